@@ -1,0 +1,204 @@
+"""The contract of a model: what a device in Python is told, and what it may do.
+
+Contract
+========
+1. A model is called in cycle order; within a cycle in this order: when an input pin changes
+   (``input``), when a wake is due (``wake``), when an access may end (``access``). A call in cycle c
+   sees the state of c; all that it changes shows from c + 1 (semantics page, rules 1 to 3).
+2. An access gives cycle, offset, lanes and data. The model returns the word read (0 for a write),
+   :data:`ERROR`, or a :class:`Hold`: until a later cycle, or (without one) until an input or a wake
+   comes. A held access has changed nothing, and comes again; only the last call counts.
+3. State moves only through these calls; before each, the model brings itself forward to that cycle.
+   Nothing calls it once a cycle. (:class:`busbox.model.CycleModel` does that for beginners.)
+4. Edges of an output pin are announced to the host in order of cycle, and may be announced ahead
+   once nothing but a reset can alter them: on a reset in row r the host forgets those after r.
+5. A model raises nothing because of bad firmware: it reports an event, with the access that caused it.
+6. ``reset(cycle, length)`` puts registers to their reset values; contents of memories stay. The
+   values show from cycle + 1 to cycle + length, and move again from there. Two runs are identical.
+7. ``registers()`` gives every register's value, as of the cycle the model was last brought to,
+   without side effects. ``rest_at(cycle)`` gives the first row, from ``cycle`` on, in which the
+   device may be at rest if nothing more reaches it; it is asked again in that row.
+8. ``advance(cycle)`` brings the model to that cycle: all edges up to and including it are announced.
+
+A model is built as ``Model(host, **settings)``; everything it has to say goes to its :class:`Host`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, ClassVar, Final, Protocol
+
+from busbox.registers import RegisterTable
+
+#: No access caused this: the number of the access for what happens by itself.
+NO_ACCESS: Final = -1
+
+
+@dataclass(slots=True)
+class Access:
+    """One access as a model sees it.
+
+    Attributes
+    ----------
+    cycle : the cycle in which it may end
+    offset : bytes inside the slot, a multiple of 4
+    write : a write, else a read
+    data : 32-bit word in lane position (0 for a read)
+    lanes : selected bytes, bit k = SEL(k)
+    number : the access in the recording, counted from 0
+    """
+
+    cycle: int
+    offset: int
+    write: bool
+    data: int
+    lanes: int
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """The answer "not yet": ask again in cycle ``until``, or (None) after an input or a wake."""
+
+    until: int | None = None
+
+
+class _Error:
+    __slots__ = ()
+
+    def __repr__(self) -> str:
+        return "ERROR"
+
+
+#: The answer of a device that ends an access with ERR.
+ERROR: Final = _Error()
+
+Answer = int | Hold | _Error
+
+
+@dataclass(frozen=True)
+class Pin:
+    """A named line of a device.
+
+    Attributes
+    ----------
+    name : inside the device: ``line``, ``out.3``
+    direction : ``output`` (the device drives it) or ``input``
+    level : an output's level in cycle 0 and after a reset; an input's level while nothing drives it
+    text : one sentence
+    """
+
+    name: str
+    direction: str = "output"
+    level: int = 0
+    text: str = ""
+
+
+REQUIRED: Final = object()
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A key that a bench may give in the model's slot.
+
+    Attributes
+    ----------
+    name : the key
+    default : value without the key (:data:`REQUIRED`: there must be one)
+    kind : ``int``, ``text`` or ``path`` (of a file, relative to the bench)
+    low, high : allowed whole numbers, both included
+    choices : allowed texts, if there are only some
+    text : one sentence, with the unit
+    """
+
+    name: str
+    default: Any = None
+    kind: str = "int"
+    low: int = 0
+    high: int = 0xFFFF_FFFF
+    choices: tuple[str, ...] = ()
+    text: str = ""
+
+    def problem(self, value: Any) -> str | None:
+        """Return what is wrong with ``value``, or None."""
+        if self.kind == "int":
+            if type(value) is not int or not self.low <= value <= self.high:
+                return f"must be a whole number from {self.low} to {self.high}, not {value!r}"
+        elif not isinstance(value, str) or not value:
+            return f"must be a text, not {value!r}"
+        elif self.choices and value not in self.choices:
+            return f"must be one of {', '.join(self.choices)}, not {value!r}"
+        return None
+
+
+class Host(Protocol):
+    """What a model may use: its surroundings in one run.
+
+    Attributes
+    ----------
+    name, base, size : the slot
+    clock_hz : the bench's clock
+    """
+
+    name: str
+    base: int
+    size: int
+    clock_hz: int
+
+    def edge(self, pin: str, cycle: int, level: int, access: int = NO_ACCESS) -> None:
+        """Announce that output ``pin`` has ``level`` from ``cycle`` on."""
+
+    def event(self, cycle: int, kind: str, access: int = NO_ACCESS, **details: Any) -> None:
+        """Report that something happened in ``cycle``."""
+
+    def character(self, cycle: int, byte: int, access: int = NO_ACCESS) -> None:
+        """Report a byte that has left the device as text, in the last cycle of its stop bit."""
+
+    def wake_at(self, cycle: int) -> None:
+        """Ask for a call of ``wake`` in ``cycle``, which must not have begun yet."""
+
+
+class Device(Protocol):
+    """A model, as the replay loop uses it. See the contract in the module's docstring."""
+
+    settings: ClassVar[tuple[Setting, ...]]
+    #: What it gives besides levels: ``text`` (characters) or ``frames`` (events with colours).
+    sends: ClassVar[tuple[str, ...]]
+
+    @classmethod
+    def check(cls, settings: Mapping[str, Any]) -> str | None:
+        """Return what is wrong with settings that are each fine on their own, or None."""
+
+    @classmethod
+    def table_for(cls, settings: Mapping[str, Any], size: int) -> RegisterTable:
+        """Return the registers that the settings give in a slot of ``size`` bytes."""
+
+    @classmethod
+    def pins_for(cls, settings: Mapping[str, Any]) -> tuple[Pin, ...]:
+        """Return the pins that the settings give."""
+
+    def access(self, access: Access) -> Answer:
+        """Answer an access."""
+
+    def input(self, cycle: int, pin: str, level: int) -> None:
+        """Take a level that is on an input pin from ``cycle`` on."""
+
+    def wake(self, cycle: int) -> None:
+        """Do what was to be done in ``cycle``."""
+
+    def advance(self, cycle: int) -> None:
+        """Bring the device to ``cycle``."""
+
+    def reset(self, cycle: int, length: int) -> None:
+        """Take RST, high in the rows ``cycle`` to ``cycle + length - 1``."""
+
+    def rest_at(self, cycle: int) -> int:
+        """Return the first row from ``cycle`` on in which the device may be at rest."""
+
+    def registers(self) -> dict[str, int]:
+        """Return every register's value by name."""
+
+
+#: How a system builds one of its devices: ``Model(host, **settings)``.
+DeviceFactory = Callable[..., Device]

@@ -1,0 +1,140 @@
+"""Engines: what executes a system, cycle by cycle. This page is their contract.
+
+Contract
+========
+1. An engine runs rows in order. ``row`` is the first row that has not been run; ``run(limit)`` runs
+   the rows from there to ``limit - 1`` at most, and says why it stopped (:class:`Stop`).
+2. It plays :class:`Command`\\ s in the order in which they were fed, by the semantics page (rules 4 to
+   17). Many may be fed ahead. When the last one is over, ``free`` is the first row for the next, and
+   ``run`` stops in that row with ``STARVED``, until commands are fed or ``closed`` is set; so a source
+   that answers is asked with the result of its last step at hand (``result``).
+3. Where an access may end at a model, the engine calls ``answer(slot, access)`` in that row. While a
+   model holds until a cycle, it is not asked again before; ``ask_again()`` lifts that.
+4. During ``answer`` the limit may be lowered with ``lower(limit)``, not below ``row + 1``.
+5. Between two calls of ``run``, ``reset(length, restart)`` puts RST high in the next ``length`` rows that
+   are run. It cuts off what is under way (rules 15 to 17); with ``restart`` it drops every command.
+6. What is recorded is complete for all rows before ``row``: ``log`` holds eight numbers an access
+   (:data:`LOG`), in order; ``timeouts`` the accesses that ended a poll at its limit; ``marks`` pairs
+   (row, command); ``breaches`` what the rule checker saw.
+7. An access still up is put into the log by ``leave()``: terminator ``none``, last row run as its end.
+8. An engine knows no device and no bench.
+"""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from enum import Enum
+from typing import Any, Protocol
+
+from busbox.device import Access, Answer
+from busbox.errors import InputError, nearest, one_of
+from busbox.system import System
+from busbox.traffic.source import Result
+
+#: The columns of an engine's log.
+LOG = ("start", "end", "address", "write", "lanes", "data", "terminator", "command")
+
+#: How an access can end; the numbers in a recording.
+TERMINATORS = ("ack", "error", "watchdog", "reset", "none")
+ACK, ERR, WATCHDOG, RESET, NONE = range(5)
+
+ACCESS, PAUSE, MARK = range(3)
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """A step, ready to be played.
+
+    Attributes
+    ----------
+    kind : ``ACCESS``, ``PAUSE`` or ``MARK``
+    number : place in the order in which commands were made in this run
+    write, address, data, lanes, wait : of an access
+    poll : the read is repeated, by mask, value, every and limit
+    cycles : of a pause
+    """
+
+    kind: int
+    number: int
+    write: bool = False
+    address: int = 0
+    data: int = 0
+    lanes: int = 0
+    wait: int = 0
+    poll: bool = False
+    mask: int = 0
+    value: int = 0
+    every: int = 0
+    limit: int = 1
+    cycles: int = 0
+
+
+class Stop(Enum):
+    """Why ``run`` stopped: the limit was reached, no command is left, or an access hangs."""
+
+    LIMIT = "limit"
+    STARVED = "starved"
+    HANG = "hang"
+
+
+class Engine(Protocol):
+    """What the replay loop drives."""
+
+    name: str
+    row: int
+    free: int
+    closed: bool
+    result: Result | None
+    log: array[int]
+    timeouts: list[int]
+    marks: list[tuple[int, int]]
+    breaches: list[tuple[str, Any]]
+
+    def feed(self, commands: Sequence[Command]) -> None:
+        """Append commands."""
+
+    def run(self, limit: int) -> Stop:
+        """Run rows up to ``limit - 1``."""
+
+    def lower(self, limit: int) -> None:
+        """Stop the present ``run`` earlier."""
+
+    def ask_again(self) -> None:
+        """Ask a model that holds in the next row, whatever it said."""
+
+    def reset(self, length: int, restart: bool) -> None:
+        """Put RST high from ``row`` on."""
+
+    def leave(self) -> None:
+        """Record an access that is still up."""
+
+
+#: How an engine is made: from the system and the function that answers for the models.
+EngineFactory = Callable[[System, Callable[[int, Access], Answer]], Engine]
+
+ENGINES = ("reference",)
+DEFAULT_ENGINE = "reference"
+
+
+def engine_class(name: str) -> EngineFactory:
+    """Return the engine of that name, imported on first use.
+
+    Raises
+    ------
+    InputError : there is none
+    """
+    if name == "reference":
+        from busbox.engines.reference import ReferenceEngine
+
+        return ReferenceEngine
+    raise InputError.of(
+        f"there is no engine {name!r}{nearest(name, ENGINES)} (known: {one_of(ENGINES)})"
+    )
+
+
+__all__ = [
+    "ACCESS", "ACK", "DEFAULT_ENGINE", "ENGINES", "ERR", "LOG", "MARK", "NONE", "PAUSE", "RESET",
+    "TERMINATORS", "WATCHDOG", "Command", "Engine", "EngineFactory", "Stop", "engine_class",
+]  # fmt: skip

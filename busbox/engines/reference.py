@@ -1,0 +1,294 @@
+"""The engine ``reference``: Amaranth's own simulator, one row after the other. It is the judge.
+
+Inside a row: inputs and reset, settle, outlets, settle, sample, tick. One test bench owns all of it:
+its context sets the clock too, so that nothing else moves in between.
+"""
+
+from __future__ import annotations
+
+from array import array
+from collections import deque
+from collections.abc import Callable, Sequence
+from typing import Any, ClassVar
+
+from amaranth.hdl import Cat
+from amaranth.sim import Simulator
+
+from busbox.device import ERROR, Access, Answer, Hold
+from busbox.engines import (
+    ACCESS,
+    ACK,
+    ERR,
+    MARK,
+    NONE,
+    PAUSE,
+    RESET,
+    WATCHDOG,
+    Command,
+    Stop,
+)
+from busbox.errors import ModelError
+from busbox.fabric.design import Design
+from busbox.fabric.rules import Row, RuleChecker
+from busbox.registers import WORD
+from busbox.system import System
+from busbox.traffic.source import Result
+
+
+class ReferenceEngine:
+    """Runs the design on Amaranth's simulator. See the contract in :mod:`busbox.engines`.
+
+    Attributes
+    ----------
+    watch_ports : whether a rule checker watches every port in every row (slow; on in the tests)
+    """
+
+    name = "reference"
+    watch_ports: ClassVar[bool] = False
+
+    def __init__(self, system: System, answer: Callable[[int, Access], Answer]) -> None:
+        self.row, self.free, self.closed = 0, 1, False
+        self.result: Result | None = None
+        self.log: array[int] = array("q")
+        self.timeouts: list[int] = []
+        self.marks: list[tuple[int, int]] = []
+        self.breaches: list[tuple[str, Any]] = []
+        self._answer = answer
+        self._hang_after = system.hang_after
+        self._waiting: deque[Command] = deque()
+        self._limit = 0
+        self._count = 0
+        self._reset_until: int | None = None
+        self._forget()
+        slots = [placed.slot for placed in system.devices]
+        self._design = Design(slots, system.fabric)
+        self._bench = _open(self._design)
+        self._offsets = [port.adr for _, port in self._design.ports[1:]]
+        self._watch = _Watch(self._design, self._bench) if self.watch_ports else None
+
+    def _forget(self) -> None:
+        """Have no command under way."""
+        self._command: Command | None = None
+        self._start = 0
+        self._reads = 0
+        self._up = False
+        self._hold_until: int | None = 0
+
+    # The contract.
+
+    def feed(self, commands: Sequence[Command]) -> None:
+        """Append commands."""
+        self._waiting.extend(commands)
+
+    def lower(self, limit: int) -> None:
+        """Stop the present ``run`` before row ``limit``."""
+        self._limit = min(self._limit, limit)
+
+    def ask_again(self) -> None:
+        """Ask a model that holds in the next row."""
+        self._hold_until = 0
+
+    def run(self, limit: int) -> Stop:
+        """Run rows up to ``limit - 1``."""
+        self._limit = limit
+        while self.row < self._limit:
+            if self._reset_until is not None:
+                self._reset_rows(self._reset_until)
+            elif self._command is None:
+                if self.row < self.free:
+                    self._idle(min(self.free, self._limit))
+                elif self._waiting:
+                    self._begin(self._waiting.popleft())
+                elif self.closed:
+                    self._idle(self._limit)
+                else:
+                    return Stop.STARVED
+            elif self.row < self._start:
+                self._idle(min(self._start, self._limit))
+            else:
+                self._access_row()
+                if self._up and self.row > self._start + self._hang_after:
+                    return Stop.HANG
+        return Stop.LIMIT
+
+    def reset(self, length: int, restart: bool) -> None:
+        """Put RST high in the rows from ``row`` on."""
+        if self._command is not None:
+            if self.row >= self._start:
+                self._record(self.row, RESET, 0)
+                self.result = Result(0, True)
+            elif not self._reads:
+                self._waiting.appendleft(self._command)
+            self._forget()
+        if restart:
+            self._waiting.clear()
+        self._bench.set(Cat(self._design.command, self._design.reply), 0)
+        self._bench.set(self._design.rst, 1)
+        self._reset_until = self.row + length
+        self.free = self._reset_until + 1
+
+    def _reset_rows(self, end: int) -> None:
+        self._idle(min(end, self._limit))
+        if self.row == end:
+            self._reset_until = None
+            self._bench.set(self._design.rst, 0)
+
+    def leave(self) -> None:
+        """Record an access that is still up."""
+        if self._up:
+            self._record(self.row - 1, NONE, 0)
+            self._forget()
+
+    # The steps of the CPU.
+
+    def _begin(self, command: Command) -> None:
+        if command.kind == PAUSE:
+            self.free = self.row + command.cycles
+            self.result = None
+        elif command.kind == MARK:
+            self.marks.append((self.row, command.number))
+            self.result = None
+        else:
+            assert command.kind == ACCESS
+            self._command, self._start = command, self.row + command.wait
+            self._reads = 0
+
+    def _ended(self, terminator: int, data: int) -> None:
+        """Take the end of an access in the row before ``row``."""
+        command = self._command
+        assert command is not None
+        end = self.row - 1
+        number = self._record(end, terminator, data)
+        self._up, self._hold_until = False, 0
+        self._reads += 1
+        failed = terminator != ACK
+        matched = not failed and data & command.mask == command.value
+        if not matched and self._reads < command.limit:
+            self._start = self.row + command.every
+            return
+        if command.poll and not matched:
+            self.timeouts.append(number)
+        self._forget()
+        self.free = self.row
+        self.result = Result(data, failed)
+
+    def _record(self, end: int, terminator: int, data: int) -> int:
+        command = self._command
+        assert command is not None
+        if command.write:
+            data = command.data
+        self.log.extend(
+            (self._start, end, command.address, command.write, command.lanes, data, terminator)
+        )
+        self.log.append(command.number)
+        self._count += 1
+        return self._count - 1
+
+    # Rows.
+
+    def _idle(self, end: int) -> None:
+        """Run rows without an access."""
+        set_signal, clk, watch = self._bench.set, self._design.clk, self._watch
+        while self.row < end:
+            if watch is not None:
+                watch.sample()
+            set_signal(clk, 1)
+            set_signal(clk, 0)
+            self.row += 1
+        if watch is not None:
+            self.breaches = watch.breaches
+
+    def _access_row(self) -> None:
+        bench, design, command = self._bench, self._design, self._command
+        assert command is not None
+        if not self._up:
+            word = design.pack_command(command.write, command.address, command.lanes, command.data)
+            bench.set(design.command, word)
+            self._up = True
+        called = bench.get(design.calls)
+        if called:
+            self._ask(called.bit_length() - 1, command)
+        ending = bench.get(design.ending)
+        if self._watch is not None:
+            self._watch.sample()
+            self.breaches = self._watch.breaches
+        bench.set(design.clk, 1)
+        bench.set(design.clk, 0)
+        self.row += 1
+        if ending & 1:
+            bench.set(Cat(design.command, design.reply), 0)
+            failed, cut = ending >> 1 & 1, ending >> 2 & 1
+            self._ended(WATCHDOG if cut else ERR if failed else ACK, ending >> 3)
+
+    def _ask(self, slot: int, command: Command) -> None:
+        if self._hold_until is None or self.row < self._hold_until:
+            return
+        offset = self._bench.get(self._offsets[slot]) << 2
+        answer = self._answer(
+            slot,
+            Access(self.row, offset, command.write, command.data, command.lanes, self._count),
+        )
+        if isinstance(answer, Hold):
+            if answer.until is not None and answer.until <= self.row:
+                raise ModelError(
+                    f"a hold in cycle {self.row} must end in a later cycle, not in {answer.until}"
+                )
+            self._hold_until = answer.until
+        elif answer is ERROR:
+            self._bench.set(self._design.reply, 0b10)
+        else:
+            assert isinstance(answer, int)
+            self._bench.set(self._design.reply, 0b01 | (answer & WORD) << 2)
+
+
+def _open(design: Design) -> Any:
+    """Return the context of the one test bench that owns a simulator of the design."""
+    opened: list[Any] = []
+
+    async def bench(context: Any) -> None:
+        opened.append(context)
+
+    simulator = Simulator(design)
+    simulator.add_testbench(bench)
+    simulator.advance()
+    return opened[0]
+
+
+class _Watch:
+    """Rule checkers on every port."""
+
+    def __init__(self, design: Design, bench: Any) -> None:
+        self.breaches: list[tuple[str, Any]] = []
+        self._get = bench.get
+        self._ports = [(name, RuleChecker(name)) for name, _ in design.ports]
+        fields = ("cyc", "stb", "we", "sel", "ack", "err", "write_data", "read_data", "adr")
+        self._widths = [[len(getattr(port, field)) for field in fields] for _, port in design.ports]
+        signals = [getattr(port, field) for _, port in design.ports for field in fields]
+        self._all = Cat(design.rst, design.fabric.cut, *signals)
+        self._last = -1
+        self._rows: list[Row] = []
+
+    def sample(self) -> None:
+        """Give the row to every checker."""
+        word = self._get(self._all)
+        if word != self._last:
+            self._last = word
+            self._rows = list(self._split(word))
+        for (name, checker), row in zip(self._ports, self._rows, strict=True):
+            for breach in checker.row(row):
+                self.breaches.append((name, breach))
+
+    def _split(self, word: int) -> Any:
+        rst, cut, word = word & 1, word >> 1 & 1, word >> 2
+        for widths in self._widths:
+            values = []
+            for width in widths:
+                values.append(word & (1 << width) - 1)
+                word >>= width
+            cyc, stb, we, sel, ack, err, write_data, read_data, adr = values
+            # The watchdog ends an access in the place of the device, which is not told.
+            err |= stb & cut
+            yield Row(
+                rst=rst, cyc=cyc, stb=stb, we=we, adr=adr, sel=sel, write_data=write_data,
+                read_data=read_data, ack=ack, err=err,
+            )  # fmt: skip

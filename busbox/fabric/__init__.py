@@ -1,0 +1,113 @@
+"""The bus fabric in Amaranth, and the one page that says what a cycle means.
+
+The cycle semantics
+===================
+
+Bus: Wishbone B4 classic, single cycles, 32-bit data, 8-bit granularity, little-endian lanes
+(SEL(k) is data bits 8k+7..8k and byte address k of the word). *Row t* is the state of all signals
+just before the rising clock edge that ends *cycle t*. A second master, bursts, a pipelined fabric
+and other widths do not exist here.
+
+One access, one event
+---------------------
+1. An access is raised in cycle s and ends in the cycle e in which its terminator (ACK or ERR) is
+   seen. It acts at one moment only: the rising edge that ends cycle e.
+2. A read shows the state of cycle e. A write, and whatever a read does besides, shows from cycle
+   e + 1. A pin driven from a register moves in e + 1.
+3. Two changes at the end of the same cycle both start from the state of that cycle. Where the
+   hardware sets a bit that a write clears in the same cycle, the set wins.
+
+This is a write without a wait state (w = 0), a pause of one cycle, and a read with one (w = 1)::
+
+    cycle     |  0  |  1  |  2  |  3  |  4  |  5  |
+    CYC, STB  |_____|#####|_____|#####|#####|_____|
+    ACK       |_____|#####|_____|_____|#####|_____|
+    register  | old | old | new | new | new | new |
+    the pin   | old | old | new | new | new | new |
+                 ^     ^           ^     ^
+                 |     s = e = 1   s = 3 e = 4: the read shows row 4
+                 RST is low: the first cycle
+
+When an access ends
+-------------------
+4. A slot has w wait states (``wait``, default 1), and a device may hold an access k cycles more:
+   e = s + w + k. The fabric shows the access to the device from row s + w on.
+5. An address that no slot decodes is ended by ERR in e = s + 1 (``unanswered = "error"``), whatever
+   any slot's w; with ``unanswered = "silence"`` nothing ends it.
+6. ``registered_decode = true`` puts a register after the decoder: one cycle more for every access,
+   the unmapped error too (e = s + 1 + w + k, or s + 2).
+7. ``watchdog = W`` ends with ERR, in row s + W, any access still unanswered in that row. If the
+   device or the unmapped error answers in that very row, that answer counts. An access that the
+   watchdog cut off has changed nothing. W is at least 1 and counts from s, whatever the decoder.
+8. ERR comes only from 5, from 7 and from a device that asks for it. Its read data is 0 and is never
+   compared; the CPU goes on with the next step.
+9. An access unanswered in row s + ``hang_after`` (default 1 000 000) ends the run: that row is the
+   last, also where an engine can prove earlier that nothing will change any more.
+
+The steps of the CPU
+--------------------
+Let F be the first row that the next step may use: F = 1 at the start (as if an access had ended in
+cycle 0), F = e + 1 after an access.
+
+10. An access with wait n (``+n``) is raised in s = F + n.
+11. ``pause n`` makes F larger by n. A mark takes no time.
+12. A poll is a read; while (data & mask) != value, it is read again after ``every`` idle cycles:
+    s' = e + 1 + every. An ERR is no match. After ``limit`` reads (default 10 000 000) the poll is
+    given up, with a finding, and the CPU goes on. F = e + 1 after its last read. The whole word is
+    compared, whatever the lanes.
+
+Reset
+-----
+13. Cycle 0 is the first row with RST low, and shows the reset value of every register.
+14. RST is high in the rows r to r + L - 1. Registers show their reset values from row r + 1 to row
+    r + L; from row r + L on they move again. Contents of memories stay (so do lamp colours). Input
+    pins keep the level that the board gives them; synchronisers are registers.
+15. STB and the terminators are masked by RST: an access that is up in row r, that would be raised
+    in it, or that would end in it, does not happen, and counts as cut off. It is recorded once:
+    terminator ``reset``, end r.
+16. Row r + L plays the part of cycle 0: F = r + L + 1, and a cycle counter reads 0 in r + L.
+    Cycles of the recording keep counting.
+17. ``after_reset = "restart"``: the CPU starts again at its first step. ``"continue"``: it goes on
+    with the step after the one that was cut off; a poll that has begun or a pause that is running
+    in row r is cut off too; a step that has not begun is played from its start (its wait anew).
+    A poll has begun when its first read was raised in a row s <= r. A pause that began when F was
+    f runs in the rows f to f + n - 1.
+18. A reset that hits after the last step, before the run has ended, is a reset like any other: with
+    ``restart`` the steps are played again, with ``continue`` none is left. Two resets need at least one row with RST low between them, and none may start in row 0.
+
+The end
+-------
+19. The last row is the first one with RST low, no access up, no step left (the row is at least F;
+    traffic without any step, not even a mark, has none left in row 0) and every device at rest (for which each
+    device says what rest is). A reset that starts in that very row counts as reached: the run goes
+    on. So ``cycles`` of a recording is that row + 1. Ended: ``done``.
+20. Devices that do not come to rest are waited for until row e + ``settle`` (default 1 s), where e
+    is the last cycle of the last step (F - 1; a pause is a step) and settle is at least 1; a reset
+    that starts in that row counts as reached here too. Ended: ``settle``.
+21. ``until T``: the rows 0 to T - 1 are run, if the run does not end earlier. Ended: ``until``. Of
+    several ends in one row the first counts of hang, done, settle, until. An
+    access that is up in the last row without having ended is recorded with terminator ``none`` and
+    that row as its end (so is the one of a hang).
+22. Inputs and resets that were not reached do not prolong a run; a note says so.
+
+Time
+----
+23. Cycle t spans t/f to (t + 1)/f for a clock of f hertz. Seconds in a bench are rounded up to a
+    whole cycle.
+24. A level that the board gives to an input pin from cycle c on is in row c.
+25. What a device reports belongs to a cycle; what would belong to a cycle after the last row, or
+    after row r of a reset, did not happen.
+
+Decoding
+--------
+26. ``full``: all address bits above the size are compared; ``compare``: only those named, so that
+    images follow; ``range``: base <= address < base + size. A device sees the offset inside its slot:
+    (address - base) modulo size.
+
+Source of the bus rules: Wishbone B4, OpenCores, 2010, rules 3.00 to 3.65.
+
+What the modules hold
+=====================
+``wishbone`` the signature of a port, ``fabric`` decoder, wait states, error responder and watchdog,
+``master`` the CPU's side, ``outlet`` the way out to a model in Python, ``rules`` the rule checker.
+"""

@@ -1,0 +1,29 @@
+"""Findings: what is wrong, where, and one thing to try. One rule is one small function.
+
+A rule takes the :class:`Evidence` of a run and yields :class:`Hit`\\ s in order of cycle. Add one by
+writing the function in the module of its topic and naming it in :data:`RULES`.
+"""
+
+from busbox.findings import bus, devices, reads
+from busbox.findings.finding import Finding
+from busbox.findings.rule import KEPT, Evidence, Hit, Rule, collect
+
+#: Every rule by its id.
+RULES: dict[str, Rule] = {
+    "unmapped-access": bus.unmapped_access,
+    "no-answer": bus.no_answer,
+    "bus-hang": bus.bus_hang,
+    "wishbone-rule": bus.wishbone_rule,
+    "read-differs": reads.read_differs,
+    "poll-timeout": reads.poll_timeout,
+    "frame-missed": devices.frame_missed,
+    "byte-lost": devices.byte_lost,
+}
+
+
+def find(evidence: Evidence) -> tuple[tuple[Finding, ...], dict[str, dict[str, int]]]:
+    """Return the findings of all rules, in order of cycle, and how many there were of each."""
+    return collect(RULES, evidence)
+
+
+__all__ = ["KEPT", "RULES", "Evidence", "Finding", "Hit", "Rule", "find"]

@@ -1,0 +1,32 @@
+"""What a finding is, and how rules are collected into findings and counts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One diagnosed problem.
+
+    Attributes
+    ----------
+    rule : id of the rule, e.g. ``unmapped-access``
+    cycle : when it happened
+    access : number of the access in the recording, -1 if none is to blame
+    slot, register : names, "" where there is none
+    message : what happened, and what was expected
+    hint : one thing to try
+    line : line of the traffic file, -1 if there is none
+    pc : address of the instruction, -1 if it is not known
+    """
+
+    rule: str
+    cycle: int
+    access: int
+    slot: str
+    register: str
+    message: str
+    hint: str
+    line: int = -1
+    pc: int = -1

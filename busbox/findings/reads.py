@@ -1,0 +1,63 @@
+"""Rules about what reads gave."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+
+import numpy as np
+
+from busbox.engines import ACK
+from busbox.findings.rule import Evidence, Hit
+from busbox.registers import lane_mask
+from busbox.traffic.steps import Poll
+
+_MASKS = np.array([lane_mask(lanes) for lanes in range(16)], dtype="i8")
+
+
+def read_differs(evidence: Evidence) -> Iterator[Hit]:
+    """A read gave something else than was recorded.
+
+    It hurts because from there on the firmware might have gone another way: the rest of the traffic
+    is only what it did when it saw the recorded word. Reads that ended with ERR are not compared.
+    """
+    accesses = evidence.recording.accesses
+    compared = ~accesses.write & (accesses.terminator == ACK) & (accesses.expected >= 0)
+    wrong = (accesses.data.astype("i8") ^ accesses.expected) & _MASKS[accesses.lanes] != 0
+    for number in np.flatnonzero(compared & wrong).tolist():
+        yield evidence.hit(number, partial(_tell_differs, evidence, number))
+
+
+def _tell_differs(evidence: Evidence, access: int) -> tuple[str, str]:
+    accesses = evidence.recording.accesses
+    mask = lane_mask(int(accesses.lanes[access]))
+    seen, expected = int(accesses.data[access]) & mask, int(accesses.expected[access]) & mask
+    place = evidence.decoded(access).place
+    fields = [
+        f"{field.name} is {(seen & field.mask) >> field.low}, "
+        f"was {(expected & field.mask) >> field.low}"
+        for field in (place.register.fields if place else ())
+        if (seen ^ expected) & field.mask and field.name != "VALUE"
+    ]
+    detail = f" ({'; '.join(fields)})" if fields else ""
+    message = f"{evidence.describe(access)} gave {seen:#x}, recorded was {expected:#x}{detail}."
+    return message, (
+        "From here on the firmware might have gone another way: record the traffic again with this "
+        "timing, or make the read a poll."
+    )
+
+
+def poll_timeout(evidence: Evidence) -> Iterator[Hit]:
+    """A poll reached its limit of reads without seeing what it waits for."""
+    for access, poll in evidence.timeouts:
+        yield evidence.hit(access, partial(_tell_timeout, evidence, access, poll))
+
+
+def _tell_timeout(evidence: Evidence, access: int, poll: Poll) -> tuple[str, str]:
+    found = evidence.decoded(access)
+    seen = int(evidence.recording.accesses.data[access])
+    return (
+        f"poll of {found.register or f'{found.address:#010x}'}: after {poll.limit} reads it "
+        f"still gives {seen:#x}; waited for & {poll.mask:#x} == {poll.value:#x}.",
+        "See what should set these bits, or give the poll a larger limit.",
+    )

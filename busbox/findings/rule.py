@@ -1,0 +1,112 @@
+"""What a rule works on, what it yields, and how hits become findings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from busbox.address_map import Decoded
+from busbox.findings.finding import Finding
+from busbox.system import System
+from busbox.traffic.steps import Poll
+
+if TYPE_CHECKING:
+    from busbox.recording import Recording
+
+#: Findings of one rule that are told in full; the rest is counted.
+KEPT = 1000
+
+
+@dataclass(frozen=True)
+class Hit:
+    """One place where a rule applies.
+
+    Attributes
+    ----------
+    cycle, access : where; access -1 if none is to blame
+    slot, register : names, "" where there is none
+    key : under which it is counted
+    tell : returns message and hint; called only for those that are shown
+    """
+
+    cycle: int
+    access: int
+    slot: str
+    register: str
+    key: str
+    tell: Callable[[], tuple[str, str]]
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What the rules look at.
+
+    Attributes
+    ----------
+    system : what was run
+    recording : what it left, still without findings
+    timeouts : (access, poll) for every poll given up at its limit
+    breaches : (port, breach) from the rule checkers
+    """
+
+    system: System
+    recording: Recording
+    timeouts: list[tuple[int, Poll]] = field(default_factory=list)
+    breaches: list[tuple[str, Any]] = field(default_factory=list)
+
+    def decoded(self, access: int) -> Decoded:
+        """Return what the map says of an access's address."""
+        return self.system.address_map.decode(int(self.recording.accesses.address[access]))
+
+    def hit(
+        self, access: int, tell: Callable[[], tuple[str, str]], cycle: int | None = None
+    ) -> Hit:
+        """Return the hit of an access, counted under its register."""
+        found = self.decoded(access)
+        end = int(self.recording.accesses.end[access]) if cycle is None else cycle
+        slot = found.slot.name if found.slot else ""
+        register = found.register.removeprefix(slot)[1:] if slot else ""
+        return Hit(end, access, slot, register, found.register or f"{found.address:#010x}", tell)
+
+    def describe(self, access: int) -> str:
+        """Return the access in words: ``write 0x1 to levers.OUT (0x40000000)``."""
+        accesses = self.recording.accesses
+        found = self.decoded(access)
+        name = (
+            f"{found.register} ({found.address:#010x})" if found.slot else f"{found.address:#010x}"
+        )
+        if accesses.write[access]:
+            return f"write of {int(accesses.data[access]):#x} to {name}"
+        return f"read of {name}"
+
+
+Rule = Callable[[Evidence], Iterator[Hit]]
+
+
+def collect(
+    rules: Mapping[str, Rule], evidence: Evidence
+) -> tuple[tuple[Finding, ...], dict[str, dict[str, int]]]:
+    """Return the findings in order of cycle, and the counts by rule and register."""
+    findings: list[Finding] = []
+    counts: dict[str, dict[str, int]] = {}
+    accesses = evidence.recording.accesses
+    for rule, function in rules.items():
+        kept = 0
+        for hit in function(evidence):
+            of_rule = counts.setdefault(rule, {})
+            of_rule[hit.key] = of_rule.get(hit.key, 0) + 1
+            if kept == KEPT:
+                continue
+            kept += 1
+            message, hint = hit.tell()
+            line, pc = -1, -1
+            if hit.access >= 0:
+                line, pc = int(accesses.line[hit.access]), int(accesses.pc[hit.access])
+            findings.append(
+                Finding(
+                    rule, hit.cycle, hit.access, hit.slot, hit.register, message, hint, line, pc
+                )
+            )
+    findings.sort(key=lambda finding: finding.cycle)
+    return tuple(findings), counts

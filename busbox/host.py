@@ -1,0 +1,139 @@
+"""What a model tells, collected: edges, events, text and wakes of one device in one run."""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from busbox.device import NO_ACCESS, Pin
+from busbox.errors import ModelError
+from busbox.recording import Event, Line, Text
+from busbox.system import Placed
+
+
+class Track:
+    """The history of one pin: only changes of level are kept, in order of cycle."""
+
+    def __init__(self, pin: Pin) -> None:
+        self.pin = pin
+        self._cycles: array[int] = array("q", [0])
+        self._levels = bytearray([pin.level])
+        self._accesses: array[int] = array("q", [NO_ACCESS])
+
+    def put(self, cycle: int, level: int, access: int) -> None:
+        """Add a level from ``cycle`` on.
+
+        Raises
+        ------
+        ModelError : the cycle lies before the last edge, or the level is neither 0 nor 1
+        """
+        if cycle < self._cycles[-1]:
+            raise ModelError(
+                f"an edge of {self.pin.name} must not lie before the last one, "
+                f"in cycle {self._cycles[-1]}, not {cycle}"
+            )
+        if level not in (0, 1):
+            raise ModelError(f"a level of {self.pin.name} must be 0 or 1, not {level!r}")
+        if cycle == self._cycles[-1]:
+            self._levels[-1] = level
+            if len(self._levels) > 1 and self._levels[-2] == level:
+                self._drop()
+        elif level != self._levels[-1]:
+            self._cycles.append(cycle)
+            self._levels.append(level)
+            self._accesses.append(access)
+
+    def forget_after(self, cycle: int) -> None:
+        """Drop edges announced for later than ``cycle``."""
+        while self._cycles[-1] > cycle:
+            self._drop()
+
+    def _drop(self) -> None:
+        self._cycles.pop()
+        self._levels.pop()
+        self._accesses.pop()
+
+    def line(self) -> Line:
+        """Return the history as columns."""
+        return Line(
+            self.pin.direction,
+            np.array(self._cycles, dtype="i8"),
+            np.array(self._levels, dtype="u1"),
+            np.array(self._accesses, dtype="i8"),
+        )
+
+
+@dataclass
+class _Character:
+    cycle: int
+    byte: int
+    access: int
+
+
+class DeviceHost:
+    """The surroundings of one model (see :class:`busbox.device.Host`)."""
+
+    def __init__(self, placed: Placed, clock_hz: int, wake: Callable[[int], None]) -> None:
+        self.name = placed.slot.name
+        self.base = placed.slot.base
+        self.size = placed.slot.size
+        self.clock_hz = clock_hz
+        self.wake_at = wake
+        self._tracks = {pin.name: Track(pin) for pin in placed.pins}
+        self._events: list[Event] = []
+        self._characters: list[_Character] = []
+
+    def edge(self, pin: str, cycle: int, level: int, access: int = NO_ACCESS) -> None:
+        """Take an edge of an output pin."""
+        track = self._tracks.get(pin)
+        if track is None or track.pin.direction != "output":
+            raise ModelError(f"{self.name} has no output pin {pin!r}")
+        track.put(cycle, level, access)
+
+    def event(self, cycle: int, kind: str, access: int = NO_ACCESS, **details: Any) -> None:
+        """Take an event."""
+        self._events.append(Event(cycle, self.name, kind, access, details))
+
+    def character(self, cycle: int, byte: int, access: int = NO_ACCESS) -> None:
+        """Take a byte of text."""
+        self._characters.append(_Character(cycle, byte, access))
+
+    def input(self, pin: str, cycle: int, level: int) -> None:
+        """Record a level that the board gives to an input pin."""
+        self._tracks[pin].put(cycle, level, NO_ACCESS)
+
+    def reset(self, cycle: int) -> None:
+        """Forget what was announced for after the reset's first row; outputs go to reset levels."""
+        self.forget_after(cycle)
+        for track in self._tracks.values():
+            if track.pin.direction == "output":
+                track.put(cycle + 1, track.pin.level, NO_ACCESS)
+
+    def forget_after(self, cycle: int) -> None:
+        """Drop everything that belongs to a cycle after ``cycle`` (semantics page, rule 25)."""
+        for track in self._tracks.values():
+            track.forget_after(cycle)
+        self._events = [event for event in self._events if event.cycle <= cycle]
+        self._characters = [one for one in self._characters if one.cycle <= cycle]
+
+    @property
+    def events(self) -> list[Event]:
+        """The events, as reported."""
+        return self._events
+
+    def lines(self) -> Iterator[tuple[str, Line]]:
+        """Yield (``slot.pin``, history) of every pin."""
+        for name, track in self._tracks.items():
+            yield f"{self.name}.{name}", track.line()
+
+    def text(self) -> Text:
+        """Return the bytes sent."""
+        return Text(
+            np.array([one.cycle for one in self._characters], dtype="i8"),
+            np.array([one.byte for one in self._characters], dtype="u1"),
+            np.array([one.access for one in self._characters], dtype="i8"),
+        )

@@ -1,0 +1,220 @@
+"""Registers: one declaration serves decode, lanes, access rights, messages and lessons.
+
+A device declares its registers once, as a :class:`RegisterTable`. Models, hardware, ``busbox where``
+and every finding read that same declaration.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+WORD = 0xFFFF_FFFF
+
+#: What an access right means for a read and for a write.
+RIGHTS = {
+    "rw": "reads what is stored; a write stores the selected lanes",
+    "ro": "reads what the device shows; a write is dropped",
+    "wo": "reads 0; a write stores the selected lanes",
+    "ones_clear": "reads what is stored; each one written clears its bit, lanes not selected do not",
+    "ones_act": "reads 0; each one written acts, lanes not selected do not",
+}
+
+_LANE_MASKS = tuple(
+    sum(0xFF << 8 * lane for lane in range(4) if lanes >> lane & 1) for lanes in range(16)
+)
+
+
+def lane_mask(lanes: int) -> int:
+    """Return the 32-bit mask of the selected lanes (bit k of ``lanes`` = SEL(k) = byte k).
+
+    Source: Wishbone B4, rule 3.100 (8-bit granularity, little-endian).
+    """
+    return _LANE_MASKS[lanes]
+
+
+def show_lanes(lanes: int) -> str:
+    """Return lanes as four binary digits, SEL(3) first."""
+    return f"{lanes:04b}"
+
+
+@dataclass(frozen=True)
+class Field:
+    """Some bits of a register.
+
+    Attributes
+    ----------
+    name : upper case, as in the register's text
+    high, low : bit numbers, both included
+    access : one of :data:`RIGHTS`, or "" for the right of its register
+    reset : value after reset
+    text : one sentence
+    """
+
+    name: str
+    high: int
+    low: int
+    access: str = ""
+    reset: int = 0
+    text: str = ""
+
+    @property
+    def mask(self) -> int:
+        """The field's bits inside the 32-bit word."""
+        return ((1 << self.high - self.low + 1) - 1) << self.low
+
+    @property
+    def bits(self) -> str:
+        """The bit numbers as people write them: ``7..0`` or ``3``."""
+        return str(self.low) if self.high == self.low else f"{self.high}..{self.low}"
+
+
+@dataclass(frozen=True)
+class Register:
+    """One 32-bit register, or a row of equal ones.
+
+    Attributes
+    ----------
+    name : upper case
+    offset : bytes from the start of the slot, a multiple of 4
+    access : right of every field that names none (see :data:`RIGHTS`)
+    text : one sentence
+    fields : the declared bits; without any, all 32 bits are one field named VALUE
+    width : number of bits if there is no field list, 1 to 32
+    reset : reset value if there is no field list
+    count : number of registers in the row, 4 bytes apart; 0 for a single register
+    whole : lanes without which a write does nothing at all (bits as in SEL); 0 = each lane acts
+    kept : it is a memory, whose contents a reset leaves alone
+    """
+
+    name: str
+    offset: int
+    access: str = "rw"
+    text: str = ""
+    fields: tuple[Field, ...] = ()
+    width: int = 32
+    reset: int = 0
+    count: int = 0
+    whole: int = 0
+    kept: bool = False
+
+    def __post_init__(self) -> None:
+        if self.offset % 4 or self.offset < 0:
+            raise ValueError(f"offset of {self.name} must be a multiple of 4, not {self.offset:#x}")
+        if not self.fields:
+            whole = Field("VALUE", self.width - 1, 0, self.access, self.reset, self.text)
+            object.__setattr__(self, "fields", (whole,))
+        seen = 0
+        for field in self.fields:
+            if not 31 >= field.high >= field.low >= 0:
+                raise ValueError(
+                    f"{self.name}.{field.name} must lie in bits 31..0, not {field.bits}"
+                )
+            if (field.access or self.access) not in RIGHTS:
+                raise ValueError(
+                    f"access of {self.name}.{field.name} must be one of {', '.join(RIGHTS)}, "
+                    f"not {field.access or self.access!r}"
+                )
+            if seen & field.mask:
+                raise ValueError(f"{self.name}.{field.name} overlaps another field")
+            seen |= field.mask
+
+    def mask(self, *rights: str) -> int:
+        """Return the bits whose access right is one of ``rights`` (of all fields without any)."""
+        total = 0
+        for field in self.fields:
+            if not rights or (field.access or self.access) in rights:
+                total |= field.mask
+        return total
+
+    @property
+    def reset_value(self) -> int:
+        """The word after reset."""
+        return sum(field.reset << field.low for field in self.fields)
+
+    def name_of(self, index: int) -> str:
+        """Return the name of one register of the row: ``COLOUR.3``, or ``COUNT`` for a single."""
+        return f"{self.name}.{index}" if self.count else self.name
+
+
+@dataclass(frozen=True)
+class Place:
+    """A register found at an offset; ``index`` is its number in a row, 0 for a single one."""
+
+    register: Register
+    index: int
+
+    @property
+    def name(self) -> str:
+        """The register's name with its index."""
+        return self.register.name_of(self.index)
+
+
+class RegisterTable:
+    """All registers of a device, in order of offset.
+
+    Raises
+    ------
+    ValueError : two registers share an offset or a name
+    """
+
+    def __init__(self, *registers: Register) -> None:
+        self.registers = tuple(sorted(registers, key=lambda register: register.offset))
+        self._singles = {one.offset: Place(one, 0) for one in self.registers if not one.count}
+        self._rows = tuple(one for one in self.registers if one.count)
+        self._by_name = {one.name: one for one in self.registers}
+        if len(self._by_name) < len(self.registers):
+            names = [register.name for register in self.registers]
+            twice = next(name for name in names if names.count(name) > 1)
+            raise ValueError(f"two registers are called {twice}")
+        for before, after in zip(self.registers, self.registers[1:], strict=False):
+            if after.offset < before.offset + 4 * max(1, before.count):
+                raise ValueError(f"{before.name} and {after.name} share offset {after.offset:#x}")
+
+    def __iter__(self) -> Iterator[Register]:
+        return iter(self.registers)
+
+    def places(self) -> Iterator[tuple[int, Place]]:
+        """Yield (offset, place) for every register, each of a row on its own."""
+        for register in self.registers:
+            for index in range(max(1, register.count)):
+                yield register.offset + 4 * index, Place(register, index)
+
+    def at(self, offset: int) -> Place | None:
+        """Return the register whose word holds byte ``offset``, or None in a hole."""
+        word = offset & ~3
+        single = self._singles.get(word)
+        if single is not None:
+            return single
+        for row in self._rows:
+            index = (word - row.offset) // 4
+            if 0 <= index < row.count:
+                return Place(row, index)
+        return None
+
+    def offset_of(self, name: str) -> int | None:
+        """Return the offset of ``COUNT`` or ``COLOUR.3``, or None if there is no such register."""
+        stem, dot, number = name.partition(".")
+        register = self._by_name.get(stem)
+        if register is None or bool(dot) != bool(register.count):
+            return None
+        if not dot:
+            return register.offset
+        if not (number.isascii() and number.isdigit()) or int(number) >= register.count:
+            return None
+        return register.offset + 4 * int(number)
+
+    @property
+    def names(self) -> list[str]:
+        """The names to choose from: a row appears with its first and its last number."""
+        names = []
+        for register in self.registers:
+            names.append(register.name_of(0))
+            if register.count > 1:
+                names.append(register.name_of(register.count - 1))
+        return names
+
+    @property
+    def end(self) -> int:
+        """Bytes from the start of the slot to the end of the last register."""
+        return max((one.offset + 4 * max(1, one.count) for one in self.registers), default=0)

@@ -1,0 +1,347 @@
+"""The one loop that drives any engine: steps in, calls of models in between, a recording out."""
+
+from __future__ import annotations
+
+import heapq
+from array import array
+from collections import deque
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from busbox.device import Access, Answer, Device
+from busbox.engines import ACCESS, LOG, MARK, PAUSE, Command, Engine, EngineFactory, Stop
+from busbox.errors import InputError, nearest
+from busbox.findings import Evidence, find
+from busbox.host import DeviceHost
+from busbox.recording import Accesses, IntColumn, Recording, SlotInfo
+from busbox.system import System
+from busbox.traffic.source import Source
+from busbox.traffic.steps import Access as AccessStep
+from busbox.traffic.steps import Mark, Named, Pause, Poll, Step, Target
+from busbox.units import show_time
+
+#: Steps taken from a source in one go, if it does not look at results.
+AHEAD = 4096
+#: Rows between two reports of progress.
+PROGRESS_ROWS = 8192
+FOREVER = 1 << 62
+
+
+def address_of(target: Target, system: System) -> int:
+    """Return the byte address of a step's target.
+
+    Raises
+    ------
+    ValueError : no slot or no register of that name
+    """
+    if isinstance(target, int):
+        return target
+    slot = system.address_map.slot(target.slot)
+    if slot is None:
+        known = [placed.slot.name for placed in system.devices]
+        raise ValueError(f"there is no slot {target.slot!r}{nearest(target.slot, known)}")
+    address = system.address_map.address_of(target.slot, target.register)
+    if address is None:
+        raise ValueError(
+            f"{target.slot} has no register {target.register!r}"
+            f"{nearest(target.register, slot.table.names)}"
+        )
+    return address
+
+
+class _Ledger:
+    """The commands made from steps, and what the recording will say of each."""
+
+    def __init__(self, system: System) -> None:
+        self._system = system
+        self._facts: array[int] = array("q")
+        self.marks: dict[int, str] = {}
+        self.polls: dict[int, Poll] = {}
+        self.steps = 0
+
+    def command(self, step: Step) -> Command:
+        """Return the command of the next step."""
+        number = len(self._facts) // 4
+        pc = step.pc if isinstance(step, AccessStep | Poll) else None
+        expected = step.data if isinstance(step, AccessStep) and not step.write else None
+        facts = (self.steps, step.line, pc, expected)
+        self._facts.extend(-1 if fact is None else fact for fact in facts)
+        self.steps += 1
+        match step:
+            case Pause():
+                return Command(PAUSE, number, cycles=step.span.in_cycles(self._system.clock_hz))
+            case Mark():
+                self.marks[number] = step.text
+                return Command(MARK, number)
+        return self._transfer(step, number)
+
+    def _transfer(self, step: AccessStep | Poll, number: int) -> Command:
+        address = self._address(step.target, step.line)
+        if isinstance(step, Poll):
+            self.polls[number] = step
+            return Command(
+                ACCESS, number, False, address, 0, step.lanes, step.wait,
+                True, step.mask, step.value, step.every, step.limit,
+            )  # fmt: skip
+        data = step.data if step.write and step.data is not None else 0
+        return Command(ACCESS, number, step.write, address, data, step.lanes, step.wait)
+
+    def _address(self, target: Target, line: int | None) -> int:
+        if not isinstance(target, Named):
+            return target
+        try:
+            return address_of(target, self._system)
+        except ValueError as error:
+            raise InputError.of(str(error), self._system.traffic, line) from None
+
+    def facts(self) -> IntColumn:
+        """Return (step, line, pc, expected) a command."""
+        return np.array(self._facts, dtype="i8").reshape(-1, 4)
+
+
+class Replay:
+    """One run of a system on an engine."""
+
+    def __init__(self, system: System, factory: EngineFactory) -> None:
+        self._system = system
+        self._wakes: list[tuple[int, int]] = []
+        self._hosts = [
+            DeviceHost(placed, system.clock_hz, self._waker(number))
+            for number, placed in enumerate(system.devices)
+        ]
+        self._models: list[Device] = [
+            placed.model(host, **placed.settings)
+            for placed, host in zip(system.devices, self._hosts, strict=True)
+        ]
+        self._engine: Engine = factory(system, self._answer)
+        self._source: Source = system.new_source()
+        self._ledger = _Ledger(system)
+        self._inputs = deque(system.inputs)
+        self._resets = deque(system.resets)
+        self._free, self._rest = 0, 0
+        self._registers: dict[str, dict[str, int]] = {}
+
+    def _waker(self, number: int) -> Callable[[int], None]:
+        def wake_at(cycle: int) -> None:
+            heapq.heappush(self._wakes, (cycle, number))
+            self._engine.lower(cycle)
+
+        return wake_at
+
+    def _answer(self, slot: int, access: Access) -> Answer:
+        try:
+            return self._models[slot].access(access)
+        except Exception as error:
+            error.add_note(
+                f"in {self._system.name}: {self._hosts[slot].name}, cycle {access.cycle}, "
+                f"access {access.number}"
+            )
+            raise
+
+    # The loop.
+
+    def run(
+        self, until: int | None = None, progress: Callable[[int], None] | None = None
+    ) -> Recording:
+        """Run to the end (semantics page, rules 19 to 21) and return what was recorded."""
+        try:
+            last, ended = self._run(FOREVER if until is None else until, progress)
+        finally:
+            self._source.close()
+        self._engine.leave()
+        for model, host in zip(self._models, self._hosts, strict=True):
+            model.advance(last)
+            host.forget_after(last)
+        recording = self._recording(last, ended)
+        findings, counts = find(self._evidence(recording))
+        return replace(recording, findings=findings, counts=counts)
+
+    def _run(self, until: int, progress: Callable[[int], None] | None) -> tuple[int, str]:
+        engine = self._engine
+        if not self._feed():
+            self._close(0)
+        while True:
+            row = engine.row
+            if row >= until:
+                return until - 1, "until"
+            self._deliver(row)
+            if row == until - 1:
+                self._look(row)
+            if self._resets and self._resets[0].at == row:
+                self._reset(self._resets.popleft().length, row)
+            ended = self._over(row) if engine.closed else ""
+            if ended:
+                self._look(row)
+                engine.run(row + 1)
+                return row, ended
+            limit = self._limit(row, until)
+            if progress is not None:
+                progress(row)
+                limit = min(limit, row + PROGRESS_ROWS)
+            stop = engine.run(limit)
+            if stop is Stop.HANG:
+                self._look(engine.row - 1)
+                return engine.row - 1, "hang"
+            if stop is Stop.STARVED and not self._feed():
+                self._close(engine.free)
+
+    def _limit(self, row: int, until: int) -> int:
+        """Return the row before which the loop has something to do again."""
+        rows = [until if row == until - 1 else until - 1]
+        if self._inputs:
+            rows.append(self._inputs[0].cycle)
+        if self._resets:
+            rows.append(self._resets[0].at)
+        if self._wakes:
+            rows.append(self._wakes[0][0])
+        if self._engine.closed:
+            rows.append(max(self._rest, row + 1, self._free))
+            rows.append(self._free - 1 + self._system.settle)
+        return min(rows)
+
+    def _close(self, free: int) -> None:
+        """Note that no step is left from row ``free`` on."""
+        self._engine.closed, self._free = True, free
+
+    def _over(self, row: int) -> str:
+        """Return how the run ends with ``row``, or "" if it goes on."""
+        if row < self._free:
+            return ""
+        self._rest = max((model.rest_at(row) for model in self._models), default=row)
+        if self._rest <= row:
+            return "done"
+        return "settle" if row >= self._free - 1 + self._system.settle else ""
+
+    def _look(self, row: int) -> None:
+        """Take the registers as of ``row``, before an access ends in it."""
+        for model, host in zip(self._models, self._hosts, strict=True):
+            model.advance(row)
+            self._registers[host.name] = model.registers()
+
+    # What reaches the system from outside.
+
+    def _feed(self) -> bool:
+        """Take steps from the source; return False if there is none left."""
+        source, commands = self._source, []
+        for _ in range(AHEAD if source.ahead else 1):
+            step = source.next(self._engine.result)
+            if step is None:
+                break
+            commands.append(self._ledger.command(step))
+        self._engine.feed(commands)
+        return bool(commands)
+
+    def _deliver(self, row: int) -> None:
+        """Give inputs and wakes of ``row`` to whom they belong."""
+        while self._inputs and self._inputs[0].cycle <= row:
+            level = self._inputs.popleft()
+            self._hosts[level.device].input(level.pin, level.cycle, level.level)
+            self._models[level.device].input(level.cycle, level.pin, level.level)
+            self._engine.ask_again()
+        while self._wakes and self._wakes[0][0] <= row:
+            cycle, number = heapq.heappop(self._wakes)
+            self._models[number].wake(cycle)
+            self._engine.ask_again()
+
+    def _reset(self, length: int, row: int) -> None:
+        restart = self._system.after_reset == "restart"
+        self._wakes.clear()
+        for model, host in zip(self._models, self._hosts, strict=True):
+            model.reset(row, length)
+            host.reset(row)
+        self._engine.reset(length, restart)
+        self._free = self._engine.free
+        if restart:
+            self._source.close()
+            self._source = self._source.again()
+            self._ledger.steps = 0
+            self._engine.closed = False
+
+    # The recording.
+
+    def _recording(self, last: int, ended: str) -> Recording:
+        system = self._system
+        events = [event for host in self._hosts for event in host.events]
+        return Recording(
+            bench=system.name,
+            engine=self._engine.name,
+            traffic=system.traffic,
+            clock_hz=system.clock_hz,
+            cycles=last + 1,
+            ended=ended,
+            accesses=self._accesses(),
+            slots=tuple(
+                SlotInfo(
+                    p.slot.name, p.kind, p.slot.base, p.slot.size, p.slot.wait, tuple(p.model.sends)
+                )
+                for p in system.devices
+            ),
+            lines={name: line for host in self._hosts for name, line in host.lines()},
+            characters={
+                placed.slot.name: host.text()
+                for placed, host in zip(system.devices, self._hosts, strict=True)
+                if "text" in placed.model.sends
+            },
+            events=tuple(sorted(events, key=lambda event: event.cycle)),
+            registers=self._registers,
+            marks=tuple((row, self._ledger.marks[number]) for row, number in self._engine.marks),
+            notes=tuple(self._notes()),
+        )
+
+    def _notes(self) -> list[str]:
+        left = [f"input {one.pin} in cycle {one.cycle}" for one in self._inputs]
+        left += [f"reset in cycle {one.at}" for one in self._resets]
+        if not left:
+            return []
+        more = "" if len(left) < 4 else f" and {len(left) - 3} more"
+        end = show_time(self._engine.row, self._system.clock_hz)
+        return [f"The run ended at {end}, before: {', '.join(left[:3])}{more}."]
+
+    def _accesses(self) -> Accesses:
+        log = np.array(self._engine.log, dtype="i8").reshape(-1, len(LOG))
+        columns: dict[str, IntColumn] = {name: log[:, place] for place, name in enumerate(LOG)}
+        facts = self._ledger.facts()[columns.pop("command")]
+        for place, name in enumerate(("step", "line", "pc", "expected")):
+            columns[name] = facts[:, place]
+        columns["slot"] = self._slots(columns["address"])
+        return Accesses(columns)
+
+    def _slots(self, addresses: IntColumn) -> IntColumn:
+        names = [placed.slot.name for placed in self._system.devices]
+        unique, where = np.unique(addresses, return_inverse=True)
+        found = [self._system.address_map.decode(int(address)).slot for address in unique]
+        numbers = [-1 if slot is None else names.index(slot.name) for slot in found]
+        slots: IntColumn = np.array(numbers, dtype="i2")[where]
+        return slots
+
+    def _evidence(self, recording: Recording) -> Evidence:
+        engine, polls = self._engine, self._ledger.polls
+        commands = engine.log[LOG.index("command") :: len(LOG)]
+        return Evidence(
+            self._system,
+            recording,
+            timeouts=[(access, polls[commands[access]]) for access in engine.timeouts],
+            breaches=engine.breaches,
+        )
+
+
+def replay(
+    system: System,
+    factory: EngineFactory,
+    until: int | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> Recording:
+    """Run a system on an engine and return its recording, findings included.
+
+    Parameters
+    ----------
+    until : run the rows 0 to until - 1 at most
+    progress : called now and then with the row
+
+    Raises
+    ------
+    InputError : a step that cannot be played
+    """
+    return Replay(system, factory).run(until, progress)

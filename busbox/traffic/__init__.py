@@ -1,0 +1,27 @@
+"""Traffic: the stream of steps that the CPU plays on the bus.
+
+``steps`` the kinds of step, ``text`` and ``columns`` the file formats, ``files`` formats by suffix,
+``source`` what yields steps while a run goes on.
+"""
+
+from busbox.traffic.files import FORMATS, read_traffic, write_traffic
+from busbox.traffic.source import Bus, BusError, FunctionSource, ListSource, Result, Source
+from busbox.traffic.steps import Access, Mark, Named, Pause, Poll, Step
+
+__all__ = [
+    "FORMATS",
+    "Access",
+    "Bus",
+    "BusError",
+    "FunctionSource",
+    "ListSource",
+    "Mark",
+    "Named",
+    "Pause",
+    "Poll",
+    "Result",
+    "Source",
+    "Step",
+    "read_traffic",
+    "write_traffic",
+]

@@ -1,0 +1,60 @@
+"""Numbers and lanes in traffic files; every message says what was found and what was expected."""
+
+from __future__ import annotations
+
+import re
+
+from busbox.registers import WORD
+
+_NUMBER = re.compile(r"0[xX][0-9a-fA-F_]+|0[bB][01_]+|[0-9][0-9_]*")
+_LANES = re.compile(r"[01]{4}")
+
+
+def number(text: str, what: str, high: int = WORD) -> int:
+    """Return a decimal, ``0x`` or ``0b`` number from 0 to ``high``.
+
+    Raises
+    ------
+    ValueError : not such a number
+    """
+    value: int | None = None
+    if _NUMBER.fullmatch(text):
+        digits = text.replace("_", "")
+        try:
+            value = int(digits, 0) if digits[1:2].isalpha() else int(digits)
+        except ValueError:
+            value = None
+    if value is None:
+        raise ValueError(f"{what} must be a number such as 12 or 0x0c, not {text!r}")
+    if value > high:
+        raise ValueError(f"{what} must be at most {high:#x}, not {text}")
+    return value
+
+
+def address(text: str) -> int:
+    """Return a word-aligned byte address.
+
+    Raises
+    ------
+    ValueError : no number, or not a multiple of 4
+    """
+    value = number(text, "an address")
+    if value % 4:
+        lane = value % 4
+        raise ValueError(
+            f"an address must be a multiple of 4, not {text}; for that byte write "
+            f"{value - lane:#010x} with lanes {1 << lane:04b} and the data shifted to its lane"
+        )
+    return value
+
+
+def lanes(text: str) -> int:
+    """Return lanes, bit k = SEL(k), from four binary digits, SEL(3) first.
+
+    Raises
+    ------
+    ValueError : anything else
+    """
+    if not _LANES.fullmatch(text):
+        raise ValueError(f"lanes must be four binary digits, SEL(3) first, not {text!r}")
+    return int(text, 2)

@@ -1,0 +1,278 @@
+"""Sources of steps: a list (from a file) or a Python function.
+
+A source is anything with ``next(result) -> Step | None``: ``result`` is what the last step read (None
+before the first step, and after a step that reads nothing). ``ahead`` says that it does not look at
+results, so that many steps may be taken in one go; ``again()`` returns a fresh source that begins at
+the first step, for a CPU that starts again after a reset.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from busbox.errors import InputError
+from busbox.registers import WORD
+from busbox.traffic.numbers import address
+from busbox.traffic.steps import (
+    ALL_LANES,
+    POLL_LIMIT,
+    Access,
+    Mark,
+    Named,
+    Pause,
+    Poll,
+    Step,
+    Target,
+)
+from busbox.units import parse_span
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What a step read.
+
+    Attributes
+    ----------
+    data : the word, 0 after an ERR
+    error : it ended with ERR
+    """
+
+    data: int
+    error: bool
+
+
+class Source(Protocol):
+    """Whatever yields steps."""
+
+    ahead: bool
+
+    def next(self, result: Result | None) -> Step | None:
+        """Return the next step, or None when there is none left."""
+
+    def again(self) -> Source:
+        """Return a source that begins at the first step."""
+
+    def close(self) -> None:
+        """Give up; ``next`` is not called any more."""
+
+
+class ListSource:
+    """Steps that are all known."""
+
+    ahead = True
+
+    def __init__(self, steps: Iterable[Step]) -> None:
+        self.steps = list(steps)
+        self._next = 0
+
+    def next(self, result: Result | None) -> Step | None:
+        """Return the next step."""
+        if self._next == len(self.steps):
+            return None
+        self._next += 1
+        return self.steps[self._next - 1]
+
+    def again(self) -> ListSource:
+        """Return a source of the same steps."""
+        return ListSource(self.steps)
+
+    def close(self) -> None:
+        """Do nothing: there is nothing to give up."""
+
+
+class _GivenUp(BaseException):
+    """Raised inside a firmware function whose run is over."""
+
+
+class BusError(Exception):
+    """Raised in a firmware function whose access ended with ERR, unless it asked not to.
+
+    Attributes
+    ----------
+    target : where the access went
+    """
+
+    def __init__(self, target: object) -> None:
+        super().__init__(f"the access to {target} ended with ERR")
+        self.target = target
+
+
+class Bus:
+    """What a firmware function gets: the bus as its CPU sees it.
+
+    Targets are addresses (multiples of 4) or names such as ``"lamps.COUNT"``. Waits are idle cycles
+    before an access.
+    """
+
+    def __init__(self, exchange: Callable[[Step], Result | None]) -> None:
+        self._exchange = exchange
+
+    def write(self, target: int | str, data: int, *, lanes: int = ALL_LANES, wait: int = 0) -> bool:
+        """Write a word in lane position; return False if it ended with ERR."""
+        _check_word("data", data)
+        result = self._exchange(Access(True, _target(target), data, _lanes(lanes), _wait(wait)))
+        return result is None or not result.error
+
+    def read(self, target: int | str, *, lanes: int = ALL_LANES, wait: int = 0) -> int:
+        """Read a word.
+
+        Raises
+        ------
+        BusError : the access ended with ERR
+        """
+        result = self._exchange(Access(False, _target(target), None, _lanes(lanes), _wait(wait)))
+        return self._word(result, target)
+
+    def poll(
+        self,
+        target: int | str,
+        value: int,
+        *,
+        mask: int = WORD,
+        every: int = 0,
+        limit: int = POLL_LIMIT,
+        wait: int = 0,
+    ) -> int:
+        """Read until ``(word & mask) == value``, at most ``limit`` times; return the last word.
+
+        Raises
+        ------
+        BusError : the last read ended with ERR
+        """
+        _check_word("value", value)
+        _check_word("mask", mask)
+        if value & ~mask:
+            raise ValueError(f"value must lie inside the mask {mask:#x}, not {value:#x}")
+        if type(limit) is not int or limit < 1:
+            raise ValueError(f"limit must be a whole number from 1 on, not {limit!r}")
+        step = Poll(_target(target), value, mask, _wait(every), limit, wait=_wait(wait))
+        return self._word(self._exchange(step), target)
+
+    def pause(self, span: int | str) -> None:
+        """Let time pass: cycles, or a text such as ``"2 ms"``."""
+        self._exchange(Pause(parse_span(span)))
+
+    def mark(self, text: str) -> None:
+        """Name this place."""
+        self._exchange(Mark(text))
+
+    @staticmethod
+    def _word(result: Result | None, target: object) -> int:
+        if result is None or result.error:
+            raise BusError(target)
+        return result.data
+
+
+def _target(target: int | str) -> Target:
+    if isinstance(target, int) and not isinstance(target, bool):
+        return address(str(target)) if target >= 0 else address("negative")
+    slot, dot, register = str(target).partition(".")
+    if not dot or not slot or not register:
+        raise ValueError(f"a target must be an address or 'slot.REGISTER', not {target!r}")
+    return Named(slot, register)
+
+
+def _lanes(lanes: int) -> int:
+    if type(lanes) is not int or not 0 <= lanes <= ALL_LANES:
+        raise ValueError(f"lanes must be from 0 to 0b1111, not {lanes!r}")
+    return lanes
+
+
+def _wait(cycles: int) -> int:
+    if type(cycles) is not int or not 0 <= cycles <= WORD:
+        raise ValueError(f"idle cycles must be a whole number from 0 on, not {cycles!r}")
+    return cycles
+
+
+def _check_word(what: str, value: int) -> None:
+    if type(value) is not int or not 0 <= value <= WORD:
+        raise ValueError(f"{what} must be a whole number from 0 to {WORD:#x}, not {value!r}")
+
+
+class FunctionSource:
+    """A Python function ``firmware(bus)``, asked step by step.
+
+    The function runs in a thread of its own, and only while the replay waits for its next step, so
+    that the two never run at once. What it raises comes out of ``next`` with its own traceback.
+    """
+
+    ahead = False
+
+    def __init__(self, function: Callable[[Bus], Any]) -> None:
+        self._function = function
+        self._thread: threading.Thread | None = None
+        self._go = threading.Semaphore(0)
+        self._done = threading.Semaphore(0)
+        self._step: Step | None = None
+        self._result: Result | None = None
+        self._raised: BaseException | None = None
+        self._closed = False
+
+    def next(self, result: Result | None) -> Step | None:
+        """Let the function run to its next step."""
+        self._result = result
+        if self._thread is None:
+            self._thread = threading.Thread(target=self._run, daemon=True)
+            self._thread.start()
+        else:
+            self._go.release()
+        self._done.acquire()
+        if self._raised is not None:
+            raise self._raised
+        return self._step
+
+    def again(self) -> FunctionSource:
+        """Return a source that calls the function anew."""
+        return FunctionSource(self._function)
+
+    def close(self) -> None:
+        """End the function where it stands."""
+        thread, self._closed = self._thread, True
+        if thread is not None and thread.is_alive():
+            self._go.release()
+            thread.join()
+
+    def _exchange(self, step: Step) -> Result | None:
+        if self._closed:
+            raise _GivenUp
+        self._step = step
+        self._done.release()
+        self._go.acquire()
+        if self._closed:
+            raise _GivenUp
+        return self._result
+
+    def _run(self) -> None:
+        try:
+            self._function(Bus(self._exchange))
+        except _GivenUp:
+            pass
+        except BaseException as error:
+            self._raised = error
+        self._step = None
+        self._done.release()
+
+
+def source_of(traffic: object) -> Source:
+    """Return the source of a list of steps, a function, or something that is one already.
+
+    Raises
+    ------
+    InputError : none of them
+    """
+    if callable(traffic):
+        return FunctionSource(traffic)
+    if callable(getattr(traffic, "next", None)) and callable(getattr(traffic, "again", None)):
+        return traffic  # type: ignore[return-value]
+    if isinstance(traffic, Iterable):
+        steps = list(traffic)
+        wrong = next((step for step in steps if not isinstance(step, Step)), None)
+        if wrong is None:
+            return ListSource(steps)
+        raise InputError.of(f"traffic must hold steps only, not {wrong!r}", key="traffic")
+    raise InputError.of(
+        f"traffic must be a file, a function or a list of steps, not {traffic!r}", key="traffic"
+    )

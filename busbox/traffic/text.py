@@ -1,0 +1,227 @@
+"""The text format: one step a line.
+
+::
+
+    mark   lever 1
+    write  levers.OUT 1               by name: moves with the base
+    write  0x44000000 0x02002800 +12  by number; 12 idle cycles before it
+    write  levers.OUT 0x0500 lanes 0010 pc 0x1f4
+    read   telegraph.STATUS = 1       the value that was recorded; without it nothing is compared
+    poll   telegraph.STATUS & 1 == 1 every 12 limit 1000
+    pause  2 ms
+
+``#`` begins a comment (not in the text of a mark).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Iterator
+
+from busbox.errors import InputError, Mistake, nearest, one_of
+from busbox.registers import WORD, show_lanes
+from busbox.traffic.numbers import address, lanes, number
+from busbox.traffic.steps import (
+    ALL_LANES,
+    POLL_LIMIT,
+    Access,
+    Mark,
+    Named,
+    Pause,
+    Poll,
+    Step,
+    Target,
+)
+from busbox.units import parse_span
+
+#: More mistakes than this in one file are counted, not shown.
+SHOWN_MISTAKES = 50
+
+_NAME = re.compile(r"([A-Za-z_]\w*)\.([A-Za-z_]\w*(?:\.\d+)?)")
+_COMMENT = re.compile(r"(?:^|\s)#.*")
+
+
+def read_text(lines: Iterable[str], where: str) -> Iterator[Step]:
+    """Yield the steps of a text.
+
+    Raises
+    ------
+    InputError : with every line that is no step
+    """
+    mistakes: list[Mistake] = []
+    for count, line in enumerate(lines, start=1):
+        try:
+            step = _step(line.rstrip("\r\n"), count)
+        except ValueError as error:
+            mistakes.append(Mistake(str(error), where, count))
+            continue
+        if step is not None and not mistakes:
+            yield step
+    if mistakes:
+        raise InputError(limited(mistakes, where))
+
+
+def limited(mistakes: list[Mistake], where: str) -> list[Mistake]:
+    """Return the first mistakes, and a count of the rest."""
+    more = len(mistakes) - SHOWN_MISTAKES
+    if more <= 0:
+        return mistakes
+    return [*mistakes[:SHOWN_MISTAKES], Mistake(f"and {more} more mistakes", where)]
+
+
+def write_text(steps: Iterable[Step]) -> Iterator[str]:
+    """Yield the lines of steps.
+
+    Raises
+    ------
+    InputError : a mark's text does not fit in a line
+    """
+    for count, step in enumerate(steps, start=1):
+        match step:
+            case Access():
+                yield _access_line(step)
+            case Poll():
+                yield _poll_line(step)
+            case Pause():
+                yield f"pause  {step.span}"
+            case Mark():
+                text = step.text
+                if text != text.strip() or not text or not text.isprintable():
+                    raise InputError.of(f"step {count}: the text format cannot hold mark {text!r}")
+                yield f"mark   {text}"
+
+
+def _step(line: str, count: int) -> Step | None:
+    verb, _, rest = line.strip().partition(" ")
+    if verb == "mark":
+        if not rest.strip():
+            raise ValueError("mark must have a text")
+        return Mark(rest.strip(), count)
+    words = re.sub(r"(==|=|&)", r" \1 ", _COMMENT.sub("", line).replace("\t", " ")).split()
+    if not words:
+        return None
+    reader = _READERS.get(words[0])
+    if reader is None:
+        raise ValueError(
+            f"a line must begin with {one_of([*_READERS, 'mark'])}, not {words[0]!r}"
+            f"{nearest(words[0], [*_READERS, 'mark'])}"
+        )
+    return reader(words[1:], count)
+
+
+def _target(words: list[str], verb: str) -> Target:
+    if not words:
+        raise ValueError(f"{verb} must name an address or slot.REGISTER")
+    word = words.pop(0)
+    if word[0].isdigit():
+        return address(word)
+    found = _NAME.fullmatch(word)
+    if found is None:
+        raise ValueError(f"a target must be an address or slot.REGISTER, not {word!r}")
+    return Named(found[1], found[2])
+
+
+def _options(words: list[str], known: tuple[str, ...]) -> dict[str, int]:
+    """Take ``lanes 0010``, ``pc 0x1f4``, ``every 12``, ``limit 9`` and ``+12`` from the words."""
+    options: dict[str, int] = {}
+    while words:
+        word = words.pop(0)
+        key, text = ("wait", word[1:]) if word[0] == "+" else (word, "")
+        if key not in known:
+            choices = [*(name for name in known if name != "wait"), "+CYCLES"]
+            raise ValueError(
+                f"{word!r} does not belong here; expected {one_of(choices)}{nearest(word, known)}"
+            )
+        if key in options:
+            raise ValueError(f"{'+CYCLES' if key == 'wait' else key} must stand once")
+        if key != "wait":
+            if not words:
+                raise ValueError(f"{key} must be followed by a value")
+            text = words.pop(0)
+        options[key] = lanes(text) if key == "lanes" else number(text, _OPTION_NAMES[key])
+    return options
+
+
+_OPTION_NAMES = {
+    "wait": "a number of idle cycles",
+    "pc": "pc",
+    "every": "every",
+    "limit": "limit",
+}
+
+
+def _read_write(words: list[str], count: int) -> Step:
+    target = _target(words, "write")
+    if not words:
+        raise ValueError("write must have data after its target")
+    data = number(words.pop(0), "data")
+    return Access(True, target, data, line=count, **_options(words, ("lanes", "pc", "wait")))
+
+
+def _read_read(words: list[str], count: int) -> Step:
+    target = _target(words, "read")
+    data = None
+    if words and words[0] == "=":
+        if len(words) < 2:
+            raise ValueError("= must be followed by the word that was read")
+        data = number(words[1], "data")
+        del words[:2]
+    return Access(False, target, data, line=count, **_options(words, ("lanes", "pc", "wait")))
+
+
+def _read_poll(words: list[str], count: int) -> Step:
+    target = _target(words, "poll")
+    mask = WORD
+    if words[:1] == ["&"]:
+        if len(words) < 2:
+            raise ValueError("& must be followed by a mask")
+        mask = number(words[1], "a mask")
+        del words[:2]
+    if words[:1] != ["=="] or len(words) < 2:
+        raise ValueError("poll must say what it waits for: poll TARGET [& MASK] == VALUE")
+    value = number(words[1], "a value")
+    del words[:2]
+    if value & ~mask:
+        raise ValueError(f"poll can never end: {value:#x} has bits outside the mask {mask:#x}")
+    options = _options(words, ("every", "limit", "lanes", "pc", "wait"))
+    if options.get("limit") == 0:
+        raise ValueError("limit must be at least 1, not 0")
+    return Poll(target, value, mask, line=count, **options)
+
+
+def _read_pause(words: list[str], count: int) -> Step:
+    return Pause(parse_span(" ".join(words)), count)
+
+
+_READERS: dict[str, Callable[[list[str], int], Step]] = {
+    "write": _read_write,
+    "read": _read_read,
+    "poll": _read_poll,
+    "pause": _read_pause,
+}
+
+
+def _show(target: Target) -> str:
+    return f"{target:#010x}" if isinstance(target, int) else str(target)
+
+
+def _tail(step: Access | Poll) -> str:
+    tail = "" if step.lanes == ALL_LANES else f" lanes {show_lanes(step.lanes)}"
+    if step.pc is not None:
+        tail += f" pc {step.pc:#x}"
+    return tail + (f" +{step.wait}" if step.wait else "")
+
+
+def _access_line(step: Access) -> str:
+    if step.write:
+        assert step.data is not None
+        return f"write  {_show(step.target)} {step.data:#x}{_tail(step)}"
+    compared = "" if step.data is None else f" = {step.data:#x}"
+    return f"read   {_show(step.target)}{compared}{_tail(step)}"
+
+
+def _poll_line(step: Poll) -> str:
+    mask = "" if step.mask == WORD else f" & {step.mask:#x}"
+    every = f" every {step.every}" if step.every else ""
+    limit = "" if step.limit == POLL_LIMIT else f" limit {step.limit}"
+    return f"poll   {_show(step.target)}{mask} == {step.value:#x}{every}{limit}{_tail(step)}"

@@ -1,0 +1,101 @@
+"""Clocks and times as people write them: ``"16 MHz"``, ``"2 ms"``, or a whole number of cycles.
+
+Everything inside Busbox is a whole number of hertz or cycles; seconds exist only as exact fractions
+until they are rounded up to a cycle (semantics page, rule 23).
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+_NUMBER = r"(\d[\d_]*(?:\.\d+)?)"
+_CLOCK = re.compile(rf"{_NUMBER}\s*(Hz|kHz|MHz|GHz)")
+_TIME = re.compile(rf"{_NUMBER}\s*(s|ms|us|ns|ps)")
+_HERTZ = {"Hz": 1, "kHz": 1_000, "MHz": 1_000_000, "GHz": 1_000_000_000}
+_PER_SECOND = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9, "ps": 10**12}
+
+
+@dataclass(frozen=True)
+class Span:
+    """A length of time: either whole ``cycles`` or exact ``seconds``; the other is None."""
+
+    cycles: int | None = None
+    seconds: Fraction | None = None
+
+    def in_cycles(self, clock_hz: int) -> int:
+        """Return the span in cycles of ``clock_hz``, rounded up (semantics page, rule 23)."""
+        if self.cycles is not None:
+            return self.cycles
+        assert self.seconds is not None
+        return -(-self.seconds.numerator * clock_hz // self.seconds.denominator)
+
+    def __str__(self) -> str:
+        if self.cycles is not None:
+            return str(self.cycles)
+        assert self.seconds is not None
+        for unit, per_second in _PER_SECOND.items():
+            scaled = self.seconds * per_second
+            if scaled.denominator == 1:
+                return f"{scaled.numerator} {unit}"
+        whole, rest = divmod(self.seconds * 10**12, 1)
+        digits = ""
+        while rest:
+            digit, rest = divmod(rest * 10, 1)
+            digits += str(digit)
+        return f"{whole}.{digits} ps"
+
+
+def parse_clock(text: object) -> int:
+    """Return the hertz of a clock such as ``"16 MHz"``.
+
+    Raises
+    ------
+    ValueError : not a positive whole number of hertz with a unit
+    """
+    found = _CLOCK.fullmatch(text.strip()) if isinstance(text, str) else None
+    if found is None:
+        raise ValueError(f"a clock must be a number with Hz, kHz, MHz or GHz, not {text!r}")
+    hertz = Fraction(found[1].replace("_", "")) * _HERTZ[found[2]]
+    if hertz.denominator != 1 or hertz <= 0:
+        raise ValueError(f"a clock must be a positive whole number of hertz, not {text!r}")
+    return int(hertz)
+
+
+def parse_span(value: object) -> Span:
+    """Return the span of ``"2 ms"`` (text with a unit) or of a whole number of cycles.
+
+    Raises
+    ------
+    ValueError : neither of them, or negative
+    """
+    if isinstance(value, int) and not isinstance(value, bool) and value >= 0:
+        return Span(cycles=value)
+    if isinstance(value, str):
+        text = value.strip()
+        if re.fullmatch(r"\d[\d_]*", text):
+            return Span(cycles=int(text.replace("_", "")))
+        found = _TIME.fullmatch(text)
+        if found is not None:
+            return Span(seconds=Fraction(found[1].replace("_", "")) / _PER_SECOND[found[2]])
+    raise ValueError(
+        f"a time must be a number with s, ms, us, ns or ps, or whole cycles, not {value!r}"
+    )
+
+
+def show_clock(hertz: int) -> str:
+    """Return a clock as people write it: ``16 MHz``."""
+    for unit, scale in reversed(_HERTZ.items()):
+        if hertz % scale == 0:
+            return f"{hertz // scale} {unit}"
+    return f"{hertz} Hz"
+
+
+def show_time(cycle: int, clock_hz: int) -> str:
+    """Return the moment ``cycle / clock_hz`` with four significant digits: ``3.201 ms``."""
+    picoseconds = Fraction(cycle * 10**12, clock_hz)
+    for unit, scale in (("s", 10**12), ("ms", 10**9), ("us", 10**6), ("ns", 10**3)):
+        if picoseconds >= scale:
+            return f"{float(picoseconds / scale):.4g} {unit}"
+    return "0 s" if not picoseconds else f"{float(picoseconds):.4g} ps"

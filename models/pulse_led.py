@@ -1,0 +1,284 @@
+"""A sender for strings of lamps with a single-wire, pulse-coded line."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from busbox.device import REQUIRED, Host, Pin, Setting
+from busbox.model import RegisterModel, Write
+from busbox.registers import Field, Register, RegisterTable
+
+CHANNELS = "RGB"
+CHANNEL_BITS = 8
+ORDERS = ("RGB", "RBG", "GRB", "GBR", "BRG", "BGR")
+COLOUR_OFFSET = 0x100
+
+
+def _halves(value: int) -> tuple[int, int]:
+    return value & 0xFFFF, value >> 16
+
+
+@dataclass(frozen=True)
+class PulseTiming:
+    """The clock counts of a frame; a period or gap of 0 acts as 1.
+
+    Attributes
+    ----------
+    zero_high, one_high : clocks high of a zero bit and of a one bit
+    period : clocks of a bit
+    gap : clocks of the latch gap after the last bit
+    """
+
+    zero_high: int
+    one_high: int
+    period: int
+    gap: int
+
+    @classmethod
+    def from_registers(cls, high: int, period: int) -> PulseTiming:
+        """Read the counts out of the HIGH and PERIOD registers."""
+        zero_high, one_high = _halves(high)
+        clocks, gap = _halves(period)
+        return cls(zero_high, one_high, max(1, clocks), max(1, gap))
+
+
+class PulseSender:
+    """Puts a frame of colours on a line, pulse by pulse.
+
+    Attributes
+    ----------
+    colours : the colour memory, 0xRRGGBB for each lamp
+
+    Timing
+    ------
+    A frame started with its first bit in row b ends with the row b + bits x lamps x period + gap - 1.
+    A bit is high for its number of clocks (the whole bit, if that is not below the period), then low.
+    Lamp n sends what its colour is in the row before its first bit.
+    """
+
+    def __init__(self, host: Host, pin: str, lamps: int, order: str) -> None:
+        self.host = host
+        self.pin = pin
+        self.colours = [0] * lamps
+        self._shifts = tuple(16 - 8 * CHANNELS.index(channel) for channel in order)
+        self.clear(0)
+
+    @property
+    def lamp_bits(self) -> int:
+        """Bits that one lamp takes from the line."""
+        return CHANNEL_BITS * len(self._shifts)
+
+    def clear(self, cycle: int) -> None:
+        """Forget the frame; idle from ``cycle`` on."""
+        self._idle_from = cycle
+        self._left = 0
+        self._next_bit = cycle
+
+    def busy(self, cycle: int) -> bool:
+        """Return whether a frame is under way in ``cycle``, its gap included."""
+        return cycle < self._idle_from
+
+    def start(self, first_bit: int, lamps: int, timing: PulseTiming, access: int) -> list[int]:
+        """Start a frame; return the list that its colours will be put into as they are sent."""
+        self._timing, self._access = timing, access
+        self._lamp, self._left, self._next_bit = 0, lamps, first_bit
+        self._sent: list[int] = []
+        self._idle_from = first_bit + lamps * self.lamp_bits * timing.period + timing.gap
+        return self._sent
+
+    def forward(self, cycle: int) -> None:
+        """Bring the sender to ``cycle``: every lamp whose first bit is there by then is taken."""
+        while self._left and self._next_bit <= cycle:
+            colour = self.colours[self._lamp]
+            self._sent.append(colour)
+            self._send(colour)
+            self._lamp += 1
+            self._left -= 1
+            if not self._left:
+                self.host.edge(self.pin, self._next_bit, 0, self._access)
+
+    def _send(self, colour: int) -> None:
+        timing, row = self._timing, self._next_bit
+        edge, pin, access = self.host.edge, self.pin, self._access
+        for shift in self._shifts:
+            for bit in range(shift + CHANNEL_BITS - 1, shift - 1, -1):
+                high = timing.one_high if colour >> bit & 1 else timing.zero_high
+                edge(pin, row, 1 if high else 0, access)
+                if 0 < high < timing.period:
+                    edge(pin, row + high, 0, access)
+                row += timing.period
+        self._next_bit = row
+
+    def rest_at(self, cycle: int) -> int:
+        """Return the first row from ``cycle`` on that no frame covers."""
+        return max(cycle, self._idle_from)
+
+
+CONTROL = Register(
+    "CONTROL",
+    0x00,
+    "rw",
+    "Starts a frame.",
+    (Field("SEND", 0, 0, "ones_act", text="A one starts a frame."),),
+)
+STATUS = Register(
+    "STATUS",
+    0x04,
+    "ro",
+    "What the sender is doing.",
+    (
+        Field("BUSY", 0, 0, text="A frame is under way, its gap included."),
+        Field("MISSED", 1, 1, "ones_clear", text="SEND was written while BUSY."),
+    ),
+)
+BUSY, MISSED = (field.mask for field in STATUS.fields)
+
+
+def pulse_led_table(lamps: int, count: int, high: int, period: int) -> RegisterTable:
+    """Return the registers of a sender built for ``lamps`` lamps, with these reset values."""
+    return RegisterTable(
+        CONTROL,
+        STATUS,
+        Register("COUNT", 0x08, "rw", "Number of lamps to send.", reset=count),
+        Register(
+            "HIGH",
+            0x0C,
+            "rw",
+            "Clocks high of a bit.",
+            (
+                Field("ZERO", 15, 0, reset=high & 0xFFFF, text="Clocks high of a zero bit."),
+                Field("ONE", 31, 16, reset=high >> 16, text="Clocks high of a one bit."),
+            ),
+        ),
+        Register(
+            "PERIOD",
+            0x10,
+            "rw",
+            "Clocks of a bit and of the latch gap.",
+            (
+                Field("BIT", 15, 0, reset=period & 0xFFFF, text="Clocks of a bit; 0 acts as 1."),
+                Field("GAP", 31, 16, reset=period >> 16, text="Clocks of the gap; 0 acts as 1."),
+            ),
+        ),
+        Register(
+            "COLOUR",
+            COLOUR_OFFSET,
+            "rw",
+            "Colour of a lamp, 0x00RRGGBB.",
+            tuple(
+                Field(name, high_bit, high_bit - 7)
+                for name, high_bit in (("RED", 23), ("GREEN", 15), ("BLUE", 7))
+            ),
+            count=lamps,
+            kept=True,
+        ),
+    )
+
+
+class PulseLed(RegisterModel):
+    """Sends colours to a string of lamps: 24 bits a lamp, most significant bit first.
+
+    Registers
+    ---------
+    ======== ======= ========== ======= =======================================================
+    0x00     CONTROL rw         0       bit 0 SEND (ones_act)
+    0x04     STATUS  ro         0       bit 0 BUSY, bit 1 MISSED (ones_clear)
+    0x08     COUNT   rw         setting number of lamps to send
+    0x0C     HIGH    rw         setting 15..0 clocks high of a zero bit, 31..16 of a one bit
+    0x10     PERIOD  rw         setting 15..0 clocks of a bit, 31..16 of the latch gap
+    0x100+4n COLOUR  rw                 colour of lamp n, 0x00RRGGBB; a memory: kept by a reset
+    ======== ======= ========== ======= =======================================================
+
+    Pins
+    ----
+    ``line`` output, 0 after reset.
+
+    Timing
+    ------
+    SEND in e while idle: BUSY and the first bit from e + 1. COUNT, HIGH and PERIOD count as a read in
+    e would show them, for the whole frame; a colour as a read in the cycle before the lamp's first
+    bit. SEND while BUSY is dropped: MISSED, event ``frame-missed``. A frame is an event ``frame`` in
+    the cycle of its first bit, ``frame-empty`` with COUNT 0 (gap only). At rest when not BUSY.
+
+    Caution
+    -------
+    A long string draws more current than a board's pin or regulator can give: about 60 mA for each
+    lamp at full white (common practice). Feed it from its own supply, fused and sized for it; a
+    3.3 V pin may be below the input level of a 5 V string; bright flashing can harm people. Local
+    codes and licensed practice decide.
+    """
+
+    settings = (
+        Setting("lamps", REQUIRED, low=1, high=16_320, text="number of lamps built"),
+        Setting("channels", 3, low=3, high=3, text="colour channels of a lamp"),
+        Setting("order", "GRB", "text", choices=ORDERS, text="order of the channels on the wire"),
+        Setting("count", 0, text="reset value of COUNT"),
+        Setting("high", 0, text="reset value of HIGH"),
+        Setting("period", 0, text="reset value of PERIOD"),
+    )
+    sends = ("frames",)
+    pins = (Pin("line", "output", 0, "The pulse-coded line."),)
+
+    def __init__(self, host: Host, **settings: Any) -> None:
+        super().__init__(host, **settings)
+        self.sender = PulseSender(host, "line", settings["lamps"], settings["order"])
+
+    @classmethod
+    def table_for(cls, settings: Mapping[str, Any], size: int) -> RegisterTable:
+        """Return the registers for the lamps built."""
+        return pulse_led_table(*(settings[key] for key in ("lamps", "count", "high", "period")))
+
+    def forward(self, cycle: int) -> None:
+        """Bring the sender forward."""
+        self.sender.forward(cycle)
+
+    def clear(self) -> None:
+        """Reset the sender; a frame under way is cut."""
+        self.sender.clear(self.cycle)
+
+    def show_STATUS(self) -> int:
+        """Show busy and the missed flag."""
+        busy = BUSY if self.sender.busy(self.cycle) else 0
+        return busy | self.stored["STATUS"] & MISSED
+
+    def write_COLOUR(self, write: Write) -> None:
+        """Change a colour; a lamp whose first bit comes in the next row has the old one."""
+        self.sender.forward(write.shows)
+        self.sender.colours[write.index] = write.value
+
+    def write_CONTROL(self, write: Write) -> None:
+        """Start a frame, or miss it."""
+        if not write.ones:
+            return
+        if self.sender.busy(write.cycle):
+            self.stored["STATUS"] |= MISSED
+            idle = self.sender.rest_at(write.cycle)
+            self.host.event(write.cycle, "frame-missed", write.number, idle_from=idle)
+            return
+        high, period = self.stored["HIGH"], self.stored["PERIOD"]
+        asked, built = self.stored["COUNT"], self.options["lamps"]
+        timing = PulseTiming.from_registers(high, period)
+        sent = self.sender.start(write.shows, min(asked, built), timing, write.number)
+        kind = "frame" if asked else "frame-empty"
+        self.host.event(write.shows, kind, write.number, colours=sent)
+        for kind in _oddities(high, period, asked > built):
+            self.host.event(write.shows, kind, write.number)
+
+    def rest_at(self, cycle: int) -> int:
+        """Return the first row with BUSY = 0."""
+        return self.sender.rest_at(cycle)
+
+
+def _oddities(high: int, period: int, clipped: bool) -> list[str]:
+    """Return the event kinds for what is odd in a frame's counts."""
+    highs, (clocks, gap) = _halves(high), _halves(period)
+    odd = {
+        "count-clipped": clipped,
+        "high-too-long": max(highs) >= max(1, clocks),
+        "no-pulse": min(highs) == 0,
+        "period-zero": clocks == 0,
+        "gap-zero": gap == 0,
+    }
+    return [kind for kind, holds in odd.items() if holds]

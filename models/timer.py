@@ -1,0 +1,74 @@
+"""A cycle counter with an alarm."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from busbox.device import Host
+from busbox.model import RegisterModel, Write
+from busbox.registers import WORD, Field, Register, RegisterTable
+
+RANG = 1
+
+
+class Timer(RegisterModel):
+    """Counts cycles, and notes when the count reaches ALARM.
+
+    Registers
+    ---------
+    ==== ======== ========== ===== =========================================================
+    0x00 NOW      ro         0     low 32 bits of the cycles since reset
+    0x04 NOW_HIGH ro         0     high 32 bits, as of the last read of NOW
+    0x08 ALARM    rw         0     the count to ring at
+    0x10 STATUS   ones_clear 0     bit 0 RANG
+    ==== ======== ========== ===== =========================================================
+
+    Timing
+    ------
+    NOW reads t in cycle t (t - t0 after a reset whose row r + L is t0). RANG is set at the end of the
+    cycle with NOW == ALARM, if ALARM has been written since reset; a clear in that same cycle loses.
+    A write of ALARM in e counts from e + 1. Always at rest.
+    """
+
+    table = RegisterTable(
+        Register("NOW", 0x00, "ro", "Cycles since reset, low word."),
+        Register("NOW_HIGH", 0x04, "ro", "High word, as of the last read of NOW."),
+        Register("ALARM", 0x08, "rw", "The count to ring at."),
+        Register("STATUS", 0x10, "ones_clear", "What has happened.", (Field("RANG", 0, 0),)),
+    )
+
+    def __init__(self, host: Host, **settings: Any) -> None:
+        super().__init__(host, **settings)
+        self._alarm: int | None = None
+        self._start = 0
+        self._compared = 0
+
+    def forward(self, cycle: int) -> None:
+        """Compare NOW with ALARM in every row before ``cycle``."""
+        if self._alarm is not None:
+            match = self._compared + ((self._alarm - self._compared + self._start) & WORD)
+            if match < cycle:
+                self.stored["STATUS"] |= RANG
+        self._compared = max(self._compared, cycle)
+
+    def clear(self) -> None:
+        """Start counting again, with no alarm."""
+        self._start = self._compared = self.cycle
+        self._alarm = None
+
+    def show_NOW(self) -> int:
+        """Show the count."""
+        return self.cycle - self._start & WORD
+
+    def read_NOW(self, number: int) -> None:
+        """Latch the high word."""
+        self.stored["NOW_HIGH"] = self.cycle - self._start >> 32
+
+    def write_ALARM(self, write: Write) -> None:
+        """Compare the present row with the old alarm, the next with the new one."""
+        self.forward(write.shows)
+        self._alarm = write.value
+
+    def write_STATUS(self, write: Write) -> None:
+        """Let a match in the very cycle of the clear win."""
+        self.forward(write.shows)
