@@ -166,6 +166,10 @@ class Replay:
             row = engine.row
             if row >= until:
                 return until - 1, "until"
+            if engine.run(row) is Stop.STARVED:
+                if not self._feed():
+                    self._close(engine.free)
+                continue
             self._deliver(row)
             if row == until - 1:
                 self._look(row)
@@ -180,12 +184,9 @@ class Replay:
             if progress is not None:
                 progress(row)
                 limit = min(limit, row + PROGRESS_ROWS)
-            stop = engine.run(limit)
-            if stop is Stop.HANG:
+            if engine.run(limit) is Stop.HANG:
                 self._look(engine.row - 1)
                 return engine.row - 1, "hang"
-            if stop is Stop.STARVED and not self._feed():
-                self._close(engine.free)
 
     def _limit(self, row: int, until: int) -> int:
         """Return the row before which the loop has something to do again."""

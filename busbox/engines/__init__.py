@@ -3,7 +3,8 @@
 Contract
 ========
 1. An engine runs rows in order. ``row`` is the first row that has not been run; ``run(limit)`` runs
-   the rows from there to ``limit - 1`` at most, and says why it stopped (:class:`Stop`).
+   the rows from there to ``limit - 1`` at most, takes up the commands that begin in row ``limit``,
+   and says why it stopped (:class:`Stop`).
 2. It plays :class:`Command`\\ s in the order in which they were fed, by the semantics page (rules 4 to
    17). Many may be fed ahead. When the last one is over, ``free`` is the first row for the next, and
    ``run`` stops in that row with ``STARVED``, until commands are fed or ``closed`` is set; so a source
@@ -11,8 +12,8 @@ Contract
 3. Where an access may end at a model, the engine calls ``answer(slot, access)`` in that row. While a
    model holds until a cycle, it is not asked again before; ``ask_again()`` lifts that.
 4. During ``answer`` the limit may be lowered with ``lower(limit)``, not below ``row + 1``.
-5. Between two calls of ``run``, ``reset(length, restart)`` puts RST high in the next ``length`` rows that
-   are run. It cuts off what is under way (rules 15 to 17); with ``restart`` it drops every command.
+5. Between two calls of ``run``, ``reset(length, restart)`` puts RST high in the next ``length`` rows
+   that are run. It cuts off what is under way (rules 15 to 17); with ``restart`` it drops every command.
 6. What is recorded is complete for all rows before ``row``: ``log`` holds eight numbers an access
    (:data:`LOG`), in order; ``timeouts`` the accesses that ended a poll at its limit; ``marks`` pairs
    (row, command); ``breaches`` what the rule checker saw.

@@ -91,25 +91,25 @@ class ReferenceEngine:
     def run(self, limit: int) -> Stop:
         """Run rows up to ``limit - 1``."""
         self._limit = limit
-        while self.row < self._limit:
+        while True:
+            if self._reset_until is None and self._command is None and self.row >= self.free:
+                if self._waiting:
+                    self._begin(self._waiting.popleft())
+                    continue
+                if not self.closed:
+                    return Stop.STARVED
+            if self.row >= self._limit:
+                return Stop.LIMIT
             if self._reset_until is not None:
                 self._reset_rows(self._reset_until)
             elif self._command is None:
-                if self.row < self.free:
-                    self._idle(min(self.free, self._limit))
-                elif self._waiting:
-                    self._begin(self._waiting.popleft())
-                elif self.closed:
-                    self._idle(self._limit)
-                else:
-                    return Stop.STARVED
+                self._idle(self._limit if self.row >= self.free else min(self.free, self._limit))
             elif self.row < self._start:
                 self._idle(min(self._start, self._limit))
             else:
                 self._access_row()
                 if self._up and self.row > self._start + self._hang_after:
                     return Stop.HANG
-        return Stop.LIMIT
 
     def reset(self, length: int, restart: bool) -> None:
         """Put RST high in the rows from ``row`` on."""

@@ -73,14 +73,15 @@ Reset
     A poll has begun when its first read was raised in a row s <= r. A pause that began when F was
     f runs in the rows f to f + n - 1.
 18. A reset that hits after the last step, before the run has ended, is a reset like any other: with
-    ``restart`` the steps are played again, with ``continue`` none is left. Two resets need at least one row with RST low between them, and none may start in row 0.
+    ``restart`` the steps are played again, with ``continue`` none is left. Two resets need at least
+    one row with RST low between them, and none may start in row 0.
 
 The end
 -------
 19. The last row is the first one with RST low, no access up, no step left (the row is at least F;
-    traffic without any step, not even a mark, has none left in row 0) and every device at rest (for which each
-    device says what rest is). A reset that starts in that very row counts as reached: the run goes
-    on. So ``cycles`` of a recording is that row + 1. Ended: ``done``.
+    traffic without any step, not even a mark, has none left in row 0) and every device at rest (for
+    which each device says what rest is). A reset that starts in that very row counts as reached: the
+    run goes on. So ``cycles`` of a recording is that row + 1. Ended: ``done``.
 20. Devices that do not come to rest are waited for until row e + ``settle`` (default 1 s), where e
     is the last cycle of the last step (F - 1; a pause is a step) and settle is at least 1; a reset
     that starts in that row counts as reached here too. Ended: ``settle``.

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import reduce
+from operator import or_
 from typing import Any
 
-from amaranth.hdl import Cat, Module, Mux, ResetSignal, Signal, Value
+from amaranth.hdl import Cat, Const, Module, Mux, ResetSignal, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 
@@ -90,7 +92,7 @@ class Fabric(wiring.Component):
         ]
         return m
 
-    def _decode(self, m: Module, request: Value, ended: Value) -> tuple[Signal, Signal]:
+    def _decode(self, m: Module, request: Signal, ended: Signal) -> tuple[Signal, Signal]:
         """Return which slot's address is on the bus, and whether that is known in this row."""
         count = len(self.slots)
         matches = Signal(count)
@@ -108,7 +110,7 @@ class Fabric(wiring.Component):
         m.d.sync += [kept.eq(hits), valid.eq(request & ~ended)]
         return kept, valid
 
-    def _count(self, m: Module, request: Value, ended: Value) -> Signal:
+    def _count(self, m: Module, request: Signal, ended: Signal) -> Signal:
         """Return for how many rows the access has waited, stopping at the largest of interest."""
         options = self.options
         most = max([1, *(slot.wait for slot in self.slots)]) + int(options.registered_decode)
@@ -121,7 +123,7 @@ class Fabric(wiring.Component):
         return waited
 
 
-def _match(slot: Slot, address: Any) -> Value:
+def _match(slot: Slot, address: Any) -> Any:
     """Return whether the word address is one of the slot's (``yields_to`` left aside)."""
     if slot.decode == "range":
         first, end = slot.base >> 2, (slot.base + slot.size) >> 2
@@ -132,15 +134,13 @@ def _match(slot: Slot, address: Any) -> Value:
     return Cat(*(address[bit] for bit in bits)) == value
 
 
-def _inner_address(slot: Slot, address: Any) -> Value:
+def _inner_address(slot: Slot, address: Any) -> Any:
     bits = address_bits(slot)
     if slot.decode == "range":
         return (address - (slot.base >> 2))[:bits]
-    return Value.cast(address[:bits])
+    return address[:bits]
 
 
-def _any_of(words: Sequence[Value]) -> Value:
-    total: Value = Value.cast(0)
-    for word in words:
-        total = total | word
-    return total
+def _any_of(words: Sequence[Any]) -> Any:
+    """Return the words or-ed together: at most one of them is not 0."""
+    return reduce(or_, words, Const(0))

@@ -217,7 +217,7 @@ class RuleChecker:
         self._waiting = False  # a request of the last row has to be there in this one again
         self._called = False  # standard: a request of the last row, or a terminator from one
         self._open = 0  # pipelined: accepted requests without a terminator
-        self._shape: str | None = None  # of the group that goes on; see _SHAPES
+        self._shape = ""  # of the group that goes on; see _SHAPES
         self._found: list[Breach] = []
 
     def row(self, row: Row) -> tuple[Breach, ...]:
@@ -281,7 +281,7 @@ class RuleChecker:
             self._standard(row, request, terminated)
         else:
             self._pipelined(row, request, terminated)
-        if row.lock or self._shape is not None:
+        if row.lock or self._shape:
             self._group(row, request)
         if row.rst:
             self._waiting = self._called = False
@@ -340,20 +340,17 @@ class RuleChecker:
     def _group(self, row: Row, request: bool) -> None:
         """Check a row of a group, which ``lock`` marks (rules 3.80 and 3.85)."""
         if row.rst or not row.lock:
-            self._shape = None
+            self._shape = ""
             return
-        if not row.cyc:
-            if self._shape is not None and self._last.cyc:
-                self._report("3.80", row, "CYC fell inside a group")
-            return
-        shape = self._shape or ""
+        if self._last.lock and self._last.cyc and not row.cyc:
+            self._report("3.80", row, "CYC fell inside a group")
         done = not row.stall if self.mode == "pipelined" else row.ack or row.err
         if request and done:
-            before, shape = shape, _SHAPES.get((shape, row.we), _BROKEN)
-            if shape == _BROKEN and before != _BROKEN:
+            before = self._shape
+            self._shape = _SHAPES.get((before, row.we), _BROKEN)
+            if self._shape == _BROKEN and before != _BROKEN:
                 access = "write" if row.we else "read"
                 self._report("3.85", row, f"a {access} in a group that was so far: {before}")
-        self._shape = shape
 
 
 def _raised(row: Row, *names: str) -> str:

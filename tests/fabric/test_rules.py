@@ -469,6 +469,7 @@ def test_a_group_begins_with_cyc() -> None:
     Source: Wishbone B4, rule 3.80.
     """
     assert check_trace(trace(lock="0110", cyc="0010", stb="0010", ack="0010")) == []
+    assert check_trace(trace(lock="01110", cyc="10010", stb="10010", ack="10010")) == []
 
 
 def test_a_dip_is_one_breach() -> None:
@@ -478,6 +479,17 @@ def test_a_dip_is_one_breach() -> None:
     """
     rows = trace(lock="11111", cyc="10001", stb="10001", ack="10001")
     assert [breach.rule for breach in check_trace(rows)] == ["3.80"]
+
+
+def test_a_group_ends_with_its_mark() -> None:
+    """A row without the mark ends the group, also one in which nothing at all is up.
+
+    Source: Wishbone B4, rules 3.80 and 3.85.
+    """
+    assert check_trace(trace(lock="10", cyc="10", stb="10", ack="10")) == []
+    columns = {"cyc": "1001", "stb": "1001", "ack": "1001", "we": "1000"}
+    assert found(trace(lock="1101", **columns)) == {("3.80", 1)}
+    assert found(trace(lock="1111", **columns)) == {("3.80", 1), ("3.85", 3)}
 
 
 def test_a_retried_read_counts_once() -> None:
@@ -632,6 +644,11 @@ def test_a_breach_says_what_and_where() -> None:
         ({"cyc": "1", "stb": "1", "err": "1", "rty": "1"}, "standard", "ERR and RTY up together"),
         ({"rty": "1"}, "standard", "RTY up without a request"),
         ({"cyc": "10", "stb": "10", "ack": "11"}, "standard", "ACK up although STB fell"),
+        (
+            {"cyc": "11", "stb": "11", "ack": "01", "we": "10", "write_data": "55"},
+            "standard",
+            "WE from 0x1 to 0x0 while STB waited",
+        ),
         ({"cyc": "110", "stb": "110"}, "pipelined", "CYC fell with 2 accepted requests open"),
         ({"cyc": "11", "stb": "11"}, "pipelined", "2 accepted requests open at the end"),
         (

@@ -1,0 +1,169 @@
+"""Random plans, drawn where mistakes hide: small counts, so that accesses meet events."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from hypothesis import strategies as st
+
+from tests.against_naive import Plan
+
+CLOCK_HZ = 1_000_000
+ALL_BITS = range(2, 32)
+
+#: Offsets worth drawing for each device; one of them is a hole.
+OFFSETS = {
+    "gpio": (0x00, 0x04, 0x08, 0x0C, 0x10, 0x14),
+    "uart": (0x00, 0x00, 0x04, 0x08, 0x0C),
+    "pulse_led": (0x00, 0x00, 0x04, 0x08, 0x0C, 0x10, 0x100, 0x104, 0x20),
+    "timer": (0x00, 0x04, 0x08, 0x08, 0x10, 0x10, 0x14),
+    "memory": (0x00, 0x04, 0x08),
+    "holder": (0x00, 0x04, 0x04, 0x0C, 0x10, 0x14),
+}
+SIZES = {"gpio": 0x20, "uart": 0x10, "pulse_led": 0x200, "timer": 0x20, "memory": 16, "holder": 32}
+
+_word = st.one_of(
+    st.integers(0, 0xFFFF_FFFF),
+    st.sampled_from((0, 1, 2, 3, 0xFF, 0xFFFF_FFFF, 0x0002_0001, 0x0003_0002, 0x0100_0010)),
+    st.integers(0, 40),
+)
+_lanes = st.one_of(st.just(15), st.just(15), st.integers(0, 15))
+_wait = st.one_of(st.just(0), st.integers(0, 4), st.integers(0, 60))
+
+
+@st.composite
+def _settings(draw: st.DrawFn, device: str) -> dict[str, Any]:
+    half = st.integers(0, 5)
+    match device:
+        case "gpio":
+            return {"width": draw(st.sampled_from((1, 5, 32)))}
+        case "uart":
+            return {"divisor": draw(st.integers(1, 4))}
+        case "pulse_led":
+            return {
+                "lamps": draw(st.integers(1, 3)),
+                "order": draw(st.sampled_from(("GRB", "RGB", "BGR"))),
+                "count": draw(st.integers(0, 4)),
+                "high": draw(half) << 16 | draw(half),
+                "period": draw(half) << 16 | draw(half),
+            }
+        case "memory":
+            return {"kind": draw(st.sampled_from(("ram", "rom")))}
+        case "holder":
+            return {"hold": draw(st.integers(0, 4))}
+    return {}
+
+
+@st.composite
+def _slot(draw: st.DrawFn, number: int, device: str) -> dict[str, Any]:
+    size = SIZES[device]
+    decode = draw(st.sampled_from(("full", "compare", "range")))
+    base = 0x1000 * (number + 1)
+    compare: list[int] = []
+    if decode == "compare":
+        # Bits 15..12 tell the slots apart; of the rest some are left out, and make images.
+        inner = (size - 1).bit_length()
+        others = [bit for bit in range(inner, 32) if bit not in range(12, 16)]
+        compare = list(range(12, 16)) + draw(st.lists(st.sampled_from(others), unique=True))
+    elif decode == "range":
+        base += 4 * draw(st.integers(0, 9))
+        size += 4 * draw(st.integers(0, 3))
+    return {
+        "name": f"{device}_{number}",
+        "device": device,
+        "base": base,
+        "size": size,
+        "decode": decode,
+        "compare": compare,
+        "wait": draw(st.sampled_from((0, 1, 1, 3))),
+        "settings": draw(_settings(device)),
+    }
+
+
+@st.composite
+def _address(draw: st.DrawFn, slots: list[dict[str, Any]]) -> int:
+    slot = draw(st.sampled_from(slots))
+    how = draw(st.sampled_from(("in",) * 8 + ("image", "edge", "any")))
+    if how == "any":
+        return draw(st.integers(0, (1 << 30) - 1)) * 4
+    if how == "edge":
+        end = slot["base"] + slot["size"]
+        return draw(st.sampled_from((slot["base"] - 4, slot["base"], end - 4, end)))
+    address = slot["base"] + draw(st.sampled_from(OFFSETS[slot["device"]]))
+    free = [bit for bit in ALL_BITS if bit not in slot["compare"] and 1 << bit >= slot["size"]]
+    if how == "image" and slot["decode"] == "compare" and free:
+        address ^= 1 << draw(st.sampled_from(free))
+    return address
+
+
+@st.composite
+def _step(draw: st.DrawFn, slots: list[dict[str, Any]]) -> dict[str, Any]:
+    op = draw(st.sampled_from(("write",) * 6 + ("read",) * 5 + ("poll", "pause", "mark")))
+    if op == "pause":
+        return {"op": op, "cycles": draw(_wait)}
+    if op == "mark":
+        return {"op": op}
+    step = {"op": op, "address": draw(_address(slots)), "lanes": draw(_lanes), "wait": draw(_wait)}
+    if op == "write":
+        step["data"] = draw(_word)
+    if op == "poll":
+        mask = draw(st.sampled_from((1, 2, 3, 0xFFFF_FFFF)))
+        step |= {
+            "mask": mask,
+            "value": draw(st.integers(0, 3)) & mask,
+            "every": draw(st.integers(0, 3)),
+            "limit": draw(st.integers(1, 12)),
+        }
+    return step
+
+
+@st.composite
+def _resets(draw: st.DrawFn) -> list[dict[str, int]]:
+    resets, row = [], 0
+    for _ in range(draw(st.sampled_from((0, 0, 1, 2)))):
+        at = row + 1 + draw(st.integers(0, 60))
+        length = draw(st.integers(1, 3))
+        resets.append({"at": at, "length": length})
+        row = at + length
+    return resets
+
+
+@st.composite
+def _inputs(draw: st.DrawFn, slots: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    ports = [slot for slot in slots if slot["device"] == "gpio"]
+    if not ports:
+        return []
+    seen: dict[tuple[int, str], int] = {}
+    for _ in range(draw(st.integers(0, 6))):
+        slot = draw(st.sampled_from(ports))
+        bit = draw(st.integers(0, min(2, slot["settings"]["width"] - 1)))
+        seen[draw(st.integers(0, 80)), f"{slot['name']}.in.{bit}"] = draw(st.integers(0, 1))
+    return [
+        {"cycle": cycle, "pin": pin, "level": level} for (cycle, pin), level in sorted(seen.items())
+    ]
+
+
+@st.composite
+def plans(draw: st.DrawFn, devices: tuple[str, ...] = tuple(OFFSETS), most: int = 30) -> Plan:
+    """Draw a plan for the naive model (its keys: ``simulate`` in tests/naive.py)."""
+    chosen = draw(st.lists(st.sampled_from(devices), min_size=1, max_size=4))
+    slots = [draw(_slot(number, device)) for number, device in enumerate(chosen)]
+    steps = draw(st.lists(_step(slots), max_size=most))
+    silent = draw(st.sampled_from((False, False, False, True)))
+    hang_after = draw(st.sampled_from((30, 60, 200)))
+    return {
+        "clock_hz": CLOCK_HZ,
+        "hang_after": hang_after,
+        "settle": draw(st.sampled_from((1, 7, 100_000, 100_000))),
+        "after_reset": draw(st.sampled_from(("restart", "continue"))),
+        "until": draw(st.sampled_from((None, None, None, 1, 17, 90))),
+        "fabric": {
+            "unanswered": "silence" if silent else "error",
+            "watchdog": draw(st.sampled_from((None, None, 1, 2, 3, 8))),
+            "registered_decode": draw(st.booleans()),
+        },
+        "slots": slots,
+        "steps": steps,
+        "inputs": draw(_inputs(slots)),
+        "resets": draw(_resets()),
+    }

@@ -1,0 +1,41 @@
+"""Busbox against a naive model of bus and devices, one cycle at a time, written from the pages."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+
+from tests.against_naive import Plan, differences
+from tests.plans import OFFSETS, plans
+
+_RELAXED = {
+    "deadline": None,
+    "suppress_health_check": [HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
+}
+
+
+@settings(max_examples=150, **_RELAXED)
+@given(plan=plans())
+def test_any_traffic_on_any_map_is_as_the_page_says(plan: Plan) -> None:
+    """Accesses, pins, events, frames, texts, registers and the end equal the naive model's."""
+    assert differences(plan) == []
+
+
+@pytest.mark.parametrize("device", sorted(OFFSETS))
+def test_each_device_alone_is_as_its_table_says(device: str) -> None:
+    """A device that meets dense traffic of its own equals the naive one, to the cycle."""
+
+    @settings(max_examples=60, **_RELAXED)
+    @given(plan=plans(devices=(device,), most=40))
+    def check(plan: Plan) -> None:
+        assert differences(plan) == []
+
+    check()
+
+
+@pytest.mark.long
+@settings(max_examples=5000, **_RELAXED)
+@given(plan=plans(most=60))
+def test_thousands_of_plans_are_as_the_page_says(plan: Plan) -> None:
+    """The same property, over thousands of plans."""
+    assert differences(plan) == []
