@@ -25,6 +25,7 @@ from busbox.traffic.steps import Access, Named, Poll
 if TYPE_CHECKING:
     from busbox.bench_schema import BenchKeys, SlotKeys
     from busbox.recording import Recording
+    from busbox.replay import Progress
 
 KeyPath = tuple[str | int, ...]
 
@@ -135,7 +136,7 @@ class Bench:
         until: int | str | None = None,
         *,
         traffic: object = None,
-        progress: Callable[[int], None] | None = None,
+        progress: Progress | None = None,
     ) -> Recording:
         """Run the bench and return its recording.
 
@@ -144,7 +145,7 @@ class Bench:
         engine : see :data:`busbox.engines.ENGINES`
         until : cycles, or a time such as ``"2 ms"``
         traffic : a file, a function or steps to play instead of the bench's
-        progress : called now and then with the row
+        progress : called now and then with the row and the number of accesses that have ended
 
         Raises
         ------

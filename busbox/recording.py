@@ -151,13 +151,21 @@ class Text:
 
 @dataclass(frozen=True)
 class SlotInfo:
-    """A slot as the recording knows it; ``sends``: what its device gives, ``text`` or ``frames``."""
+    """A slot as the recording knows it.
+
+    Attributes
+    ----------
+    name, model, base, size, wait : as in the bench
+    delay : rows from the start of an access to the first that the device sees
+    sends : what its device gives: ``text``, ``frames``
+    """
 
     name: str
     model: str
     base: int
     size: int
     wait: int
+    delay: int
     sends: tuple[str, ...] = ()
 
 
@@ -178,6 +186,7 @@ class Recording:
     events : in order of cycle
     registers : slot name to register name to value, as in the last row
     marks : (row, text)
+    resets : (first row, number of rows) of every reset that was reached
     notes : what a reader should know, one sentence each
     findings : at most 1000 of a rule
     counts : rule to ``slot.REGISTER`` to how many
@@ -196,6 +205,7 @@ class Recording:
     events: tuple[Event, ...]
     registers: Mapping[str, Mapping[str, int]]
     marks: tuple[tuple[int, str], ...] = ()
+    resets: tuple[tuple[int, int], ...] = ()
     notes: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     counts: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
@@ -228,6 +238,11 @@ class Recording:
                 frame = Frame(event.cycle, event.access, tuple(event.details["colours"]))
                 found.setdefault(event.device, []).append(frame)
         return found
+
+    @property
+    def traffic_name(self) -> str:
+        """The traffic file's name, without its folder."""
+        return Path(self.traffic).name
 
     def save(self, path: str | Path) -> None:
         """Save to one file; what was there is replaced in one move.
@@ -286,8 +301,8 @@ class Recording:
 
 
 _PLAIN = (
-    "bench", "engine", "traffic", "clock_hz", "cycles", "ended", "registers", "marks", "notes",
-    "counts",
+    "bench", "engine", "traffic", "clock_hz", "cycles", "ended", "registers", "marks", "resets",
+    "notes", "counts",
 )  # fmt: skip
 
 
@@ -305,6 +320,7 @@ def _packed(stem: str, columns: object, names: tuple[str, ...]) -> dict[str, Int
 def _from_arrays(arrays: Mapping[str, IntColumn], facts: dict[str, Any]) -> Recording:
     plain = {key: facts[key] for key in _PLAIN}
     plain["marks"] = tuple((row, text) for row, text in plain["marks"])
+    plain["resets"] = tuple((row, length) for row, length in plain["resets"])
     plain["notes"] = tuple(plain["notes"])
     return Recording(
         accesses=Accesses({name: arrays[f"access/{name}"] for name in COLUMNS}),

@@ -86,7 +86,8 @@ def _load_file(path: Path) -> ModuleType:
     # A file's own name in sys.modules would let two benches see each other's files.
     name = "busbox_file_" + path.stem + f"_{abs(hash(str(path.resolve()))):x}"
     spec = importlib.util.spec_from_file_location(name, path)
-    assert spec is not None and spec.loader is not None
+    assert spec is not None
+    assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     sys.modules[name] = module
     try:

@@ -28,6 +28,9 @@ AHEAD = 4096
 PROGRESS_ROWS = 8192
 FOREVER = 1 << 62
 
+#: Told now and then: the row, and how many accesses have ended.
+Progress = Callable[[int, int], None]
+
 
 def address_of(target: Target, system: System) -> int:
     """Return the byte address of a step's target.
@@ -142,9 +145,7 @@ class Replay:
 
     # The loop.
 
-    def run(
-        self, until: int | None = None, progress: Callable[[int], None] | None = None
-    ) -> Recording:
+    def run(self, until: int | None = None, progress: Progress | None = None) -> Recording:
         """Run to the end (semantics page, rules 19 to 21) and return what was recorded."""
         try:
             last, ended = self._run(FOREVER if until is None else until, progress)
@@ -158,7 +159,7 @@ class Replay:
         findings, counts = find(self._evidence(recording))
         return replace(recording, findings=findings, counts=counts)
 
-    def _run(self, until: int, progress: Callable[[int], None] | None) -> tuple[int, str]:
+    def _run(self, until: int, progress: Progress | None) -> tuple[int, str]:
         engine = self._engine
         if not self._feed():
             self._close(0)
@@ -182,7 +183,7 @@ class Replay:
                 return row, ended
             limit = self._limit(row, until)
             if progress is not None:
-                progress(row)
+                progress(row, len(engine.log) // len(LOG))
                 limit = min(limit, row + PROGRESS_ROWS)
             if engine.run(limit) is Stop.HANG:
                 self._look(engine.row - 1)
@@ -275,7 +276,13 @@ class Replay:
             accesses=self._accesses(),
             slots=tuple(
                 SlotInfo(
-                    p.slot.name, p.kind, p.slot.base, p.slot.size, p.slot.wait, tuple(p.model.sends)
+                    p.slot.name,
+                    p.kind,
+                    p.slot.base,
+                    p.slot.size,
+                    p.slot.wait,
+                    p.slot.wait + system.fabric.registered_decode,
+                    tuple(p.model.sends),
                 )
                 for p in system.devices
             ),
@@ -288,6 +295,7 @@ class Replay:
             events=tuple(sorted(events, key=lambda event: event.cycle)),
             registers=self._registers,
             marks=tuple((row, self._ledger.marks[number]) for row, number in self._engine.marks),
+            resets=tuple((one.at, one.length) for one in system.resets if one.at <= last),
             notes=tuple(self._notes()),
         )
 
@@ -332,14 +340,14 @@ def replay(
     system: System,
     factory: EngineFactory,
     until: int | None = None,
-    progress: Callable[[int], None] | None = None,
+    progress: Progress | None = None,
 ) -> Recording:
     """Run a system on an engine and return its recording, findings included.
 
     Parameters
     ----------
     until : run the rows 0 to until - 1 at most
-    progress : called now and then with the row
+    progress : called now and then with the row and the number of accesses that have ended
 
     Raises
     ------

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import pytest
 
 from busbox.engines.reference import ReferenceEngine
 
 
 @pytest.fixture(autouse=True)
-def _watch_ports(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+def _watch_ports(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(ReferenceEngine, "watch_ports", True)
-    yield

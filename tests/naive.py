@@ -1,7 +1,7 @@
 """A naive reference model of the bus simulator: one cycle at a time, from the page alone.
 
-"Rule n" is a rule of the semantics page (busbox.fabric); "table" is the register table of a device
-(its docstring). Its author saw those pages, and nothing of the package. A comment that begins with "READING" marks a place where the page is silent or can
+"Rule n" is a rule of the semantics page (busbox.fabric); "table" is the register table of a
+device (its docstring). Its author saw those pages, and nothing of the package. A comment that begins with "READING" marks a place where the page is silent or can
 be read in two ways; the reading that was taken stands there.
 
 One cycle has two halves. `row`: every signal of row t, from the registers as they stand. `edge`:

@@ -13,7 +13,8 @@ Contract
    model holds until a cycle, it is not asked again before; ``ask_again()`` lifts that.
 4. During ``answer`` the limit may be lowered with ``lower(limit)``, not below ``row + 1``.
 5. Between two calls of ``run``, ``reset(length, restart)`` puts RST high in the next ``length`` rows
-   that are run. It cuts off what is under way (rules 15 to 17); with ``restart`` it drops every command.
+   that are run. It cuts off what is under way (rules 15 to 17); with ``restart`` it drops every
+   command.
 6. What is recorded is complete for all rows before ``row``: ``log`` holds eight numbers an access
    (:data:`LOG`), in order; ``timeouts`` the accesses that ended a poll at its limit; ``marks`` pairs
    (row, command); ``breaches`` what the rule checker saw.

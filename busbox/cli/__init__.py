@@ -1,0 +1,107 @@
+"""The command line. One file a verb, each loaded only when it is used."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from typing import Any
+
+import click
+
+from busbox import __version__
+from busbox.errors import BusboxError, nearest
+
+#: Verbs by group: name to one line of help. The module of a verb has its name.
+GROUPS = {
+    "Run": {"run": "Play a bench's traffic and tell what every device did."},
+    "Look": {
+        "list": "Name the benches that come with Busbox.",
+        "map": "Show a bench's address map: slots, images, gaps.",
+        "where": "Say what answers at an address, or at every address of a C header.",
+    },
+}
+VERBS = {verb: text for group in GROUPS.values() for verb, text in group.items()}
+
+START = """\
+Busbox plays a soft-core's bus traffic into models of its peripherals. To start with:
+
+  busbox run first_light           play a small bench that comes with Busbox
+  busbox map first_light           see where its devices answer
+  busbox where first_light 0x44000008   see what one address reaches
+
+busbox --help shows every verb.
+"""
+
+
+class _Verbs(click.Group):
+    """A group whose commands are imported when they are used."""
+
+    def list_commands(self, context: click.Context) -> list[str]:
+        return list(VERBS)
+
+    def get_command(self, context: click.Context, name: str) -> click.Command | None:
+        if name not in VERBS:
+            return None
+        module = importlib.import_module(f"busbox.cli.{name}_verb")
+        command: click.Command = module.command
+        return command
+
+    def resolve_command(
+        self, context: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in VERBS and not args[0].startswith("-"):
+            raise click.UsageError(
+                f"There is no verb {args[0]!r}{nearest(args[0], list(VERBS))} "
+                f"(verbs: {', '.join(VERBS)})"
+            )
+        return super().resolve_command(context, args)
+
+    def format_commands(self, context: click.Context, formatter: click.HelpFormatter) -> None:
+        for group, verbs in GROUPS.items():
+            with formatter.section(group):
+                formatter.write_dl(list(verbs.items()))
+
+
+@click.group(
+    cls=_Verbs,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    help="Play a soft-core's bus traffic, cycle by cycle, into models of its peripherals.",
+)
+@click.version_option(__version__, prog_name="busbox")
+@click.pass_context
+def cli(context: click.Context) -> None:
+    if context.invoked_subcommand is None:
+        click.echo(START, nl=False)
+
+
+def main(args: list[str] | None = None) -> None:
+    """Run the command line and leave with its exit code.
+
+    0: all is well; 1: the bus hangs or, under ``--strict``, something was found; 2: an input cannot
+    be used; 130: stopped by Ctrl-C.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        # What a terminal's encoding cannot show is escaped, not an error.
+        reconfigure: Any = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="backslashreplace")
+    try:
+        code = cli.main(args, prog_name="busbox", standalone_mode=False)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # The reader of our output has gone; do not complain while closing it.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(1)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(2)
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("stopped", err=True)
+        sys.exit(130)
+    except BusboxError as error:
+        for line in str(error).split("\n"):
+            click.echo(f"busbox: {line}", err=True)
+        sys.exit(2)
+    sys.exit(code if isinstance(code, int) else 0)

@@ -1,0 +1,111 @@
+"""``busbox run``."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+
+from busbox.bench import Bench
+from busbox.cli.common import json_option, open_bench, paper, print_json, set_option
+from busbox.engines import DEFAULT_ENGINE, ENGINES
+from busbox.errors import InputError
+from busbox.recording import Recording
+from busbox.replay import Progress
+
+
+@click.command("run")
+@click.argument("bench")
+@click.option("--engine", default=DEFAULT_ENGINE, help=f"What runs it: {', '.join(ENGINES)}.")
+@click.option(
+    "--traffic", metavar="FILE", help="Play this instead of the bench's traffic (or FILE.py:NAME)."
+)
+@set_option
+@click.option("--vcd", metavar="FILE", help="Write bus, slots and pins as a waveform file.")
+@click.option("--out", metavar="DIR", help="Write the recording and the JSON report there.")
+@json_option
+@click.option("--strict", is_flag=True, help="Exit with 1 if anything is found.")
+@click.option("--until", metavar="TIME", help="Stop at this time, e.g. '2 ms', or cycle.")
+def command(
+    bench: str,
+    engine: str,
+    traffic: str | None,
+    values: tuple[str, ...],
+    vcd: str | None,
+    out: str | None,
+    as_json: bool,
+    strict: bool,
+    until: str | None,
+) -> int:
+    """Play a bench's traffic and tell what every device did.
+
+    BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox (busbox
+    list).
+    """
+    opened = open_bench(bench, values)
+    _check_places(vcd, out)
+    with _progress(as_json) as progress:
+        recording = opened.run(engine, until, traffic=traffic, progress=progress)
+    _write(opened, recording, vcd, out)
+    if as_json:
+        from busbox.reports.json_report import as_object
+
+        print_json(as_object(recording))
+    else:
+        from busbox.reports.summary import summarise
+
+        page = paper()
+        summarise(recording, page)
+        page.print()
+    failed = recording.ended == "hang" or (strict and bool(recording.counts))
+    return 1 if failed else 0
+
+
+def _check_places(vcd: str | None, out: str | None) -> None:
+    """Refuse places that cannot be written before the run, not after it."""
+    if vcd is not None and not Path(vcd).absolute().parent.is_dir():
+        raise InputError.of(f"there is no folder {str(Path(vcd).parent)!r}", "--vcd")
+    if vcd is not None and Path(vcd).is_dir():
+        raise InputError.of(f"must be a file, not the folder {vcd!r}", "--vcd")
+    if out is not None and Path(out).exists() and not Path(out).is_dir():
+        raise InputError.of(f"must be a folder, not the file {out!r}", "--out")
+
+
+def _write(bench: Bench, recording: Recording, vcd: str | None, out: str | None) -> None:
+    if vcd is not None:
+        from busbox.reports.waveform import write_vcd
+
+        write_vcd(recording, Path(vcd))
+    if out is not None:
+        import json
+
+        from busbox.reports.json_report import as_object
+        from busbox.traffic.files import replace_file
+
+        folder = Path(out)
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise InputError.of(f"cannot be made: {error.strerror}", str(folder)) from None
+        recording.save(folder / f"{bench.name}.recording.npz")
+        report = json.dumps(as_object(recording), indent=2) + "\n"
+        replace_file(folder / f"{bench.name}.json", report.encode("ascii"))
+
+
+@contextmanager
+def _progress(as_json: bool) -> Iterator[Progress | None]:
+    """Show how far a long run is, on a terminal."""
+    if as_json or not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status("") as status:
+
+        def show(row: int, accesses: int) -> None:
+            status.update(f"cycle {row:,}, {accesses:,} accesses")
+
+        yield show

@@ -1,0 +1,1 @@
+"""What a run left, for people and for programs: terminal, JSON, waveform."""

@@ -1,0 +1,219 @@
+"""The summary of a run, for people."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TypeVar
+
+import numpy as np
+
+from busbox.engines import ERR, WATCHDOG
+from busbox.findings import Finding
+from busbox.recording import Frame, Recording
+from busbox.reports.paper import Paper, Word
+from busbox.units import show_clock, show_time
+
+#: Frames shown from the front and from the back, if there are more.
+FIRST_FRAMES, LAST_FRAMES = 6, 2
+#: Registers shown under a rule.
+SHOWN_COUNTS = 8
+#: Marks shown from the front and from the back.
+FIRST_MARKS, LAST_MARKS = 12, 3
+
+T = TypeVar("T")
+
+_ENDS = {
+    "done": "done",
+    "until": "stopped at the time asked for",
+    "hang": "the bus hangs",
+    "settle": "stopped: a device did not come to rest",
+}
+
+
+def summarise(recording: Recording, paper: Paper) -> None:
+    """Write the summary of a recording."""
+    time = show_time(recording.cycles, recording.clock_hz)
+    paper.line(
+        (recording.bench, "bold"),
+        f": {_ENDS[recording.ended]} after {time} ({recording.cycles:,} cycles at "
+        f"{show_clock(recording.clock_hz)}), engine {recording.engine}",
+    )
+    for note in recording.notes:
+        paper.line(f"note: {note}")
+    _marks(recording, paper)
+    _slots(recording, paper)
+    _texts(recording, paper)
+    _levels(recording, paper)
+    _frames(recording, paper)
+    _findings(recording, paper)
+
+
+def _marks(recording: Recording, paper: Paper) -> None:
+    if not recording.marks:
+        return
+    paper.title("Marks in the traffic")
+    marks = _some(recording.marks, FIRST_MARKS, LAST_MARKS)
+    paper.table(
+        ("", "...") if mark is None else (show_time(mark[0], recording.clock_hz), mark[1])
+        for mark in marks
+    )
+
+
+def _slots(recording: Recording, paper: Paper) -> None:
+    accesses = recording.accesses
+    paper.title("Accesses")
+    rows: list[tuple[object, ...]] = [("slot", "model", "reads", "writes", "cycles waited")]
+    spent = accesses.end - accesses.start
+    for number, slot in enumerate(recording.slots):
+        mine = accesses.slot == number
+        writes = int((mine & accesses.write).sum())
+        rows.append(
+            (slot.name, slot.model, f"{int(mine.sum()) - writes:,}", f"{writes:,}",
+             f"{int(spent[mine].sum()):,}")
+        )  # fmt: skip
+    nowhere = accesses.slot < 0
+    if nowhere.any():
+        writes = int((nowhere & accesses.write).sum())
+        rows.append(
+            ("(no slot)", "", f"{int(nowhere.sum()) - writes:,}", f"{writes:,}",
+             f"{int(spent[nowhere].sum()):,}")
+        )  # fmt: skip
+    paper.table(rows, numbers=(2, 3, 4))
+    errors = int(np.isin(accesses.terminator, (ERR, WATCHDOG)).sum())
+    used = int((spent + 1).sum())
+    paper.line(
+        f"  in all {len(accesses):,} accesses, {errors:,} ended with ERR; "
+        f"the bus was in use for {used:,} cycles ({100 * used / recording.cycles:.1f} %)"
+    )
+
+
+def _texts(recording: Recording, paper: Paper) -> None:
+    said = {name: text for name, text in recording.texts.items() if text}
+    if not said:
+        return
+    paper.title("Texts")
+    for name, text in said.items():
+        for number, line in enumerate(text.splitlines(keepends=True)):
+            label = name if number == 0 else " " * len(name)
+            paper.line(f"  {label}  {_printable(line)}")
+
+
+def _printable(line: str) -> str:
+    """Show a line of text with escapes; the line end itself is not shown."""
+    body = line.rstrip("\r\n")
+    return body.encode("unicode_escape").decode("ascii")
+
+
+def _levels(recording: Recording, paper: Paper) -> None:
+    moved = {pin: line for pin, line in recording.lines.items() if len(line.cycles) > 1}
+    moved |= {pin: line for pin, line in recording.lines.items() if line.levels[0] and pin not in moved
+              and line.direction == "input"}  # fmt: skip
+    paper.title("Levels at the end")
+    rows = [
+        (pin, int(line.levels[-1]), f"{len(line.cycles) - 1:,} edges"
+         if len(line.cycles) != 2 else "1 edge", _last_edge(recording, line.cycles))
+        for pin, line in moved.items()
+    ]  # fmt: skip
+    paper.table(rows, numbers=(2,))
+    still = len(recording.lines) - len(moved)
+    if still:
+        paper.line(f"  {'the other ' if moved else ''}{still} pins did not move")
+
+
+def _last_edge(recording: Recording, cycles: np.ndarray) -> str:
+    if len(cycles) < 2:
+        return "from the start"
+    return f"last at {show_time(int(cycles[-1]), recording.clock_hz)}"
+
+
+def _frames(recording: Recording, paper: Paper) -> None:
+    for name, frames in recording.frames.items():
+        if not frames:
+            continue
+        plural = "frame" if len(frames) == 1 else "frames"
+        paper.title(f"Lamps: {name} sent {len(frames)} {plural} (RRGGBB, lamp 0 first)")
+        for frame in _some(frames, FIRST_FRAMES, LAST_FRAMES):
+            if frame is None:
+                paper.line(f"  ... {len(frames) - FIRST_FRAMES - LAST_FRAMES} more")
+            else:
+                _frame(recording, frame, paper)
+
+
+def _some(items: Sequence[T], first: int, last: int) -> Iterator[T | None]:
+    """Yield the first and the last items, and None for those in between."""
+    if len(items) <= first + last + 1:
+        yield from items
+        return
+    yield from items[:first]
+    yield None
+    yield from items[-last:]
+
+
+def _frame(recording: Recording, frame: Frame, paper: Paper) -> None:
+    when = show_time(frame.cycle, recording.clock_hz)
+    words: list[Word] = [(f"  {when:>9}  access {frame.access:<6} ", "")]
+    for colour in frame.colours:
+        if paper.colours:
+            words += [(f" {colour:06x} ", _swatch(colour)), (" ", "")]
+        else:
+            words.append((f" {colour:06x}", ""))
+    if not frame.colours:
+        words.append((" no lamp", ""))
+    paper.line(*words)
+
+
+def _swatch(colour: int) -> str:
+    """Return the style that shows a lamp's colour on a screen.
+
+    A lamp's light is proportional to its value (pulse-width modulation); a screen wants the sRGB
+    encoding of that light. Source: sRGB transfer function, IEC 61966-2-1.
+    """
+    red, green, blue = (_encoded(colour >> shift & 0xFF) for shift in (16, 8, 0))
+    dark = 0.299 * red + 0.587 * green + 0.114 * blue < 128
+    return f"{'white' if dark else 'black'} on #{red:02x}{green:02x}{blue:02x}"
+
+
+def _encoded(value: int) -> int:
+    light = value / 255
+    curve = 12.92 * light if light <= 0.0031308 else 1.055 * light ** (1 / 2.4) - 0.055
+    return round(255 * curve)
+
+
+def _findings(recording: Recording, paper: Paper) -> None:
+    if not recording.counts:
+        paper.title("Findings: none")
+        return
+    total = sum(sum(of_rule.values()) for of_rule in recording.counts.values())
+    paper.title(f"Findings: {total:,}")
+    first: dict[str, Finding] = {}
+    for finding in recording.findings:
+        first.setdefault(finding.rule, finding)
+    for rule, finding in first.items():
+        _rule(recording, rule, finding, paper)
+
+
+def _rule(recording: Recording, rule: str, finding: Finding, paper: Paper) -> None:
+    counts = recording.counts[rule]
+    number = sum(counts.values())
+    paper.line("  ", (rule, "bold red"), "" if number == 1 else f"  {number:,} times; the first:")
+    paper.line(f"    {place_of(recording, finding)}")
+    paper.line(f"    {finding.message}")
+    paper.line("    try: ", (finding.hint, "green"))
+    if number > 1:
+        most = sorted(counts.items(), key=lambda item: -item[1])
+        listed = ", ".join(f"{key} {count:,}" for key, count in most[:SHOWN_COUNTS])
+        more = f", and {len(most) - SHOWN_COUNTS} more places" if len(most) > SHOWN_COUNTS else ""
+        paper.line(f"    where: {listed}{more}")
+
+
+def place_of(recording: Recording, finding: Finding) -> str:
+    """Return cycle, time, access, line of the traffic and pc of a finding, in words."""
+    when = show_time(finding.cycle, recording.clock_hz)
+    parts = [f"cycle {finding.cycle:,} ({when})"]
+    if finding.access >= 0:
+        parts.append(f"access {finding.access}")
+    if finding.line >= 0:
+        parts.append(f"{recording.traffic_name}:{finding.line}")
+    if finding.pc >= 0:
+        parts.append(f"pc {finding.pc:#x}")
+    return ", ".join(parts)

@@ -1,0 +1,191 @@
+"""Drives one device through the whole stack, with accesses aimed at the cycle they end in.
+
+A test says "this write ends in cycle 7"; :class:`Drive` finds the idle cycles before it from the
+semantics page (s = F + wait, e = s + w, then F = e + 1), runs the bench, and fails unless every
+access has ended where it was aimed. Sources of error in the aim are so kept out of the tests.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from busbox.bench import Bench
+from busbox.recording import Recording
+from busbox.traffic.steps import Access, Named, Pause, Step
+from busbox.units import Span
+
+BASE = 0x4000_0000
+SIZE = 0x1000
+ALL = 0b1111
+#: Slot waits that every aimed test is run with.
+WAITS = (0, 1)
+
+
+@dataclass(frozen=True)
+class Aimed:
+    """An access that shall end in ``end``; a whole number as ``target`` is an offset in the slot."""
+
+    end: int
+    target: str | int
+    data: int | None
+    lanes: int
+
+
+class Drive:
+    """A bench with one device, called ``dev``, and accesses that end in given cycles."""
+
+    def __init__(
+        self,
+        model: str | type,
+        wait: int = 0,
+        *,
+        inputs: Sequence[tuple[int, str, int]] = (),
+        resets: Sequence[tuple[int, int]] = (),
+        clock: str = "16 MHz",
+        base: int = BASE,
+        size: int = SIZE,
+        folder: Any = ".",
+        **settings: Any,
+    ) -> None:
+        self.model, self.wait, self.settings = model, wait, settings
+        self.inputs, self.resets, self.folder = tuple(inputs), sorted(resets), folder
+        self.clock, self.base, self.size = clock, base, size
+        self.aimed: list[Aimed] = []
+
+    def write(self, end: int, target: str | int, data: int, lanes: int = ALL) -> Drive:
+        """Add a write that ends in cycle ``end``."""
+        self.aimed.append(Aimed(end, target, data, lanes))
+        return self
+
+    def read(self, end: int, target: str | int, lanes: int = ALL) -> Drive:
+        """Add a read that ends in cycle ``end``."""
+        self.aimed.append(Aimed(end, target, None, lanes))
+        return self
+
+    def bench(self, aimed: Sequence[Aimed], pause: int = 0) -> Bench:
+        """Return the bench that plays these accesses, then idles for ``pause`` cycles."""
+        steps: list[Step] = []
+        free = 1
+        for one in aimed:
+            start = one.end - self.wait
+            for row, length in self.resets:
+                if row < start and free < row + length + 1:
+                    free = row + length + 1
+            assert start >= free, f"no access with wait {self.wait} can end in {one.end}"
+            target = self.base + one.target if isinstance(one.target, int) else None
+            steps.append(
+                Access(
+                    one.data is not None,
+                    Named("dev", str(one.target)) if target is None else target,
+                    one.data,
+                    one.lanes,
+                    start - free,
+                )
+            )
+            free = one.end + 1
+        if pause:
+            steps.append(Pause(Span(cycles=pause)))
+        keys = {
+            "clock": self.clock,
+            "after_reset": "continue",
+            "slot": {
+                "dev": {
+                    "model": self.model,
+                    "base": self.base,
+                    "size": self.size,
+                    "wait": self.wait,
+                    **self.settings,
+                }
+            },
+            "input": [{"at": at, "pin": f"dev.{pin}", "level": v} for at, pin, v in self.inputs],
+            "reset": [{"at": at, "length": length} for at, length in self.resets],
+            "traffic": steps,
+        }
+        return Bench(keys, folder=self.folder)
+
+    def run(self, until: int | None = None, idle: int = 0) -> Recording:
+        """Run, and check that every access ended in its cycle with ACK.
+
+        Parameters
+        ----------
+        until : last row + 1, if the run does not end earlier
+        idle : cycles that the CPU waits after its last access
+        """
+        return self._checked(self.aimed, until, idle)
+
+    def _checked(self, aimed: Sequence[Aimed], until: int | None, idle: int) -> Recording:
+        recording = self.bench(aimed, idle).run(until=until)
+        hit = [row for one in aimed for row, length in self.resets if self._cut(one, row)]
+        wanted = [one.end for one in aimed if until is None or one.end < until]
+        for row in hit:
+            wanted = [end for end in wanted if not row <= end <= row + self.wait] + [row]
+        ends = [
+            end
+            for end, how in zip(
+                recording.accesses.end.tolist(), recording.accesses.terminators, strict=True
+            )
+            if how in ("ack", "reset")
+        ]
+        assert ends == sorted(wanted), f"aimed at {sorted(wanted)}, ended in {ends}"
+        return recording
+
+    def _cut(self, one: Aimed, row: int) -> bool:
+        return one.end - self.wait <= row <= one.end
+
+    def shows(self, target: str, row: int) -> int:
+        """Return what a read of a register shows in ``row``.
+
+        The run ends with that row, whose register values the recording holds; where an access
+        fits, a read ends in it too, and must show the same.
+        """
+        before = [one for one in self.aimed if one.end < row]
+        free = max([1, *(one.end + 1 for one in before)])
+        free = max([free, *(at + length + 1 for at, length in self.resets if at < row)])
+        fits = row - self.wait >= free
+        if fits:
+            before.append(Aimed(row, target, None, ALL))
+        recording = self._checked(before, row + 1, 2)
+        assert recording.cycles == row + 1
+        word: int = recording.registers["dev"][target]
+        if fits:
+            assert int(recording.accesses.data[-1]) == word
+        return word
+
+
+def reads(recording: Recording) -> dict[int, int]:
+    """Return cycle to word for every read that ended with ACK."""
+    columns = recording.accesses
+    return {
+        end: data
+        for end, data, write, how in zip(
+            columns.end.tolist(),
+            columns.data.tolist(),
+            columns.write.tolist(),
+            columns.terminators,
+            strict=True,
+        )
+        if not write and how == "ack"
+    }
+
+
+def edges(recording: Recording, pin: str) -> list[tuple[int, int]]:
+    """Return (cycle, level) of a pin of ``dev``; the first is cycle 0."""
+    cycles, levels = recording.edges(f"dev.{pin}")
+    return list(zip(cycles.tolist(), levels.tolist(), strict=True))
+
+
+def events(recording: Recording) -> list[tuple[int, str, int]]:
+    """Return (cycle, kind, access) of every event."""
+    return [(event.cycle, event.kind, event.access) for event in recording.events]
+
+
+def highs(recording: Recording, pin: str) -> list[tuple[int, int]]:
+    """Return (first row, rows) of every stretch in which a pin is 1 and ends."""
+    found = edges(recording, pin)
+    return [
+        (start, end - start)
+        for (start, level), (end, _) in zip(found, found[1:], strict=False)
+        if level
+    ]
