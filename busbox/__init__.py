@@ -3,7 +3,7 @@
 >>> import busbox
 >>> recording = busbox.load_bench("first_light").run()
 >>> recording.texts["telegraph"]
-'all lamps lit\\n'
+'line free\\n'
 """
 
 from __future__ import annotations

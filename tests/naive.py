@@ -1,8 +1,9 @@
 """A naive reference model of the bus simulator: one cycle at a time, from the page alone.
 
 "Rule n" is a rule of the semantics page (busbox.fabric); "table" is the register table of a
-device (its docstring). Its author saw those pages, and nothing of the package. A comment that begins with "READING" marks a place where the page is silent or can
-be read in two ways; the reading that was taken stands there.
+device (its docstring). Its author saw those pages, and nothing of the package. A comment that
+begins with "READING" marks a place where the page was silent or could be read in two ways; the
+reading that was taken stands there, and the page says so now.
 
 One cycle has two halves. `row`: every signal of row t, from the registers as they stand. `edge`:
 the clock edge that ends cycle t; every register gets its next value. Inside an `edge` the

@@ -54,10 +54,13 @@ def poll_timeout(evidence: Evidence) -> Iterator[Hit]:
 
 
 def _tell_timeout(evidence: Evidence, access: int, poll: Poll) -> tuple[str, str]:
-    found = evidence.decoded(access)
-    seen = int(evidence.recording.accesses.data[access])
+    found, accesses = evidence.decoded(access), evidence.recording.accesses
+    failed = accesses.terminator[access] != ACK
+    gives = "ends with ERR" if failed else f"gives {int(accesses.data[access]):#x}"
     return (
-        f"poll of {found.register or f'{found.address:#010x}'}: after {poll.limit} reads it "
-        f"still gives {seen:#x}; waited for & {poll.mask:#x} == {poll.value:#x}.",
-        "See what should set these bits, or give the poll a larger limit.",
+        f"poll of {found.register or f'{found.address:#010x}'}: given up after {poll.limit} reads; "
+        f"the last one {gives}, and it waits for (word & {poll.mask:#x}) == {poll.value:#x}.",
+        "Mend what ends its reads with ERR."
+        if failed
+        else "See what should change these bits, or give the poll a larger limit.",
     )

@@ -129,6 +129,7 @@ def _last_edge(recording: Recording, cycles: np.ndarray) -> str:
 def _frames(recording: Recording, paper: Paper) -> None:
     for name, frames in recording.frames.items():
         if not frames:
+            paper.title(f"Lamps: {name} sent no frame")
             continue
         plural = "frame" if len(frames) == 1 else "frames"
         paper.title(f"Lamps: {name} sent {len(frames)} {plural} (RRGGBB, lamp 0 first)")

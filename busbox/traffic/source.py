@@ -8,6 +8,7 @@ the first step, for a CPU that starts again after a reset.
 
 from __future__ import annotations
 
+import sys
 import threading
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -113,7 +114,10 @@ class Bus:
     def write(self, target: int | str, data: int, *, lanes: int = ALL_LANES, wait: int = 0) -> bool:
         """Write a word in lane position; return False if it ended with ERR."""
         _check_word("data", data)
-        result = self._exchange(Access(True, _target(target), data, _lanes(lanes), _wait(wait)))
+        step = Access(
+            True, _target(target), data, _lanes(lanes), _wait(wait), line=_line_of_caller()
+        )
+        result = self._exchange(step)
         return result is None or not result.error
 
     def read(self, target: int | str, *, lanes: int = ALL_LANES, wait: int = 0) -> int:
@@ -123,8 +127,10 @@ class Bus:
         ------
         BusError : the access ended with ERR
         """
-        result = self._exchange(Access(False, _target(target), None, _lanes(lanes), _wait(wait)))
-        return self._word(result, target)
+        step = Access(
+            False, _target(target), None, _lanes(lanes), _wait(wait), line=_line_of_caller()
+        )
+        return self._word(self._exchange(step), target)
 
     def poll(
         self,
@@ -148,7 +154,15 @@ class Bus:
             raise ValueError(f"value must lie inside the mask {mask:#x}, not {value:#x}")
         if type(limit) is not int or limit < 1:
             raise ValueError(f"limit must be a whole number from 1 on, not {limit!r}")
-        step = Poll(_target(target), value, mask, _wait(every), limit, wait=_wait(wait))
+        step = Poll(
+            _target(target),
+            value,
+            mask,
+            _wait(every),
+            limit,
+            wait=_wait(wait),
+            line=_line_of_caller(),
+        )
         return self._word(self._exchange(step), target)
 
     def pause(self, span: int | str) -> None:
@@ -164,6 +178,11 @@ class Bus:
         if result is None or result.error:
             raise BusError(target)
         return result.data
+
+
+def _line_of_caller() -> int:
+    """Return the line from which a method of Bus was called."""
+    return sys._getframe(2).f_lineno
 
 
 def _target(target: int | str) -> Target:

@@ -54,3 +54,10 @@ def test_highs_are_rows_and_lengths() -> None:
     recording = Drive("gpio").write(2, "OUT", 1).write(5, "OUT", 0).write(8, "OUT", 1).run()
     assert highs(recording, "out.0") == [(3, 3)]
     assert edges(recording, "out.0") == [(0, 0), (3, 1), (6, 0), (9, 1)]
+
+
+@pytest.mark.parametrize(("upto", "cycles"), [(0, 7), (9, 11), (10, 12), (20, 22)])
+def test_a_run_idles_to_the_row_it_is_told(upto: int, cycles: int) -> None:
+    """With ``upto`` the run's last row is the one after it, resets (here in 12 and 13) or not."""
+    drive = Drive("gpio", resets=[(12, 2)]).write(5, "OUT", 1)
+    assert drive.run(upto=upto).cycles == cycles

@@ -1,0 +1,1 @@
+"""Busbox against values from outside; every check names its source beside it."""

@@ -1,0 +1,106 @@
+"""The examples of README.md and DEVELOPERS.md, and those in docstrings, do what they say."""
+
+from __future__ import annotations
+
+import doctest
+import re
+import shlex
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+import busbox
+import busbox.bench
+import busbox.fabric
+from busbox.cli import main
+
+ROOT = Path(__file__).resolve().parent.parent
+DOCUMENTS = ("README.md", "DEVELOPERS.md")
+_FENCE = re.compile(r"(?:^`([^`\n]+)`:\n\n)?^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+
+
+@dataclass
+class Block:
+    """A fenced block: the file it is to be put into (or ""), its language, its text."""
+
+    file: str
+    language: str
+    text: str
+
+
+def blocks(document: str) -> list[Block]:
+    """Return the fenced blocks of a document."""
+    text = (ROOT / document).read_text(encoding="utf-8")
+    return [Block(found[1] or "", found[2], found[3]) for found in _FENCE.finditer(text)]
+
+
+def matches(expected: str, seen: str) -> bool:
+    """Return whether the text is as expected, where a line ``...`` stands for any lines."""
+    pattern = "".join(
+        r"(?:.*\n)*?" if line == "..." else re.escape(line) + r"\n"
+        for line in expected.splitlines()
+    )
+    return re.fullmatch(pattern, seen) is not None
+
+
+@pytest.mark.parametrize("document", DOCUMENTS)
+def test_every_command_prints_what_the_document_shows(
+    document: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Files named before a block are made; each `$ busbox` line prints what follows it."""
+    monkeypatch.chdir(tmp_path)
+    commands = 0
+    for block in blocks(document):
+        if block.file:
+            file = tmp_path / block.file
+            file.parent.mkdir(parents=True, exist_ok=True)
+            file.write_text(block.text, encoding="utf-8")
+        elif block.language == "console":
+            for part in re.split(r"^\$ ", block.text, flags=re.MULTILINE)[1:]:
+                command, _, expected = part.partition("\n")
+                words = shlex.split(command)
+                assert words[0] == "busbox"
+                with pytest.raises(SystemExit) as ended:
+                    main(words[1:])
+                seen = capsys.readouterr()
+                assert ended.value.code == 0, seen.err
+                assert matches(expected, seen.out), f"{command}\n{seen.out}"
+                commands += 1
+    assert commands > 0
+
+
+@pytest.mark.parametrize("document", DOCUMENTS)
+def test_every_python_example_gives_what_the_document_shows(document: str) -> None:
+    """Examples at the Python prompt are doctests."""
+    name, names = document, {"__name__": "example"}
+    parser, runner = doctest.DocTestParser(), doctest.DocTestRunner()
+    for block in blocks(document):
+        if block.language == "python" and ">>>" in block.text:
+            runner.run(parser.get_doctest(block.text, names, name, name, 0), clear_globs=False)
+    assert runner.failures == 0
+
+
+@pytest.mark.parametrize("module", [busbox, busbox.bench])
+def test_the_examples_in_docstrings_hold(module: object) -> None:
+    """Doctests of the public modules."""
+    result = doctest.testmod(module)  # type: ignore[arg-type]
+    assert result.attempted > 0
+    assert result.failed == 0
+
+
+def test_the_semantics_page_is_the_one_in_the_code() -> None:
+    """DEVELOPERS.md shows the docstring of busbox.fabric, word for word."""
+    page = (busbox.fabric.__doc__ or "").strip()
+    assert any(block.text.strip() == page for block in blocks("DEVELOPERS.md"))
+
+
+def test_a_wrong_output_would_be_seen() -> None:
+    """The comparison is no formality: a changed, missing or added line does not match."""
+    assert matches("a\n...\nc\n", "a\nb\nb\nc\n")
+    assert not matches("a\n...\nc\n", "a\nb\nd\n")
+    assert not matches("a\n", "a\nb\n")
+    assert not matches("a\nb\n", "a\n")
