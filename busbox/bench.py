@@ -7,6 +7,7 @@ TOML comes alone.
 from __future__ import annotations
 
 import copy
+import os
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -15,15 +16,16 @@ from typing import TYPE_CHECKING, Any
 
 from busbox.address_map import Slot
 from busbox.device import REQUIRED, Setting
-from busbox.errors import InputError, Mistake, nearest, one_of
+from busbox.errors import InputError, Mistake, nearest, no_file, one_of, raised, shown
 from busbox.system import FabricOptions, InputLevel, Placed, Reset, System
 from busbox.toml_lines import key_lines, line_of
-from busbox.traffic.files import read_traffic
-from busbox.traffic.source import FunctionSource, ListSource, Source, source_of
+from busbox.traffic.files import check_suffix, read_traffic
+from busbox.traffic.source import FunctionSource, ListSource, Source, not_firmware, source_of
 from busbox.traffic.steps import Access, Named, Poll
+from busbox.traffic.text import limited
 
 if TYPE_CHECKING:
-    from busbox.bench_schema import BenchKeys, SlotKeys
+    from busbox.bench_schema import BenchKeys, Checked, SlotKeys
     from busbox.recording import Recording
     from busbox.replay import Progress
 
@@ -65,7 +67,7 @@ class Bench:
         self.keys = dict(keys)
         self.folder = Path(folder)
         self.name = name
-        self._file = str(file) if file else ""
+        self.file = str(file) if file else ""
         self._lines = key_lines(text)
         self._changed: set[KeyPath] = set()
 
@@ -79,15 +81,25 @@ class Bench:
         """
         file = find_bench(path)
         try:
-            text = file.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
+            contents = file.read_bytes()
+            text = contents.decode("utf-8-sig").replace("\r\n", "\n")
             keys = tomllib.loads(text)
         except OSError as error:
             raise InputError.of(f"cannot be read: {error.strerror}", str(file)) from None
-        except UnicodeDecodeError:
-            raise InputError.of("must be UTF-8 text", str(file)) from None
+        except UnicodeDecodeError as error:
+            line = contents[: error.start].count(b"\n") + 1
+            raise InputError.of(
+                f"must be UTF-8 text, not byte {contents[error.start]:#04x}", str(file), line
+            ) from None
         except tomllib.TOMLDecodeError as error:
-            what, line = _syntax_error(str(error))
-            raise InputError.of(f"is not good TOML: {what}", str(file), line) from None
+            what, place = _syntax_error(str(error), text)
+            raise InputError.of(f"is not good TOML: {what}", str(file), place) from None
+        except RecursionError:
+            raise InputError.of(
+                "is not good TOML: lists in lists are too deep", str(file)
+            ) from None
+        except ValueError:  # a number with more digits than Python reads
+            raise InputError.of("is not good TOML: a number is too long", str(file)) from None
         folder = file.parent
         name = folder.resolve().name if file.name == "bench.toml" else file.stem
         return cls(keys, folder=folder, name=name, file=file, text=text)
@@ -104,8 +116,14 @@ class Bench:
         changed = copy.copy(self)
         changed.keys = _deep(self.keys)
         changed._changed = set(self._changed)
+        mistakes: list[Mistake] = []
         for value in values:
-            changed._changed.add(_put(changed.keys, value))
+            try:
+                changed._changed.add(_put(changed.keys, value))
+            except InputError as error:
+                mistakes.extend(error.mistakes)
+        if mistakes:
+            raise InputError(mistakes)
         return changed
 
     def system(self, traffic: object = None) -> System:
@@ -126,7 +144,7 @@ class Bench:
 
         Raises
         ------
-        InputError : with every mistake of the bench
+        InputError : with every mistake of the bench, its traffic left aside
         """
         return _Builder(self).devices()
 
@@ -163,7 +181,7 @@ class Bench:
         for length in range(len(path), 0, -1):
             if path[:length] in self._changed:
                 return "--set", None
-        return self._file, line_of(self._lines, path)
+        return self.file, line_of(self._lines, path)
 
 
 def load_bench(path: str | Path) -> Bench:
@@ -187,18 +205,18 @@ def find_bench(path: str | Path) -> Path:
     InputError : there is none
     """
     given = Path(path)
-    if given.is_dir():
+    if os.path.isdir(given):  # False, not an error, for a name that no file can have
         if (given / "bench.toml").is_file():
             return given / "bench.toml"
-        raise InputError.of("this folder has no bench.toml", str(path))
-    if given.is_file():
+        raise InputError.of("this folder has no bench.toml", str(given))
+    if os.path.isfile(given):
         return given
     packaged = packaged_benches()
     if str(path) in packaged:
         return packaged[str(path)]
     raise InputError.of(
         f"there is no bench {str(path)!r}{nearest(str(path), list(packaged))} "
-        f"(a folder with bench.toml, a file, or {one_of(packaged)})"
+        f"(known: {one_of(['a folder with bench.toml', 'a file', *packaged])})"
     )
 
 
@@ -210,17 +228,43 @@ def _until(value: int | str | None, clock_hz: int) -> int | None:
     try:
         cycles = parse_span(value).in_cycles(clock_hz)
     except ValueError as error:
-        raise InputError.of(str(error), key="until") from None
+        raise InputError.of(str(error).removeprefix("a time "), key="until") from None
     if cycles < 1:
         raise InputError.of("must be at least one cycle, not 0", key="until")
     return cycles
 
 
-def _syntax_error(message: str) -> tuple[str, int | None]:
-    found = re.fullmatch(r"(.*) \(at (?:line (\d+), column \d+|end of document)\)", message)
-    if found is None:
-        return message, None
-    return found[1], int(found[2]) if found[2] else None
+#: What the parser says, and what a reader is told.
+_SYNTAX = (
+    (r"Cannot overwrite a value", "this key or table is given twice"),
+    (r"Cannot declare \((.*?),?\) twice", r"[\1] is given twice"),
+    (r"Cannot (?:mutate immutable|redefine) namespace .*", "this table has been given already"),
+    (r"Duplicate inline table key (.*)", r"the key \1 is given twice"),
+    (r"Expected '=' after a key in a key/value pair", "a key must be followed by = and a value"),
+    (r"Expected newline or end of document after a statement",
+     "there is more in this line after the value or table; text must stand in quotes"),
+    (r"Invalid statement", "a line must be a comment, KEY = VALUE or [TABLE]"),
+    (r"Invalid value", "a value must be a number, true, false, a list or a text in quotes"),
+    (r"Invalid initial character for a key part", "a key must be letters, digits, - and _"),
+    (r"Expected '(\]\]?)' at the end of .*", r"a table's name must be followed by \1"),
+    (r"Unclosed array", "a list must end with ]"),
+    (r"Unclosed inline table", "a table in braces must end with }"),
+    (r"Unterminated string|Expected \"?'+\"?|Illegal character '\\n'",
+     "a text must end with the quotes it began with"),
+    (r"Unescaped '\\' in a string", r"\ in a text must be doubled, or the text in single quotes"),
+)  # fmt: skip
+
+
+def _syntax_error(message: str, text: str) -> tuple[str, int]:
+    """Return the parser's message in words of our own, and its line."""
+    found = re.fullmatch(r"([\s\S]*) \(at (?:line (\d+), column \d+|end of document)\)", message)
+    what, line = (found[1], found[2]) if found else (message, None)
+    for pattern, told in _SYNTAX:
+        match = re.fullmatch(pattern, what)
+        if match:
+            what = match.expand(told).replace("', '", ".").replace("['", "[").replace("']", "]")
+            break
+    return what, int(line) if line else text.rstrip("\n").count("\n") + 1
 
 
 def _deep(value: Any) -> Any:
@@ -232,7 +276,7 @@ def _deep(value: Any) -> Any:
 
 
 def _put(keys: dict[str, Any], given: str) -> KeyPath:
-    """Change one value in place; return its path."""
+    """Change one value in place; return its path, or that of the first table made for it."""
     key, sign, text = given.partition("=")
     parts = key.strip().split(".")
     if not sign or not all(parts):
@@ -241,43 +285,63 @@ def _put(keys: dict[str, Any], given: str) -> KeyPath:
         )
     node: Any = keys
     path: KeyPath = ()
+    made: KeyPath = ()
     for last, part in zip([False] * (len(parts) - 1) + [True], parts, strict=True):
         item: str | int = part
         if isinstance(node, list):
-            if not part.isdigit() or int(part) >= len(node):
-                raise InputError.of(
-                    f"{key.strip()}: {'.'.join(map(str, path))} has items 0 to {len(node) - 1}, "
-                    f"not {part!r}",
-                    "--set",
-                )
+            if part not in map(str, range(len(node))):
+                raise InputError.of(_no_item(path, part, len(node)), "--set", key=key.strip())
             item = int(part)
         elif not isinstance(node, dict):
             raise InputError.of(
-                f"{key.strip()}: {'.'.join(map(str, path))} is a value, not a table", "--set"
+                f"{'.'.join(map(str, path))} is a value, not a table that could hold {part!r}",
+                "--set",
+                key=key.strip(),
             )
         path = (*path, item)
+        if isinstance(node, dict) and item not in node:
+            made = made or path
         if last:
             node[item] = _toml_value(text.strip())
         elif isinstance(node, dict):
             node = node.setdefault(item, {})
         else:
             node = node[item]
-    return path
+    return made or path
+
+
+def _no_item(path: KeyPath, part: str, count: int) -> str:
+    name = ".".join(map(str, path))
+    if not count:
+        return f"there is no item {part!r}: {name} is empty"
+    known = "item 0 only" if count == 1 else f"items 0 to {count - 1}"
+    return f"there is no item {part!r}: {name} has {known}"
 
 
 def _toml_value(text: str) -> Any:
     try:
-        return tomllib.loads(f"value = {text}")["value"]
-    except tomllib.TOMLDecodeError:
+        values = tomllib.loads(f"value = {text}")
+    except (ValueError, RecursionError):
         return text
+    return values["value"] if len(values) == 1 else text
+
+
+def _holds(value: object, key: str) -> bool:
+    return isinstance(value, dict) and key in value
 
 
 class _Builder:
-    """Builds the system of a bench, and collects every mistake on the way."""
+    """Builds the system of a bench, and collects every mistake on the way.
+
+    What is wrong is left out, and the rest is looked at all the same: a mistake is told only if it
+    is one whatever the broken parts were meant to be.
+    """
 
     def __init__(self, bench: Bench) -> None:
         self.bench = bench
         self.mistakes: list[Mistake] = []
+        slots = bench.keys.get("slot", {})
+        self.names: list[str] = list(slots) if isinstance(slots, dict) else []
 
     def wrong(self, path: KeyPath, text: str) -> None:
         """Note a mistake at a key."""
@@ -285,31 +349,30 @@ class _Builder:
         self.mistakes.append(Mistake(text, where, line, ".".join(map(str, path))))
 
     def done(self) -> None:
-        """Raise what was noted."""
+        """Raise what was noted: of the bench, of ``--set``, of other files, each by line."""
         if self.mistakes:
-            self.mistakes.sort(key=lambda mistake: (mistake.line is None, mistake.line or 0))
-            raise InputError(self.mistakes)
+            files = list(dict.fromkeys(mistake.where for mistake in self.mistakes))
+            files.sort(key=lambda where: (where != self.bench.file, where != "--set"))
+
+            def place(mistake: Mistake) -> tuple[int, bool, int]:
+                return files.index(mistake.where), mistake.line is None, mistake.line or 0
+
+            raise InputError(sorted(self.mistakes, key=place))
 
     def devices(self) -> tuple[Placed, ...]:
         """Return the devices."""
-        keys = self._keys()
-        placed = self._devices(keys) if keys else ()
+        checked, placed = self._keys()
+        self._board(checked, placed)
         self.done()
         return placed
 
     def build(self, traffic: object) -> System:
         """Return the system."""
-        keys = self._keys()
-        if keys is None:
-            self._slots_anyway()
-            self.done()
-            raise AssertionError
-        placed = self._devices(keys)
-        self._spans(keys)
-        inputs, resets = self._inputs(keys, placed), self._resets(keys)
+        checked, placed = self._keys()
+        inputs, resets = self._board(checked, placed)
+        keys = checked.keys
         given = keys.traffic if traffic is None else traffic
         new_source, label = self._traffic(given, traffic is None)
-        self.done()
         clock = keys.clock
         system = System(
             clock_hz=clock,
@@ -325,64 +388,78 @@ class _Builder:
             traffic=label,
         )
         self._check_targets(system)
+        self.done()
         return system
 
-    def _keys(self) -> BenchKeys | None:
+    def _keys(self) -> tuple[Checked, tuple[Placed, ...]]:
         from busbox.bench_schema import check_keys
 
-        keys, wrong = check_keys(self.bench.keys)
-        for path, text in wrong:
+        checked = check_keys(self.bench.keys)
+        for path, text in checked.mistakes:
             self.wrong(path, text)
-        return keys
+        for name in self.names:
+            if ("slot", name) in checked.broken:
+                self._settings_anyway(name)
+        return checked, self._devices(checked.keys)
 
-    def _spans(self, keys: BenchKeys) -> None:
-        for key in ("settle", "hang_after"):
-            if getattr(keys, key).in_cycles(keys.clock) < 1:
-                self.wrong((key,), "must be at least one cycle, not 0")
+    def _board(
+        self, checked: Checked, placed: Sequence[Placed]
+    ) -> tuple[tuple[InputLevel, ...], tuple[Reset, ...]]:
+        """Return what comes from outside, and check times; without a clock, only what is sure."""
+        timed = ("clock",) not in checked.broken
+        if timed:
+            for key in ("settle", "hang_after"):
+                if getattr(checked.keys, key).in_cycles(checked.keys.clock) < 1:
+                    self.wrong((key,), "must be at least one cycle, not 0")
+        inputs = self._inputs(checked, placed, timed)
+        return inputs, self._resets(checked) if timed else ()
 
     # Slots.
 
-    def _slots_anyway(self) -> None:
-        """Look for mistakes in the models' settings although other keys are wrong."""
-        from pydantic import ValidationError
-
+    def _settings_anyway(self, name: str) -> None:
+        """Look for mistakes in a slot's name and settings although its own keys are wrong."""
         from busbox.bench_schema import SlotKeys
 
-        slots = self.bench.keys.get("slot")
-        for name, given in slots.items() if isinstance(slots, dict) else ():
-            try:
-                self._placed(name, SlotKeys.model_validate(given))
-            except ValidationError:
-                continue
+        path: KeyPath = ("slot", name)
+        self._check_name(path, name)
+        given = self.bench.keys["slot"][name]
+        model = self._model(path, given["model"]) if _holds(given, "model") else None
+        if model is not None:
+            own = SlotKeys.model_fields
+            self._settings(path, model, {key: given[key] for key in given if key not in own})
 
     def _devices(self, keys: BenchKeys) -> tuple[Placed, ...]:
-        before = len(self.mistakes)
         placed = [self._placed(name, slot) for name, slot in keys.slot.items()]
-        names = list(keys.slot)
-        for name, slot in keys.slot.items():
-            for other in slot.yields_to:
-                if other not in names or other == name:
-                    self.wrong(
-                        ("slot", name, "yields_to"),
-                        f"must name other slots, not {other!r}{nearest(other, names)}",
-                    )
+        yields = [self._check_yield(name, slot.yields_to) for name, slot in keys.slot.items()]
         good = tuple(one for one in placed if one is not None)
-        if len(self.mistakes) == before:
+        if all(yields):
             self._check_yields(good)
             self._check_overlaps(good)
         return good
 
+    def _check_yield(self, name: str, yields_to: Sequence[str]) -> bool:
+        others = [other for other in self.names if other != name]
+        path: KeyPath = ("slot", name, "yields_to")
+        wrong = [other for other in yields_to if other not in others]
+        for other in wrong:
+            close = " itself" if other == name else nearest(other, others)
+            self.wrong(path, f"must name other slots, not {other!r}{close}")
+        return not wrong
+
+    def _check_name(self, path: KeyPath, name: str) -> None:
+        if not _SLOT_NAME.fullmatch(name):
+            self.wrong(
+                path, f"a slot's name must be letters, digits and _, no digit first, not {name!r}"
+            )
+
     def _placed(self, name: str, keys: SlotKeys) -> Placed | None:
         before = len(self.mistakes)
         path: KeyPath = ("slot", name)
-        if not _SLOT_NAME.fullmatch(name):
-            self.wrong(path, f"a slot's name must be letters, digits and _, not {name!r}")
+        self._check_name(path, name)
         if keys.compare is not None and keys.decode is not None:
-            self.wrong((*path, "decode"), "must not stand beside compare")
+            self.wrong((*path, "decode"), "must not stand beside compare: one of them says it all")
         model = self._model(path, keys.model)
-        if model is None:
-            return None
-        settings = self._settings(path, model, keys.model_extra or {})
+        settings = self._settings(path, model, keys.model_extra or {}) if model else {}
         decode = "compare" if keys.compare is not None else keys.decode or "full"
         slot = Slot(
             name, keys.base, keys.size, decode, keys.compare or frozenset(), keys.wait,
@@ -397,10 +474,15 @@ class _Builder:
     def _with_table(
         self, path: KeyPath, slot: Slot, model: Any, kind: Any, settings: dict[str, Any]
     ) -> Placed | None:
-        table = model.table_for(settings, slot.size)
+        table = self._asked(path, model, "table_for", settings, slot.size)
+        pins = self._asked(path, model, "pins_for", settings)
+        if table is None or pins is None:
+            return None
         if table.end > slot.size:
             self.wrong(
-                (*path, "size"), f"must hold registers up to {table.end:#x}, not {slot.size:#x}"
+                (*path, "size"),
+                f"must be at least {table.end:#x}, to hold the model's registers, "
+                f"not {slot.size:#x}",
             )
             return None
         slot = Slot(
@@ -408,24 +490,32 @@ class _Builder:
             table,
         )  # fmt: skip
         label = kind if isinstance(kind, str) else kind.__name__
-        return Placed(slot, model, label, settings, tuple(model.pins_for(settings)))
+        return Placed(slot, model, label, settings, tuple(pins))
+
+    def _asked(self, path: KeyPath, model: Any, method: str, *given: object) -> Any:
+        """Return what a method of the model's class says; what it raises is a mistake."""
+        try:
+            return getattr(model, method)(*given)
+        except Exception as error:
+            self.wrong((*path, "model"), f"its {method} raised {raised(error)}")
+            return None
 
     def _model(self, path: KeyPath, given: object) -> Any:
         from busbox.bench_schema import SLOT_KEYS
-        from busbox.registry import model_class
+        from busbox.registry import checked_model, model_class
 
-        if isinstance(given, type):
-            model: Any = given
-        elif isinstance(given, str):
-            try:
-                model = model_class(given, self.bench.folder)
-            except InputError as error:
-                for mistake in error.mistakes:
-                    place = f"{mistake.where}:{mistake.line}: " if mistake.line else ""
-                    self.wrong((*path, "model"), place + mistake.text)
-                return None
-        else:
-            self.wrong((*path, "model"), f"must be a text, not {given!r}")
+        if not isinstance(given, str | type):
+            self.wrong((*path, "model"), f"must be a text such as 'gpio', not {shown(given)}")
+            return None
+        try:
+            model: Any = (
+                checked_model(given.__name__, given)
+                if isinstance(given, type)
+                else model_class(given, self.bench.folder)
+            )
+        except InputError as error:
+            for mistake in error.mistakes:
+                self.wrong((*path, "model"), str(mistake))
             return None
         taken = [one.name for one in model.settings if one.name in SLOT_KEYS]
         if taken:
@@ -447,7 +537,7 @@ class _Builder:
                 )
         settings = {name: self._setting(path, setting, given) for name, setting in declared.items()}
         if len(self.mistakes) == before:
-            problem = model.check(settings)
+            problem = self._asked(path, model, "check", settings)
             if problem:
                 self.wrong(path, problem)
         return settings
@@ -462,48 +552,65 @@ class _Builder:
         if problem:
             self.wrong((*path, setting.name), problem)
         elif setting.kind == "path":
-            file = self.bench.folder / value
-            if not file.is_file():
-                self.wrong((*path, setting.name), f"there is no file {value!r} beside the bench")
-            return str(file)
+            return self._file((*path, setting.name), value)
         return value
 
+    def _file(self, path: KeyPath, name: str) -> str:
+        """Return the file that a key names, looked up beside the bench."""
+        file = self.bench.folder / name
+        problem = no_file(file)
+        if problem:
+            self.wrong(path, problem.replace(repr(str(file)), repr(name), 1))
+        return str(file)
+
     def _check_yields(self, placed: Sequence[Placed]) -> None:
-        gives = {one.slot.name: set(one.slot.yields_to) for one in placed}
+        gives = {one.slot.name: one.slot.yields_to for one in placed}
         for name in gives:
-            seen, queue = set(), list(gives[name])
-            while queue:
-                other = queue.pop()
-                if other not in seen:
-                    seen.add(other)
-                    queue.extend(gives.get(other, ()))
-            if name in seen:
-                self.wrong(("slot", name, "yields_to"), f"goes round in a circle back to {name!r}")
-                return
+            trails: list[tuple[str, ...]] = [(name,)]
+            seen: set[str] = set()
+            while trails:
+                trail = trails.pop(0)
+                for other in gives.get(trail[-1], ()):
+                    if other == name:
+                        circle = ", ".join((*trail, name))
+                        text = f"must not go round in a circle: {circle}"
+                        self.wrong(("slot", name, "yields_to"), text)
+                        return
+                    if other not in seen:
+                        seen.add(other)
+                        trails.append((*trail, other))
 
     def _check_overlaps(self, placed: Sequence[Placed]) -> None:
         from busbox.address_map import AddressMap
 
         for one, other, first, last in AddressMap([p.slot for p in placed]).overlaps():
+            paths: list[KeyPath] = [("slot", slot.name, "base") for slot in (other, one)]
+            moved = [path for path in paths if self.bench.place(path)[0] == "--set"]
+            path = (moved or paths)[0]
+            met = one if path[1] == other.name else other
             self.wrong(
-                ("slot", other.name),
-                f"overlaps slot {one.name!r}: both answer at {first:#010x}..{last:#010x} "
-                f'(move one, or let one give way: yields_to = ["{one.name}"])',
+                path,
+                f"the slot overlaps slot {met.name!r}: both answer at {first:#010x}..{last:#010x} "
+                f'(move one, or let one give way: yields_to = ["{met.name}"])',
             )
 
     # Inputs, resets, traffic.
 
-    def _inputs(self, keys: BenchKeys, placed: Sequence[Placed]) -> tuple[InputLevel, ...]:
+    def _inputs(
+        self, checked: Checked, placed: Sequence[Placed], timed: bool
+    ) -> tuple[InputLevel, ...]:
         found: list[InputLevel] = []
         seen: set[tuple[int, int, str]] = set()
-        for number, one in enumerate(keys.input):
+        for number, one in zip(checked.inputs, checked.keys.input, strict=True):
             where = self._pin(("input", number, "pin"), one.pin, placed)
             if where is None:
                 continue
-            level = InputLevel(one.at.in_cycles(keys.clock), *where, one.level)
-            if (level.cycle, *where) in seen:
+            level = InputLevel(one.at.in_cycles(checked.keys.clock), *where, one.level)
+            if timed and (level.cycle, *where) in seen:
                 self.wrong(
-                    ("input", number, "at"), f"{one.pin} has two levels in cycle {level.cycle}"
+                    ("input", number, "at"),
+                    f"must be in another cycle than {level.cycle}, in which {one.pin} has been "
+                    "given a level already",
                 )
             seen.add((level.cycle, *where))
             found.append(level)
@@ -513,8 +620,8 @@ class _Builder:
         slot, _, pin = name.partition(".")
         names = [one.slot.name for one in placed]
         if slot not in names:
-            if len(names) == len(self.bench.keys.get("slot", {})):
-                self.wrong(path, f"there is no slot {slot!r}{nearest(slot, names)}")
+            if slot not in self.names:
+                self.wrong(path, f"there is no slot {slot!r}{nearest(slot, self.names)}")
             return None
         device = names.index(slot)
         pins = {one.name: one for one in placed[device].pins}
@@ -528,10 +635,10 @@ class _Builder:
             return device, pin
         return None
 
-    def _resets(self, keys: BenchKeys) -> tuple[Reset, ...]:
+    def _resets(self, checked: Checked) -> tuple[Reset, ...]:
         found = sorted(
-            (one.at.in_cycles(keys.clock), one.length, number)
-            for number, one in enumerate(keys.reset)
+            (one.at.in_cycles(checked.keys.clock), one.length, number)
+            for number, one in zip(checked.resets, checked.keys.reset, strict=True)
         )
         end = -1
         for at, length, number in found:
@@ -540,31 +647,34 @@ class _Builder:
             elif at <= end:
                 self.wrong(
                     ("reset", number, "at"),
-                    f"needs a cycle with RST low before it: not before {end + 1}, not {at}",
+                    f"must be in cycle {end + 1} or later, not {at}: one cycle or more must lie "
+                    "between two resets",
                 )
-            end = at + length
+            end = max(end, at + length)
         return tuple(Reset(at, length) for at, length, _ in found)
 
     def _traffic(self, given: object, from_bench: bool) -> tuple[Callable[[], Source], str]:
         path: KeyPath = ("traffic",)
         nothing: tuple[Callable[[], Source], str] = (lambda: ListSource(()), "")
         if given is None:
-            self.wrong(path, "must be given: [traffic] file = ..., or --traffic FILE")
+            self.wrong(path, "must be given: [traffic] file = 'NAME', or --traffic FILE")
             return nothing
         if isinstance(given, Mapping):
             unknown = [key for key in given if key != "file"]
             for key in unknown:
-                self.wrong(
-                    (*path, key), f"unknown key {key!r}{nearest(key, ['file'])} (known: file)"
-                )
+                close = nearest(str(key), ["file"])
+                self.wrong((*path, key), f"unknown key {key!r}{close} (known: file)")
             if "file" not in given:
                 if not unknown:
-                    self.wrong(path, "must have a key file")
+                    self.wrong(path, "must have a key file, such as file = 'NAME.steps'")
                 return nothing
             given, path = given["file"], (*path, "file")
             if not isinstance(given, str):
-                self.wrong(path, f"must be a text, not {given!r}")
+                self.wrong(path, f"must be a text such as 'NAME.steps', not {shown(given)}")
                 return nothing
+        elif self.bench.file and from_bench and not isinstance(given, str):
+            self.wrong(path, f"must be a table, [traffic], not {shown(given)}")
+            return nothing
         try:
             if isinstance(given, str | Path):
                 return self._traffic_file(str(given), self.bench.folder if from_bench else Path())
@@ -573,8 +683,10 @@ class _Builder:
             for mistake in error.mistakes:
                 if mistake.where:
                     self.mistakes.append(mistake)
-                else:
+                elif from_bench:
                     self.wrong(path, mistake.text)
+                else:
+                    self.mistakes.append(Mistake(mistake.text, key="traffic"))
             return nothing
         return source.again, getattr(given, "__name__", "")
 
@@ -583,12 +695,18 @@ class _Builder:
 
         if ".py:" in name:
             function = load_object(name, folder, "function")
-            if not callable(function):
-                raise InputError.of(f"{name} must be a function, not {function!r}")
-            return lambda: FunctionSource(function), name.rpartition(":")[0]
-        file = folder / name
-        steps = read_traffic(file)
-        return lambda: ListSource(steps), str(file)
+            problem = not_firmware(function)
+            if problem:
+                raise InputError.of(f"{name}: {problem}")
+            file = name.rpartition(":")[0]
+            return lambda: FunctionSource(function, file, str(folder / file)), file
+        check_suffix(Path(name))
+        path = folder / name
+        problem = no_file(path)
+        if problem:
+            raise InputError.of(problem.replace(repr(str(path)), repr(name), 1))
+        steps = read_traffic(path)
+        return lambda: ListSource(steps), str(path)
 
     def _check_targets(self, system: System) -> None:
         """Look up every name in traffic that is known before the run."""
@@ -597,10 +715,14 @@ class _Builder:
         source = system.new_source()
         if not isinstance(source, ListSource):
             return
+        placed = {one.slot.name for one in system.devices}
+        mistakes: list[Mistake] = []
         for step in source.steps:
             if isinstance(step, Access | Poll) and isinstance(step.target, Named):
+                if step.target.slot in self.names and step.target.slot not in placed:
+                    continue
                 try:
                     address_of(step.target, system)
                 except ValueError as error:
-                    self.mistakes.append(Mistake(str(error), system.traffic, step.line))
-        self.done()
+                    mistakes.append(Mistake(str(error), system.traffic, step.line))
+        self.mistakes.extend(limited(mistakes, system.traffic))

@@ -29,6 +29,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, Final, Protocol
 
+from busbox.errors import nearest, shown
 from busbox.registers import RegisterTable
 
 #: No access caused this: the number of the access for what happens by itself.
@@ -124,12 +125,23 @@ class Setting:
         """Return what is wrong with ``value``, or None."""
         if self.kind == "int":
             if type(value) is not int or not self.low <= value <= self.high:
-                return f"must be a whole number from {self.low} to {self.high}, not {value!r}"
+                large = type(value) is int and value > 0xFFFF < self.high
+                return f"must be {self._numbers}, not {hex(value) if large else shown(value)}"
+        elif self.choices:
+            if value not in self.choices:
+                close = nearest(value, self.choices) if isinstance(value, str) else ""
+                return f"must be one of {', '.join(self.choices)}, not {shown(value)}{close}"
         elif not isinstance(value, str) or not value:
-            return f"must be a text, not {value!r}"
-        elif self.choices and value not in self.choices:
-            return f"must be one of {', '.join(self.choices)}, not {value!r}"
+            what = "the name of a file" if self.kind == "path" else "a text"
+            return f"must be {what}, not {shown(value)}"
         return None
+
+    @property
+    def _numbers(self) -> str:
+        if self.low == self.high:
+            return str(self.low)
+        high = self.high if self.high <= 0xFFFF else f"{self.high:#x}"
+        return f"a whole number from {self.low} to {high}"
 
 
 class Host(Protocol):

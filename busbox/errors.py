@@ -15,8 +15,13 @@ where there is one, the nearest valid name.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date, time
+from pathlib import Path
+
+#: A value longer than this is cut where a message shows it.
+SHOWN_LENGTH = 60
 
 
 class BusboxError(Exception):
@@ -65,6 +70,54 @@ class ModelError(BusboxError):
 
 class EngineError(BusboxError):
     """A system that this engine does not run."""
+
+
+def shown(value: object) -> str:
+    """Return a value as a message shows it: as a bench writes it, and not too long."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, Mapping):
+        return "a table"
+    if isinstance(value, list | tuple):
+        text = f"[{', '.join(shown(item) for item in value)}]"
+    elif isinstance(value, date | time):
+        text = str(value)
+    elif isinstance(value, int):
+        text = hex(value) if value.bit_length() > 128 else str(value)
+    else:
+        text = repr(value)
+        if text.startswith("<"):  # Python's own words for an object
+            text = f"an object of the class {type(value).__name__}"
+    return text if len(text) <= SHOWN_LENGTH else text[: SHOWN_LENGTH - 3] + "..."
+
+
+def no_file(path: Path) -> str | None:
+    """Return why ``path`` is no file that can be read, with the nearest name, or None if it is one."""
+    try:
+        if path.is_file():
+            return None
+        if path.is_dir():
+            return f"must be a file, not the folder {str(path)!r}"
+        beside = [one.name for one in path.parent.iterdir() if one.is_file()]
+    except (OSError, ValueError):
+        beside = []
+    return f"there is no file {str(path)!r}{nearest(path.name, beside)}"
+
+
+def raised(error: BaseException) -> str:
+    """Return what an error of somebody's Python says, in one line: ``KeyError: 'lever'``."""
+    first = (str(error).splitlines() or [""])[0].strip()
+    return f"{type(error).__name__}: {first}" if first else type(error).__name__
+
+
+def line_in(error: BaseException, file: str) -> int | None:
+    """Return the line of ``file`` in which an error was raised, or None if it was elsewhere."""
+    line, step = None, error.__traceback__
+    while step is not None:
+        if step.tb_frame.f_code.co_filename == file:
+            line = step.tb_lineno
+        step = step.tb_next
+    return line
 
 
 def nearest(name: str, known: Sequence[str]) -> str:

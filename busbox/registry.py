@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import importlib
+import importlib.machinery
 import importlib.metadata
 import importlib.util
 import sys
 from pathlib import Path
-from types import ModuleType
+from types import CodeType, ModuleType
 from typing import Any
 
-from busbox.errors import InputError, nearest, one_of
+from busbox.errors import InputError, line_in, nearest, no_file, one_of, raised, shown
 
 #: The models that come with Busbox, imported on first use.
 MODELS = {
@@ -24,7 +25,11 @@ MODELS = {
 #: Group of entry points under which a plug-in offers models.
 ENTRY_POINTS = "busbox.models"
 
-_CONTRACT = ("access", "input", "wake", "advance", "reset", "rest_at", "registers")
+_CONTRACT = (
+    "check", "table_for", "pins_for", "access", "input", "wake", "advance", "reset", "rest_at",
+    "registers",
+)  # fmt: skip
+_CONTRACT_VALUES = ("settings", "sends")
 
 
 def model_class(name: str, folder: Path) -> Any:
@@ -35,7 +40,7 @@ def model_class(name: str, folder: Path) -> Any:
     InputError : there is no such model, or its file does not load
     """
     if ".py:" in name:
-        return _checked(name, load_object(name, folder, "model"))
+        return checked_model(name, load_object(name, folder, "class"))
     target = MODELS.get(name)
     if target is not None:
         module, _, attribute = target.partition(":")
@@ -43,9 +48,12 @@ def model_class(name: str, folder: Path) -> Any:
     plugins = {point.name: point for point in importlib.metadata.entry_points(group=ENTRY_POINTS)}
     if name in plugins:
         try:
-            return _checked(name, plugins[name].load())
-        except (ImportError, AttributeError) as error:
-            raise InputError.of(f"plug-in {name!r} does not load: {error}") from error
+            found = plugins[name].load()
+        except Exception as error:
+            raise InputError.of(f"plug-in {name!r} does not load: {raised(error)}") from error
+        return checked_model(name, found)
+    if name.endswith(".py"):
+        raise InputError.of(f"must name the class too, such as '{name}:Bell', not {name!r}")
     known = [*MODELS, *plugins]
     raise InputError.of(
         f"there is no model {name!r}{nearest(name, known)} "
@@ -53,11 +61,22 @@ def model_class(name: str, folder: Path) -> Any:
     )
 
 
-def _checked(name: str, found: Any) -> Any:
+def checked_model(name: str, found: Any) -> Any:
+    """Return a model's class, if it has all that the contract asks for.
+
+    Raises
+    ------
+    InputError : it is no class, or lacks something
+    """
+    if not isinstance(found, type):
+        raise InputError.of(f"{name!r} must be a class, not {shown(found)}")
     missing = [method for method in _CONTRACT if not callable(getattr(found, method, None))]
-    if not isinstance(found, type) or missing:
-        lacks = f" (it lacks {', '.join(missing)})" if missing else ""
-        raise InputError.of(f"{name!r} must be a class that keeps the contract of a model{lacks}")
+    missing += [value for value in _CONTRACT_VALUES if not hasattr(found, value)]
+    if missing:
+        raise InputError.of(
+            f"{name!r} must be a model: it lacks {', '.join(missing)} "
+            "(busbox.model.RegisterModel is a base class that has them all)"
+        )
     return found
 
 
@@ -70,39 +89,46 @@ def load_object(name: str, folder: Path, what: str) -> Any:
     """
     file, _, attribute = name.rpartition(":")
     path = folder / file
-    if not path.is_file():
-        raise InputError.of(f"there is no file {file!r} beside the bench")
+    problem = no_file(path)
+    if problem:
+        raise InputError.of(problem.replace(repr(str(path)), repr(file), 1))
     module = _load_file(path)
     found = getattr(module, attribute, None)
     if found is None:
-        public = [key for key in vars(module) if not key.startswith("_")]
+        public = [
+            key
+            for key, value in vars(module).items()
+            if getattr(value, "__module__", None) == module.__name__
+        ]
         raise InputError.of(
             f"there is no {what} {attribute!r} in {file}{nearest(attribute, public)}"
         )
     return found
 
 
+class _FileLoader(importlib.machinery.SourceFileLoader):
+    """Loads a file as it is now, and leaves no compiled file beside it."""
+
+    def get_code(self, fullname: str) -> CodeType | None:
+        return self.source_to_code(self.get_data(self.path), self.path)
+
+
 def _load_file(path: Path) -> ModuleType:
     # A file's own name in sys.modules would let two benches see each other's files.
     name = "busbox_file_" + path.stem + f"_{abs(hash(str(path.resolve()))):x}"
-    spec = importlib.util.spec_from_file_location(name, path)
+    spec = importlib.util.spec_from_file_location(name, path, loader=_FileLoader(name, str(path)))
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     sys.modules[name] = module
     try:
         spec.loader.exec_module(module)
-    except Exception as error:
+    except (Exception, SystemExit) as error:
         del sys.modules[name]
-        line = error.__traceback__
-        number = None
-        while line is not None:
-            if line.tb_frame.f_code.co_filename == str(path):
-                number = line.tb_lineno
-            line = line.tb_next
-        if isinstance(error, SyntaxError):
-            number = error.lineno
-        raise InputError.of(
-            f"does not load: {type(error).__name__}: {error}", str(path), number
-        ) from error
+        where, number, text = str(path), line_in(error, str(path)), raised(error)
+        if isinstance(error, SyntaxError) and error.filename:
+            where, number, text = error.filename, error.lineno, f"SyntaxError: {error.msg}"
+            if "'utf-8' codec" in error.msg:
+                text = "it must be UTF-8 text"
+        raise InputError.of(f"does not load: {text}", where, number) from error
     return module

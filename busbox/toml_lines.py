@@ -1,47 +1,36 @@
 """Where each key of a TOML text stands: a small table from key path to line.
 
 The parser of the standard library tells no lines. This scanner reads the text of a file that the
-parser has accepted, so it need not judge: it only follows table headers and keys.
+parser has accepted, so it need not judge: it only follows table headers, keys and brackets.
 """
 
 from __future__ import annotations
 
 import re
+import tomllib
+from bisect import bisect_right
 
 Path = tuple[str | int, ...]
 
-_PART = r"""(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')"""
-_KEY = re.compile(rf"\s*({_PART}(?:\s*\.\s*{_PART})*)\s*=")
-_HEADER = re.compile(rf"\s*(\[\[?)\s*({_PART}(?:\s*\.\s*{_PART})*)\s*\]")
+_SPACE = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
+_KEY_PART = re.compile(r"""[A-Za-z0-9_-]+|"(?:\\.|[^"\\])*"|'[^']*'""")
+_DOT = re.compile(r"[ \t]*\.[ \t]*")
 _STRING = re.compile(
-    r'"""[\s\S]*?"""|\'\'\'[\s\S]*?\'\'\'|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*'
+    r'"""(?:\\[\s\S]|[^\\])*?"""(?:"{0,2})'
+    r"|'''[\s\S]*?'''(?:'{0,2})"
+    r'|"(?:\\.|[^"\\])*"'
+    r"|'[^']*'"
 )
+_OTHER = re.compile(r"[^,\]}#\n]*")
 
 
 def key_lines(text: str) -> dict[Path, int]:
-    """Return key path to line, counted from 1; items of an array of tables have their number.
+    """Return the path of every key, table and item to its line, counted from 1.
 
-    A path that stands on no line of its own (inside an inline table) is not in the table: look up
-    the longest prefix that is, with :func:`line_of`.
+    Items of an array have their number in the path. What is defined by a longer name only
+    (``slot`` in ``[slot.levers]``) stands where that name stands first.
     """
-    lines: dict[Path, int] = {}
-    counts: dict[Path, int] = {}
-    table: Path = ()
-    depth = 0
-    for number, line in enumerate(_blank_strings(text).split("\n"), start=1):
-        header = _HEADER.match(line) if depth == 0 else None
-        if header:
-            table = _numbered(_parts(header[2]), counts)
-            if header[1] == "[[":
-                index = counts[table] = counts.get(table, -1) + 1
-                table = (*table, index)
-            lines.setdefault(table, number)
-            continue
-        found = _KEY.match(line) if depth == 0 else None
-        if found:
-            lines.setdefault((*table, *_parts(found[1])), number)
-        depth += sum(line.count(sign) for sign in "[{") - sum(line.count(sign) for sign in "]}")
-    return lines
+    return _Scanner(text).lines()
 
 
 def line_of(lines: dict[Path, int], path: Path) -> int | None:
@@ -53,26 +42,117 @@ def line_of(lines: dict[Path, int], path: Path) -> int | None:
     return None
 
 
-def _parts(dotted: str) -> Path:
-    return tuple(part.strip("\"'") for part in re.findall(_PART, dotted))
+class _Scanner:
+    def __init__(self, text: str) -> None:
+        self._text = text
+        self._at = 0
+        self._ends = [found.start() for found in re.finditer("\n", text)]
+        self._named: dict[Path, int] = {}
+        self._implied: dict[Path, int] = {}
+        self._counts: dict[Path, int] = {}
 
+    def lines(self) -> dict[Path, int]:
+        """Scan the text."""
+        table: Path = ()
+        self._pass(_SPACE)
+        while self._at < len(self._text):
+            before = self._at
+            if self._next() == "[":
+                table = self._header()
+            else:
+                self._pair(table)
+            self._pass(_SPACE)
+            if self._at == before:  # no TOML: the parser has not accepted this text
+                break
+        return self._implied | self._named
 
-def _numbered(path: Path, counts: dict[Path, int]) -> Path:
-    """Put the number of the present item after every array of tables on the way."""
-    result: Path = ()
-    for place, part in enumerate(path):
-        result = (*result, part)
-        if result in counts and place < len(path) - 1:
-            result = (*result, counts[result])
-    return result
+    def _next(self) -> str:
+        return self._text[self._at : self._at + 1]
 
+    def _pass(self, pattern: re.Pattern[str]) -> str:
+        found = pattern.match(self._text, self._at)
+        if found is None:
+            return ""
+        self._at = found.end()
+        return found[0]
 
-def _blank_strings(text: str) -> str:
-    """Empty strings and comments, so that signs in them do not count; keys stay as they are."""
+    def _name(self, path: Path, at: int, above: int = 0) -> None:
+        """Note that ``path`` stands at a place of the text; ``above`` parts were there before."""
+        line = bisect_right(self._ends, at - 1) + 1
+        self._named.setdefault(path, line)
+        for length in range(above + 1, len(path)):
+            self._implied.setdefault(path[:length], line)
 
-    def blank(found: re.Match[str]) -> str:
-        rest = text[found.end() :].lstrip(" \t")
-        is_key = rest.startswith((".", "=", "]")) and "\n" not in found[0]
-        return found[0] if is_key else "\n" * found[0].count("\n")
+    def _header(self) -> Path:
+        start = self._at
+        double = self._text.startswith("[[", self._at)
+        self._at += 1 + double
+        self._pass(_SPACE)
+        table = self._numbered(self._key())
+        if double:
+            self._implied.setdefault(table, bisect_right(self._ends, start - 1) + 1)
+            self._counts[table] = self._counts.get(table, -1) + 1
+            table = (*table, self._counts[table])
+        self._pass(_SPACE)
+        self._at += 1 + double
+        self._name(table, start)
+        return table
 
-    return _STRING.sub(blank, text)
+    def _numbered(self, path: Path) -> Path:
+        """Put the number of the present item after every array of tables on the way."""
+        result: Path = ()
+        for place, part in enumerate(path):
+            result = (*result, part)
+            if result in self._counts and place < len(path) - 1:
+                result = (*result, self._counts[result])
+        return result
+
+    def _key(self) -> Path:
+        parts = [self._key_part()]
+        while self._pass(_DOT):
+            parts.append(self._key_part())
+        return tuple(parts)
+
+    def _key_part(self) -> str:
+        part = self._pass(_KEY_PART)
+        if part.startswith('"'):
+            decoded: str = tomllib.loads(f"key = {part}")["key"]
+            return decoded
+        return part.strip("'")
+
+    def _pair(self, table: Path) -> None:
+        start = self._at
+        path = (*table, *self._key())
+        self._name(path, start, len(table))
+        self._pass(_SPACE)
+        self._at += 1  # the equals sign
+        self._pass(_SPACE)
+        self._value(path)
+
+    def _value(self, path: Path) -> None:
+        sign = self._next()
+        if sign in ("[", "{"):
+            self._at += 1
+            self._items(path, sign)
+        elif not self._pass(_STRING):
+            self._pass(_OTHER)
+
+    def _items(self, path: Path, sign: str) -> None:
+        """Read an array or an inline table to its end."""
+        number = 0
+        self._pass(_SPACE)
+        while self._next() not in ("]", "}", ""):
+            before = self._at
+            if sign == "[":
+                self._name((*path, number), self._at, len(path))
+                self._value((*path, number))
+            else:
+                self._pair(path)
+            number += 1
+            self._pass(_SPACE)
+            if self._next() == ",":
+                self._at += 1
+                self._pass(_SPACE)
+            if self._at == before:
+                return
+        self._at += 1

@@ -10,9 +10,17 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-_NUMBER = r"(\d[\d_]*(?:\.\d+)?)"
+from busbox.errors import shown
+
+#: Nothing is faster or longer than this; it keeps every sum of cycles below 2^63.
+FASTEST_HZ = 10**12
+LONGEST_SECONDS = 10**6
+LONGEST_CYCLES = FASTEST_HZ * LONGEST_SECONDS
+
+_NUMBER = r"([0-9][0-9_]{0,40}(?:\.[0-9]{1,40})?)"
 _CLOCK = re.compile(rf"{_NUMBER}\s*(Hz|kHz|MHz|GHz)")
 _TIME = re.compile(rf"{_NUMBER}\s*(s|ms|us|ns|ps)")
+_CYCLES = re.compile(r"[0-9][0-9_]{0,40}")
 _HERTZ = {"Hz": 1, "kHz": 1_000, "MHz": 1_000_000, "GHz": 1_000_000_000}
 _PER_SECOND = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9, "ps": 10**12}
 
@@ -56,10 +64,12 @@ def parse_clock(text: object) -> int:
     """
     found = _CLOCK.fullmatch(text.strip()) if isinstance(text, str) else None
     if found is None:
-        raise ValueError(f"a clock must be a number with Hz, kHz, MHz or GHz, not {text!r}")
+        raise ValueError(f"a clock must be a number with Hz, kHz, MHz or GHz, not {shown(text)}")
     hertz = Fraction(found[1].replace("_", "")) * _HERTZ[found[2]]
     if hertz.denominator != 1 or hertz <= 0:
         raise ValueError(f"a clock must be a positive whole number of hertz, not {text!r}")
+    if hertz > FASTEST_HZ:
+        raise ValueError(f"a clock must be at most {show_clock(FASTEST_HZ)}, not {text!r}")
     return int(hertz)
 
 
@@ -70,18 +80,26 @@ def parse_span(value: object) -> Span:
     ------
     ValueError : neither of them, or negative
     """
+    span: Span | None = None
     if isinstance(value, int) and not isinstance(value, bool) and value >= 0:
-        return Span(cycles=value)
-    if isinstance(value, str):
+        span = Span(cycles=value)
+    elif isinstance(value, str):
         text = value.strip()
-        if re.fullmatch(r"\d[\d_]*", text):
-            return Span(cycles=int(text.replace("_", "")))
         found = _TIME.fullmatch(text)
-        if found is not None:
-            return Span(seconds=Fraction(found[1].replace("_", "")) / _PER_SECOND[found[2]])
-    raise ValueError(
-        f"a time must be a number with s, ms, us, ns or ps, or whole cycles, not {value!r}"
-    )
+        if _CYCLES.fullmatch(text):
+            span = Span(cycles=int(text.replace("_", "")))
+        elif found is not None:
+            span = Span(seconds=Fraction(found[1].replace("_", "")) / _PER_SECOND[found[2]])
+    if span is None:
+        raise ValueError(
+            f"a time must be a number with s, ms, us, ns or ps, or whole cycles, not {shown(value)}"
+        )
+    if (span.cycles or 0) > LONGEST_CYCLES or (span.seconds or 0) > LONGEST_SECONDS:
+        raise ValueError(
+            f"a time must be at most {LONGEST_SECONDS:,} s or {LONGEST_CYCLES:,} cycles, "
+            f"not {shown(value)}"
+        )
+    return span
 
 
 def show_clock(hertz: int) -> str:

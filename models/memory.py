@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import io
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from busbox.device import Access, Answer, Host, Setting
-from busbox.errors import InputError
+from busbox.errors import InputError, Mistake, shown
 from busbox.model import RegisterModel
 from busbox.registers import Register, RegisterTable, lane_mask
+from busbox.traffic.text import limited
+
+#: The bytes an ELF file begins with.
+ELF = b"\x7fELF"
+_HEX_RECORD = re.compile(r":(?:[0-9A-Fa-f]{2}){5,}")
 
 
 class Memory(RegisterModel):
@@ -87,29 +94,99 @@ def read_image(path: Path, base: int, size: int) -> list[tuple[int, int]]:
     ------
     InputError : the file cannot be read, is spoiled, or has nothing in the slot
     """
-    import bincopy  # late: only a memory with a file needs it
-
-    image = bincopy.BinFile()
+    suffix = path.suffix.lower()
     try:
         contents = path.read_bytes()
-        if contents.startswith(b"\x7fELF"):
-            image.add_elf(contents)
-        elif path.suffix.lower() in (".hex", ".ihex"):
-            image.add_ihex(contents.decode("ascii"))
-        else:
-            image.add_binary(contents, base)
     except OSError as error:
         raise InputError.of(f"cannot be read: {error.strerror}", str(path)) from None
-    except Exception as error:  # the library's readers raise many kinds on spoiled files
-        raise InputError.of(f"is not a good memory image: {error}", str(path)) from None
+    if suffix in (".hex", ".ihex"):
+        _check_hex(contents.decode("latin-1"), path)
+    try:
+        if suffix in (".hex", ".ihex"):
+            pieces = _hex_pieces(contents)
+        elif suffix == ".elf" or contents.startswith(ELF):
+            pieces = _elf_pieces(contents)
+        else:
+            pieces = [(base, contents)]
+    except Exception as error:  # the libraries' readers raise many kinds on spoiled files
+        what = "its parts do not fit together, or it is cut short"
+        if suffix == ".elf" and not contents.startswith(ELF):
+            what = "an ELF file must begin with the bytes 7f 45 4c 46"
+        raise InputError.of(f"is not a good memory image: {what}", str(path)) from error
     found = [
-        (segment.address + place - base, byte)
-        for segment in image.segments
-        for place, byte in enumerate(segment.data)
+        (address + place - base, byte)
+        for address, piece in pieces
+        for place, byte in enumerate(piece)
     ]
     inside = [(offset, byte) for offset, byte in found if 0 <= offset < size]
     if not inside:
         raise InputError.of(
-            f"has nothing between {base:#x} and {base + size - 1:#x}, where the slot is", str(path)
+            f"must have at least one byte between {base:#x} and {base + size - 1:#x}, "
+            f"where the slot is; it has {_where(found, base)}",
+            str(path),
         )
     return inside
+
+
+def _hex_pieces(contents: bytes) -> list[tuple[int, bytes]]:
+    """Return (address, bytes) of an Intel HEX file whose records are sound."""
+    import bincopy  # late: only a memory with a file needs it
+
+    image = bincopy.BinFile()
+    image.add_ihex(contents.decode("latin-1"))
+    return [(segment.address, bytes(segment.data)) for segment in image.segments]
+
+
+def _elf_pieces(contents: bytes) -> list[tuple[int, bytes]]:
+    """Return (load address, bytes) of every segment that an ELF file loads.
+
+    Segments count, not sections: a loader looks at nothing else. Source: ELF specification 1.2,
+    program header, PT_LOAD.
+    """
+    from elftools.elf.elffile import ELFFile  # late, as above
+
+    pieces = []
+    for segment in ELFFile(io.BytesIO(contents)).iter_segments("PT_LOAD"):
+        data = segment.data()
+        if len(data) != segment["p_filesz"]:
+            raise ValueError("a segment is cut short")
+        pieces.append((segment["p_paddr"], data))
+    return pieces
+
+
+def _where(found: list[tuple[int, int]], base: int) -> str:
+    if not found:
+        return "none at all"
+    return f"bytes from {base + found[0][0]:#x} to {base + found[-1][0]:#x}"
+
+
+def _check_hex(text: str, path: Path) -> None:
+    """Refuse Intel HEX with a spoiled record, with its line.
+
+    Raises
+    ------
+    InputError : with every record that is spoiled
+    """
+    mistakes = [
+        Mistake(f"is not a good memory image: {problem}", str(path), line)
+        for line, record in enumerate(text.splitlines(), start=1)
+        if (problem := _record_problem(record.strip()))
+    ]
+    if mistakes:
+        raise InputError(limited(mistakes, str(path)))
+
+
+def _record_problem(record: str) -> str | None:
+    if not record:
+        return None
+    if not _HEX_RECORD.fullmatch(record):
+        return f"a record must be : and pairs of hexadecimal digits, not {shown(record)}"
+    data = bytes.fromhex(record[1:])
+    if len(data) != data[0] + 5:
+        digits = 2 * data[0] + 10
+        return f"a record of {data[0]} bytes must have {digits} digits, not {2 * len(data)}"
+    if sum(data) & 0xFF:
+        return f"the checksum must be {-sum(data[:-1]) & 0xFF:#04x}, not {data[-1]:#04x}"
+    if data[3] > 5:
+        return f"a record's type must be 0 to 5, not {data[3]}"
+    return None

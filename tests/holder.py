@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from busbox.device import ERROR, Access, Answer, Host, Hold, Setting
+from busbox.device import ERROR, Access, Answer, Hold, Host, Setting
 from busbox.model import RegisterModel
 from busbox.registers import Register, RegisterTable
 

@@ -20,7 +20,7 @@ def test_the_tests_run_against_the_wheel_where_they_should() -> None:
     expected = os.environ.get("BUSBOX_EXPECTED_HOME")
     if expected is None:
         pytest.skip("not run by tests/on_wheel.py")
-    assert PACKAGE == Path(expected) / "busbox"
+    assert Path(expected) / "busbox" == PACKAGE
 
 
 @pytest.mark.parametrize(

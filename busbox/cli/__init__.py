@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import importlib
 import os
+import re
 import sys
 from typing import Any
 
 import click
 
 from busbox import __version__
-from busbox.errors import BusboxError, nearest
+from busbox.errors import BusboxError, InputError, nearest, one_of
 
 #: Verbs by group: name to one line of help. The module of a verb has its name.
 GROUPS = {
@@ -51,9 +52,9 @@ class _Verbs(click.Group):
         self, context: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args and args[0] not in VERBS and not args[0].startswith("-"):
-            raise click.UsageError(
-                f"There is no verb {args[0]!r}{nearest(args[0], list(VERBS))} "
-                f"(verbs: {', '.join(VERBS)})"
+            raise InputError.of(
+                f"there is no verb {args[0]!r}{nearest(args[0], list(VERBS))} "
+                f"(known: {one_of(VERBS)})"
             )
         return super().resolve_command(context, args)
 
@@ -76,6 +77,37 @@ def cli(context: click.Context) -> None:
         click.echo(START, nl=False)
 
 
+def _wrong_words(error: click.ClickException) -> str:
+    """Return what is wrong with the words of a command line, in words of our own."""
+    context = getattr(error, "ctx", None)
+    verb = f"{context.info_name}: " if context is not None and context.parent is not None else ""
+    text = error.format_message()
+    extra = re.fullmatch(r"Got unexpected extra arguments? \((.*)\)", text)
+    if isinstance(error, click.NoSuchOption):
+        known = [] if context is None else _options(context)
+        name = error.option_name
+        text = f"there is no option {name!r}{nearest(name, known)} (known: {one_of(known)})"
+    elif isinstance(error, click.MissingParameter) and error.param is not None and context:
+        text = f"{error.param.make_metavar(context)} must be given"
+    elif extra is not None:
+        text = f"one word too many: {extra[1]}"
+    elif isinstance(error, click.BadOptionUsage):
+        takes = (
+            "must be followed by a value" if "requires" in text else "must stand without a value"
+        )
+        text = f"{error.option_name} {takes}"
+    return f"{verb}{text}"
+
+
+def _options(context: click.Context) -> list[str]:
+    return [
+        name
+        for param in context.command.get_params(context)
+        for name in param.opts
+        if isinstance(param, click.Option) and name.startswith("--")
+    ]
+
+
 def main(args: list[str] | None = None) -> None:
     """Run the command line and leave with its exit code.
 
@@ -95,7 +127,7 @@ def main(args: list[str] | None = None) -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(1)
     except click.ClickException as error:
-        error.show()
+        click.echo(f"busbox: {_wrong_words(error)}", err=True)
         sys.exit(2)
     except (KeyboardInterrupt, click.Abort):
         click.echo("stopped", err=True)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -12,7 +14,7 @@ import click
 from busbox.bench import Bench
 from busbox.cli.common import json_option, open_bench, paper, print_json, set_option
 from busbox.engines import DEFAULT_ENGINE, ENGINES
-from busbox.errors import InputError
+from busbox.errors import InputError, Mistake
 from busbox.recording import Recording
 from busbox.replay import Progress
 
@@ -47,7 +49,7 @@ def command(
     """
     opened = open_bench(bench, values)
     _check_places(vcd, out)
-    with _progress(as_json) as progress:
+    with _progress(as_json) as progress, _by_option():
         recording = opened.run(engine, until, traffic=traffic, progress=progress)
     _write(opened, recording, vcd, out)
     if as_json:
@@ -66,12 +68,44 @@ def command(
 
 def _check_places(vcd: str | None, out: str | None) -> None:
     """Refuse places that cannot be written before the run, not after it."""
-    if vcd is not None and not Path(vcd).absolute().parent.is_dir():
-        raise InputError.of(f"there is no folder {str(Path(vcd).parent)!r}", "--vcd")
-    if vcd is not None and Path(vcd).is_dir():
-        raise InputError.of(f"must be a file, not the folder {vcd!r}", "--vcd")
-    if out is not None and Path(out).exists() and not Path(out).is_dir():
-        raise InputError.of(f"must be a folder, not the file {out!r}", "--out")
+    mistakes = []
+    if vcd is not None and os.path.isdir(vcd):
+        mistakes.append(Mistake(f"must be a file, not the folder {vcd!r}", "--vcd"))
+    elif vcd is not None:
+        folder = Path(vcd).parent
+        if not os.path.isdir(folder):
+            mistakes.append(Mistake(f"there is no folder {str(folder)!r}", "--vcd"))
+        elif not os.access(folder, os.W_OK):
+            mistakes.append(
+                Mistake(f"must be in a folder that can be written to, not {str(folder)!r}", "--vcd")
+            )
+    if out is not None:
+        above = Path(out).absolute()
+        while not os.path.lexists(above):
+            above = above.parent
+        if not above.is_dir():
+            what = out if above == Path(out).absolute() else str(above)
+            mistakes.append(Mistake(f"must be a folder, not the file {what!r}", "--out"))
+        elif not os.access(above, os.W_OK):
+            mistakes.append(
+                Mistake(f"must be a folder that can be written to, not {out!r}", "--out")
+            )
+    if mistakes:
+        raise InputError(mistakes)
+
+
+@contextmanager
+def _by_option() -> Iterator[None]:
+    """Tell what is wrong with an argument by the name of its option."""
+    try:
+        yield
+    except InputError as error:
+        raise InputError(
+            replace(mistake, where=f"--{mistake.key}", key="")
+            if mistake.key in ("traffic", "until", "engine") and not mistake.where
+            else mistake
+            for mistake in error.mistakes
+        ) from error
 
 
 def _write(bench: Bench, recording: Recording, vcd: str | None, out: str | None) -> None:

@@ -9,7 +9,7 @@ import click
 from busbox.address_map import SPACE, AddressMap, Decoded, Slot, show_bits
 from busbox.c_header import read_header
 from busbox.cli.common import open_bench, paper, set_option
-from busbox.errors import InputError
+from busbox.errors import InputError, no_file, one_of
 from busbox.registers import show_lanes
 from busbox.reports.paper import Paper
 from busbox.traffic.numbers import number
@@ -43,7 +43,7 @@ def _parsed(text: str) -> int:
     try:
         return number(text, "an address")
     except ValueError as error:
-        hint = "" if text[:1].isdigit() else f" (or a C header: a file in {', '.join(_SOURCES)})"
+        hint = "" if text[:1].isdigit() else f" (or a C header: a file in {one_of(_SOURCES)})"
         raise InputError.of(f"{error}{hint}", "where") from None
 
 
@@ -127,6 +127,9 @@ def _why_not(slot: Slot, address: int) -> str:
 
 
 def _header(page: Paper, address_map: AddressMap, path: Path) -> None:
+    problem = no_file(path)
+    if problem:
+        raise InputError.of(problem, key="where")
     try:
         text = path.read_bytes().decode("utf-8-sig", errors="replace")
     except OSError as error:

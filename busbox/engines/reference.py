@@ -1,7 +1,7 @@
 """The engine ``reference``: Amaranth's own simulator, one row after the other. It is the judge.
 
 Inside a row: inputs and reset, settle, outlets, settle, sample, tick. One test bench owns all of it:
-its context sets the clock too, so that nothing else moves in between.
+its context sets the inputs, and a tick is two steps of the simulator, one for each edge of the clock.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from array import array
 from collections import deque
 from collections.abc import Callable, Sequence
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 from amaranth.hdl import Cat
 from amaranth.sim import Simulator
@@ -28,7 +28,7 @@ from busbox.engines import (
     Stop,
 )
 from busbox.errors import ModelError
-from busbox.fabric.design import Design
+from busbox.fabric.design import CALLS, Design
 from busbox.fabric.rules import Row, RuleChecker
 from busbox.registers import WORD
 from busbox.system import System
@@ -62,7 +62,7 @@ class ReferenceEngine:
         self._forget()
         slots = [placed.slot for placed in system.devices]
         self._design = Design(slots, system.fabric)
-        self._bench = _open(self._design)
+        self._bench, self._half_tick = _open(self._design)
         self._offsets = [port.adr for _, port in self._design.ports[1:]]
         self._watch = _Watch(self._design, self._bench) if self.watch_ports else None
 
@@ -72,6 +72,7 @@ class ReferenceEngine:
         self._start = 0
         self._reads = 0
         self._up = False
+        self._inputs = 0
         self._hold_until: int | None = 0
 
     # The contract.
@@ -122,7 +123,7 @@ class ReferenceEngine:
             self._forget()
         if restart:
             self._waiting.clear()
-        self._bench.set(Cat(self._design.command, self._design.reply), 0)
+        self._bench.set(self._design.inputs, 0)
         self._bench.set(self._design.rst, 1)
         self._reset_until = self.row + length
         self.free = self._reset_until + 1
@@ -188,13 +189,13 @@ class ReferenceEngine:
 
     def _idle(self, end: int) -> None:
         """Run rows without an access."""
-        set_signal, clk, watch = self._bench.set, self._design.clk, self._watch
-        while self.row < end:
+        half_tick, watch = self._half_tick, self._watch
+        for _ in range(self.row, end):
             if watch is not None:
                 watch.sample()
-            set_signal(clk, 1)
-            set_signal(clk, 0)
-            self.row += 1
+            half_tick()
+            half_tick()
+        self.row = end
         if watch is not None:
             self.breaches = watch.breaches
 
@@ -202,27 +203,30 @@ class ReferenceEngine:
         bench, design, command = self._bench, self._design, self._command
         assert command is not None
         if not self._up:
-            word = design.pack_command(command.write, command.address, command.lanes, command.data)
-            bench.set(design.command, word)
+            self._inputs = design.access_word(
+                command.write, command.address, command.lanes, command.data
+            )
+            bench.set(design.inputs, self._inputs)
             self._up = True
-        called = bench.get(design.calls)
-        if called:
-            self._ask(called.bit_length() - 1, command)
-        ending = bench.get(design.ending)
+        status = bench.get(design.status)
+        called = status >> CALLS
+        if called and self._ask(called.bit_length() - 1, command):
+            status = bench.get(design.status)
         if self._watch is not None:
             self._watch.sample()
             self.breaches = self._watch.breaches
-        bench.set(design.clk, 1)
-        bench.set(design.clk, 0)
+        self._half_tick()
+        self._half_tick()
         self.row += 1
-        if ending & 1:
-            bench.set(Cat(design.command, design.reply), 0)
-            failed, cut = ending >> 1 & 1, ending >> 2 & 1
-            self._ended(WATCHDOG if cut else ERR if failed else ACK, ending >> 3)
+        if status & 1:
+            bench.set(design.inputs, 0)
+            failed, cut = status >> 1 & 1, status >> 2 & 1
+            self._ended(WATCHDOG if cut else ERR if failed else ACK, status >> 3 & WORD)
 
-    def _ask(self, slot: int, command: Command) -> None:
+    def _ask(self, slot: int, command: Command) -> bool:
+        """Ask the model whose outlet is called; return False while it holds."""
         if self._hold_until is None or self.row < self._hold_until:
-            return
+            return False
         offset = self._bench.get(self._offsets[slot]) << 2
         answer = self._answer(
             slot,
@@ -234,24 +238,35 @@ class ReferenceEngine:
                     f"a hold in cycle {self.row} must end in a later cycle, not in {answer.until}"
                 )
             self._hold_until = answer.until
-        elif answer is ERROR:
-            self._bench.set(self._design.reply, 0b10)
-        else:
-            assert isinstance(answer, int)
-            self._bench.set(self._design.reply, 0b01 | (answer & WORD) << 2)
+            return False
+        if answer is not ERROR and not isinstance(answer, int):
+            raise ModelError(f"a model must answer a word, ERROR or a Hold, not {answer!r}")
+        refuse = answer is ERROR
+        word = 0 if refuse else cast(int, answer) & WORD
+        self._bench.set(self._design.inputs, self._inputs | self._design.reply_word(word, refuse))
+        return True
 
 
-def _open(design: Design) -> Any:
-    """Return the context of the one test bench that owns a simulator of the design."""
+def _open(design: Design) -> tuple[Any, Callable[[], object]]:
+    """Return the context of the one test bench of a simulator, and what makes half a tick.
+
+    The simulator stands between the rising edge that began row 0 (with RST high) and the falling
+    one. So it stands in every row: what is set there settles long before the next rising edge, the
+    second half of a tick.
+    """
     opened: list[Any] = []
 
     async def bench(context: Any) -> None:
         opened.append(context)
+        context.set(design.rst, 1)
 
     simulator = Simulator(design)
+    simulator.add_clock(1e-6)  # the length of a cycle means nothing here
     simulator.add_testbench(bench)
     simulator.advance()
-    return opened[0]
+    simulator.advance()
+    opened[0].set(design.rst, 0)
+    return opened[0], simulator.advance
 
 
 class _Watch:

@@ -14,38 +14,46 @@ from busbox.fabric.master import Master
 from busbox.fabric.outlet import Outlet
 from busbox.system import FabricOptions
 
+#: First bit of the reply in ``inputs``: go, write, 30 address bits, lanes and data come before it.
+REPLY = 1 + 1 + wishbone.WORD_ADDRESS_BITS + wishbone.LANES + wishbone.DATA_BITS
+#: First bit of the calls in ``status``: done, failed, cut and the word read come before it.
+CALLS = 3 + wishbone.DATA_BITS
+
 
 class Design(Elaboratable):
     """Master, fabric and outlets, with everything an engine drives or reads as a signal.
 
     Attributes
     ----------
-    clk, rst : the one clock and its synchronous reset (driven by the engine)
-    command : go, write, word address, lanes and data of the access, least significant first (driven)
-    reply : ready, refuse and answer for the outlet whose call is high (driven)
-    calls : bit n = the outlet of slot n is asked in this row (read)
-    ending : done, failed, cut (by the watchdog), and the word read (read)
+    domain : the one clock domain; its ``rst`` is driven by the engine, its ``clk`` too
+    inputs : what the engine drives: an access (:meth:`access_word`) and, beside it, the reply of the
+        outlet that is called (:meth:`reply_word`); 0 for neither
+    status : what the engine reads: done, failed, cut (by the watchdog), the word read, and then a
+        bit for each outlet whose model is asked in this row (:data:`CALLS` is the first)
     ports : (name, port) of every port: the master's first, then one a slot
     """
 
     def __init__(self, slots: Sequence[Slot], options: FabricOptions) -> None:
         self.domain = ClockDomain("sync")
-        self.clk, self.rst = self.domain.clk, self.domain.rst
+        self.rst = self.domain.rst
         self.master = Master()
         self.fabric = Fabric(slots, options)
         self.outlets = [Outlet(address_bits(slot)) for slot in slots]
-        self.command = Signal(1 + 1 + wishbone.WORD_ADDRESS_BITS + wishbone.LANES + 32)
-        self.reply = Signal(2 + 32)
-        self.calls = Signal(len(self.outlets))
-        self.ending = Signal(3 + 32)
+        self.inputs = Signal(REPLY + 2 + wishbone.DATA_BITS)
+        self.status = Signal(CALLS + len(self.outlets))
         self.ports = [("cpu", self.master.bus)] + [
             (slot.name, self.fabric.port(number)) for number, slot in enumerate(slots)
         ]
 
     @staticmethod
-    def pack_command(write: bool, address: int, lanes: int, data: int) -> int:
-        """Return the value of ``command`` for an access; 0 is "no access"."""
+    def access_word(write: bool, address: int, lanes: int, data: int) -> int:
+        """Return the value of ``inputs`` for an access without a reply."""
         return 1 | write << 1 | address >> 2 << 2 | lanes << 32 | data << 36
+
+    @staticmethod
+    def reply_word(data: int, refuse: bool) -> int:
+        """Return what a reply adds to ``inputs``: ACK with a word, or ERR."""
+        return 0b10 << REPLY if refuse else (0b01 | data << 2) << REPLY
 
     def elaborate(self, platform: object) -> Module:
         m = Module()
@@ -53,17 +61,13 @@ class Design(Elaboratable):
         m.submodules.master = master = self.master
         m.submodules.fabric = fabric = self.fabric
         wiring.connect(m, master.bus, fabric.bus)
-        m.d.comb += [
-            Cat(master.go, master.write, master.address, master.lanes, master.data).eq(
-                self.command
-            ),
-            self.ending.eq(Cat(master.done, master.failed, fabric.cut, master.read)),
-        ]
+        access = Cat(master.go, master.write, master.address, master.lanes, master.data)
+        ending = Cat(master.done, master.failed, fabric.cut, master.read)
+        calls = Cat(outlet.call for outlet in self.outlets)
+        m.d.comb += [access.eq(self.inputs), self.status.eq(Cat(ending, calls))]
         for number, outlet in enumerate(self.outlets):
             m.submodules[f"outlet_{number}"] = outlet
             wiring.connect(m, fabric.port(number), outlet.bus)
-            m.d.comb += [
-                Cat(outlet.ready, outlet.refuse, outlet.answer).eq(self.reply),
-                self.calls[number].eq(outlet.call),
-            ]
+            reply = Cat(outlet.ready, outlet.refuse, outlet.answer)
+            m.d.comb += reply.eq(self.inputs[REPLY:])
         return m

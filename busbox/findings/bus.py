@@ -97,7 +97,10 @@ def _tell_hang(evidence: Evidence, access: int) -> tuple[str, str]:
 
 
 def wishbone_rule(evidence: Evidence) -> Iterator[Hit]:
-    """A port broke a rule of Wishbone B4."""
+    """A port broke a rule of Wishbone B4.
+
+    It hurts because other components may rely on the rule: on the board it works by chance, or not.
+    """
     accesses = evidence.recording.accesses
     for port, breach in evidence.breaches:
         before = int(np.searchsorted(accesses.start, breach.row, side="right")) - 1

@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 from collections.abc import Iterable, Iterator
 
-from busbox.errors import InputError, Mistake, nearest
+from busbox.errors import InputError, Mistake, nearest, shown
 from busbox.registers import show_lanes
 from busbox.traffic.numbers import address, lanes, number
 from busbox.traffic.steps import Access, Step
@@ -32,7 +32,8 @@ def read_csv(lines: Iterable[str], where: str) -> Iterator[Step]:
     header = [name.strip() for name in first.split(separator)]
     if header not in (HEADER, [*HEADER, "pc"]):
         raise InputError.of(
-            f"the first line must be {','.join(HEADER)} with or without ,pc, not {first!r}",
+            f"the first line must be {','.join(HEADER)} or {','.join(HEADER)},pc, "
+            f"not {shown(first)}",
             where,
             1,
         )
@@ -43,8 +44,11 @@ def read_csv(lines: Iterable[str], where: str) -> Iterator[Step]:
             row = next(rows, None)
             if row is None:
                 break
-            step = _access(row, len(header), rows.line_num + 1)
-        except (ValueError, csv.Error) as error:
+            step = _access(row, header, rows.line_num + 1)
+        except csv.Error:
+            mistakes.append(Mistake("a cell is too long", where, rows.line_num + 1))
+            continue
+        except ValueError as error:
             mistakes.append(Mistake(str(error), where, rows.line_num + 1))
             continue
         if step is not None and not mistakes:
@@ -53,18 +57,20 @@ def read_csv(lines: Iterable[str], where: str) -> Iterator[Step]:
         raise InputError(limited(mistakes, where))
 
 
-def _access(row: list[str], width: int, line: int) -> Access | None:
+def _access(row: list[str], header: list[str], line: int) -> Access | None:
     row = [cell.strip() for cell in row]
     if not any(row):
         return None
-    if len(row) != width:
-        raise ValueError(f"a row must have {width} cells, not {len(row)}")
+    if len(row) != len(header):
+        raise ValueError(
+            f"a row must have {len(header)} cells ({', '.join(header)}), not {len(row)}"
+        )
     wait, op, place, data, selected = row[:5]
     if op not in _OPS:
-        raise ValueError(f"op must be read or write, not {op!r}{nearest(op, list(_OPS))}")
+        raise ValueError(f"op must be read or write, not {shown(op)}{nearest(op, list(_OPS))}")
     if not data and _OPS[op]:
-        raise ValueError("a write must have data")
-    pc = row[5] if width > 5 else ""
+        raise ValueError("data of a write must be given; only that of a read may be empty")
+    pc = row[5] if len(header) > 5 else ""
     return Access(
         _OPS[op],
         address(place),

@@ -7,10 +7,11 @@ import io
 import os
 import zlib
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from busbox.errors import InputError, nearest, one_of
+from busbox.errors import InputError, nearest, no_file, one_of, shown
 from busbox.traffic.columns import read_csv, write_csv
 from busbox.traffic.steps import Step
 from busbox.traffic.text import read_text, write_text
@@ -34,17 +35,36 @@ class Format:
 FORMATS = {".steps": Format(read_text, write_text), ".csv": Format(read_csv, write_csv)}
 
 
-def _format_of(path: Path) -> tuple[Format, bool]:
-    packed = path.suffix == ".gz"
-    suffix = Path(path.stem).suffix if packed else path.suffix
-    if suffix not in FORMATS:
+def check_suffix(path: Path) -> None:
+    """Refuse a name whose suffix is that of no format.
+
+    Raises
+    ------
+    InputError : it is none
+    """
+    if _suffix_of(path) not in FORMATS:
         known = list(FORMATS)
+        suffix = _suffix_of(path)
+        if suffix == ".py":
+            raise InputError.of(
+                f"must name the function too, such as '{path.name}:firmware', not {path.name!r}"
+            )
         raise InputError.of(
-            f"a traffic file must end in {one_of(known)} (or that and .gz), "
-            f"not {suffix or 'nothing'}{nearest(suffix, known)}",
-            str(path),
+            f"a traffic file must end in {one_of(known)} (or that and .gz), or be "
+            f"FILE.py:FUNCTION, not {shown(path.name)}{nearest(suffix, known)}"
         )
-    return FORMATS[suffix], packed
+
+
+def _suffix_of(path: Path) -> str:
+    return Path(path.stem).suffix if path.suffix == ".gz" else path.suffix
+
+
+def _format_of(path: Path) -> tuple[Format, bool]:
+    try:
+        check_suffix(path)
+    except InputError as error:
+        raise InputError.of(str(error), str(path)) from None
+    return FORMATS[_suffix_of(path)], path.suffix == ".gz"
 
 
 def read_traffic(path: Path) -> list[Step]:
@@ -55,13 +75,18 @@ def read_traffic(path: Path) -> list[Step]:
     InputError : the file cannot be read, or holds something that is no step
     """
     chosen, packed = _format_of(path)
+    problem = no_file(path)
+    if problem:
+        raise InputError.of(problem)
     try:
         contents = path.read_bytes()
         if packed:
             contents = gzip.decompress(contents)
         text = contents.decode("utf-8-sig")
     except (gzip.BadGzipFile, EOFError, zlib.error):
-        raise InputError.of("is not a good .gz file", str(path)) from None
+        raise InputError.of(
+            "must be a gzip file, as its name ends in .gz; it is none, or is spoiled", str(path)
+        ) from None
     except OSError as error:
         raise InputError.of(f"cannot be read: {error.strerror}", str(path)) from None
     except UnicodeDecodeError as error:
@@ -100,5 +125,6 @@ def replace_file(path: Path, contents: bytes) -> None:
         beside.write_bytes(contents)
         os.replace(beside, path)
     except OSError as error:
-        beside.unlink(missing_ok=True)
+        with suppress(OSError):
+            beside.unlink()
         raise InputError.of(f"cannot be written: {error.strerror}", str(path)) from None

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import re
 
+from busbox.errors import shown
 from busbox.registers import WORD
+
+#: A register by name: slot and register, the latter with its number in a row.
+NAME = re.compile(r"([A-Za-z_]\w*)\.([A-Za-z_]\w*(?:\.\d+)?)")
 
 _NUMBER = re.compile(r"0[xX][0-9a-fA-F_]+|0[bB][01_]+|[0-9][0-9_]*")
 _LANES = re.compile(r"[01]{4}")
@@ -25,9 +29,9 @@ def number(text: str, what: str, high: int = WORD) -> int:
         except ValueError:
             value = None
     if value is None:
-        raise ValueError(f"{what} must be a number such as 12 or 0x0c, not {text!r}")
+        raise ValueError(f"{what} must be a number such as 12 or 0x0c, not {shown(text)}")
     if value > high:
-        raise ValueError(f"{what} must be at most {high:#x}, not {text}")
+        raise ValueError(f"{what} must be at most {high:#x}, not {shown(text)}")
     return value
 
 
@@ -42,8 +46,9 @@ def address(text: str) -> int:
     if value % 4:
         lane = value % 4
         raise ValueError(
-            f"an address must be a multiple of 4, not {text}; for that byte write "
-            f"{value - lane:#010x} with lanes {1 << lane:04b} and the data shifted to its lane"
+            f"an address must be a multiple of 4, not {text}; that byte is "
+            f"{value - lane:#010x} with lanes {1 << lane:04b}, its data in bits "
+            f"{8 * lane + 7}..{8 * lane}"
         )
     return value
 
@@ -56,5 +61,7 @@ def lanes(text: str) -> int:
     ValueError : anything else
     """
     if not _LANES.fullmatch(text):
-        raise ValueError(f"lanes must be four binary digits, SEL(3) first, not {text!r}")
+        raise ValueError(
+            f"lanes must be four binary digits, SEL(3) first, such as 0001, not {shown(text)}"
+        )
     return int(text, 2)

@@ -8,15 +8,16 @@ the first step, for a CPU that starts again after a reset.
 
 from __future__ import annotations
 
+import inspect
 import sys
 import threading
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from busbox.errors import InputError
+from busbox.errors import BusboxError, InputError, line_in, raised, shown
 from busbox.registers import WORD
-from busbox.traffic.numbers import address
+from busbox.traffic.numbers import NAME, address
 from busbox.traffic.steps import (
     ALL_LANES,
     POLL_LIMIT,
@@ -97,7 +98,8 @@ class BusError(Exception):
     """
 
     def __init__(self, target: object) -> None:
-        super().__init__(f"the access to {target} ended with ERR")
+        shown_target = f"{target:#010x}" if isinstance(target, int) else target
+        super().__init__(f"the access to {shown_target} ended with ERR")
         self.target = target
 
 
@@ -186,12 +188,14 @@ def _line_of_caller() -> int:
 
 
 def _target(target: int | str) -> Target:
-    if isinstance(target, int) and not isinstance(target, bool):
-        return address(str(target)) if target >= 0 else address("negative")
-    slot, dot, register = str(target).partition(".")
-    if not dot or not slot or not register:
-        raise ValueError(f"a target must be an address or 'slot.REGISTER', not {target!r}")
-    return Named(slot, register)
+    if type(target) is int:
+        if not 0 <= target <= WORD:
+            raise ValueError(f"an address must be from 0 to {WORD:#x}, not {target:#x}")
+        return address(f"{target:#x}")
+    found = NAME.fullmatch(target) if isinstance(target, str) else None
+    if found is None:
+        raise ValueError(f"a target must be an address or 'slot.REGISTER', not {shown(target)}")
+    return Named(found[1], found[2])
 
 
 def _lanes(lanes: int) -> int:
@@ -215,13 +219,21 @@ class FunctionSource:
     """A Python function ``firmware(bus)``, asked step by step.
 
     The function runs in a thread of its own, and only while the replay waits for its next step, so
-    that the two never run at once. What it raises comes out of ``next`` with its own traceback.
+    that the two never run at once. What it raises comes out of ``next`` with its own traceback; of a
+    function from a traffic file, as an InputError with its line there.
+
+    Parameters
+    ----------
+    function : called with a :class:`Bus`
+    name : how messages call the function's file, "" if it comes from no file
+    path : the file's path, as Python knows it
     """
 
     ahead = False
 
-    def __init__(self, function: Callable[[Bus], Any]) -> None:
+    def __init__(self, function: Callable[[Bus], Any], name: str = "", path: str = "") -> None:
         self._function = function
+        self._name, self._path = name, path
         self._thread: threading.Thread | None = None
         self._go = threading.Semaphore(0)
         self._done = threading.Semaphore(0)
@@ -239,13 +251,19 @@ class FunctionSource:
         else:
             self._go.release()
         self._done.acquire()
-        if self._raised is not None:
-            raise self._raised
-        return self._step
+        error = self._raised
+        if error is None:
+            return self._step
+        told = isinstance(error, BusboxError) or not isinstance(error, Exception | SystemExit)
+        if told or not self._name:
+            raise error
+        line = line_in(error, self._path)
+        text = f"the function raised {raised(error)}"
+        raise InputError.of(text, self._name, line) from error
 
     def again(self) -> FunctionSource:
         """Return a source that calls the function anew."""
-        return FunctionSource(self._function)
+        return FunctionSource(self._function, self._name, self._path)
 
     def close(self) -> None:
         """End the function where it stands."""
@@ -275,6 +293,21 @@ class FunctionSource:
         self._done.release()
 
 
+def not_firmware(function: object) -> str | None:
+    """Return why ``function`` cannot be called as ``function(bus)``, or None if it can."""
+    if not callable(function):
+        return f"must be a function, not {shown(function)}"
+    if inspect.isgeneratorfunction(function) or inspect.iscoroutinefunction(function):
+        return "must be a plain function: no yield, no async"
+    try:
+        inspect.signature(function).bind(None)
+    except TypeError:
+        return "must be a function of one argument, the bus"
+    except ValueError:  # a builtin that tells nothing
+        pass
+    return None
+
+
 def source_of(traffic: object) -> Source:
     """Return the source of a list of steps, a function, or something that is one already.
 
@@ -283,6 +316,9 @@ def source_of(traffic: object) -> Source:
     InputError : none of them
     """
     if callable(traffic):
+        problem = not_firmware(traffic)
+        if problem:
+            raise InputError.of(problem)
         return FunctionSource(traffic)
     if callable(getattr(traffic, "next", None)) and callable(getattr(traffic, "again", None)):
         return traffic  # type: ignore[return-value]
@@ -291,7 +327,5 @@ def source_of(traffic: object) -> Source:
         wrong = next((step for step in steps if not isinstance(step, Step)), None)
         if wrong is None:
             return ListSource(steps)
-        raise InputError.of(f"traffic must hold steps only, not {wrong!r}", key="traffic")
-    raise InputError.of(
-        f"traffic must be a file, a function or a list of steps, not {traffic!r}", key="traffic"
-    )
+        raise InputError.of(f"must hold steps only, not {shown(wrong)}")
+    raise InputError.of(f"must be a file, a function or a list of steps, not {shown(traffic)}")

@@ -18,9 +18,9 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator
 
-from busbox.errors import InputError, Mistake, nearest, one_of
+from busbox.errors import InputError, Mistake, nearest, one_of, shown
 from busbox.registers import WORD, show_lanes
-from busbox.traffic.numbers import address, lanes, number
+from busbox.traffic.numbers import NAME, address, lanes, number
 from busbox.traffic.steps import (
     ALL_LANES,
     POLL_LIMIT,
@@ -37,7 +37,6 @@ from busbox.units import parse_span
 #: More mistakes than this in one file are counted, not shown.
 SHOWN_MISTAKES = 50
 
-_NAME = re.compile(r"([A-Za-z_]\w*)\.([A-Za-z_]\w*(?:\.\d+)?)")
 _COMMENT = re.compile(r"(?:^|\s)#.*")
 
 
@@ -66,7 +65,8 @@ def limited(mistakes: list[Mistake], where: str) -> list[Mistake]:
     more = len(mistakes) - SHOWN_MISTAKES
     if more <= 0:
         return mistakes
-    return [*mistakes[:SHOWN_MISTAKES], Mistake(f"and {more} more mistakes", where)]
+    left = f"and {more} more mistake{'s' if more > 1 else ''}"
+    return [*mistakes[:SHOWN_MISTAKES], Mistake(left, where)]
 
 
 def write_text(steps: Iterable[Step]) -> Iterator[str]:
@@ -92,18 +92,18 @@ def write_text(steps: Iterable[Step]) -> Iterator[str]:
 
 
 def _step(line: str, count: int) -> Step | None:
-    verb, _, rest = line.strip().partition(" ")
+    verb, *rest = line.split(maxsplit=1) or [""]
     if verb == "mark":
-        if not rest.strip():
-            raise ValueError("mark must have a text")
-        return Mark(rest.strip(), count)
+        if not rest:
+            raise ValueError("mark must be followed by a text")
+        return Mark(rest[0].strip(), count)
     words = re.sub(r"(==|=|&)", r" \1 ", _COMMENT.sub("", line).replace("\t", " ")).split()
     if not words:
         return None
     reader = _READERS.get(words[0])
     if reader is None:
         raise ValueError(
-            f"a line must begin with {one_of([*_READERS, 'mark'])}, not {words[0]!r}"
+            f"a line must begin with {one_of([*_READERS, 'mark'])}, not {shown(words[0])}"
             f"{nearest(words[0], [*_READERS, 'mark'])}"
         )
     return reader(words[1:], count)
@@ -111,13 +111,13 @@ def _step(line: str, count: int) -> Step | None:
 
 def _target(words: list[str], verb: str) -> Target:
     if not words:
-        raise ValueError(f"{verb} must name an address or slot.REGISTER")
+        raise ValueError(f"{verb} must be followed by an address or slot.REGISTER")
     word = words.pop(0)
     if word[0].isdigit():
         return address(word)
-    found = _NAME.fullmatch(word)
+    found = NAME.fullmatch(word)
     if found is None:
-        raise ValueError(f"a target must be an address or slot.REGISTER, not {word!r}")
+        raise ValueError(f"a target must be an address or slot.REGISTER, not {shown(word)}")
     return Named(found[1], found[2])
 
 
@@ -128,12 +128,13 @@ def _options(words: list[str], known: tuple[str, ...]) -> dict[str, int]:
         word = words.pop(0)
         key, text = ("wait", word[1:]) if word[0] == "+" else (word, "")
         if key not in known:
-            choices = [*(name for name in known if name != "wait"), "+CYCLES"]
+            names = [name for name in known if name != "wait"]
             raise ValueError(
-                f"{word!r} does not belong here; expected {one_of(choices)}{nearest(word, known)}"
+                f"what follows must be {one_of([*names, '+CYCLES'])}, not {shown(word)}"
+                f"{nearest(word, names)}"
             )
         if key in options:
-            raise ValueError(f"{'+CYCLES' if key == 'wait' else key} must stand once")
+            raise ValueError(f"{'+CYCLES' if key == 'wait' else key} must be given once, not twice")
         if key != "wait":
             if not words:
                 raise ValueError(f"{key} must be followed by a value")
@@ -153,7 +154,7 @@ _OPTION_NAMES = {
 def _read_write(words: list[str], count: int) -> Step:
     target = _target(words, "write")
     if not words:
-        raise ValueError("write must have data after its target")
+        raise ValueError("write must have data after its target: write TARGET DATA")
     data = number(words.pop(0), "data")
     return Access(True, target, data, line=count, **_options(words, ("lanes", "pc", "wait")))
 
@@ -166,6 +167,8 @@ def _read_read(words: list[str], count: int) -> Step:
             raise ValueError("= must be followed by the word that was read")
         data = number(words[1], "data")
         del words[:2]
+    elif words and words[0] == "==":
+        raise ValueError("what was read must follow =, not ==")
     return Access(False, target, data, line=count, **_options(words, ("lanes", "pc", "wait")))
 
 
@@ -190,6 +193,8 @@ def _read_poll(words: list[str], count: int) -> Step:
 
 
 def _read_pause(words: list[str], count: int) -> Step:
+    if not words:
+        raise ValueError("pause must be followed by a time such as 2 ms, or by whole cycles")
     return Pause(parse_span(" ".join(words)), count)
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from busbox.bench import Bench
@@ -151,7 +152,8 @@ class Drive:
         before = [one for one in self.aimed if one.end < row]
         free = max([1, *(one.end + 1 for one in before)])
         free = max([free, *(at + length + 1 for at, length in self.resets if at < row)])
-        fits = row - self.wait >= free
+        start = row - self.wait
+        fits = start >= free and not any(start <= at <= row for at, _ in self.resets)
         if fits:
             before.append(Aimed(row, target, None, ALL))
         recording = self._checked(before, row + 1, row + 1)
@@ -192,8 +194,4 @@ def events(recording: Recording) -> list[tuple[int, str, int]]:
 def highs(recording: Recording, pin: str) -> list[tuple[int, int]]:
     """Return (first row, rows) of every stretch in which a pin is 1 and ends."""
     found = edges(recording, pin)
-    return [
-        (start, end - start)
-        for (start, level), (end, _) in zip(found, found[1:], strict=False)
-        if level
-    ]
+    return [(start, end - start) for (start, level), (end, _) in pairwise(found) if level]

@@ -22,9 +22,10 @@ END = ":00000001FF\n"
 
 
 def test_a_write_shows_from_the_next_cycle(wait: int) -> None:
-    """A word written in e = 8 over another reads old in e = 7, new in e = 9 (8 + 1 + w)."""
-    old = Drive("memory", wait).write(3, 0x40, 0x1111_1111).read(6, 0x40).write(8, 0x40, 0x2222_2222)
-    recording = old.read(9 + wait, 0x40).run()
+    """A word written in e = 8 over another reads old in row 6, new in the next read possible."""
+    drive = Drive("memory", wait).write(3, 0x40, 0x1111_1111).read(6, 0x40)
+    # Raised in row 9, the first one after e = 8, a read ends in 9 + w.
+    recording = drive.write(8, 0x40, 0x2222_2222).read(9 + wait, 0x40).run()
     assert reads(recording) == {6: 0x1111_1111, 9 + wait: 0x2222_2222}
 
 
@@ -250,10 +251,11 @@ def test_a_spoiled_record_is_refused(wait: int, tmp_path: Path, text: str) -> No
         drive.run()
 
 
-def _elf(*segments: tuple[int, int, bytes]) -> bytes:
+def _elf(*segments: tuple[int, int, bytes], left_out: int = 0) -> bytes:
     """Return a 32-bit little-endian ELF with (virtual address, load address, bytes) segments.
 
-    Each segment has one section of the same bytes. Source: the ELF specification, version 1.2.
+    Each segment has one section of the same bytes, without the last ``left_out`` of them. Source:
+    the ELF specification, version 1.2.
     """
     names = b"\0.text\0.shstrtab\0"
     header, entry, section = 52, 32, 40
@@ -263,7 +265,7 @@ def _elf(*segments: tuple[int, int, bytes]) -> bytes:
         place = at + len(blob)
         size = len(data)
         programs += struct.pack("<8I", 1, place, virtual, load, size, size, 5, 4)
-        sections += struct.pack("<10I", 1, 1, 2 | 4, virtual, place, size, 0, 0, 4, 0)
+        sections += struct.pack("<10I", 1, 1, 2 | 4, virtual, place, size - left_out, 0, 0, 4, 0)
         blob += data
     sections += struct.pack("<10I", 7, 3, 0, 0, at + len(blob), len(names), 0, 0, 1, 0)
     blob += names
@@ -285,6 +287,15 @@ def test_an_elf_is_loaded_at_its_load_addresses(wait: int, tmp_path: Path, name:
     assert _words(drive, 0, 4, 0x10, 0x20) == ([0, 0x0403_0201, 0x0605, 0], [0, 0x20])
 
 
+@pytest.mark.parametrize("left_out", [4, 8])
+def test_an_elf_is_loaded_by_its_segments(wait: int, tmp_path: Path, left_out: int) -> None:
+    """Segments say what is loaded: bytes that belong to no section are contents too."""
+    image = _elf((BASE, BASE, bytes(range(1, 9))), left_out=left_out)
+    (tmp_path / "levers.elf").write_bytes(image)
+    drive = Drive("memory", wait, folder=tmp_path, file="levers.elf")
+    assert _words(drive, 0, 4) == ([0x0403_0201, 0x0807_0605], [])
+
+
 def test_a_cut_elf_is_refused(wait: int, tmp_path: Path) -> None:
     """An ELF that ends in the middle of its header is refused, with the file."""
     (tmp_path / "levers.elf").write_bytes(_elf((0, BASE, b"\x01\x02\x03\x04"))[:40])
@@ -302,5 +313,5 @@ def test_a_file_with_nothing_in_the_slot_is_refused(wait: int, tmp_path: Path) -
 
 def test_a_file_that_is_not_there_is_refused(wait: int, tmp_path: Path) -> None:
     """A file that does not exist is refused when the bench is built."""
-    with pytest.raises(InputError, match="no file 'levers.bin'"):
+    with pytest.raises(InputError, match=r"no file 'levers\.bin'"):
         Drive("memory", wait, folder=tmp_path, file="levers.bin").run()

@@ -295,9 +295,7 @@ def test_divisor_has_16_bits_and_lanes(wait: int, lanes: int, shown: int) -> Non
     ("clock", "divisor"),
     [("16 MHz", 139), ("12 MHz", 104), ("1.8432 MHz", 16), ("115.2 kHz", 1)],
 )
-def test_the_default_divisor_is_the_nearest_for_115200(
-    wait: int, clock: str, divisor: int
-) -> None:
+def test_the_default_divisor_is_the_nearest_for_115200(wait: int, clock: str, divisor: int) -> None:
     """16 MHz / 115200 = 138.9, so 139; 12 MHz gives 104.2, so 104; the others divide exactly."""
     assert Drive("uart", wait, clock=clock).shows("DIVISOR", 3) == divisor
 

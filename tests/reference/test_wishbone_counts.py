@@ -33,6 +33,8 @@ PLACES = {
     "lamps": 0x0000_400C,
     "clock": 0x0000_5008,
 }
+MIXES = [("reads", "store"), ("writes", "levers"), ("reads", "mixed"), ("both", "mixed")]
+
 #: Three slots of 0x100 bytes for the bus that is driven by hand.
 WINDOWS = (0x1000, 0x2000, 0x3000)
 
@@ -62,8 +64,7 @@ def numbers(trace: Trace, *signals: str) -> list[int]:
     return [n for n, row in enumerate(trace) if all(getattr(row, name) for name in signals)]
 
 
-@pytest.mark.parametrize("devices", ["store", "mixed"])
-@pytest.mark.parametrize("kind", ["reads", "writes", "both"])
+@pytest.mark.parametrize(("kind", "devices"), MIXES)
 @pytest.mark.parametrize("count", COUNTS)
 def test_n_transfers_take_n_clocks_without_a_wait_state(
     count: int, kind: str, devices: str
@@ -79,8 +80,7 @@ def test_n_transfers_take_n_clocks_without_a_wait_state(
     assert recording.accesses.terminators == ["ack"] * count
 
 
-@pytest.mark.parametrize("devices", ["store", "mixed"])
-@pytest.mark.parametrize("kind", ["reads", "writes", "both"])
+@pytest.mark.parametrize(("kind", "devices"), MIXES)
 @pytest.mark.parametrize("count", COUNTS)
 def test_n_transfers_take_2n_clocks_with_one_wait_state(
     count: int, kind: str, devices: str
@@ -380,15 +380,16 @@ def test_a_fabric_without_cyc_and_stb_is_silent(cyc: int, stb: int, registered: 
 
 @pytest.mark.parametrize("after_reset", ["restart", "continue"])
 @pytest.mark.parametrize("length", [1, 2])
-@pytest.mark.parametrize("wait", [0, 3])
+@pytest.mark.parametrize("wait", [0, 2])
 def test_stb_and_cyc_are_low_in_reset(wait: int, length: int, after_reset: str) -> None:
     """RST at any row keeps STB and CYC low while high and until the edge after it falls."""
     # Wishbone B4, rules 3.05 and 3.10 (one clock, at any moment) and 3.20.
     steps = [write(0x1000, 1), read(0x1000), read(0x2000)]
+    slots = {name: cabin(wait)[name] for name in ("store", "levers")}
     rows = 3 * (wait + 1)
     for at in range(1, rows + 2):
         bench = bench_of(
-            cabin(wait), steps, after_reset=after_reset, reset=[{"at": at, "length": length}]
+            slots, steps, after_reset=after_reset, reset=[{"at": at, "length": length}]
         )
         recording, traces = traced(bench)
         cpu = traces["cpu"]
@@ -410,7 +411,7 @@ def test_an_access_that_a_reset_hits_has_not_happened() -> None:
     # Wishbone B4, rules 3.05 and 3.10: one clock, also in mid-cycle; the terminator's row is the
     # last that can be hit.
     steps = [write(0x1000, 1), write(0x1000, 2), read(0x1000), read(0x1000)]
-    for wait in (0, 1, 3):
+    for wait in (0, 2):
         span = wait + 1
         for at in range(1, 4 * span + 2):
             hit = (at - 1) // span  # the number of the step that is up in row `at`
