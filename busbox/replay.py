@@ -28,8 +28,8 @@ AHEAD = 4096
 PROGRESS_ROWS = 8192
 FOREVER = 1 << 62
 
-#: Told now and then: the row, and how many accesses have ended.
-Progress = Callable[[int, int], None]
+#: Told now and then: the row, and the share of the steps that is over (None if nobody knows).
+Progress = Callable[[int, float | None], None]
 
 
 def address_of(target: Target, system: System) -> int:
@@ -183,11 +183,18 @@ class Replay:
                 return row, ended
             limit = self._limit(row, until)
             if progress is not None:
-                progress(row, len(engine.log) // len(LOG))
+                progress(row, self._share())
                 limit = min(limit, row + PROGRESS_ROWS)
             if engine.run(limit) is Stop.HANG:
                 self._look(engine.row - 1)
                 return engine.row - 1, "hang"
+
+    def _share(self) -> float | None:
+        """Return how much of the traffic is over, where its length is known."""
+        steps = getattr(self._source, "steps", None)
+        if not steps or not self._engine.log:
+            return None
+        return min(1.0, (self._engine.log[-1] + 1) / len(steps))
 
     def _limit(self, row: int, until: int) -> int:
         """Return the row before which the loop has something to do again."""
@@ -300,7 +307,8 @@ class Replay:
         )
 
     def _notes(self) -> list[str]:
-        left = [f"input {one.pin} in cycle {one.cycle}" for one in self._inputs]
+        names = [placed.slot.name for placed in self._system.devices]
+        left = [f"input {names[one.device]}.{one.pin} in cycle {one.cycle}" for one in self._inputs]
         left += [f"reset in cycle {one.at}" for one in self._resets]
         if not left:
             return []
@@ -347,7 +355,7 @@ def replay(
     Parameters
     ----------
     until : run the rows 0 to until - 1 at most
-    progress : called now and then with the row and the number of accesses that have ended
+    progress : called now and then with the row and the share of the steps that is over
 
     Raises
     ------

@@ -39,6 +39,10 @@ def build(folder: Path) -> Path:
         ".git", ".venv", "build", "*.egg-info", "__pycache__", ".*_cache"
     )
     shutil.copytree(ROOT, copy, symlinks=True, ignore=left_out)
+    for link in ("models", "firmware_traces"):
+        # As a checkout without links leaves them; the wheel must not need them.
+        (copy / "busbox" / link).unlink(missing_ok=True)
+        (copy / "busbox" / link).write_text(f"../{link}", encoding="utf-8")
     command = [sys.executable, "-m", "build", "--wheel", "--outdir", str(folder), str(copy)]
     subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
     return next(folder.glob("*.whl"))

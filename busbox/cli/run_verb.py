@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -16,7 +17,7 @@ from busbox.cli.common import json_option, open_bench, paper, print_json, set_op
 from busbox.engines import DEFAULT_ENGINE, ENGINES
 from busbox.errors import InputError, Mistake
 from busbox.recording import Recording
-from busbox.replay import Progress
+from busbox.replay import Progress as Report
 
 
 @click.command("run")
@@ -130,16 +131,26 @@ def _write(bench: Bench, recording: Recording, vcd: str | None, out: str | None)
 
 
 @contextmanager
-def _progress(as_json: bool) -> Iterator[Progress | None]:
+def _progress(as_json: bool) -> Iterator[Report | None]:
     """Show how far a long run is, on a terminal."""
     if as_json or not sys.stderr.isatty():
         yield None
         return
     from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
 
-    with Console(stderr=True).status("") as status:
+    columns = BarColumn(), TextColumn("{task.description}")
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("", total=None, visible=False)
+        begun = time.monotonic()
 
-        def show(row: int, accesses: int) -> None:
-            status.update(f"cycle {row:,}, {accesses:,} accesses")
+        def show(row: int, share: float | None) -> None:
+            bar.update(
+                task,
+                total=None if share is None else 1.0,
+                completed=share or 0.0,
+                description=f"cycle {row:,}",
+                visible=time.monotonic() > begun + 1,
+            )
 
         yield show

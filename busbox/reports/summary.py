@@ -15,6 +15,7 @@ from busbox.units import show_clock, show_time
 
 #: Frames shown from the front and from the back, if there are more.
 FIRST_FRAMES, LAST_FRAMES = 6, 2
+LAMPS_A_LINE = 10
 #: Registers shown under a rule.
 SHOWN_COUNTS = 8
 #: Marks shown from the front and from the back.
@@ -152,15 +153,15 @@ def _some(items: Sequence[T], first: int, last: int) -> Iterator[T | None]:
 
 def _frame(recording: Recording, frame: Frame, paper: Paper) -> None:
     when = show_time(frame.cycle, recording.clock_hz)
-    words: list[Word] = [(f"  {when:>9}  access {frame.access:<6} ", "")]
-    for colour in frame.colours:
-        if paper.colours:
-            words += [(f" {colour:06x} ", _swatch(colour)), (" ", "")]
-        else:
-            words.append((f" {colour:06x}", ""))
+    head = f"  {when:>9}  access {frame.access:<6}"
     if not frame.colours:
-        words.append((" no lamp", ""))
-    paper.line(*words)
+        paper.line(f"{head} no lamp")
+    for first in range(0, len(frame.colours), LAMPS_A_LINE):
+        words: list[Word] = [(head if first == 0 else " " * len(head), "")]
+        for colour in frame.colours[first : first + LAMPS_A_LINE]:
+            style = _swatch(colour) if paper.colours else ""
+            words += [(" ", ""), (f"{colour:06x}", style)]
+        paper.line(*words)
 
 
 def _swatch(colour: int) -> str:
