@@ -11,21 +11,23 @@ import os
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from busbox.address_map import Slot
 from busbox.device import REQUIRED, Setting
 from busbox.errors import InputError, Mistake, nearest, no_file, one_of, raised, shown
-from busbox.system import FabricOptions, InputLevel, Placed, Reset, System
+from busbox.system import FabricOptions, InputLevel, Placed, Reply, Reset, System, Wire
 from busbox.toml_lines import key_lines, line_of
 from busbox.traffic.files import check_suffix, read_traffic
 from busbox.traffic.source import FunctionSource, ListSource, Source, not_firmware, source_of
-from busbox.traffic.steps import Access, Named, Poll
+from busbox.traffic.steps import Access, Await, Named, Poll, Step
 from busbox.traffic.text import limited
 
 if TYPE_CHECKING:
-    from busbox.bench_schema import BenchKeys, Checked, SlotKeys
+    from busbox.bench_schema import BenchKeys, Checked, InputKeys, SlotKeys
+    from busbox.must import Must
     from busbox.recording import Recording
     from busbox.replay import Progress
 
@@ -370,6 +372,8 @@ class _Builder:
         """Return the system."""
         checked, placed = self._keys()
         inputs, resets = self._board(checked, placed)
+        wires, replies = self._connected(checked, placed)
+        musts = self._musts(checked, placed)
         keys = checked.keys
         given = keys.traffic if traffic is None else traffic
         new_source, label = self._traffic(given, traffic is None)
@@ -386,6 +390,11 @@ class _Builder:
             new_source=new_source,
             name=self.bench.name,
             traffic=label,
+            poll_storm=keys.poll_storm,
+            stuck_after=keys.stuck_after.in_cycles(clock) if keys.stuck_after else None,
+            wires=wires,
+            replies=replies,
+            musts=musts,
         )
         self._check_targets(system)
         self.done()
@@ -408,8 +417,9 @@ class _Builder:
         """Return what comes from outside, and check times; without a clock, only what is sure."""
         timed = ("clock",) not in checked.broken
         if timed:
-            for key in ("settle", "hang_after"):
-                if getattr(checked.keys, key).in_cycles(checked.keys.clock) < 1:
+            for key in ("settle", "hang_after", "stuck_after"):
+                span = getattr(checked.keys, key)
+                if span is not None and span.in_cycles(checked.keys.clock) < 1:
                     self.wrong((key,), "must be at least one cycle, not 0")
         inputs = self._inputs(checked, placed, timed)
         return inputs, self._resets(checked) if timed else ()
@@ -601,9 +611,15 @@ class _Builder:
     ) -> tuple[InputLevel, ...]:
         found: list[InputLevel] = []
         seen: set[tuple[int, int, str]] = set()
-        for number, one in zip(checked.inputs, checked.keys.input, strict=True):
+        for number, one in zip(checked.left["input"], checked.keys.input, strict=True):
             where = self._pin(("input", number, "pin"), one.pin, placed)
             if where is None:
+                continue
+            if one.bytes is not None and one.level is None:
+                found += self._input_bytes(one, where, checked.keys.clock)
+                continue
+            if one.level is None or one.bytes is not None:
+                self.wrong(("input", number), "must have either level or bytes")
                 continue
             level = InputLevel(one.at.in_cycles(checked.keys.clock), *where, one.level)
             if timed and (level.cycle, *where) in seen:
@@ -616,7 +632,68 @@ class _Builder:
             found.append(level)
         return tuple(sorted(found, key=lambda level: level.cycle))
 
-    def _pin(self, path: KeyPath, name: str, placed: Sequence[Placed]) -> tuple[int, str] | None:
+    @staticmethod
+    def _input_bytes(one: InputKeys, where: tuple[int, str], clock: int) -> list[InputLevel]:
+        from busbox.connections import serial_levels
+
+        spacing = one.spacing.seconds
+        if spacing is None:
+            spacing = Fraction(one.spacing.cycles, clock)
+        start = one.at.in_cycles(clock)
+        levels = serial_levels(one.bytes or b"", start, clock, one.rate, spacing)
+        return [InputLevel(cycle, *where, level) for cycle, level in levels]
+
+    def _connected(
+        self, checked: Checked, placed: Sequence[Placed]
+    ) -> tuple[tuple[Wire, ...], tuple[Reply, ...]]:
+        """Return wires and replies; every input pin has one thing at most that drives it."""
+        drivers = {
+            one.pin: f"input.{number}"
+            for number, one in zip(checked.left["input"], checked.keys.input, strict=True)
+        }
+        wires = []
+        for number, wire in zip(checked.left["wire"], checked.keys.wire, strict=True):
+            start = self._pin(("wire", number, "from"), wire.source, placed, "output")
+            end = self._pin(("wire", number, "to"), wire.to, placed)
+            if start and end and self._alone(("wire", number, "to"), wire.to, drivers):
+                wires.append(Wire(*start, *end))
+        replies = []
+        for number, reply in zip(checked.left["reply"], checked.keys.reply, strict=True):
+            pin = f"{reply.of}.rx"
+            end = self._pin(("reply", number, "of"), pin, placed)
+            if end and self._alone(("reply", number, "of"), pin, drivers, shared="reply"):
+                delay = reply.delay.in_cycles(checked.keys.clock)
+                replies.append(Reply(*end, reply.after_text, reply.send, delay, reply.rate))
+        return tuple(wires), tuple(replies)
+
+    def _musts(self, checked: Checked, placed: Sequence[Placed]) -> tuple[Must, ...]:
+        from busbox.must import parse_must
+
+        found = []
+        for number, keys in zip(checked.left["must"], checked.keys.must, strict=True):
+            must = parse_must(keys.model_dump(by_alias=True), placed, checked.keys.clock)
+            if isinstance(must, tuple):
+                self.wrong(("must", number, *must[0]), must[1])
+            else:
+                found.append(must)
+        return tuple(found)
+
+    def _alone(self, path: KeyPath, pin: str, drivers: dict[str, str], shared: str = "") -> bool:
+        """Note a pin that something else drives; replies may share one."""
+        own = ".".join(map(str, path[:2]))
+        other = drivers.setdefault(pin, own)
+        if other == own or (shared and other.startswith(shared)):
+            return True
+        self.wrong(path, f"{pin} is driven by {other} already")
+        return False
+
+    def _pin(
+        self,
+        path: KeyPath,
+        name: str,
+        placed: Sequence[Placed],
+        direction: str = "input",
+    ) -> tuple[int, str] | None:
         slot, _, pin = name.partition(".")
         names = [one.slot.name for one in placed]
         if slot not in names:
@@ -625,11 +702,14 @@ class _Builder:
             return None
         device = names.index(slot)
         pins = {one.name: one for one in placed[device].pins}
-        inputs = [one.name for one in pins.values() if one.direction == "input"]
-        if pin in pins and pin not in inputs:
-            self.wrong(path, f"must be an input; {name} is an output")
+        right = [one.name for one in pins.values() if one.direction == direction]
+        if pin in pins and pin not in right:
+            article = {"input": "an input", "output": "an output"}
+            self.wrong(
+                path, f"must be {article[direction]}; {name} is {article[pins[pin].direction]}"
+            )
         elif pin not in pins:
-            close = nearest(pin, inputs) if inputs else "; it has no inputs"
+            close = nearest(pin, right) if right else f"; it has no {direction}s"
             self.wrong(path, f"{slot} has no pin {pin!r}{close}")
         else:
             return device, pin
@@ -638,7 +718,7 @@ class _Builder:
     def _resets(self, checked: Checked) -> tuple[Reset, ...]:
         found = sorted(
             (one.at.in_cycles(checked.keys.clock), one.length, number)
-            for number, one in zip(checked.resets, checked.keys.reset, strict=True)
+            for number, one in zip(checked.left["reset"], checked.keys.reset, strict=True)
         )
         end = -1
         for at, length, number in found:
@@ -717,7 +797,13 @@ class _Builder:
             return
         placed = {one.slot.name for one in system.devices}
         mistakes: list[Mistake] = []
-        for step in source.steps:
+        steps: list[Step] = [*source.steps]
+        for handler in source.handlers:
+            mistakes += self._unknown_pin(handler.pin, handler.line, system)
+            steps.extend(handler.steps)
+        for step in steps:
+            if isinstance(step, Await):
+                mistakes += self._unknown_pin(step.pin, step.line, system)
             if isinstance(step, Access | Poll) and isinstance(step.target, Named):
                 if step.target.slot in self.names and step.target.slot not in placed:
                     continue
@@ -726,3 +812,18 @@ class _Builder:
                 except ValueError as error:
                     mistakes.append(Mistake(str(error), system.traffic, step.line))
         self.mistakes.extend(limited(mistakes, system.traffic))
+
+    def _unknown_pin(self, name: str, line: int | None, system: System) -> list[Mistake]:
+        """Return what is wrong with the name of a pin in the traffic."""
+        slot, _, pin = name.partition(".")
+        placed = {one.slot.name: one for one in system.devices}
+        if slot not in placed:
+            if slot in self.names:
+                return []
+            text = f"there is no slot {slot!r}{nearest(slot, self.names)}"
+        else:
+            pins = [one.name for one in placed[slot].pins]
+            if pin in pins:
+                return []
+            text = f"{slot} has no pin {pin!r}{nearest(pin, pins)}"
+        return [Mistake(text, system.traffic, line)]

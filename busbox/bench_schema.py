@@ -62,12 +62,62 @@ class SlotKeys(_Keys):
     yields_to: list[str] = Field(default_factory=list)
 
 
+def _bytes(value: object) -> bytes:
+    if isinstance(value, str):
+        if value and all(ord(character) < 256 for character in value):
+            return value.encode("latin-1")
+    elif (
+        isinstance(value, list)
+        and value
+        and all(type(byte) is int and 0 <= byte < 256 for byte in value)
+    ):
+        return bytes(value)
+    raise ValueError(f"must be a text of Latin-1 or a list of bytes, not {shown(value)}")
+
+
+Bytes = Annotated[Any, BeforeValidator(_bytes)]
+Rate = Annotated[int, Field(ge=1, le=1 << 40)]
+
+
 class InputKeys(_Keys):
-    """``[[input]]``."""
+    """``[[input]]``: a level, or bytes on a serial line."""
 
     at: SpanText
     pin: str
-    level: Annotated[int, Field(ge=0, le=1)]
+    level: Annotated[int, Field(ge=0, le=1)] | None = None
+    bytes: Bytes | None = None
+    rate: Rate = 115_200
+    spacing: SpanText = Span(cycles=0)
+
+
+class WireKeys(_Keys):
+    """``[[wire]]``."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, populate_by_name=True)
+
+    source: str = Field(alias="from")
+    to: str
+
+
+class ReplyKeys(_Keys):
+    """``[[reply]]``."""
+
+    of: str
+    after_text: Annotated[str, Field(min_length=1)]
+    send: Bytes
+    delay: SpanText = Span(cycles=0)
+    rate: Rate = 115_200
+
+
+class MustKeys(_Keys):
+    """``[[must]]``: one of these."""
+
+    text: dict[str, Any] | None = None
+    level: dict[str, Any] | None = None
+    frames: dict[str, Any] | None = None
+    colours: dict[str, Any] | None = None
+    findings: dict[str, Any] | None = None
+    register_: dict[str, Any] | None = Field(default=None, alias="register")
 
 
 class ResetKeys(_Keys):
@@ -84,11 +134,16 @@ class BenchKeys(_Keys):
     settle: SpanText = Span(seconds=parse_span("1 s").seconds)
     hang_after: SpanText = Span(cycles=1_000_000)
     after_reset: Literal["restart", "continue"] = "restart"
+    poll_storm: Positive | None = None
+    stuck_after: SpanText | None = None
     fabric: FabricKeys = Field(default_factory=FabricKeys)
     slot: dict[str, SlotKeys] = Field(default_factory=dict)
     traffic: Any = None
     input: list[InputKeys] = Field(default_factory=list)
     reset: list[ResetKeys] = Field(default_factory=list)
+    wire: list[WireKeys] = Field(default_factory=list)
+    reply: list[ReplyKeys] = Field(default_factory=list)
+    must: list[MustKeys] = Field(default_factory=list)
 
 
 #: Keys of a slot that no setting of a model may be called.
@@ -103,14 +158,13 @@ class Checked:
     ----------
     keys : the checked keys; what is wrong has been left out, or has its default
     broken : paths of the keys, slots and items that were left out
-    inputs, resets : for every one that is left, its number in the bench
+    left : for each list of tables, the numbers in the bench of those that are left
     mistakes : (path, what is wrong) for every mistake
     """
 
     keys: BenchKeys
     broken: frozenset[Path]
-    inputs: tuple[int, ...]
-    resets: tuple[int, ...]
+    left: Mapping[str, tuple[int, ...]]
     mistakes: tuple[tuple[Path, str], ...]
 
 
@@ -133,7 +187,7 @@ def check_keys(data: Mapping[str, Any]) -> Checked:
         count = len(given) if isinstance(given, list) else 0
         return tuple(number for number in range(count) if (key, number) not in broken)
 
-    return Checked(keys, frozenset(broken), left("input"), left("reset"), tuple(mistakes))
+    return Checked(keys, frozenset(broken), {key: left(key) for key in LISTS}, tuple(mistakes))
 
 
 def _copy(value: Any) -> Any:
@@ -144,7 +198,7 @@ def _copy(value: Any) -> Any:
 
 def _left_out(path: Path, kind: str) -> Path:
     """Return what must be left out because of a mistake at ``path``."""
-    if kind == "extra_forbidden" or path[0] not in ("slot", "input", "reset"):
+    if kind == "extra_forbidden" or path[0] not in ("slot", *LISTS):
         return path
     return path[:2]
 
@@ -157,7 +211,7 @@ def _without(keys: dict[str, Any], broken: set[Path]) -> dict[str, Any]:
             holder[part] = holder = _copy(holder[part])
         if isinstance(holder, dict):
             holder.pop(path[-1], None)
-    for key in ("input", "reset"):
+    for key in LISTS:
         if isinstance(keys.get(key), list):
             keys[key] = [
                 item for number, item in enumerate(keys[key]) if (key, number) not in broken
@@ -171,7 +225,12 @@ _MODELS: dict[str, type[_Keys]] = {
     "slot": SlotKeys,
     "input": InputKeys,
     "reset": ResetKeys,
+    "wire": WireKeys,
+    "reply": ReplyKeys,
+    "must": MustKeys,
 }
+#: The lists of tables among the keys of a bench.
+LISTS = ("input", "reset", "wire", "reply", "must")
 #: What a key must be, by its path with the names and numbers of slots and items as ``*``.
 _EXPECTED: dict[Path, str] = {
     ("fabric",): "a table, [fabric]",
@@ -188,6 +247,19 @@ _EXPECTED: dict[Path, str] = {
     ("input", "*"): "a table, [[input]]",
     ("input", "*", "pin"): "a text such as 'levers.in.4'",
     ("input", "*", "level"): "0 or 1",
+    ("input", "*", "rate"): "bits per second, a whole number from 1 on",
+    ("wire",): "a list of tables, [[wire]]",
+    ("wire", "*"): "a table, [[wire]]",
+    ("wire", "*", "from"): "a text such as 'telegraph.tx'",
+    ("wire", "*", "to"): "a text such as 'levers.in.3'",
+    ("reply",): "a list of tables, [[reply]]",
+    ("reply", "*"): "a table, [[reply]]",
+    ("reply", "*", "of"): "the name of a slot",
+    ("reply", "*", "after_text"): "a text of one character or more",
+    ("reply", "*", "rate"): "bits per second, a whole number from 1 on",
+    ("must",): "a list of tables, [[must]]",
+    ("must", "*"): "a table, [[must]]",
+    ("must", "*", "*"): 'a table such as { of = "lamps", at_least = 1 }',
     ("reset",): "a list of tables, [[reset]]",
     ("reset", "*"): "a table, [[reset]]",
     ("reset", "*", "length"): f"a whole number of cycles from 1 to {1 << 40}",
@@ -199,7 +271,11 @@ _EXAMPLES: dict[Path, str] = {
     ("slot", "*", "size"): "0x1000",
     ("input", "*", "at"): "'40 us'",
     ("input", "*", "pin"): "'levers.in.4'",
-    ("input", "*", "level"): "1",
+    ("wire", "*", "from"): "'telegraph.tx'",
+    ("wire", "*", "to"): "'levers.in.3'",
+    ("reply", "*", "of"): "'telegraph'",
+    ("reply", "*", "after_text"): "'ready?'",
+    ("reply", "*", "send"): "'yes'",
     ("reset", "*", "at"): "'40 us'",
 }
 
@@ -232,4 +308,4 @@ def _text(kind: str, path: Path, detail: Any) -> str:
 
 def _known(path: Path) -> list[str]:
     model = _MODELS.get(str(path[0]), BenchKeys) if len(path) > 1 else BenchKeys
-    return list(model.model_fields)
+    return [field.alias or name for name, field in model.model_fields.items()]

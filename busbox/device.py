@@ -15,10 +15,12 @@ Contract
 5. A model raises nothing because of bad firmware: it reports an event, with the access that caused it.
 6. ``reset(cycle, length)`` puts registers to their reset values; contents of memories stay. The
    values show from cycle + 1 to cycle + length, and move again from there. Two runs are identical.
-7. ``registers()`` gives every register's value, as of the cycle the model was last brought to,
+7. ``next_edge(cycle)`` gives the first row after ``cycle`` in which an output pin may change by
+   itself, or None: so that whoever listens to the pin is told in that row. It may be too early.
+8. ``registers()`` gives every register's value, as of the cycle the model was last brought to,
    without side effects. ``rest_at(cycle)`` gives the first row, from ``cycle`` on, in which the
    device may be at rest if nothing more reaches it; it is asked again in that row.
-8. ``advance(cycle)`` brings the model to that cycle: all edges up to and including it are announced.
+9. ``advance(cycle)`` brings the model to that cycle: all edges up to and including it are announced.
 
 A model is built as ``Model(host, **settings)``; everything it has to say goes to its :class:`Host`.
 """
@@ -31,6 +33,9 @@ from typing import Any, ClassVar, Final, Protocol
 
 from busbox.errors import nearest, shown
 from busbox.registers import RegisterTable
+
+#: The level of an output pin that its device does not drive.
+RELEASED: Final = 2
 
 #: No access caused this: the number of the access for what happens by itself.
 NO_ACCESS: Final = -1
@@ -204,6 +209,9 @@ class Device(Protocol):
 
     def reset(self, cycle: int, length: int) -> None:
         """Take RST, high in the rows ``cycle`` to ``cycle + length - 1``."""
+
+    def next_edge(self, cycle: int) -> int | None:
+        """Return the first row after ``cycle`` in which an output may change by itself."""
 
     def rest_at(self, cycle: int) -> int:
         """Return the first row from ``cycle`` on in which the device may be at rest."""

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from array import array
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from busbox.device import NO_ACCESS, Pin
+from busbox.device import NO_ACCESS, RELEASED, Pin
 from busbox.errors import ModelError
 from busbox.recording import Event, Line, Text
 from busbox.system import Placed
@@ -36,8 +37,8 @@ class Track:
                 f"an edge of {self.pin.name} must not lie before the last one, "
                 f"in cycle {self._cycles[-1]}, not {cycle}"
             )
-        if level not in (0, 1):
-            raise ModelError(f"a level of {self.pin.name} must be 0 or 1, not {level!r}")
+        if level not in (0, 1, RELEASED):
+            raise ModelError(f"a level of {self.pin.name} must be 0, 1 or released, not {level!r}")
         if cycle == self._cycles[-1]:
             self._levels[-1] = level
             if len(self._levels) > 1 and self._levels[-2] == level:
@@ -46,6 +47,15 @@ class Track:
             self._cycles.append(cycle)
             self._levels.append(level)
             self._accesses.append(access)
+
+    def level(self, row: int) -> int:
+        """Return the level in ``row``."""
+        return self._levels[bisect_right(self._cycles, row) - 1]
+
+    def next_edge(self, row: int) -> int | None:
+        """Return the row of the next edge after ``row`` that has been announced."""
+        place = bisect_right(self._cycles, row)
+        return self._cycles[place] if place < len(self._cycles) else None
 
     def forget_after(self, cycle: int) -> None:
         """Drop edges announced for later than ``cycle``."""
@@ -105,6 +115,27 @@ class DeviceHost:
     def input(self, pin: str, cycle: int, level: int) -> None:
         """Record a level that the board gives to an input pin."""
         self._tracks[pin].put(cycle, level, NO_ACCESS)
+
+    def is_output(self, pin: str) -> bool:
+        """Return whether the device drives the pin."""
+        return self._tracks[pin].pin.direction == "output"
+
+    def level(self, pin: str, row: int) -> int:
+        """Return the level of a pin in ``row``."""
+        return self._tracks[pin].level(row)
+
+    def next_edge(self, pin: str, row: int) -> int | None:
+        """Return the row of the pin's next edge after ``row`` that has been announced."""
+        return self._tracks[pin].next_edge(row)
+
+    def characters_from(self, count: int) -> list[tuple[int, int]]:
+        """Return (cycle, byte) of the characters from the one with this number on."""
+        return [(one.cycle, one.byte) for one in self._characters[count:]]
+
+    def next_text(self, row: int) -> int | None:
+        """Return the first row after ``row`` that has one more complete character before it."""
+        place = bisect_left(self._characters, row, key=lambda one: one.cycle)
+        return self._characters[place].cycle + 1 if place < len(self._characters) else None
 
     def reset(self, cycle: int) -> None:
         """Forget what was announced for after the reset's first row; outputs go to reset levels."""

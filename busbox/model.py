@@ -105,7 +105,7 @@ class RegisterModel:
         what a read by access ``number`` does besides; shows from the next cycle
     ``write_NAME(write)``
         what a write does besides storing; shows from the next cycle
-    ``input(cycle, pin, level)``, ``wake(cycle)``, ``rest_at(cycle)``
+    ``input(cycle, pin, level)``, ``wake(cycle)``, ``next_edge(cycle)``, ``rest_at(cycle)``
         as in the contract
     ``clear()``
         put what is not in ``stored`` to its reset value
@@ -168,6 +168,10 @@ class RegisterModel:
     def wake(self, cycle: int) -> None:
         """Do what was to be done in ``cycle``."""
 
+    def next_edge(self, cycle: int) -> int | None:
+        """Return when an output may change by itself: never, for a device without such pins."""
+        return None
+
     def rest_at(self, cycle: int) -> int:
         """Return the first row at rest: at once, for a device that does nothing by itself."""
         return cycle
@@ -189,7 +193,7 @@ class RegisterModel:
             self._write(cell, access)
             return 0
         word = self._show(cell)
-        if cell.taken is not None:
+        if cell.taken is not None and access.lanes & cell.whole == cell.whole:
             if cell.indexed:
                 cell.taken(cell.place.index, access.number)
             else:
@@ -276,6 +280,10 @@ class CycleModel(RegisterModel):
             self.stored[register] |= bits
         self.cycle = access.cycle + 1
         return answer
+
+    def next_edge(self, cycle: int) -> int | None:
+        """Return the next row: any tick may move a pin."""
+        return cycle + 1
 
     def rest_at(self, cycle: int) -> int:
         """Return ``cycle`` if at rest in it, else the next row: it is asked again there."""

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from busbox.engines import TERMINATORS
 from busbox.errors import InputError
 from busbox.findings.finding import Finding
+from busbox.must import Held
 from busbox.traffic.files import replace_file
 
 KIND = "recording"
@@ -126,6 +127,7 @@ class Frame:
 class Line:
     """A pin's history: from ``cycles[i]`` on its level is ``levels[i]``; the first is cycle 0.
 
+    A level of 2 means that the device has released the pin.
     ``accesses[i]`` is the access that caused the edge, -1 if none did.
     """
 
@@ -190,6 +192,7 @@ class Recording:
     notes : what a reader should know, one sentence each
     findings : at most 1000 of a rule
     counts : rule to ``slot.REGISTER`` to how many
+    musts : what had to hold, whether it did, and what was seen
     """
 
     bench: str
@@ -209,6 +212,7 @@ class Recording:
     notes: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     counts: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+    musts: tuple[Held, ...] = ()
 
     def edges(self, pin: str) -> tuple[IntColumn, IntColumn]:
         """Return (cycles, levels) of a pin such as ``"lamps.line"``; the first is cycle 0.
@@ -265,6 +269,7 @@ class Recording:
             "texts": list(self.characters),
             "events": [[e.cycle, e.device, e.kind, e.access, dict(e.details)] for e in self.events],
             "findings": [asdict(finding) for finding in self.findings],
+            "musts": [asdict(held) for held in self.musts],
         }
         arrays["facts"] = np.frombuffer(json.dumps(facts).encode("utf-8"), dtype="u1")
         buffer = io.BytesIO()
@@ -281,12 +286,16 @@ class Recording:
         """
         path = Path(path)
         try:
-            with np.load(path, allow_pickle=False) as stored:
-                arrays = {name: stored[name] for name in stored.files}
-            facts = json.loads(bytes(arrays["facts"]))
+            contents = io.BytesIO(path.read_bytes())
         except OSError as error:
             raise InputError.of(f"cannot be read: {error.strerror or error}", str(path)) from None
-        except (ValueError, KeyError, EOFError, zipfile.BadZipFile):
+        try:
+            with zipfile.ZipFile(contents):  # a single array is no recording
+                pass
+            with np.load(contents, allow_pickle=False) as stored:
+                arrays = {name: stored[name] for name in stored.files}
+            facts = dict(json.loads(bytes(arrays["facts"])))
+        except (ValueError, TypeError, KeyError, EOFError, zipfile.BadZipFile):
             raise InputError.of("is no recording", str(path)) from None
         if facts.get("kind") != KIND:
             raise InputError.of(
@@ -297,7 +306,10 @@ class Recording:
                 f"has version {facts.get('version')}; this Busbox reads version {VERSION}",
                 str(path),
             )
-        return _from_arrays(arrays, facts)
+        try:
+            return _from_arrays(arrays, facts)
+        except (KeyError, TypeError, ValueError):
+            raise InputError.of("is a recording that lacks a part", str(path)) from None
 
 
 _PLAIN = (
@@ -338,5 +350,6 @@ def _from_arrays(arrays: Mapping[str, IntColumn], facts: dict[str, Any]) -> Reco
         },
         events=tuple(Event(*event) for event in facts["events"]),
         findings=tuple(Finding(**finding) for finding in facts["findings"]),
+        musts=tuple(Held(**held) for held in facts["musts"]),
         **plain,
     )

@@ -83,7 +83,7 @@ class Register:
     width : number of bits if there is no field list, 1 to 32
     reset : reset value if there is no field list
     count : number of registers in the row, 4 bytes apart; 0 for a single register
-    whole : lanes without which a write does nothing at all (bits as in SEL); 0 = each lane acts
+    whole : lanes without which an access does nothing (bits as in SEL); 0 = each lane acts
     kept : it is a memory, whose contents a reset leaves alone
     """
 

@@ -10,16 +10,38 @@ from dataclasses import replace
 
 import numpy as np
 
+from busbox.connections import Connections
 from busbox.device import Access, Answer, Device
-from busbox.engines import ACCESS, LOG, MARK, PAUSE, Command, Engine, EngineFactory, Stop
+from busbox.engines import (
+    ACCESS,
+    AWAIT,
+    LOG,
+    MARK,
+    PAUSE,
+    RESET_STEP,
+    Command,
+    Engine,
+    EngineFactory,
+    Stop,
+)
 from busbox.errors import InputError, nearest
 from busbox.findings import Evidence, find
 from busbox.host import DeviceHost
 from busbox.recording import Accesses, IntColumn, Recording, SlotInfo
-from busbox.system import System
+from busbox.system import InputLevel, System
 from busbox.traffic.source import Source
 from busbox.traffic.steps import Access as AccessStep
-from busbox.traffic.steps import Mark, Named, Pause, Poll, Step, Target
+from busbox.traffic.steps import (
+    Await,
+    Handler,
+    Mark,
+    Named,
+    Pause,
+    Poll,
+    Reset,
+    Step,
+    Target,
+)
 from busbox.units import show_time
 
 #: Steps taken from a source in one go, if it does not look at results.
@@ -62,22 +84,31 @@ class _Ledger:
         self._facts: array[int] = array("q")
         self.marks: dict[int, str] = {}
         self.polls: dict[int, Poll] = {}
+        self.awaits: dict[int, Await] = {}
         self.steps = 0
 
-    def command(self, step: Step) -> Command:
-        """Return the command of the next step."""
+    def command(self, step: Step, place: int | None = None) -> Command:
+        """Return the command of the next step, or of a handler's step with its number."""
         number = len(self._facts) // 4
         pc = step.pc if isinstance(step, AccessStep | Poll) else None
         expected = step.data if isinstance(step, AccessStep) and not step.write else None
-        facts = (self.steps, step.line, pc, expected)
+        facts = (self.steps if place is None else place, step.line, pc, expected)
         self._facts.extend(-1 if fact is None else fact for fact in facts)
-        self.steps += 1
+        self.steps += place is None
+        clock = self._system.clock_hz
         match step:
             case Pause():
-                return Command(PAUSE, number, cycles=step.span.in_cycles(self._system.clock_hz))
+                return Command(PAUSE, number, cycles=step.span.in_cycles(clock))
             case Mark():
                 self.marks[number] = step.text
                 return Command(MARK, number)
+            case Await():
+                self.awaits[number] = step
+                return Command(AWAIT, number, cycles=step.limit.in_cycles(clock))
+            case Reset():
+                return Command(RESET_STEP, number, wait=step.wait)
+            case Handler():
+                raise AssertionError("a handler is no step of the sequence")
         return self._transfer(step, number)
 
     def _transfer(self, step: AccessStep | Poll, number: int) -> Command:
@@ -121,10 +152,24 @@ class Replay:
         self._engine: Engine = factory(system, self._answer)
         self._source: Source = system.new_source()
         self._ledger = _Ledger(system)
-        self._inputs = deque(system.inputs)
+        self._inputs: list[tuple[int, int, InputLevel]] = []
+        for level in system.inputs:
+            self._schedule(level)
+        self._connections = Connections(system, self._hosts, self._models)
         self._resets = deque(system.resets)
         self._free, self._rest = 0, 0
+        self._given_up: list[tuple[int, Await]] = []
+        self._done: list[tuple[int, int]] = []
+        self._handlers = self._numbered_handlers()
+        for handler, _ in self._handlers:
+            self._connections.watch(handler.pin)
+            for step in handler.steps:
+                if isinstance(step, Await):
+                    self._connections.watch(step.pin)
         self._registers: dict[str, dict[str, int]] = {}
+
+    def _schedule(self, level: InputLevel) -> None:
+        heapq.heappush(self._inputs, (level.cycle, len(self._inputs), level))
 
     def _waker(self, number: int) -> Callable[[int], None]:
         def wake_at(cycle: int) -> None:
@@ -135,13 +180,17 @@ class Replay:
 
     def _answer(self, slot: int, access: Access) -> Answer:
         try:
-            return self._models[slot].access(access)
+            answer = self._models[slot].access(access)
         except Exception as error:
             error.add_note(
                 f"in {self._system.name}: {self._hosts[slot].name}, cycle {access.cycle}, "
                 f"access {access.number}"
             )
             raise
+        change = self._connections.next_change(slot, access.cycle)
+        if change is not None:
+            self._engine.lower(change)
+        return answer
 
     # The loop.
 
@@ -157,7 +206,8 @@ class Replay:
             host.forget_after(last)
         recording = self._recording(last, ended)
         findings, counts = find(self._evidence(recording))
-        return replace(recording, findings=findings, counts=counts)
+        recording = replace(recording, findings=findings, counts=counts)
+        return replace(recording, musts=tuple(must.judge(recording) for must in self._system.musts))
 
     def _run(self, until: int, progress: Progress | None) -> tuple[int, str]:
         engine = self._engine
@@ -167,7 +217,8 @@ class Replay:
             row = engine.row
             if row >= until:
                 return until - 1, "until"
-            if engine.run(row) is Stop.STARVED:
+            stop = engine.run(row)
+            if stop is Stop.STARVED:
                 if not self._feed():
                     self._close(engine.free)
                 continue
@@ -175,19 +226,33 @@ class Replay:
             if row == until - 1:
                 self._look(row)
             if self._resets and self._resets[0].at == row:
-                self._reset(self._resets.popleft().length, row)
+                restart = self._system.after_reset == "restart"
+                self._reset(row, self._resets.popleft().length, restart, step=False)
+            elif stop is Stop.RESET:
+                self._reset(row, 1, restart=False, step=True)
             ended = self._over(row) if engine.closed else ""
             if ended:
                 self._look(row)
                 engine.run(row + 1)
                 return row, ended
+            called = self._call_handler(row)
+            if self._look_for_level(row):
+                continue
             limit = self._limit(row, until)
             if progress is not None:
                 progress(row, self._share())
                 limit = min(limit, row + PROGRESS_ROWS)
-            if engine.run(limit) is Stop.HANG:
+            if engine.run(limit, called) is Stop.HANG:
                 self._look(engine.row - 1)
                 return engine.row - 1, "hang"
+
+    def _numbered_handlers(self) -> list[tuple[Handler, int]]:
+        """Return the handlers, each with the number of its first step: after all steps."""
+        number, found = len(getattr(self._source, "steps", ())), []
+        for handler in getattr(self._source, "handlers", ()):
+            found.append((handler, number))
+            number += len(handler.steps)
+        return found
 
     def _share(self) -> float | None:
         """Return how much of the traffic is over, where its length is known."""
@@ -200,14 +265,20 @@ class Replay:
         """Return the row before which the loop has something to do again."""
         rows = [until if row == until - 1 else until - 1]
         if self._inputs:
-            rows.append(self._inputs[0].cycle)
+            rows.append(self._inputs[0][0])
+        change = self._connections.next_change_of_all(row)
+        if change is not None:
+            rows.append(change)
+        if self._engine.awaiting is not None:
+            rows.append(max(self._engine.awaiting, row + 1))
         if self._resets:
             rows.append(self._resets[0].at)
         if self._wakes:
             rows.append(self._wakes[0][0])
         if self._engine.closed:
-            rows.append(max(self._rest, row + 1, self._free))
-            rows.append(self._free - 1 + self._system.settle)
+            free = max(self._free, self._engine.free)
+            rows.append(max(self._rest, row + 1, free))
+            rows.append(max(free - 1 + self._system.settle, row + 1))
         return min(rows)
 
     def _close(self, free: int) -> None:
@@ -216,12 +287,13 @@ class Replay:
 
     def _over(self, row: int) -> str:
         """Return how the run ends with ``row``, or "" if it goes on."""
-        if row < self._free:
+        free, self._rest = max(self._free, self._engine.free), 0
+        if row < free or self._engine.handling:
             return ""
         self._rest = max((model.rest_at(row) for model in self._models), default=row)
         if self._rest <= row:
             return "done"
-        return "settle" if row >= self._free - 1 + self._system.settle else ""
+        return "settle" if row >= free - 1 + self._system.settle else ""
 
     def _look(self, row: int) -> None:
         """Take the registers as of ``row``, before an access ends in it."""
@@ -238,14 +310,20 @@ class Replay:
             step = source.next(self._engine.result)
             if step is None:
                 break
+            if isinstance(step, Await):
+                self._connections.watch(step.pin)
             commands.append(self._ledger.command(step))
         self._engine.feed(commands)
         return bool(commands)
 
     def _deliver(self, row: int) -> None:
         """Give inputs and wakes of ``row`` to whom they belong."""
-        while self._inputs and self._inputs[0].cycle <= row:
-            level = self._inputs.popleft()
+        for reply in self._connections.replies(row):
+            self._schedule(reply)
+        levels = list(self._connections.wired(row))
+        while self._inputs and self._inputs[0][0] <= row:
+            levels.append(heapq.heappop(self._inputs)[2])
+        for level in levels:
             self._hosts[level.device].input(level.pin, level.cycle, level.level)
             self._models[level.device].input(level.cycle, level.pin, level.level)
             self._engine.ask_again()
@@ -254,13 +332,41 @@ class Replay:
             self._models[number].wake(cycle)
             self._engine.ask_again()
 
-    def _reset(self, length: int, row: int) -> None:
-        restart = self._system.after_reset == "restart"
+    def _call_handler(self, row: int) -> bool:
+        """Let the CPU take a handler whose pin is high; return whether one is called or running."""
+        for handler, first in self._handlers:
+            if self._connections.level(handler.pin, row) == 1:
+                if not self._engine.interruptible:
+                    return True
+                commands = [
+                    self._ledger.command(step, first + place)
+                    for place, step in enumerate(handler.steps)
+                ]
+                self._engine.interrupt(commands, handler.enter, handler.leave)
+                return True
+        return False
+
+    def _look_for_level(self, row: int) -> bool:
+        """End an await that stands, if its pin shows the level in ``row`` or its time is over."""
+        last = self._engine.awaiting
+        if last is None:
+            return False
+        step = self._ledger.awaits[self._engine.awaited]
+        matched = self._connections.level(step.pin, row) == step.level
+        if not matched and row < last:
+            return False
+        if not matched:
+            self._given_up.append((row, step))
+        self._engine.release(matched)
+        return True
+
+    def _reset(self, row: int, length: int, restart: bool, step: bool) -> None:
         self._wakes.clear()
+        self._done.append((row, length))
         for model, host in zip(self._models, self._hosts, strict=True):
             model.reset(row, length)
             host.reset(row)
-        self._engine.reset(length, restart)
+        self._engine.reset(length, restart, step)
         self._free = self._engine.free
         if restart:
             self._source.close()
@@ -302,13 +408,16 @@ class Replay:
             events=tuple(sorted(events, key=lambda event: event.cycle)),
             registers=self._registers,
             marks=tuple((row, self._ledger.marks[number]) for row, number in self._engine.marks),
-            resets=tuple((one.at, one.length) for one in system.resets if one.at <= last),
+            resets=tuple(reset for reset in self._done if reset[0] <= last),
             notes=tuple(self._notes()),
         )
 
     def _notes(self) -> list[str]:
         names = [placed.slot.name for placed in self._system.devices]
-        left = [f"input {names[one.device]}.{one.pin} in cycle {one.cycle}" for one in self._inputs]
+        left = [
+            f"input {names[one.device]}.{one.pin} in cycle {cycle}"
+            for cycle, _, one in sorted(self._inputs, key=lambda entry: entry[:2])
+        ]
         left += [f"reset in cycle {one.at}" for one in self._resets]
         if not left:
             return []
@@ -340,6 +449,7 @@ class Replay:
             self._system,
             recording,
             timeouts=[(access, polls[commands[access]]) for access in engine.timeouts],
+            given_up=self._given_up,
             breaches=engine.breaches,
         )
 

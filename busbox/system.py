@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from busbox.address_map import AddressMap, Slot
 from busbox.device import Pin
 from busbox.traffic.source import Source
+
+if TYPE_CHECKING:
+    from busbox.must import Must
 
 AFTER_RESET = ("restart", "continue")
 UNANSWERED = ("error", "silence")
@@ -70,6 +73,38 @@ class Reset:
 
 
 @dataclass(frozen=True)
+class Wire:
+    """A wire from an output pin to an input pin."""
+
+    from_device: int
+    from_pin: str
+    to_device: int
+    to_pin: str
+
+
+@dataclass(frozen=True)
+class Reply:
+    """Bytes that come back on a serial line after a text.
+
+    Attributes
+    ----------
+    device : the one that sends the text, and gets the bytes
+    pin : the input pin that gets them
+    after : the text, one character a byte
+    send : the bytes
+    delay : cycles between the end of the text's last stop bit and the first start bit
+    rate : bits per second
+    """
+
+    device: int
+    pin: str
+    after: str
+    send: bytes
+    delay: int
+    rate: int
+
+
+@dataclass(frozen=True)
 class System:
     """Everything a run needs.
 
@@ -82,7 +117,11 @@ class System:
     resets : in order of cycle
     after_reset : ``restart`` or ``continue``
     settle, hang_after : cycles
+    poll_storm : reads of one register in a row that are too many, or None
+    stuck_after : cycles for which an interrupt may stay high without an access to its device, or None
     new_source : makes a source that begins at the first step
+    wires, replies : what is connected to pins
+    musts : what must hold after the run
     name, traffic : how messages call the bench and its traffic
     """
 
@@ -97,6 +136,11 @@ class System:
     new_source: Callable[[], Source]
     name: str = "bench"
     traffic: str = ""
+    poll_storm: int | None = None
+    stuck_after: int | None = None
+    wires: tuple[Wire, ...] = ()
+    replies: tuple[Reply, ...] = ()
+    musts: tuple[Must, ...] = ()
 
     @cached_property
     def address_map(self) -> AddressMap:

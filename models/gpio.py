@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from busbox.device import Host, Pin, Setting
+from busbox.device import NO_ACCESS, RELEASED, Host, Pin, Setting
 from busbox.model import RegisterModel, Write
 from busbox.registers import Register, RegisterTable
 
@@ -15,13 +15,72 @@ SYNCHRONISER_STAGES = 2
 
 def gpio_table(width: int) -> RegisterTable:
     """Return the registers of a port of ``width`` pins."""
+    every = (1 << width) - 1
     return RegisterTable(
         Register("OUT", 0x00, "rw", "Levels of the output pins.", width=width),
         Register("SET", 0x04, "ones_act", "Each one sets its bit of OUT.", width=width),
         Register("CLEAR", 0x08, "ones_act", "Each one clears its bit of OUT.", width=width),
         Register("TOGGLE", 0x0C, "ones_act", "Each one inverts its bit of OUT.", width=width),
         Register("IN", 0x10, "ro", "Levels of the input pins, two cycles late.", width=width),
+        Register("ENABLE", 0x14, "rw", "0 releases the output pin.", width=width, reset=every),
+        Register("RISE", 0x18, "rw", "Which rising edges of IN are kept.", width=width),
+        Register("FALL", 0x1C, "rw", "Which falling edges of IN are kept.", width=width),
+        Register("EVENTS", 0x20, "ones_clear", "Edges of IN that were kept.", width=width),
     )
+
+
+class InputStage:
+    """Input pins behind two synchroniser stages, and the edges that come out of them.
+
+    Attributes
+    ----------
+    word : the synchronised levels, as of the row it was brought to
+
+    Timing
+    ------
+    A level on a pin from row c is in ``word`` from c + 2. A level that is there when the stage is
+    reset, until row ``origin``, counts as from that row on.
+    """
+
+    def __init__(self) -> None:
+        self._lines = 0
+        self.clear(0)
+
+    def clear(self, origin: int) -> None:
+        """Reset the stages; the levels on the pins come through them again."""
+        self.word = 0
+        self._origin = origin
+        self._coming = [(origin + SYNCHRONISER_STAGES, self._lines)]
+        self._edges: list[tuple[int, int, int]] = []
+
+    def put(self, cycle: int, bit: int, level: int) -> None:
+        """Take a level that is on a pin from ``cycle`` on."""
+        self._lines = self._lines & ~(1 << bit) | level << bit
+        row = max(cycle, self._origin) + SYNCHRONISER_STAGES
+        if self._coming and self._coming[-1][0] == row:
+            self._coming.pop()
+        self._coming.append((row, self._lines))
+
+    def forward(self, cycle: int) -> None:
+        """Bring the stages to ``cycle``."""
+        while self._coming and self._coming[0][0] <= cycle:
+            row, word = self._coming.pop(0)
+            changed = word ^ self.word
+            self.word = word
+            if changed:
+                self._edges.append((row, changed & word, changed & ~word))
+
+    def edges_before(self, cycle: int) -> list[tuple[int, int, int]]:
+        """Take (row, bits that rose, bits that fell) of all rows before ``cycle``."""
+        self.forward(cycle - 1)
+        taken = [edge for edge in self._edges if edge[0] < cycle]
+        self._edges = self._edges[len(taken) :]
+        return taken
+
+    def next_edge(self) -> int | None:
+        """Return the row of the next edge that has not been taken."""
+        rows = [row for row, *_ in self._edges[:1]] + [row for row, _ in self._coming[:1]]
+        return min(rows, default=None)
 
 
 class Gpio(RegisterModel):
@@ -29,32 +88,35 @@ class Gpio(RegisterModel):
 
     Registers
     ---------
-    ==== ====== ========== ===== ==========================================
-    0x00 OUT    rw         0     levels of the output pins
-    0x04 SET    ones_act         each one sets its bit of OUT
-    0x08 CLEAR  ones_act         each one clears its bit of OUT
-    0x0C TOGGLE ones_act         each one inverts its bit of OUT
-    0x10 IN     ro               levels of the input pins
-    ==== ====== ========== ===== ==========================================
+    ==== ====== ========== ======== =======================================
+    0x00 OUT    rw         0        levels of the output pins
+    0x04 SET    ones_act            each one sets its bit of OUT
+    0x08 CLEAR  ones_act            each one clears its bit of OUT
+    0x0C TOGGLE ones_act            each one inverts its bit of OUT
+    0x10 IN     ro                  levels of the input pins
+    0x14 ENABLE rw         all ones 0 releases the output pin
+    0x18 RISE   rw         0        which rising edges of IN are kept
+    0x1C FALL   rw         0        which falling edges of IN are kept
+    0x20 EVENTS ones_clear 0        edges of IN that were kept
+    ==== ====== ========== ======== =======================================
 
     Pins
     ----
-    ``out.N`` output, 0 after reset; ``in.N`` input, 0 while nothing drives it.
+    ``out.N`` output, 0 after reset; ``in.N`` input, 0 while nothing drives it; ``interrupt`` output,
+    high while EVENTS is not 0.
 
     Timing
     ------
-    A write in cycle e moves the pins in e + 1. A level on an input pin from row c reads in IN from
-    c + 2. Always at rest.
+    A write in cycle e moves the pins in e + 1; a released pin has the level 2 in a recording. A level
+    on an input pin from row c reads in IN from c + 2 and in EVENTS from c + 3, with RISE and FALL as a
+    read in c + 2 would show them. An edge kept in the cycle of a clear wins. Always at rest.
     """
 
     settings = (Setting("width", 32, low=1, high=32, text="number of pins"),)
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
-        self._lines = 0
-        self._seen = 0
-        self._origin = 0
-        self._coming: list[tuple[int, int]] = []
+        self._inputs = InputStage()
 
     @classmethod
     def table_for(cls, settings: Mapping[str, Any], size: int) -> RegisterTable:
@@ -63,31 +125,42 @@ class Gpio(RegisterModel):
 
     @classmethod
     def pins_for(cls, settings: Mapping[str, Any]) -> tuple[Pin, ...]:
-        """Return ``width`` outputs and as many inputs."""
+        """Return ``width`` outputs, as many inputs, and the interrupt."""
         numbers = range(settings["width"])
-        return tuple(Pin(f"out.{number}", "output") for number in numbers) + tuple(
-            Pin(f"in.{number}", "input") for number in numbers
-        )
+        outputs = tuple(Pin(f"out.{number}", "output") for number in numbers)
+        inputs = tuple(Pin(f"in.{number}", "input") for number in numbers)
+        return (*outputs, *inputs, Pin("interrupt", "output", 0, "EVENTS is not 0."))
 
     def input(self, cycle: int, pin: str, level: int) -> None:
         """Take a level; it reaches IN two rows later."""
         self.advance(cycle)
-        bit = int(pin.removeprefix("in."))
-        self._lines = self._lines & ~(1 << bit) | level << bit
-        self._coming.append((max(cycle, self._origin) + SYNCHRONISER_STAGES, self._lines))
+        self._inputs.put(cycle, int(pin.removeprefix("in.")), level)
 
     def forward(self, cycle: int) -> None:
-        """Let levels through the synchroniser."""
-        while self._coming and self._coming[0][0] <= cycle:
-            self._seen = self._coming.pop(0)[1]
+        """Let levels through the synchroniser, and keep their edges."""
+        self._keep(cycle, self.stored["RISE"], self.stored["FALL"])
+        self._inputs.forward(cycle)
+
+    def _keep(self, cycle: int, rise: int, fall: int) -> None:
+        """Keep the edges of rows before ``cycle``; each shows one row later."""
+        for row, rose, fell in self._inputs.edges_before(cycle):
+            kept = rose & rise | fell & fall
+            if kept:
+                self.stored["EVENTS"] |= kept
+                self.host.edge("interrupt", row + 1, 1, NO_ACCESS)
+
+    def next_edge(self, cycle: int) -> int | None:
+        """Return the row in which EVENTS may change."""
+        row = self._inputs.next_edge()
+        return None if row is None else max(row, cycle) + 1
 
     def show_IN(self) -> int:
         """Show the synchronised levels."""
-        return self._seen
+        return self._inputs.word
 
     def write_OUT(self, write: Write) -> None:
         """Move the pins that change."""
-        self._move(write, write.before, write.value)
+        self._move(write, write.before ^ write.value)
 
     def write_SET(self, write: Write) -> None:
         """Set the bits written as ones."""
@@ -101,19 +174,35 @@ class Gpio(RegisterModel):
         """Invert the bits written as ones."""
         self._put(write, self.stored["OUT"] ^ write.ones)
 
+    def write_ENABLE(self, write: Write) -> None:
+        """Release pins, or drive them again."""
+        self._move(write, write.before ^ write.value)
+
+    def write_RISE(self, write: Write) -> None:
+        """Keep this row's edges by what RISE was."""
+        self._keep(write.shows, write.before, self.stored["FALL"])
+
+    def write_FALL(self, write: Write) -> None:
+        """Keep this row's edges by what FALL was."""
+        self._keep(write.shows, self.stored["RISE"], write.before)
+
+    def write_EVENTS(self, write: Write) -> None:
+        """Let an edge of this very row win over the clear."""
+        self._keep(write.shows, self.stored["RISE"], self.stored["FALL"])
+        self.host.edge("interrupt", write.shows, int(self.stored["EVENTS"] != 0), write.number)
+
     def _put(self, write: Write, value: int) -> None:
         before, self.stored["OUT"] = self.stored["OUT"], value
-        self._move(write, before, value)
+        self._move(write, before ^ value)
 
-    def _move(self, write: Write, before: int, value: int) -> None:
-        changed = before ^ value
+    def _move(self, write: Write, changed: int) -> None:
+        out, enable = self.stored["OUT"], self.stored["ENABLE"]
         while changed:
             bit = (changed & -changed).bit_length() - 1
             changed &= changed - 1
-            self.host.edge(f"out.{bit}", write.shows, value >> bit & 1, write.number)
+            level = out >> bit & 1 if enable >> bit & 1 else RELEASED
+            self.host.edge(f"out.{bit}", write.shows, level, write.number)
 
     def clear(self) -> None:
-        """Reset the synchroniser; the levels on the pins come through it again."""
-        self._origin = self.cycle
-        self._seen = 0
-        self._coming = [(self._origin + SYNCHRONISER_STAGES, self._lines)]
+        """Reset the synchroniser."""
+        self._inputs.clear(self.cycle)

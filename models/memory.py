@@ -108,6 +108,12 @@ def read_image(path: Path, base: int, size: int) -> list[tuple[int, int]]:
             pieces = _elf_pieces(contents)
         else:
             pieces = [(base, contents)]
+            if len(contents) > size:
+                raise InputError.of(
+                    f"must fit into the slot's {size:#x} bytes; it has {len(contents):#x}", str(path)
+                )
+    except InputError:
+        raise
     except Exception as error:  # the libraries' readers raise many kinds on spoiled files
         what = "its parts do not fit together, or it is cut short"
         if suffix == ".elf" and not contents.startswith(ELF):

@@ -6,13 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from busbox.device import REQUIRED, Host, Pin, Setting
+from busbox.device import NO_ACCESS, REQUIRED, Host, Pin, Setting
 from busbox.model import RegisterModel, Write
 from busbox.registers import Field, Register, RegisterTable
 
-CHANNELS = "RGB"
 CHANNEL_BITS = 8
-ORDERS = ("RGB", "RBG", "GRB", "GBR", "BRG", "BGR")
+#: Channels and the lowest bit of each in a colour; four channels are 0xWWRRGGBB.
+SHIFTS = {"R": 16, "G": 8, "B": 0, "W": 24}
+#: The order of the channels on the wire, by their number, if the bench names none.
+ORDERS = {3: "GRB", 4: "GRBW"}
 COLOUR_OFFSET = 0x100
 
 
@@ -49,7 +51,7 @@ class PulseSender:
 
     Attributes
     ----------
-    colours : the colour memory, 0xRRGGBB for each lamp
+    colours : the colour memory, 0xRRGGBB (0xWWRRGGBB) for each lamp
 
     Timing
     ------
@@ -62,7 +64,7 @@ class PulseSender:
         self.host = host
         self.pin = pin
         self.colours = [0] * lamps
-        self._shifts = tuple(16 - 8 * CHANNELS.index(channel) for channel in order)
+        self._shifts = tuple(SHIFTS[channel] for channel in order)
         self.clear(0)
 
     @property
@@ -75,6 +77,17 @@ class PulseSender:
         self._idle_from = cycle
         self._left = 0
         self._next_bit = cycle
+
+    @property
+    def idle_from(self) -> int:
+        """The first row that the frame, its gap included, does not cover."""
+        return self._idle_from
+
+    def due(self, cycle: int) -> int | None:
+        """Return the first row after ``cycle`` in which a lamp begins, or the line ends."""
+        if self._left and self._next_bit > cycle:
+            return self._next_bit
+        return None
 
     def busy(self, cycle: int) -> bool:
         """Return whether a frame is under way in ``cycle``, its gap included."""
@@ -121,7 +134,10 @@ CONTROL = Register(
     0x00,
     "rw",
     "Starts a frame.",
-    (Field("SEND", 0, 0, "ones_act", text="A one starts a frame."),),
+    (
+        Field("SEND", 0, 0, "ones_act", text="A one starts a frame."),
+        Field("REPEAT", 1, 1, text="The next frame follows at once."),
+    ),
 )
 STATUS = Register(
     "STATUS",
@@ -133,11 +149,14 @@ STATUS = Register(
         Field("MISSED", 1, 1, "ones_clear", text="SEND was written while BUSY."),
     ),
 )
+SEND, REPEAT = (field.mask for field in CONTROL.fields)
 BUSY, MISSED = (field.mask for field in STATUS.fields)
 
 
-def pulse_led_table(lamps: int, count: int, high: int, period: int) -> RegisterTable:
+def pulse_led_table(lamps: int, channels: int, count: int, high: int, period: int) -> RegisterTable:
     """Return the registers of a sender built for ``lamps`` lamps, with these reset values."""
+    names = [("WHITE", 31)] if channels == 4 else []
+    names += [("RED", 23), ("GREEN", 15), ("BLUE", 7)]
     return RegisterTable(
         CONTROL,
         STATUS,
@@ -166,11 +185,8 @@ def pulse_led_table(lamps: int, count: int, high: int, period: int) -> RegisterT
             "COLOUR",
             COLOUR_OFFSET,
             "rw",
-            "Colour of a lamp, 0x00RRGGBB.",
-            tuple(
-                Field(name, high_bit, high_bit - 7)
-                for name, high_bit in (("RED", 23), ("GREEN", 15), ("BLUE", 7))
-            ),
+            f"Colour of a lamp, {'0xWW' if channels == 4 else '0x00'}RRGGBB.",
+            tuple(Field(name, top, top - 7) for name, top in names),
             count=lamps,
             kept=True,
         ),
@@ -178,17 +194,18 @@ def pulse_led_table(lamps: int, count: int, high: int, period: int) -> RegisterT
 
 
 class PulseLed(RegisterModel):
-    """Sends colours to a string of lamps: 24 bits a lamp, most significant bit first.
+    """Sends colours to a string of lamps: 8 bits a channel, most significant bit first.
 
     Registers
     ---------
     ======== ======= ========== ======= =======================================================
-    0x00     CONTROL rw         0       bit 0 SEND (ones_act)
+    0x00     CONTROL rw         0       bit 0 SEND (ones_act), bit 1 REPEAT
     0x04     STATUS  ro         0       bit 0 BUSY, bit 1 MISSED (ones_clear)
     0x08     COUNT   rw         setting number of lamps to send
     0x0C     HIGH    rw         setting 15..0 clocks high of a zero bit, 31..16 of a one bit
     0x10     PERIOD  rw         setting 15..0 clocks of a bit, 31..16 of the latch gap
-    0x100+4n COLOUR  rw                 colour of lamp n, 0x00RRGGBB; a memory: kept by a reset
+    0x100+4n COLOUR  rw                 colour of lamp n, 0x00RRGGBB (four channels: 0xWWRRGGBB);
+                                        a memory: kept by a reset
     ======== ======= ========== ======= =======================================================
 
     Pins
@@ -198,9 +215,11 @@ class PulseLed(RegisterModel):
     Timing
     ------
     SEND in e while idle: BUSY and the first bit from e + 1. COUNT, HIGH and PERIOD count as a read in
-    e would show them, for the whole frame; a colour as a read in the cycle before the lamp's first
-    bit. SEND while BUSY is dropped: MISSED, event ``frame-missed``. A frame is an event ``frame`` in
-    the cycle of its first bit, ``frame-empty`` with COUNT 0 (gap only). At rest when not BUSY.
+    the cycle before the first bit would show them, for the whole frame; a colour as a read in the
+    cycle before the lamp's first bit. REPEAT is looked at in the last gap cycle: if it is set, the
+    next frame follows without BUSY falling. SEND while BUSY is dropped: MISSED, event
+    ``frame-missed``. A frame is an event ``frame`` in the cycle of its first bit, ``frame-empty`` with
+    COUNT 0 (gap only). At rest when not BUSY; while it repeats, in the last gap cycle.
 
     Caution
     -------
@@ -212,8 +231,13 @@ class PulseLed(RegisterModel):
 
     settings = (
         Setting("lamps", REQUIRED, low=1, high=16_320, text="number of lamps built"),
-        Setting("channels", 3, low=3, high=3, text="colour channels of a lamp"),
-        Setting("order", "GRB", "text", choices=ORDERS, text="order of the channels on the wire"),
+        Setting("channels", 3, low=3, high=4, text="colour channels of a lamp"),
+        Setting(
+            "order",
+            None,
+            "text",
+            text="channels in their order on the wire (GRB, or GRBW for four)",
+        ),
         Setting("count", 0, text="reset value of COUNT"),
         Setting("high", 0, text="reset value of HIGH"),
         Setting("period", 0, text="reset value of PERIOD"),
@@ -223,20 +247,67 @@ class PulseLed(RegisterModel):
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
-        self.sender = PulseSender(host, "line", settings["lamps"], settings["order"])
+        order = settings["order"] or ORDERS[settings["channels"]]
+        self.sender = PulseSender(host, "line", settings["lamps"], order)
+        self._started_by = NO_ACCESS
+        self._under_way = False
+        self._now = self._registers_now()
+
+    def _registers_now(self) -> dict[str, int]:
+        """Return the registers that a frame is made by, as of the row the model was brought to."""
+        return {name: self.stored[name] for name in ("CONTROL", "COUNT", "HIGH", "PERIOD")}
+
+    @classmethod
+    def check(cls, settings: Mapping[str, Any]) -> str | None:
+        """Return what is wrong with the order, if it does not name every channel once."""
+        letters = ORDERS[settings["channels"]]
+        order = settings["order"]
+        if order is not None and sorted(order) != sorted(letters):
+            return f"order must hold each of the letters {letters} once, not {order!r}"
+        return None
 
     @classmethod
     def table_for(cls, settings: Mapping[str, Any], size: int) -> RegisterTable:
         """Return the registers for the lamps built."""
-        return pulse_led_table(*(settings[key] for key in ("lamps", "count", "high", "period")))
+        keys = ("lamps", "channels", "count", "high", "period")
+        return pulse_led_table(*(settings[key] for key in keys))
 
     def forward(self, cycle: int) -> None:
-        """Bring the sender forward."""
+        """Bring the sender forward, from frame to frame while it repeats."""
         self.sender.forward(cycle)
+        while self._repeats and self.sender.idle_from <= cycle:
+            self._start(self.sender.idle_from)
+            self.sender.forward(cycle)
+
+    @property
+    def _repeats(self) -> bool:
+        """Whether a frame under way is followed by another, as REPEAT stands."""
+        return bool(self._now["CONTROL"] & REPEAT) and self._under_way
+
+    def _start(self, first_bit: int) -> None:
+        """Start a frame, by the registers of the row before its first bit."""
+        now, built = self._now, self.options["lamps"]
+        timing = PulseTiming.from_registers(now["HIGH"], now["PERIOD"])
+        access, asked = self._started_by, now["COUNT"]
+        sent = self.sender.start(first_bit, min(asked, built), timing, access)
+        self._under_way = True
+        kind = "frame" if asked else "frame-empty"
+        self.host.event(first_bit, kind, access, colours=sent)
+        for kind in _oddities(now["HIGH"], now["PERIOD"], asked > built):
+            self.host.event(first_bit, kind, access)
+
+    def next_edge(self, cycle: int) -> int | None:
+        """Return the row in which the next lamp or the next frame begins."""
+        due = self.sender.due(cycle)
+        if due is None and self._repeats:
+            return max(self.sender.idle_from, cycle + 1)
+        return due
 
     def clear(self) -> None:
         """Reset the sender; a frame under way is cut."""
         self.sender.clear(self.cycle)
+        self._under_way = False
+        self._now = self._registers_now()
 
     def show_STATUS(self) -> int:
         """Show busy and the missed flag."""
@@ -245,29 +316,45 @@ class PulseLed(RegisterModel):
 
     def write_COLOUR(self, write: Write) -> None:
         """Change a colour; a lamp whose first bit comes in the next row has the old one."""
-        self.sender.forward(write.shows)
+        self.forward(write.shows)
         self.sender.colours[write.index] = write.value
 
+    def write_COUNT(self, write: Write) -> None:
+        """Let a frame that begins in the next row have the old count."""
+        self._change("COUNT", write)
+
+    def write_HIGH(self, write: Write) -> None:
+        """Let a frame that begins in the next row have the old pulses."""
+        self._change("HIGH", write)
+
+    def write_PERIOD(self, write: Write) -> None:
+        """Let a frame that begins in the next row have the old period."""
+        self._change("PERIOD", write)
+
+    def _change(self, name: str, write: Write) -> None:
+        self.forward(write.shows)
+        self._now[name] = write.value
+
     def write_CONTROL(self, write: Write) -> None:
-        """Start a frame, or miss it."""
-        if not write.ones:
+        """Start a frame, or miss it; REPEAT counts from the next row on."""
+        busy = self.sender.busy(write.cycle)
+        self._change("CONTROL", write)
+        self._under_way = self.sender.busy(write.shows)
+        if not write.ones & SEND:
             return
-        if self.sender.busy(write.cycle):
-            self.stored["STATUS"] |= MISSED
+        if busy:
             idle = self.sender.rest_at(write.cycle)
+            self.stored["STATUS"] |= MISSED
             self.host.event(write.cycle, "frame-missed", write.number, idle_from=idle)
-            return
-        high, period = self.stored["HIGH"], self.stored["PERIOD"]
-        asked, built = self.stored["COUNT"], self.options["lamps"]
-        timing = PulseTiming.from_registers(high, period)
-        sent = self.sender.start(write.shows, min(asked, built), timing, write.number)
-        kind = "frame" if asked else "frame-empty"
-        self.host.event(write.shows, kind, write.number, colours=sent)
-        for kind in _oddities(high, period, asked > built):
-            self.host.event(write.shows, kind, write.number)
+        else:
+            self._started_by = write.number
+            self._start(write.shows)
 
     def rest_at(self, cycle: int) -> int:
-        """Return the first row with BUSY = 0."""
+        """Return the first row with BUSY = 0; while it repeats, the last gap row."""
+        self.advance(cycle)
+        if self._repeats and self.sender.busy(cycle):
+            return self.sender.idle_from - 1
         return self.sender.rest_at(cycle)
 
 

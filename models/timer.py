@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from busbox.device import Host
+from busbox.device import NO_ACCESS, Host, Pin
 from busbox.model import RegisterModel, Write
 from busbox.registers import WORD, Field, Register, RegisterTable
 
@@ -20,8 +20,13 @@ class Timer(RegisterModel):
     0x00 NOW      ro         0     low 32 bits of the cycles since reset
     0x04 NOW_HIGH ro         0     high 32 bits, as of the last read of NOW
     0x08 ALARM    rw         0     the count to ring at
+    0x0C CONTROL  rw         0     bit 0 interrupt on
     0x10 STATUS   ones_clear 0     bit 0 RANG
     ==== ======== ========== ===== =========================================================
+
+    Pins
+    ----
+    ``ring`` output: RANG and CONTROL.0.
 
     Timing
     ------
@@ -34,8 +39,11 @@ class Timer(RegisterModel):
         Register("NOW", 0x00, "ro", "Cycles since reset, low word."),
         Register("NOW_HIGH", 0x04, "ro", "High word, as of the last read of NOW."),
         Register("ALARM", 0x08, "rw", "The count to ring at."),
+        Register("CONTROL", 0x0C, "rw", "Chooses the interrupt.", (Field("INTERRUPT_ON", 0, 0),)),
         Register("STATUS", 0x10, "ones_clear", "What has happened.", (Field("RANG", 0, 0),)),
     )
+
+    pins = (Pin("ring", "output", 0, "RANG, while CONTROL.0 is 1."),)
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
@@ -45,11 +53,26 @@ class Timer(RegisterModel):
 
     def forward(self, cycle: int) -> None:
         """Compare NOW with ALARM in every row before ``cycle``."""
-        if self._alarm is not None:
-            match = self._compared + ((self._alarm - self._compared + self._start) & WORD)
-            if match < cycle:
-                self.stored["STATUS"] |= RANG
+        match = self._match()
+        if match is not None and match < cycle:
+            self.stored["STATUS"] |= RANG
+            self._ring(match + 1, NO_ACCESS)
         self._compared = max(self._compared, cycle)
+
+    def _match(self) -> int | None:
+        """Return the first row, of those not compared yet, in which NOW is ALARM."""
+        if self._alarm is None:
+            return None
+        return self._compared + ((self._alarm - self._compared + self._start) & WORD)
+
+    def _ring(self, row: int, access: int) -> None:
+        level = self.stored["STATUS"] & self.stored["CONTROL"] & RANG
+        self.host.edge("ring", row, level, access)
+
+    def next_edge(self, cycle: int) -> int | None:
+        """Return the row after the next match."""
+        match = self._match()
+        return None if match is None else max(match, cycle) + 1
 
     def clear(self) -> None:
         """Start counting again, with no alarm."""
@@ -72,3 +95,9 @@ class Timer(RegisterModel):
     def write_STATUS(self, write: Write) -> None:
         """Let a match in the very cycle of the clear win."""
         self.forward(write.shows)
+        self._ring(write.shows, write.number)
+
+    def write_CONTROL(self, write: Write) -> None:
+        """Turn the interrupt on or off."""
+        self.forward(write.shows)
+        self._ring(write.shows, write.number)

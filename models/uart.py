@@ -4,15 +4,22 @@ from __future__ import annotations
 
 from typing import Any
 
-from busbox.device import Host, Pin, Setting
+from busbox.device import NO_ACCESS, Host, Pin, Setting
 from busbox.model import RegisterModel, Write
 from busbox.registers import Field, Register, RegisterTable
 
 #: Bit times of a frame: start, eight data bits, stop. Source: common practice (8N1).
 FRAME_BITS = 10
+#: Rows between a level on rx and the synchronised level.
+SYNCHRONISER_STAGES = 2
 
 DATA = Register(
-    "DATA", 0x00, "wo", "A write sends the low byte.", (Field("BYTE", 7, 0),), whole=0b0001
+    "DATA",
+    0x00,
+    "rw",
+    "A write sends the low byte; a read takes the received one.",
+    (Field("BYTE", 7, 0),),
+    whole=0b0001,
 )
 STATUS = Register(
     "STATUS",
@@ -22,10 +29,16 @@ STATUS = Register(
     (
         Field("TX_ROOM", 0, 0, reset=1, text="DATA can be written."),
         Field("TX_BUSY", 1, 1, text="A byte is being sent or waits."),
-        Field("TX_LOST", 5, 5, "ones_clear", text="A byte was written without room, and lost."),
+        Field("RX_READY", 2, 2, text="A received byte can be read."),
+        Field(
+            "RX_LOST", 3, 3, "ones_clear", text="A byte came while one was waiting, and is lost."
+        ),
+        Field("RX_FRAMING", 4, 4, "ones_clear", text="A byte had no stop bit, and was dropped."),
+        Field("TX_LOST", 5, 5, "ones_clear", text="A byte was written without room, and is lost."),
     ),
 )
-TX_ROOM, TX_BUSY, TX_LOST = (field.mask for field in STATUS.fields)
+TX_ROOM, TX_BUSY, RX_READY, RX_LOST, RX_FRAMING, TX_LOST = (field.mask for field in STATUS.fields)
+ON_ROOM, ON_READY = 1, 2
 
 
 class SerialSender:
@@ -67,6 +80,10 @@ class SerialSender:
     def _fall(self) -> int:
         return max(self._held_from + 1, self._idle_from)
 
+    def due(self) -> int | None:
+        """Return the row in which the byte held is taken, and the line falls."""
+        return None if self._held is None else self._fall()
+
     def forward(self, cycle: int) -> None:
         """Bring the sender to ``cycle``: the byte held is taken if the line falls by then."""
         if self._held is None or self._fall() > cycle:
@@ -94,26 +111,112 @@ class SerialSender:
         return max(cycle, self._fall() + FRAME_BITS * max(1, self.clocks))
 
 
+class SerialReceiver:
+    """Receives bytes from a line: two synchroniser stages, a mid-bit sampler, a byte of room.
+
+    Attributes
+    ----------
+    clocks : clocks per bit that the next byte will have; 0 acts as 1
+    byte : the byte that waits, or None
+
+    Timing
+    ------
+    A level on the line from row c is the synchronised level from c + 2. A fall of that is a start; with
+    D clocks per bit as of row c + 2, the samples are in the rows c + 2 + D // 2 + k D, k = 0 (start
+    check) to 9 (stop). The next start is searched for from the row after the last sample.
+
+    Source
+    ------
+    Sampling in the middle of a bit: common practice, no source.
+    """
+
+    def __init__(self, clocks: int) -> None:
+        self.clocks = clocks
+        self._line = 1
+        self.clear(0)
+
+    def clear(self, origin: int) -> None:
+        """Reset; a level that is there counts as from ``origin`` on."""
+        self.byte: int | None = None
+        self._origin = origin
+        self._level = 1
+        self._changes: list[tuple[int, int]] = []
+        self._sample: int | None = None
+        self._search = origin
+        if not self._line:
+            self._changes.append((origin + SYNCHRONISER_STAGES, 0))
+
+    def put(self, cycle: int, level: int) -> None:
+        """Take a level that is on the line from ``cycle`` on."""
+        self._line = level
+        row = max(cycle, self._origin) + SYNCHRONISER_STAGES
+        if self._changes and self._changes[-1][0] == row:
+            self._changes.pop()
+        last = self._changes[-1][1] if self._changes else self._level
+        if level != last:
+            self._changes.append((row, level))
+
+    def due(self) -> int | None:
+        """Return the next row in which something of the receiver may change."""
+        if self._sample is not None:
+            return self._sample + 1
+        return self._changes[0][0] if self._changes else None
+
+    def step(self, row: int) -> tuple[int, int, int] | None:
+        """Do what is due in ``row``; return (row of the stop sample, byte, stop level) of a byte."""
+        if self._sample is None:
+            before, self._level = self._level, self._changes.pop(0)[1]
+            if before and not self._level and row >= self._search:
+                self._bits, self._count = 0, 0
+                self._clocks = max(1, self.clocks)
+                self._sample = row + self._clocks // 2
+            return None
+        return self._take(self._sample)
+
+    def _take(self, row: int) -> tuple[int, int, int] | None:
+        """Take the sample of ``row``."""
+        while self._changes and self._changes[0][0] <= row:
+            self._level = self._changes.pop(0)[1]
+        count, self._count = self._count, self._count + 1
+        if count == 0 and self._level:
+            self._finish(row)
+        elif count == FRAME_BITS - 1:
+            self._finish(row)
+            return row, self._bits, self._level
+        else:
+            self._bits |= self._level << count - 1 if count else 0
+            self._sample = row + self._clocks
+        return None
+
+    def _finish(self, row: int) -> None:
+        self._sample, self._search = None, row + 1
+
+
 class Uart(RegisterModel):
-    """A serial port that sends; its line idles high.
+    """A serial port; its lines idle high.
 
     Registers
     ---------
-    ==== ======= ========== ======= ==================================================
-    0x00 DATA    wo                 a write of lane 0 sends the byte
-    0x04 STATUS  ro         1       bit 0 TX_ROOM, bit 1 TX_BUSY, bit 5 TX_LOST (ones_clear)
-    0x08 DIVISOR rw         setting bits 15..0, clocks per bit; 0 acts as 1
-    ==== ======= ========== ======= ==================================================
+    ==== ========= ========== ======= ==============================================================
+    0x00 DATA      rw                 a write of lane 0 sends; a read of lane 0 takes the byte, or 0
+    0x04 STATUS    ro         1       0 TX_ROOM, 1 TX_BUSY, 2 RX_READY; ones_clear: 3 RX_LOST,
+                                      4 RX_FRAMING, 5 TX_LOST
+    0x08 DIVISOR   rw         setting bits 15..0, clocks per bit; 0 acts as 1
+    0x0C INTERRUPT rw         0       bit 0 on TX_ROOM, bit 1 on RX_READY
+    ==== ========= ========== ======= ==============================================================
 
     Pins
     ----
-    ``tx`` output, 1 after reset.
+    ``tx`` output, 1 after reset; ``rx`` input, 1 while nothing drives it; ``interrupt`` output.
 
     Timing
     ------
     DATA written in e from idle: the line falls in e + 2 (see :class:`SerialSender`). DIVISOR counts as
     a read in the cycle before the fall would show it. A byte written without room is dropped:
     TX_LOST from e + 1, event ``byte-lost``. A byte counts as text at the end of its stop bit.
+    Receive: see :class:`SerialReceiver`; RX_READY from the row after the last sample. A byte that comes
+    while one waits is dropped (RX_LOST, event ``rx-lost``), unless that one is read in the row of the
+    last sample; one without a stop bit too (RX_FRAMING, event ``framing``).
     At rest when TX_BUSY is 0.
 
     Source
@@ -128,14 +231,29 @@ class Uart(RegisterModel):
             high=0xFFFF,
             text="reset value of DIVISOR, clocks per bit (default: nearest for 115200 baud)",
         ),
+        Setting("baud", low=1, text="bits per second that the bench wants; a finding above 2 %"),
     )
+    sends = ("text",)
     table = RegisterTable(
         DATA,
         STATUS,
         Register("DIVISOR", 0x08, "rw", "Clocks per bit; 0 acts as 1.", width=16),
+        Register(
+            "INTERRUPT",
+            0x0C,
+            "rw",
+            "What raises the interrupt.",
+            (
+                Field("ON_ROOM", 0, 0, text="While TX_ROOM is 1."),
+                Field("ON_READY", 1, 1, text="While RX_READY is 1."),
+            ),
+        ),
     )
-    sends = ("text",)
-    pins = (Pin("tx", "output", 1, "Serial data out."),)
+    pins = (
+        Pin("tx", "output", 1, "Serial data out."),
+        Pin("rx", "input", 1, "Serial data in."),
+        Pin("interrupt", "output", 0, "As INTERRUPT says."),
+    )
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
@@ -143,34 +261,99 @@ class Uart(RegisterModel):
         self.reset_divisor = settings["divisor"] or min(max(nearest, 1), 0xFFFF)
         self.stored["DIVISOR"] = self.reset_divisor
         self.sender = SerialSender(host, "tx", self.reset_divisor)
+        self.receiver = SerialReceiver(self.reset_divisor)
+
+    def input(self, cycle: int, pin: str, level: int) -> None:
+        """Take a level of ``rx``."""
+        self.advance(cycle)
+        self.receiver.put(cycle, level)
 
     def forward(self, cycle: int) -> None:
-        """Bring the sender forward."""
-        self.sender.forward(cycle)
+        """Bring sender and receiver forward, one change after the other."""
+        while (row := self._due()) is not None and row <= cycle:
+            self.sender.forward(row)
+            if self.receiver.due() == row:
+                received = self.receiver.step(row)
+                if received is not None:
+                    self._receive(*received)
+            self._interrupt(row, NO_ACCESS)
+
+    def _due(self) -> int | None:
+        rows = [row for row in (self.sender.due(), self.receiver.due()) if row is not None]
+        return min(rows, default=None)
+
+    def _receive(self, row: int, byte: int, stop: int) -> None:
+        """Take a byte whose stop sample was in ``row``."""
+        if not stop:
+            self.stored["STATUS"] |= RX_FRAMING
+            self.host.event(row, "framing", byte=byte)
+        elif self.receiver.byte is not None:
+            self.stored["STATUS"] |= RX_LOST
+            self.host.event(row, "rx-lost", byte=byte)
+        else:
+            self.receiver.byte = byte
+
+    def _interrupt(self, row: int, access: int) -> None:
+        on = self.stored["INTERRUPT"]
+        level = (on & ON_ROOM and self.sender.room) or (
+            on & ON_READY and self.receiver.byte is not None
+        )
+        self.host.edge("interrupt", row, int(bool(level)), access)
+
+    def next_edge(self, cycle: int) -> int | None:
+        """Return the row in which a byte begins, or the receiver goes on."""
+        row = self._due()
+        return None if row is None else max(row, cycle + 1)
 
     def clear(self) -> None:
-        """Reset the sender; a byte under way is cut."""
-        self.stored["DIVISOR"] = self.sender.clocks = self.reset_divisor
+        """Reset; a byte under way is cut."""
+        self.stored["DIVISOR"] = self.sender.clocks = self.receiver.clocks = self.reset_divisor
         self.sender.clear(self.cycle)
+        self.receiver.clear(self.cycle)
+
+    def show_DATA(self) -> int:
+        """Show the byte that waits, or 0."""
+        return self.receiver.byte or 0
 
     def show_STATUS(self) -> int:
-        """Show room, busy and the lost flag."""
+        """Show room, busy, ready and the flags."""
         return (
             (TX_ROOM if self.sender.room else 0)
             | (TX_BUSY if self.sender.busy(self.cycle) else 0)
-            | self.stored["STATUS"] & TX_LOST
+            | (RX_READY if self.receiver.byte is not None else 0)
+            | self.stored["STATUS"] & (RX_LOST | RX_FRAMING | TX_LOST)
         )
+
+    def read_DATA(self, number: int) -> None:
+        """Take the byte; one that ends in this very row finds room."""
+        self.receiver.byte = None
+        self.forward(self.cycle + 1)
+        self._interrupt(self.cycle + 1, number)
 
     def write_DATA(self, write: Write) -> None:
         """Send a byte, or lose it."""
-        if not self.sender.put(write.cycle, write.value & 0xFF, write.number):
+        room = self.sender.room
+        self.forward(write.shows)
+        if room and self.sender.put(write.cycle, write.value & 0xFF, write.number):
+            self._interrupt(write.shows, write.number)
+        else:
             self.stored["STATUS"] |= TX_LOST
             self.host.event(write.cycle, "byte-lost", write.number, byte=write.value & 0xFF)
+
+    def write_STATUS(self, write: Write) -> None:
+        """Let what happens in this very row win over the clear."""
+        self.forward(write.shows)
 
     def write_DIVISOR(self, write: Write) -> None:
         """Change the clocks per bit of bytes that fall two cycles from now or later."""
         self.sender.forward(write.shows)
-        self.sender.clocks = write.value
+        self._interrupt(write.shows, NO_ACCESS)
+        self.sender.clocks = self.receiver.clocks = write.value
+
+    def write_INTERRUPT(self, write: Write) -> None:
+        """Choose what raises the interrupt."""
+        self.forward(write.shows)
+        self._interrupt(write.shows, write.number)
 
     def rest_at(self, cycle: int) -> int:
         """Return the first row with TX_BUSY = 0."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import HealthCheck, given, settings
 
-from tests.against_naive import Plan, differences
+from tests.against_naive import Plan, differences, expected
 from tests.plans import OFFSETS, plans
 
 _RELAXED = {
@@ -31,6 +31,29 @@ def test_each_device_alone_is_as_its_table_says(device: str) -> None:
         assert differences(plan) == []
 
     check()
+
+
+def test_a_reset_after_the_last_step_lets_the_run_end_as_soon_as_all_is_at_rest() -> None:
+    """A byte that a reset cut is not waited for (found by the thousands below)."""
+    plan: Plan = {
+        "clock_hz": 1_000_000,
+        "hang_after": 30,
+        "settle": 100_000,
+        "after_reset": "continue",
+        "until": None,
+        "fabric": {"unanswered": "error", "watchdog": None, "registered_decode": False},
+        "slots": [
+            {
+                "name": "uart_0", "device": "uart", "base": 0x1000, "size": 16, "decode": "full",
+                "compare": [], "wait": 0, "settings": {"divisor": 4},
+            }
+        ],
+        "steps": [{"op": "write", "address": 0x1000, "lanes": 15, "wait": 0, "data": 0x41}],
+        "inputs": [],
+        "resets": [{"at": 20, "length": 1}],
+    }  # fmt: skip
+    assert expected(plan)["cycles"] == 23
+    assert differences(plan) == []
 
 
 @pytest.mark.long

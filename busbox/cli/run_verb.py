@@ -63,7 +63,8 @@ def command(
         page = paper()
         summarise(recording, page)
         page.print()
-    failed = recording.ended == "hang" or (strict and bool(recording.counts))
+    broken = any(not one.held for one in recording.musts)
+    failed = broken or recording.ended == "hang" or (strict and bool(recording.counts))
     return 1 if failed else 0
 
 

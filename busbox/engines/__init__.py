@@ -15,11 +15,20 @@ Contract
 5. Between two calls of ``run``, ``reset(length, restart)`` puts RST high in the next ``length`` rows
    that are run. It cuts off what is under way (rules 15 to 17); with ``restart`` it drops every
    command.
-6. What is recorded is complete for all rows before ``row``: ``log`` holds eight numbers an access
+6. A command ``AWAIT`` stops ``run`` in the row in which it begins (or goes on), and stands in the
+   engine until ``release()``: the caller, who knows the pins, says in a row (before it is run) that it
+   is over: the next step may use the next row. ``awaiting`` is the last row in which it may still be
+   looked at, or None.
+7. In the row of a command ``RESET_STEP``, ``run`` stops with ``RESET`` before that row; the caller
+   answers with ``reset(1, restart=False, step=True)``, which cuts off nothing.
+8. ``interrupt(commands, enter, leave)``, in a row in which ``interruptible`` is true, plays other
+   commands first (rule 12c), and then the rest of what was going on. ``run(limit, called=True)`` stops
+   in the first such row, too.
+9. What is recorded is complete for all rows before ``row``: ``log`` holds eight numbers an access
    (:data:`LOG`), in order; ``timeouts`` the accesses that ended a poll at its limit; ``marks`` pairs
    (row, command); ``breaches`` what the rule checker saw.
-7. An access still up is put into the log by ``leave()``: terminator ``none``, last row run as its end.
-8. An engine knows no device and no bench.
+10. An access still up is put into the log by ``leave()``: terminator ``none``, last row run as its end.
+11. An engine knows no device and no bench.
 """
 
 from __future__ import annotations
@@ -42,7 +51,7 @@ LOG = ("start", "end", "address", "write", "lanes", "data", "terminator", "comma
 TERMINATORS = ("ack", "error", "watchdog", "reset", "none")
 ACK, ERR, WATCHDOG, RESET, NONE = range(5)
 
-ACCESS, PAUSE, MARK = range(3)
+ACCESS, PAUSE, MARK, AWAIT, RESET_STEP = range(5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +60,11 @@ class Command:
 
     Attributes
     ----------
-    kind : ``ACCESS``, ``PAUSE`` or ``MARK``
+    kind : ``ACCESS``, ``PAUSE``, ``MARK``, ``AWAIT`` or ``RESET_STEP``
     number : place in the order in which commands were made in this run
     write, address, data, lanes, wait : of an access
     poll : the read is repeated, by mask, value, every and limit
-    cycles : of a pause
+    cycles : of a pause; of an await: the rows in which it looks at its pin, at most
     """
 
     kind: int
@@ -74,11 +83,12 @@ class Command:
 
 
 class Stop(Enum):
-    """Why ``run`` stopped: the limit was reached, no command is left, or an access hangs."""
+    """Why ``run`` stopped: limit reached, no command left, an access hangs, a reset is due."""
 
     LIMIT = "limit"
     STARVED = "starved"
     HANG = "hang"
+    RESET = "reset"
 
 
 class Engine(Protocol):
@@ -94,11 +104,27 @@ class Engine(Protocol):
     marks: list[tuple[int, int]]
     breaches: list[tuple[str, Any]]
 
+    @property
+    def interruptible(self) -> bool:
+        """Whether a handler may be taken in ``row``."""
+
+    @property
+    def handling(self) -> bool:
+        """Whether a handler is running."""
+
+    @property
+    def awaiting(self) -> int | None:
+        """The last row in which the await that stands may be looked at, or None."""
+
+    @property
+    def awaited(self) -> int:
+        """The number of the await that stands."""
+
     def feed(self, commands: Sequence[Command]) -> None:
         """Append commands."""
 
-    def run(self, limit: int) -> Stop:
-        """Run rows up to ``limit - 1``."""
+    def run(self, limit: int, called: bool = False) -> Stop:
+        """Run rows up to ``limit - 1``; if a handler is called, to a row that can take it."""
 
     def lower(self, limit: int) -> None:
         """Stop the present ``run`` earlier."""
@@ -106,8 +132,14 @@ class Engine(Protocol):
     def ask_again(self) -> None:
         """Ask a model that holds in the next row, whatever it said."""
 
-    def reset(self, length: int, restart: bool) -> None:
+    def reset(self, length: int, restart: bool, step: bool = False) -> None:
         """Put RST high from ``row`` on."""
+
+    def release(self, matched: bool) -> None:
+        """End the await that stands, in ``row``."""
+
+    def interrupt(self, commands: Sequence[Command], enter: int, leave: int) -> None:
+        """Play other commands first."""
 
     def leave(self) -> None:
         """Record an access that is still up."""
@@ -137,6 +169,7 @@ def engine_class(name: str) -> EngineFactory:
 
 
 __all__ = [
-    "ACCESS", "ACK", "DEFAULT_ENGINE", "ENGINES", "ERR", "LOG", "MARK", "NONE", "PAUSE", "RESET",
-    "TERMINATORS", "WATCHDOG", "Command", "Engine", "EngineFactory", "Stop", "engine_class",
+    "ACCESS", "ACK", "AWAIT", "DEFAULT_ENGINE", "ENGINES", "ERR", "LOG", "MARK", "NONE", "PAUSE",
+    "RESET", "RESET_STEP", "TERMINATORS", "WATCHDOG", "Command", "Engine",
+    "EngineFactory", "Stop", "engine_class",
 ]  # fmt: skip

@@ -9,7 +9,8 @@ from __future__ import annotations
 from array import array
 from collections import deque
 from collections.abc import Callable, Sequence
-from typing import Any, ClassVar, cast
+from dataclasses import dataclass
+from typing import Any, ClassVar, Final, cast
 
 from amaranth.hdl import Cat
 from amaranth.sim import Simulator
@@ -18,11 +19,13 @@ from busbox.device import ERROR, Access, Answer, Hold
 from busbox.engines import (
     ACCESS,
     ACK,
+    AWAIT,
     ERR,
     MARK,
     NONE,
     PAUSE,
     RESET,
+    RESET_STEP,
     WATCHDOG,
     Command,
     Stop,
@@ -33,6 +36,8 @@ from busbox.fabric.rules import Row, RuleChecker
 from busbox.registers import WORD
 from busbox.system import System
 from busbox.traffic.source import Result
+
+NO_COMMAND: Final = -1
 
 
 class ReferenceEngine:
@@ -59,6 +64,8 @@ class ReferenceEngine:
         self._limit = 0
         self._count = 0
         self._reset_until: int | None = None
+        self._handler: _Suspended | None = None
+        self._open = 1
         self._forget()
         slots = [placed.slot for placed in system.devices]
         self._design = Design(slots, system.fabric)
@@ -70,6 +77,7 @@ class ReferenceEngine:
         """Have no command under way."""
         self._command: Command | None = None
         self._start = 0
+        self._deadline = 0
         self._reads = 0
         self._up = False
         self._inputs = 0
@@ -89,22 +97,29 @@ class ReferenceEngine:
         """Ask a model that holds in the next row."""
         self._hold_until = 0
 
-    def run(self, limit: int) -> Stop:
-        """Run rows up to ``limit - 1``."""
+    def run(self, limit: int, called: bool = False) -> Stop:
+        """Run rows up to ``limit - 1``; if a handler is called, to a row that can take it."""
         self._limit = limit
         while True:
             if self._reset_until is None and self._command is None and self.row >= self.free:
                 if self._waiting:
                     self._begin(self._waiting.popleft())
                     continue
+                if self._handler is not None:
+                    self._leave_handler(self._handler)
+                    continue
                 if not self.closed:
                     return Stop.STARVED
-            if self.row >= self._limit:
+            if self._kind == RESET_STEP and self.row == self._start:
+                return Stop.RESET
+            if self.row >= self._limit or (called and self.interruptible):
                 return Stop.LIMIT
             if self._reset_until is not None:
                 self._reset_rows(self._reset_until)
             elif self._command is None:
                 self._idle(self._limit if self.row >= self.free else min(self.free, self._limit))
+            elif self._kind == AWAIT:
+                self._idle(self._limit)
             elif self.row < self._start:
                 self._idle(min(self._start, self._limit))
             else:
@@ -112,21 +127,104 @@ class ReferenceEngine:
                 if self._up and self.row > self._start + self._hang_after:
                     return Stop.HANG
 
-    def reset(self, length: int, restart: bool) -> None:
+    @property
+    def _kind(self) -> int:
+        return NO_COMMAND if self._command is None else self._command.kind
+
+    @property
+    def awaiting(self) -> int | None:
+        """The last row in which the await that stands may be looked at, or None."""
+        standing = self._kind == AWAIT and self.row >= self._start and self._reset_until is None
+        return self._deadline if standing else None
+
+    @property
+    def awaited(self) -> int:
+        """The number of the await that stands."""
+        assert self._command is not None
+        return self._command.number
+
+    def release(self, matched: bool) -> None:
+        """End the await that stands, in ``row``."""
+        self._forget()
+        self.free = self._open = self.row + 1
+        self.result = Result(int(matched), False)
+
+    @property
+    def handling(self) -> bool:
+        """Whether a handler is running."""
+        return self._handler is not None
+
+    @property
+    def interruptible(self) -> bool:
+        """Whether a handler may be taken in ``row``."""
+        if self._reset_until is not None or self._handler is not None or self.row < self._open:
+            return False
+        return self._kind in (NO_COMMAND, AWAIT) or self.row < self._start
+
+    def interrupt(self, commands: Sequence[Command], enter: int, leave: int) -> None:
+        """Play other commands first."""
+        row = self.row
+        self._handler = _Suspended(
+            self._command,
+            max(0, self._start - row),
+            self._deadline - row,
+            self._reads,
+            max(0, self.free - row) if self._command is None else 0,
+            self._waiting,
+            self.result,
+            leave,
+        )
+        self._forget()
+        self._waiting = deque(commands)
+        self.free = row + 1 + enter
+
+    def _leave_handler(self, handler: _Suspended) -> None:
+        """Idle for the cycles of leaving, then take up what was going on."""
+        if not handler.leaving:
+            handler.leaving = True
+            self.free = self.row + handler.leave
+            return
+        row, self._handler = self.row, None
+        self._command, self._reads = handler.command, handler.reads
+        self._start = row + handler.distance
+        self._deadline = row + handler.rows_left
+        self._waiting, self.result = handler.waiting, handler.result
+        self.free, self._open = row + handler.pause_left, row
+        if self._kind == AWAIT:
+            self._limit = row
+
+    def reset(self, length: int, restart: bool, step: bool = False) -> None:
         """Put RST high in the rows from ``row`` on."""
-        if self._command is not None:
-            if self.row >= self._start:
-                self._record(self.row, RESET, 0)
-                self.result = Result(0, True)
-            elif not self._reads:
-                self._waiting.appendleft(self._command)
+        if step:
             self._forget()
+            self.result = None
+        else:
+            self._cut()
         if restart:
             self._waiting.clear()
         self._bench.set(self._design.inputs, 0)
         self._bench.set(self._design.rst, 1)
         self._reset_until = self.row + length
-        self.free = self._reset_until + 1
+        self.free = self._open = self._reset_until + 1
+
+    def _cut(self) -> None:
+        """Cut off what is under way in ``row``, a handler with it."""
+        command = self._command
+        if command is not None and self.row >= self._start:
+            if command.kind == ACCESS:
+                self._record(self.row, RESET, 0)
+            self.result = Result(0, True)
+            command = None
+        elif self._reads:
+            command = None
+        self._forget()
+        handler, self._handler = self._handler, None
+        if handler is not None:
+            self._waiting, self.result = handler.waiting, handler.result
+            begun = handler.reads or (handler.command and handler.command.kind == AWAIT)
+            command = None if begun else handler.command
+        if command is not None:
+            self._waiting.appendleft(command)
 
     def _reset_rows(self, end: int) -> None:
         self._idle(min(end, self._limit))
@@ -146,11 +244,14 @@ class ReferenceEngine:
         if command.kind == PAUSE:
             self.free = self.row + command.cycles
             self.result = None
+        elif command.kind == AWAIT:
+            self._command, self._start = command, self.row
+            self._deadline = self.row + command.cycles - 1
+            self._limit = self.row
         elif command.kind == MARK:
             self.marks.append((self.row, command.number))
             self.result = None
         else:
-            assert command.kind == ACCESS
             self._command, self._start = command, self.row + command.wait
             self._reads = 0
 
@@ -161,6 +262,7 @@ class ReferenceEngine:
         end = self.row - 1
         number = self._record(end, terminator, data)
         self._up, self._hold_until = False, 0
+        self._open = self.row
         self._reads += 1
         failed = terminator != ACK
         matched = not failed and data & command.mask == command.value
@@ -267,6 +369,31 @@ def _open(design: Design) -> tuple[Any, Callable[[], object]]:
     simulator.advance()
     opened[0].set(design.rst, 0)
     return opened[0], simulator.advance
+
+
+@dataclass
+class _Suspended:
+    """What was going on when a handler was taken.
+
+    Attributes
+    ----------
+    command, reads, waiting, result : as in the engine
+    distance : rows to the start of the command
+    rows_left : rows in which an await may still look at its pin, less one
+    pause_left : rows of a pause that are left
+    leave : idle cycles after the handler
+    leaving : those have begun
+    """
+
+    command: Command | None
+    distance: int
+    rows_left: int
+    reads: int
+    pause_left: int
+    waiting: deque[Command]
+    result: Result | None
+    leave: int
+    leaving: bool = False
 
 
 class _Watch:

@@ -56,6 +56,26 @@ cycle 0), F = e + 1 after an access.
     given up, with a finding, and the CPU goes on. F = e + 1 after its last read. The whole word is
     compared, whatever the lanes.
 
+Pins, handlers, resets by the CPU
+---------------------------------
+12a. ``await PIN LEVEL limit N`` looks at the pin in the rows t = F, F + 1, ...; with the first row that
+     shows the level F = t + 1. If none of the rows F to F + N - 1 does, it is given up, with a
+     finding, and F grows by N.
+12b. The step ``reset`` with wait n puts RST high in the one row r = F + n, and the CPU goes on with
+     the next step: F = r + 2. A reset of the bench in the same row counts instead.
+12c. A handler is taken in the first row t >= F with no access up, RST low and no handler running in
+     which its pin is high: in an idle row of a wait, a pause, an await, between two reads of a poll,
+     or after the last step while the run goes on (rule 19 is looked at first). Of several, the first
+     in the traffic is taken. Its first step may use row t + 1 + enter. After its last step, which
+     leaves F, come ``leave`` idle cycles; b = F + leave is the first row of what was going on: what
+     was d rows away in row t is d rows away in row b, and an await has looked at no row from t to
+     b - 1. Row b may take a handler again. A handler does not interrupt another.
+12d. A reset of the bench abandons a running handler; with ``continue`` the step that waited is one
+     that has not begun, unless it is a poll with a read behind it, a pause or an await: those are cut
+     off. The step ``reset`` in a handler abandons nothing.
+12e. A wire gives an input pin in row t the level that an output pin has in row t; a released output
+     gives the level that the input has while nothing drives it.
+
 Reset
 -----
 13. Cycle 0 is the first row with RST low, and shows the reset value of every register.

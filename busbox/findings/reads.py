@@ -10,7 +10,7 @@ import numpy as np
 from busbox.engines import ACK
 from busbox.findings.rule import Evidence, Hit
 from busbox.registers import lane_mask
-from busbox.traffic.steps import Poll
+from busbox.traffic.steps import Await, Poll
 
 _MASKS = np.array([lane_mask(lanes) for lanes in range(16)], dtype="i8")
 
@@ -48,9 +48,25 @@ def _tell_differs(evidence: Evidence, access: int) -> tuple[str, str]:
 
 
 def poll_timeout(evidence: Evidence) -> Iterator[Hit]:
-    """A poll reached its limit of reads without seeing what it waits for."""
-    for access, poll in evidence.timeouts:
-        yield evidence.hit(access, partial(_tell_timeout, evidence, access, poll))
+    """A poll, or an await, reached its limit without seeing what it waits for."""
+    hits = [
+        evidence.hit(access, partial(_tell_timeout, evidence, access, poll))
+        for access, poll in evidence.timeouts
+    ]
+    hits += [
+        Hit(row, -1, step.pin.partition(".")[0], "", step.pin, partial(_tell_given_up, row, step))
+        for row, step in evidence.given_up
+    ]
+    yield from sorted(hits, key=lambda hit: hit.cycle)
+
+
+def _tell_given_up(row: int, step: Await) -> tuple[str, str]:
+    line = "" if step.line is None else f" (line {step.line} of the traffic)"
+    limit = f"{step.limit} cycles" if step.limit.cycles is not None else str(step.limit)
+    return (
+        f"await of {step.pin}{line}: given up after {limit}; it never showed {step.level}.",
+        "See what should move this pin, or give the await a larger limit.",
+    )
 
 
 def _tell_timeout(evidence: Evidence, access: int, poll: Poll) -> tuple[str, str]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from busbox.address_map import Decoded
 from busbox.findings.finding import Finding
 from busbox.system import System
-from busbox.traffic.steps import Poll
+from busbox.traffic.steps import Await, Poll
 
 if TYPE_CHECKING:
     from busbox.recording import Recording
@@ -47,12 +47,14 @@ class Evidence:
     system : what was run
     recording : what it left, still without findings
     timeouts : (access, poll) for every poll given up at its limit
+    given_up : (last row, await) for every await given up at its limit
     breaches : (port, breach) from the rule checkers
     """
 
     system: System
     recording: Recording
     timeouts: list[tuple[int, Poll]] = field(default_factory=list)
+    given_up: list[tuple[int, Await]] = field(default_factory=list)
     breaches: list[tuple[str, Any]] = field(default_factory=list)
 
     def decoded(self, access: int) -> Decoded:

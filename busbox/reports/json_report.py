@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -58,7 +59,7 @@ def as_object(recording: Recording) -> dict[str, Any]:
             for finding in recording.findings
         ],
         "counts": recording.counts,
-        "must": [],
+        "must": [asdict(held) for held in recording.musts],
         "ended": recording.ended,
     }
 

@@ -7,6 +7,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from busbox.device import RELEASED
 from busbox.engines import ERR, WATCHDOG
 from busbox.findings import Finding
 from busbox.recording import Frame, Recording
@@ -47,6 +48,17 @@ def summarise(recording: Recording, paper: Paper) -> None:
     _levels(recording, paper)
     _frames(recording, paper)
     _findings(recording, paper)
+    _musts(recording, paper)
+
+
+def _musts(recording: Recording, paper: Paper) -> None:
+    if not recording.musts:
+        return
+    broken = [one for one in recording.musts if not one.held]
+    number = len(recording.musts)
+    paper.title(f"Must hold: {number - len(broken)} of {number} do")
+    for one in broken:
+        paper.line("  ", ("does not hold", "bold red"), f"  {one.what}; seen: {one.seen}")
 
 
 def _marks(recording: Recording, paper: Paper) -> None:
@@ -107,24 +119,22 @@ def _printable(line: str) -> str:
 
 def _levels(recording: Recording, paper: Paper) -> None:
     moved = {pin: line for pin, line in recording.lines.items() if len(line.cycles) > 1}
-    moved |= {pin: line for pin, line in recording.lines.items() if line.levels[0] and pin not in moved
-              and line.direction == "input"}  # fmt: skip
     paper.title("Levels at the end")
-    rows = [
-        (pin, int(line.levels[-1]), f"{len(line.cycles) - 1:,} edges"
-         if len(line.cycles) != 2 else "1 edge", _last_edge(recording, line.cycles))
-        for pin, line in moved.items()
-    ]  # fmt: skip
-    paper.table(rows, numbers=(2,))
+    paper.table(
+        [
+            (
+                pin,
+                "released" if line.levels[-1] == RELEASED else int(line.levels[-1]),
+                "1 edge" if len(line.cycles) == 2 else f"{len(line.cycles) - 1:,} edges",
+                f"last at {show_time(int(line.cycles[-1]), recording.clock_hz)}",
+            )
+            for pin, line in moved.items()
+        ],
+        numbers=(2,),
+    )
     still = len(recording.lines) - len(moved)
     if still:
         paper.line(f"  {'the other ' if moved else ''}{still} pins did not move")
-
-
-def _last_edge(recording: Recording, cycles: np.ndarray) -> str:
-    if len(cycles) < 2:
-        return "from the start"
-    return f"last at {show_time(int(cycles[-1]), recording.clock_hz)}"
 
 
 def _frames(recording: Recording, paper: Paper) -> None:

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from vcd import VCDWriter
 
+from busbox.device import RELEASED
 from busbox.engines import ERR, NONE, RESET, WATCHDOG
 from busbox.recording import Recording
 from busbox.traffic.files import replace_file
@@ -23,7 +24,7 @@ _BUS = {
     "err": 1,
 }  # fmt: skip
 
-Change = tuple[int, str, str, int]
+Change = tuple[int, str, str, int | str]
 
 
 def write_vcd(recording: Recording, path: Path) -> None:
@@ -78,7 +79,7 @@ def _changes(recording: Recording) -> Iterator[Change]:
     for pin, line in recording.lines.items():
         scope, name = _pin(pin)
         for row, level in zip(line.cycles[1:].tolist(), line.levels[1:].tolist(), strict=True):
-            yield row, scope, name, level
+            yield row, scope, name, "z" if level == RELEASED else level
     yield from _bus_changes(recording)
 
 

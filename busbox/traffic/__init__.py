@@ -6,19 +6,32 @@
 
 from busbox.traffic.files import FORMATS, read_traffic, write_traffic
 from busbox.traffic.source import Bus, BusError, FunctionSource, ListSource, Result, Source
-from busbox.traffic.steps import Access, Mark, Named, Pause, Poll, Step
+from busbox.traffic.steps import (
+    Access,
+    Await,
+    Handler,
+    Mark,
+    Named,
+    Pause,
+    Poll,
+    Reset,
+    Step,
+)
 
 __all__ = [
     "FORMATS",
     "Access",
+    "Await",
     "Bus",
     "BusError",
     "FunctionSource",
+    "Handler",
     "ListSource",
     "Mark",
     "Named",
     "Pause",
     "Poll",
+    "Reset",
     "Result",
     "Source",
     "Step",

@@ -20,12 +20,16 @@ from busbox.registers import WORD
 from busbox.traffic.numbers import NAME, address
 from busbox.traffic.steps import (
     ALL_LANES,
+    AWAIT_LIMIT,
     POLL_LIMIT,
     Access,
+    Await,
+    Handler,
     Mark,
     Named,
     Pause,
     Poll,
+    Reset,
     Step,
     Target,
 )
@@ -50,6 +54,8 @@ class Source(Protocol):
     """Whatever yields steps."""
 
     ahead: bool
+    #: What the CPU plays while a pin is high.
+    handlers: tuple[Handler, ...]
 
     def next(self, result: Result | None) -> Step | None:
         """Return the next step, or None when there is none left."""
@@ -67,7 +73,9 @@ class ListSource:
     ahead = True
 
     def __init__(self, steps: Iterable[Step]) -> None:
-        self.steps = list(steps)
+        self._all = list(steps)
+        self.steps = [step for step in self._all if not isinstance(step, Handler)]
+        self.handlers = tuple(step for step in self._all if isinstance(step, Handler))
         self._next = 0
 
     def next(self, result: Result | None) -> Step | None:
@@ -79,7 +87,7 @@ class ListSource:
 
     def again(self) -> ListSource:
         """Return a source of the same steps."""
-        return ListSource(self.steps)
+        return ListSource(self._all)
 
     def close(self) -> None:
         """Do nothing: there is nothing to give up."""
@@ -171,6 +179,20 @@ class Bus:
         """Let time pass: cycles, or a text such as ``"2 ms"``."""
         self._exchange(Pause(parse_span(span)))
 
+    def await_level(self, pin: str, level: int, limit: int | str = AWAIT_LIMIT) -> bool:
+        """Let time pass until a pin has a level, 0 or 1; return False if the limit came first."""
+        if level not in (0, 1):
+            raise ValueError(f"level must be 0 or 1, not {shown(level)}")
+        span = parse_span(limit)
+        if not (span.cycles or span.seconds):
+            raise ValueError("limit must be at least one cycle, not 0")
+        result = self._exchange(Await(pin, level, span, _line_of_caller()))
+        return result is not None and bool(result.data)
+
+    def reset(self, wait: int = 0) -> None:
+        """Put RST high for one cycle, after ``wait`` idle cycles."""
+        self._exchange(Reset(_wait(wait), _line_of_caller()))
+
     def mark(self, text: str) -> None:
         """Name this place."""
         self._exchange(Mark(text))
@@ -230,6 +252,7 @@ class FunctionSource:
     """
 
     ahead = False
+    handlers: tuple[Handler, ...] = ()
 
     def __init__(self, function: Callable[[Bus], Any], name: str = "", path: str = "") -> None:
         self._function = function

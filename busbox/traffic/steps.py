@@ -9,6 +9,9 @@ from busbox.units import Span
 
 #: Reads after which a poll is given up, if it names no limit.
 POLL_LIMIT = 10_000_000
+#: Cycles after which an await is given up, if it names no limit.
+AWAIT_LIMIT = 10_000_000
+NO_LIMIT = Span(cycles=AWAIT_LIMIT)
 ALL_LANES = 0b1111
 
 
@@ -89,4 +92,52 @@ class Mark:
     line: int | None = field(default=None, compare=False)
 
 
-Step = Access | Poll | Pause | Mark
+@dataclass(frozen=True, slots=True)
+class Await:
+    """Idle time until a pin has a level.
+
+    Attributes
+    ----------
+    pin : such as ``levers.in.4``; an input or an output
+    level : 0 or 1
+    limit : time after which it is given up
+    """
+
+    pin: str
+    level: int
+    limit: Span = NO_LIMIT
+    line: int | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Reset:
+    """RST high for one cycle, ``wait`` idle cycles after the last step; the next step follows."""
+
+    wait: int = 0
+    line: int | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Handler:
+    """Steps that the CPU plays whenever a pin is high, between or inside its other steps.
+
+    It stands among the steps, but is no step of the sequence: it holds from the start, wherever it
+    stands. Of several, the one that stands first goes first.
+
+    Attributes
+    ----------
+    name : for messages
+    pin : the pin that calls it
+    enter, leave : idle cycles before its first step and after its last
+    steps : what it plays
+    """
+
+    name: str
+    pin: str
+    steps: tuple[Step, ...]
+    enter: int = 0
+    leave: int = 0
+    line: int | None = field(default=None, compare=False)
+
+
+Step = Access | Poll | Pause | Mark | Await | Reset | Handler

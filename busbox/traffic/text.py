@@ -9,26 +9,37 @@
     read   telegraph.STATUS = 1       the value that was recorded; without it nothing is compared
     poll   telegraph.STATUS & 1 == 1 every 12 limit 1000
     pause  2 ms
+    await  levers.in.4 1 limit 5 ms
+    handler tick on clock.ring enter 20 leave 12
+      write clock.STATUS 1
+    end
+    reset
 
-``#`` begins a comment (not in the text of a mark).
+A handler holds from the start, wherever it stands (semantics page, rule 12c). ``#`` begins a
+comment (not in the text of a mark).
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
 
 from busbox.errors import InputError, Mistake, nearest, one_of, shown
 from busbox.registers import WORD, show_lanes
 from busbox.traffic.numbers import NAME, address, lanes, number
 from busbox.traffic.steps import (
     ALL_LANES,
+    NO_LIMIT,
     POLL_LIMIT,
     Access,
+    Await,
+    Handler,
     Mark,
     Named,
     Pause,
     Poll,
+    Reset,
     Step,
     Target,
 )
@@ -37,6 +48,7 @@ from busbox.units import parse_span
 #: More mistakes than this in one file are counted, not shown.
 SHOWN_MISTAKES = 50
 
+_PIN = re.compile(r"[A-Za-z_]\w*(?:\.\w+)+")
 _COMMENT = re.compile(r"(?:^|\s)#.*")
 
 
@@ -48,14 +60,30 @@ def read_text(lines: Iterable[str], where: str) -> Iterator[Step]:
     InputError : with every line that is no step
     """
     mistakes: list[Mistake] = []
+    handler: Handler | None = None
+    step: Step | Handler | None
     for count, line in enumerate(lines, start=1):
         try:
             step = _step(line.rstrip("\r\n"), count)
+            if handler is None and step is _END:
+                raise ValueError("end must close a handler; none is open")
+            if handler is not None and isinstance(step, Handler) and step is not _END:
+                raise ValueError(f"a handler must not stand in another: {handler.name} has no end")
         except ValueError as error:
             mistakes.append(Mistake(str(error), where, count))
             continue
-        if step is not None and not mistakes:
+        if step is _END:
+            if handler is not None and not mistakes:
+                yield handler
+            handler = None
+        elif isinstance(step, Handler):
+            handler = step
+        elif handler is not None and step is not None:
+            handler = replace(handler, steps=(*handler.steps, step))
+        elif step is not None and not mistakes:
             yield step
+    if handler is not None:
+        mistakes.append(Mistake(f"handler {handler.name} has no end", where, handler.line))
     if mistakes:
         raise InputError(limited(mistakes, where))
 
@@ -89,9 +117,20 @@ def write_text(steps: Iterable[Step]) -> Iterator[str]:
                 if text != text.strip() or not text or not text.isprintable():
                     raise InputError.of(f"step {count}: the text format cannot hold mark {text!r}")
                 yield f"mark   {text}"
+            case Await():
+                limit = "" if step.limit == NO_LIMIT else f" limit {step.limit}"
+                yield f"await  {step.pin} {step.level}{limit}"
+            case Reset():
+                yield "reset" + (f"  +{step.wait}" if step.wait else "")
+            case Handler():
+                enter = f" enter {step.enter}" if step.enter else ""
+                leave = f" leave {step.leave}" if step.leave else ""
+                yield f"handler {step.name} on {step.pin}{enter}{leave}"
+                yield from (f"  {line}" for line in write_text(step.steps))
+                yield "end"
 
 
-def _step(line: str, count: int) -> Step | None:
+def _step(line: str, count: int) -> Step | Handler | None:
     verb, *rest = line.split(maxsplit=1) or [""]
     if verb == "mark":
         if not rest:
@@ -147,6 +186,8 @@ _OPTION_NAMES = {
     "wait": "a number of idle cycles",
     "pc": "pc",
     "every": "every",
+    "enter": "enter",
+    "leave": "leave",
     "limit": "limit",
 }
 
@@ -198,11 +239,66 @@ def _read_pause(words: list[str], count: int) -> Step:
     return Pause(parse_span(" ".join(words)), count)
 
 
+def _pin(words: list[str], verb: str) -> str:
+    if not words:
+        raise ValueError(f"{verb} must name a pin such as levers.in.4")
+    word = words.pop(0)
+    if not _PIN.fullmatch(word):
+        raise ValueError(f"a pin must be slot.pin, such as levers.in.4, not {shown(word)}")
+    return word
+
+
+def _read_await(words: list[str], count: int) -> Step:
+    pin = _pin(words, "await")
+    level = words.pop(0) if words else ""
+    if level not in ("0", "1"):
+        raise ValueError(
+            f"await must be followed by a pin and its level, 0 or 1, not {shown(level)}"
+        )
+    limit = NO_LIMIT
+    if words:
+        if words[0] != "limit":
+            raise ValueError(f"{words[0]!r} does not belong here; expected limit")
+        limit = parse_span(" ".join(words[1:]))
+    if limit.cycles == 0 or limit.seconds == 0:
+        raise ValueError("limit must be at least one cycle, not 0")
+    return Await(pin, int(level), limit, count)
+
+
+def _read_reset(words: list[str], count: int) -> Step:
+    return Reset(line=count, **_options(words, ("wait",)))
+
+
+def _read_handler(words: list[str], count: int) -> Step:
+    if not words or not words[0].isidentifier():
+        raise ValueError("handler must have a name: handler NAME on PIN enter N leave N")
+    name = words.pop(0)
+    if words[:1] != ["on"]:
+        raise ValueError("a handler's name must be followed by on PIN")
+    pin = _pin(words[1:], "on")
+    options = _options(words[2:], ("enter", "leave"))
+    return Handler(name, pin, (), line=count, **options)
+
+
+def _read_end(words: list[str], count: int) -> Step:
+    if words:
+        raise ValueError(f"end must stand alone, not before {shown(words[0])}")
+    return _END
+
+
+#: What the line ``end`` is read as; it never leaves this module.
+_END = Handler("", "", ())
+
+
 _READERS: dict[str, Callable[[list[str], int], Step]] = {
     "write": _read_write,
     "read": _read_read,
     "poll": _read_poll,
     "pause": _read_pause,
+    "await": _read_await,
+    "handler": _read_handler,
+    "end": _read_end,
+    "reset": _read_reset,
 }
 
 

@@ -303,9 +303,14 @@ def test_a_cut_elf_is_refused(wait: int, tmp_path: Path) -> None:
         Drive("memory", wait, folder=tmp_path, file="levers.elf").run()
 
 
-def test_a_file_with_nothing_in_the_slot_is_refused(wait: int, tmp_path: Path) -> None:
-    """At least one byte must lie in the slot; the message says where the slot is."""
-    (tmp_path / "levers.hex").write_text(JOURNAL + END)
+@pytest.mark.parametrize("address", [BASE - 4, BASE + 0x1000])
+def test_a_file_with_nothing_in_the_slot_is_refused(
+    wait: int, tmp_path: Path, address: int
+) -> None:
+    """At least one byte must lie in the slot: just below or behind it is refused, with its place."""
+    image = IntelHex()
+    image.puts(address, b"\x01\x02\x03\x04")
+    image.write_hex_file(str(tmp_path / "levers.hex"))
     drive = Drive("memory", wait, folder=tmp_path, file="levers.hex")
     with pytest.raises(InputError, match="0x40000000 and 0x40000fff"):
         drive.run()

@@ -25,7 +25,7 @@ X5 = 0x8000_0000
 X6 = 0x8899_AABB
 
 STORE = {"model": "memory", "base": X5, "size": 0x100}
-LEVERS = {"model": "gpio", "base": X5, "size": 0x20}
+LEVERS = {"model": "gpio", "base": X5, "size": 0x100}
 
 
 class Case(NamedTuple):

@@ -65,7 +65,7 @@ def sent(
 
     ``divisor`` is written to DIVISOR first; ``setting`` is the slot's setting.
     """
-    slot: dict[str, Any] = {"model": "uart", "base": 0x1000, "size": 0x10, "wait": 0}
+    slot: dict[str, Any] = {"model": "uart", "base": 0x1000, "size": 0x100, "wait": 0}
     steps: list[Step] = [] if divisor is None else [write(DIVISOR, divisor)]
     for value in values:
         steps += [Poll(STATUS, TX_ROOM, TX_ROOM), write(DATA, value)]
@@ -200,7 +200,7 @@ def test_a_frame_is_ten_bit_times_least_significant_first(byte: int, clocks: int
 def test_busy_covers_ten_bit_times(clocks: int) -> None:
     """TX_BUSY reads 1 from the row after the write to the last row of the stop bit."""
     # Ten bit times: common practice. The write ends in row 1, so the line falls in row 3.
-    slot = {"model": "uart", "base": 0x1000, "size": 0x10, "wait": 0, "divisor": clocks}
+    slot = {"model": "uart", "base": 0x1000, "size": 0x100, "wait": 0, "divisor": clocks}
     last = 3 + 10 * clocks - 1
     steps = [write(DATA, 0x41), read(STATUS), read(STATUS, wait=last - 3), read(STATUS)]
     recording = run(bench_of({"telegraph": slot}, steps))
@@ -261,6 +261,6 @@ def test_any_bytes_with_any_pauses_are_read_back(
             bus.poll("telegraph.STATUS", TX_ROOM, mask=TX_ROOM)
             bus.write("telegraph.DATA", value)
 
-    slot = {"model": "uart", "base": 0x1000, "size": 0x10, "divisor": clocks}
+    slot = {"model": "uart", "base": 0x1000, "size": 0x100, "divisor": clocks}
     recording = run(Bench({"clock": "16 MHz", "slot": {"telegraph": slot}, "traffic": firmware}))
     assert decoded(edges(recording), clocks, recording.cycles) == values

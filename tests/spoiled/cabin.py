@@ -151,6 +151,7 @@ def without_lists(text: str) -> str:
     text = text.replace(f"a file, {one_of(packaged_benches())}", "a file, BENCHES")
     text = text.replace(f"known: {one_of(ENGINES)}", "known: ENGINES")
     text = text.replace(f"known: {one_of(VERBS)}", "known: VERBS")
+    text = re.sub(r"it lacks [\w, ]+ \(", "it lacks MEMBERS (", text)
     return re.sub(r"known: --.* or --help", "known: OPTIONS", text)
 
 

@@ -49,13 +49,13 @@ CASES = (
             "0xffffffff, not 'here'\n"
             "busbox: bench.toml:30: slot.lamps.lamps: must be a whole number from 1 to "
             "16320, not 0\n"
-            "busbox: bench.toml:32: slot.lamps.order: must be one of RGB, RBG, GRB, GBR, "
-            "BRG, BGR, not 'GR'; did you mean 'GRB'?\n"
+            "busbox: bench.toml:34: slot.lamps.high: must be a whole number from 0 to "
+            "0xffffffff, not -1\n"
         ),
         edits=(
             ("base = 0x4400_0000", 'base = "here"'),
             ("lamps = 8", "lamps = 0"),
-            ('order = "GRB"', 'order = "GR"'),
+            ("high = 0x000d_0007", "high = -1"),
         ),
     ),
     Spoiled(

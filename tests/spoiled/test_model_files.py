@@ -174,8 +174,7 @@ CASES = (
         "A model must keep the whole contract.",
         (
             "busbox: bench.toml:38: slot.book.model: 'bell.py:Bell' must be a model: it "
-            "lacks check, table_for, pins_for, input, wake, advance, reset, rest_at, "
-            "registers, sends (busbox.model.RegisterModel is a base class that has them all)\n"
+            "lacks MEMBERS (busbox.model.RegisterModel is a base class that has them all)\n"
         ),
         edits=(
             (

@@ -10,7 +10,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from busbox.errors import InputError
-from busbox.traffic import FORMATS, Access, Mark, Named, Pause, Poll, Step, read_traffic
+from busbox.traffic import (
+    FORMATS,
+    Access,
+    Await,
+    Handler,
+    Mark,
+    Named,
+    Pause,
+    Poll,
+    Reset,
+    Step,
+    read_traffic,
+)
 from busbox.traffic.files import write_traffic
 from busbox.units import Span
 
@@ -47,7 +59,28 @@ _spans = st.one_of(
 _texts = st.text(
     st.characters(codec="utf-8", exclude_categories=("C", "Z")), min_size=1, max_size=20
 )
-_steps = st.one_of(_writes, _reads, _polls(), st.builds(Pause, _spans), st.builds(Mark, _texts))
+_pins = st.sampled_from(("levers.in.4", "clock.ring", "_a.b_c"))
+_limits = st.one_of(
+    st.just(Span(cycles=10_000_000)), st.integers(1, 10**9).map(lambda cycles: Span(cycles=cycles))
+)
+_plain_steps = st.one_of(
+    _writes,
+    _reads,
+    _polls(),
+    st.builds(Pause, _spans),
+    st.builds(Mark, _texts),
+    st.builds(Await, _pins, st.integers(0, 1), _limits),
+    st.builds(Reset, st.integers(0, 9)),
+)
+_handlers = st.builds(
+    Handler,
+    st.sampled_from(("tick", "pull_4")),
+    _pins,
+    st.lists(_plain_steps, max_size=3).map(tuple),
+    st.integers(0, 99),
+    st.integers(0, 99),
+)
+_steps = st.one_of(_plain_steps, _plain_steps, _handlers)
 
 _plain = st.one_of(
     st.builds(Access, st.just(True), _number, _word, _lanes, st.integers(0, 99), _pc),
@@ -79,8 +112,10 @@ def test_a_format_reads_back_what_it_wrote(
         write_traffic(path, steps)
         read = read_traffic(path)
         assert read == steps
-        lines = [step.line for step in read]
-        assert lines == list(range(1 + (suffix == ".csv"), len(steps) + 1 + (suffix == ".csv")))
+        at = 1 + (suffix == ".csv")
+        for step in read:
+            assert step.line == at
+            at += len(step.steps) + 2 if isinstance(step, Handler) else 1
 
     check()
 
@@ -145,7 +180,12 @@ def test_the_text_format_reads_its_own_examples(tmp_path: Path) -> None:
         "poll   telegraph.STATUS & 1 == 1 every 12 limit 1000\n"
         "poll   telegraph.STATUS&1==1\n"
         "pause  2 ms\n"
-        "pause  17\n",
+        "pause  17\n"
+        "await  levers.in.4 1 limit 5 ms\n"
+        "handler tick on clock.ring enter 20 leave 12\n"
+        "  write clock.STATUS 1\n"
+        "end\n"
+        "reset\n",
         encoding="utf-8",
     )
     status = Named("telegraph", "STATUS")
@@ -160,5 +200,22 @@ def test_the_text_format_reads_its_own_examples(tmp_path: Path) -> None:
         Poll(status, 1, 1),
         Pause(Span(seconds=Fraction(2, 1000))),
         Pause(Span(cycles=17)),
+        Await("levers.in.4", 1, Span(seconds=Fraction(5, 1000))),
+        Handler("tick", "clock.ring", (Access(True, Named("clock", "STATUS"), 1),), 20, 12),
+        Reset(),
     ]
-    assert [step.line for step in read_traffic(path)] == [1, 4, 5, 6, 7, 8, 9, 10, 11, 12]
+    assert [step.line for step in read_traffic(path)] == [
+        1,
+        4,
+        5,
+        6,
+        7,
+        8,
+        9,
+        10,
+        11,
+        12,
+        13,
+        14,
+        17,
+    ]
