@@ -259,7 +259,11 @@ _EXPECTED: dict[Path, str] = {
     ("reply", "*", "rate"): "bits per second, a whole number from 1 on",
     ("must",): "a list of tables, [[must]]",
     ("must", "*"): "a table, [[must]]",
-    ("must", "*", "*"): 'a table such as { of = "lamps", at_least = 1 }',
+    **{
+        ("must", "*", kind): 'a table such as { of = "lamps", at_least = 1 }'
+        for kind in ("text", "level", "frames", "colours", "findings", "register")
+    },
+    ("poll_storm",): "a whole number of reads from 1 on",
     ("reset",): "a list of tables, [[reset]]",
     ("reset", "*"): "a table, [[reset]]",
     ("reset", "*", "length"): f"a whole number of cycles from 1 to {1 << 40}",

@@ -160,6 +160,7 @@ class Replay:
         self._free, self._rest = 0, 0
         self._given_up: list[tuple[int, Await]] = []
         self._done: list[tuple[int, int]] = []
+        self._served = False
         self._handlers = self._numbered_handlers()
         for handler, _ in self._handlers:
             self._connections.watch(handler.pin)
@@ -276,9 +277,8 @@ class Replay:
         if self._wakes:
             rows.append(self._wakes[0][0])
         if self._engine.closed:
-            free = max(self._free, self._engine.free)
-            rows.append(max(self._rest, row + 1, free))
-            rows.append(max(free - 1 + self._system.settle, row + 1))
+            rows.append(max(self._rest, row + 1, self._free))
+            rows.append(max(self._free - 1 + self._system.settle, row + 1))
         return min(rows)
 
     def _close(self, free: int) -> None:
@@ -287,7 +287,9 @@ class Replay:
 
     def _over(self, row: int) -> str:
         """Return how the run ends with ``row``, or "" if it goes on."""
-        free, self._rest = max(self._free, self._engine.free), 0
+        if self._served:
+            self._free = max(self._free, self._engine.free)
+        free, self._rest = self._free, 0
         if row < free or self._engine.handling:
             return ""
         self._rest = max((model.rest_at(row) for model in self._models), default=row)
@@ -343,6 +345,7 @@ class Replay:
                     for place, step in enumerate(handler.steps)
                 ]
                 self._engine.interrupt(commands, handler.enter, handler.leave)
+                self._served = True
                 return True
         return False
 

@@ -71,6 +71,9 @@ def read_text(lines: Iterable[str], where: str) -> Iterator[Step]:
                 raise ValueError(f"a handler must not stand in another: {handler.name} has no end")
         except ValueError as error:
             mistakes.append(Mistake(str(error), where, count))
+            verb = line.split(maxsplit=1)[0]
+            if verb in ("handler", "end"):  # what it opens or closes is clear all the same
+                handler = Handler("", "", ()) if verb == "handler" else None
             continue
         if step is _END:
             if handler is not None and not mistakes:
@@ -167,10 +170,9 @@ def _options(words: list[str], known: tuple[str, ...]) -> dict[str, int]:
         word = words.pop(0)
         key, text = ("wait", word[1:]) if word[0] == "+" else (word, "")
         if key not in known:
-            names = [name for name in known if name != "wait"]
+            names = ["+CYCLES" if name == "wait" else name for name in known]
             raise ValueError(
-                f"what follows must be {one_of([*names, '+CYCLES'])}, not {shown(word)}"
-                f"{nearest(word, names)}"
+                f"what follows must be {one_of(names)}, not {shown(word)}{nearest(word, names)}"
             )
         if key in options:
             raise ValueError(f"{'+CYCLES' if key == 'wait' else key} must be given once, not twice")

@@ -166,12 +166,15 @@ def test_a_binary_begins_at_the_base(wait: int, tmp_path: Path, kind: str) -> No
     assert _words(drive, 0, 4, 8) == ([0x0403_0201, 0x0000_0605, 0], [8])
 
 
-def test_a_binary_that_is_longer_than_the_slot_fills_it(wait: int, tmp_path: Path) -> None:
-    """Of 300 bytes a slot of 256 holds the first 256."""
-    (tmp_path / "levers.bin").write_bytes(bytes(k % 251 for k in range(300)))
+def test_a_binary_may_fill_the_slot_but_not_more(wait: int, tmp_path: Path) -> None:
+    """Of 256 bytes a slot of 256 holds every one; a byte more is refused, not dropped."""
+    (tmp_path / "levers.bin").write_bytes(bytes(k % 251 for k in range(256)))
     drive = Drive("memory", wait, folder=tmp_path, file="levers.bin", size=0x100)
     # 252 to 255 modulo 251 are 1 to 4.
     assert _words(drive, 0, 0xFC) == ([0x0302_0100, 0x0403_0201], [])
+    (tmp_path / "levers.bin").write_bytes(bytes(257))
+    with pytest.raises(InputError, match="must fit into the slot's 0x100 bytes; it has 0x101"):
+        Drive("memory", wait, folder=tmp_path, file="levers.bin", size=0x100).run()
 
 
 def test_contents_survive_writes_elsewhere_and_resets(wait: int, tmp_path: Path) -> None:

@@ -109,7 +109,7 @@ CASES = (
     Spoiled(
         "Every wrong line of a traffic file is told.",
         (
-            "busbox: day.steps:1: a line must begin with write, read, poll, pause or mark, "
+            "busbox: day.steps:1: a line must begin with A VERB, "
             "not 'wirte'; did you mean 'write'?\n"
             "busbox: day.steps:2: write must have data after its target: write TARGET DATA\n"
             "busbox: day.steps:5: data must be a number such as 12 or 0x0c, not 'x'\n"
@@ -125,8 +125,7 @@ CASES = (
     Spoiled(
         "Of very many wrong lines the first fifty are told, and the rest counted.",
         "".join(
-            f"busbox: day.steps:{line}: a line must begin with write, read, poll, pause or "
-            "mark, not 'halt'\n"
+            f"busbox: day.steps:{line}: a line must begin with A VERB, not 'halt'\n"
             for line in range(1, 51)
         )
         + "busbox: day.steps: and 3 more mistakes\n",
@@ -135,8 +134,7 @@ CASES = (
     Spoiled(
         "One wrong line more than are told is counted in the singular.",
         "".join(
-            f"busbox: day.steps:{line}: a line must begin with write, read, poll, pause or "
-            "mark, not 'halt'\n"
+            f"busbox: day.steps:{line}: a line must begin with A VERB, not 'halt'\n"
             for line in range(1, 51)
         )
         + "busbox: day.steps: and 1 more mistake\n",

@@ -13,7 +13,7 @@ CASES = (
     Spoiled(
         "A line must begin with a verb.",
         (
-            "busbox: day.steps:2: a line must begin with write, read, poll, pause or mark, "
+            "busbox: day.steps:2: a line must begin with A VERB, "
             "not 'wirte'; did you mean 'write'?\n"
         ),
         files={"day.steps": ("mark noon\nwirte levers.OUT 1\n")},
@@ -21,7 +21,7 @@ CASES = (
     Spoiled(
         "A verb is written in small letters.",
         (
-            "busbox: day.steps:2: a line must begin with write, read, poll, pause or mark, "
+            "busbox: day.steps:2: a line must begin with A VERB, "
             "not 'WRITE'; did you mean 'write'?\n"
         ),
         files={"day.steps": ("mark noon\nWRITE levers.OUT 1\n")},
@@ -29,7 +29,7 @@ CASES = (
     Spoiled(
         "A verb that means nothing is told the known ones.",
         (
-            "busbox: day.steps:2: a line must begin with write, read, poll, pause or mark, "
+            "busbox: day.steps:2: a line must begin with A VERB, "
             "not 'halt'\n"
         ),
         files={"day.steps": ("mark noon\nhalt\n")},
@@ -343,8 +343,7 @@ CASES = (
     Spoiled(
         "A mistake in a packed file is told with its line.",
         (
-            "busbox: day.steps.gz:2: a line must begin with write, read, poll, pause or "
-            "mark, not 'halt'\n"
+            "busbox: day.steps.gz:2: a line must begin with A VERB, not 'halt'\n"
         ),
         edits=(('"day.steps"', '"day.steps.gz"'),),
         files={"day.steps.gz": gzip.compress(b"mark noon\nhalt\n", mtime=0)},
@@ -375,8 +374,7 @@ CASES = (
     Spoiled(
         "A traffic file of the command line is told by its name.",
         (
-            "busbox: night.steps:1: a line must begin with write, read, poll, pause or "
-            "mark, not 'halt'\n"
+            "busbox: night.steps:1: a line must begin with A VERB, not 'halt'\n"
         ),
         files={"night.steps": "halt\n"},
         args=(
