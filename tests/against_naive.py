@@ -31,6 +31,7 @@ def bench_of(plan: Plan) -> Bench:
                 for one in plan["inputs"]
             ],
             "reset": plan["resets"],
+            "wire": plan.get("wires", []),
             "traffic": [_step(step) for step in plan["steps"]],
         }
     )

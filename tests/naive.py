@@ -5,6 +5,9 @@ device (its docstring). Its author saw those pages, and nothing of the package. 
 begins with "READING" marks a place where the page was silent or could be read in two ways; the
 reading that was taken stands there, and the page says so now.
 
+Receive, kept edges, interrupts, REPEAT, four channels and wires were added later, by somebody who
+knows the package; the rest is as its independent author wrote it.
+
 One cycle has two halves. `row`: every signal of row t, from the registers as they stand. `edge`:
 the clock edge that ends cycle t; every register gets its next value. Inside an `edge` the
 hardware's own steps come first (they see the state of the row) and the write comes last, except
@@ -21,6 +24,8 @@ LANES = [sum(0xFF << 8 * k for k in range(4) if lanes >> k & 1) for lanes in ran
 # READING: "as listed on the page" is the order in which the tables first name each kind, so
 # `frame-missed` comes before a `frame` of the same cycle and slot.
 KINDS = (
+    "framing",
+    "rx-lost",
     "byte-lost",
     "frame-missed",
     "frame",
@@ -163,9 +168,9 @@ class Device:
             attribute, bits = self.plain[offset]
             setattr(self, attribute, merged(getattr(self, attribute), data, lanes) & bits)
 
-    def row(self, t: int) -> int:
-        """Output levels of row t, bit k for outputs[k]."""
-        return 0
+    def row(self, t: int) -> tuple[int, ...]:
+        """Output levels of row t, in the order of ``outputs``; 2 = released."""
+        return tuple(0 for _ in self.outputs)
 
     def edge(self, t: int, access: Access | None) -> None:
         """The edge that ends cycle t; `access` is the one acknowledged in t by this device."""
@@ -180,35 +185,48 @@ class Device:
 class Gpio(Device):
     """Table gpio."""
 
-    names = {"OUT": 0x00, "SET": 0x04, "CLEAR": 0x08, "TOGGLE": 0x0C, "IN": 0x10}
+    names = {
+        "OUT": 0x00, "SET": 0x04, "CLEAR": 0x08, "TOGGLE": 0x0C, "IN": 0x10, "ENABLE": 0x14,
+        "RISE": 0x18, "FALL": 0x1C, "EVENTS": 0x20,
+    }  # fmt: skip
 
     def __init__(self, name: str, settings: dict[str, Any], clock_hz: int) -> None:
-        width = settings.get("width", 32)
-        self.bits = (1 << width) - 1
-        self.plain = {0x00: ("out", self.bits)}
-        self.outputs = tuple(f"out.{n}" for n in range(width))
+        self.width = settings.get("width", 32)
+        self.bits = (1 << self.width) - 1
+        self.plain = {
+            0x00: ("out", self.bits), 0x14: ("enable", self.bits), 0x18: ("rise", self.bits),
+            0x1C: ("fall", self.bits),
+        }  # fmt: skip
+        self.outputs = (*(f"out.{n}" for n in range(self.width)), "interrupt")
         self.board = 0
         super().__init__(name, settings, clock_hz)
 
-    def drive(self, bit: int, level: int) -> None:
+    def drive(self, pin: str, level: int) -> None:
         """Rule 24: the board's level is on the pin in this row."""
+        bit = int(pin.removeprefix("in."))
         self.board = (self.board & ~(1 << bit) | level << bit) & self.bits
 
     def reset(self) -> None:
         """Rule 14: the synchronisers are registers, the pins are not."""
-        self.out = self.first = self.second = 0
+        self.out = self.first = self.second = self.before = self.rise = self.fall = 0
+        self.events_kept = 0
+        self.enable = self.bits
 
     def read(self, offset: int) -> int:
         """Table gpio."""
-        return self.second if offset == 0x10 else super().read(offset)
+        shown = {0x10: self.second, 0x20: self.events_kept}
+        return shown.get(offset, super().read(offset))
 
-    def row(self, t: int) -> int:
-        """Table gpio: the outputs follow OUT."""
-        return self.out
+    def row(self, t: int) -> tuple[int, ...]:
+        """Table gpio: the outputs follow OUT where enabled; interrupt = EVENTS not 0."""
+        pins = [self.out >> n & 1 if self.enable >> n & 1 else 2 for n in range(self.width)]
+        return (*pins, int(self.events_kept != 0))
 
     def edge(self, t: int, access: Access | None) -> None:
-        """Table gpio: two synchroniser stages; ones act on OUT."""
-        self.second, self.first = self.first, self.board
+        """Table gpio: edges of IN by RISE and FALL of this row; stages; ones act on OUT."""
+        rose, fell = self.second & ~self.before, self.before & ~self.second
+        kept = rose & self.rise | fell & self.fall
+        self.before, self.second, self.first = self.second, self.first, self.board
         super().edge(t, access)
         if access is not None and access.write:
             acting = ones(access.data, access.lanes) & self.bits
@@ -218,49 +236,115 @@ class Gpio(Device):
                 self.out &= ~acting
             elif access.offset == 0x0C:
                 self.out ^= acting
+            elif access.offset == 0x20:
+                self.events_kept &= ~acting
+        self.events_kept |= kept
 
 
 class Uart(Device):
     """Table uart: a holding register and a shifter."""
 
-    outputs = ("tx",)
-    names = {"DATA": 0x00, "STATUS": 0x04, "DIVISOR": 0x08}
-    plain = {0x08: ("divisor", 0xFFFF)}
+    outputs = ("tx", "interrupt")
+    names = {"DATA": 0x00, "STATUS": 0x04, "DIVISOR": 0x08, "INTERRUPT": 0x0C}
+    plain = {0x08: ("divisor", 0xFFFF), 0x0C: ("on", 3)}
 
     def __init__(self, name: str, settings: dict[str, Any], clock_hz: int) -> None:
         self.text = ""
+        self.board = 1
         super().__init__(name, settings, clock_hz)
 
     def reset(self) -> None:
         """Rule 14; table uart: tx idles at 1."""
-        # READING: round() of Python (a half goes to the even side); kept to the 16 bits there are.
-        self.divisor = self.settings.get("divisor", round(self.clock_hz / 115200)) & 0xFFFF
+        nearest = (2 * self.clock_hz + 115200) // (2 * 115200)  # halves go up; 1 to 65535
+        self.divisor = self.settings.get("divisor", min(max(nearest, 1), 0xFFFF))
+        self.on = 0
+        self.reset_receiver()
         self.full = self.lost = self.shifting = False
         self.holding = self.frame = self.bit = self.clock = 0
         self.length = 1
 
     def read(self, offset: int) -> int:
         """Table uart."""
+        if offset == 0x00:
+            return self.received
         if offset == 0x04:
-            return int(not self.full) | int(not self.at_rest()) << 1 | int(self.lost) << 5
+            receive = int(self.ready) << 2 | int(self.rx_lost) << 3 | int(self.framing) << 4
+            send = int(not self.full) | int(not self.at_rest()) << 1 | int(self.lost) << 5
+            return send | receive
         return super().read(offset)
+
+    def reset_receiver(self) -> None:
+        """Rule 14; table uart: two stages of 1, nothing received."""
+        self.first = self.second = self.before = 1
+        self.ready = self.rx_lost = self.framing = self.receiving = False
+        self.received = self.bits = self.sample = self.countdown = self.step = 0
+
+    def drive(self, pin: str, level: int) -> None:
+        """Rule 24: the level is on rx in this row."""
+        self.board = level
+
+    def receiver_edge(self, t: int, taken: bool) -> None:
+        """Table uart: a fall starts; then a sample every D rows from D // 2 on; 0 to 9."""
+        if not self.receiving and self.before == 1 and self.second == 0:
+            self.receiving, self.sample, self.bits = True, 0, 0
+            self.step = self.divisor or 1
+            self.countdown = self.step // 2
+        if taken:
+            self.ready, self.received = False, 0
+        if self.receiving:
+            if self.countdown == 0:
+                self.take_sample(t)
+                self.countdown = self.step
+            self.countdown -= 1
+        self.before, self.second, self.first = self.second, self.first, self.board
+
+    def take_sample(self, t: int) -> None:
+        """Table uart: start check, eight data bits, stop."""
+        if self.sample == 0 and self.second == 1:
+            self.receiving = False
+        elif 1 <= self.sample <= 8:
+            self.bits |= self.second << self.sample - 1
+        elif self.sample == 9:
+            self.receiving = False
+            self.finish_byte(t)
+        self.sample += 1
+
+    def finish_byte(self, t: int) -> None:
+        """Table uart: framing, lost, or received."""
+        if self.second == 0:
+            self.framing = True
+            self.log(t, "framing", -1)
+        elif self.ready:
+            self.rx_lost = True
+            self.log(t, "rx-lost", -1)
+        else:
+            self.ready, self.received = True, self.bits
 
     def last_stop(self) -> bool:
         """Table uart: this row is the last cycle of the stop bit."""
         return self.shifting and self.bit == 9 and self.clock == self.length - 1
 
-    def row(self, t: int) -> int:
+    def row(self, t: int) -> tuple[int, ...]:
         """Table uart: the line; a byte counts once its last stop cycle is a row of the run."""
+        interrupt = int((self.on & 1 and not self.full) or (self.on & 2 and self.ready))
+        interrupt = 1 if interrupt else 0
         if not self.shifting:
-            return 1
+            return 1, interrupt
         if self.last_stop():
             self.text += chr(self.frame >> 1 & 0xFF)
-        return self.frame >> self.bit & 1
+        return self.frame >> self.bit & 1, interrupt
 
     def edge(self, t: int, access: Access | None) -> None:
         """Table uart: shifter first, with the state of the row; then the write (rule 3)."""
         was_full = self.full
         self.shifter_edge()
+        lane_0 = access is not None and access.lanes & 1 == 1
+        taken = access is not None and not access.write and access.offset == 0 and lane_0
+        if access is not None and access.write and access.offset == 0x04:
+            acting = ones(access.data, access.lanes)
+            self.rx_lost = self.rx_lost and not acting >> 3 & 1
+            self.framing = self.framing and not acting >> 4 & 1
+        self.receiver_edge(t, taken)
         if access is None or not access.write:
             return
         if access.offset == 0x00 and access.lanes & 1:
@@ -300,7 +384,9 @@ class PulseLed(Device):
 
     def __init__(self, name: str, settings: dict[str, Any], clock_hz: int) -> None:
         self.lamps = settings["lamps"]
-        self.shifts = [{"R": 16, "G": 8, "B": 0}[c] for c in settings.get("order", "GRB")]
+        self.channels = settings.get("channels", 3)
+        order = settings.get("order", "GRB" if self.channels == 3 else "GRBW")
+        self.shifts = [{"R": 16, "G": 8, "B": 0, "W": 24}[c] for c in order]
         self.colours = {0x100 + 4 * n: 0 for n in range(self.lamps)}
         self.frames: list[tuple[int, int, list[int]]] = []
         self.names = {"CONTROL": 0x00, "STATUS": 0x04, "COUNT": 0x08, "HIGH": 0x0C, "PERIOD": 0x10}
@@ -313,11 +399,14 @@ class PulseLed(Device):
         self.high = self.settings.get("high", 0)
         self.period = self.settings.get("period", 0)
         self.busy = self.starting = self.missed = False
+        self.repeat = 0
         self.number = self.lamp = self.bit = self.clock = self.colour = self.gap_clock = 0
         self.frame_count = self.frame_high = self.frame_period = 0
 
     def read(self, offset: int) -> int:
         """Table pulse_led."""
+        if offset == 0x00:
+            return self.repeat << 1
         if offset == 0x04:
             return int(self.busy) | int(self.missed) << 1
         return self.colours.get(offset, super().read(offset))
@@ -326,19 +415,19 @@ class PulseLed(Device):
         """Table pulse_led: N = min(COUNT, lamps)."""
         return min(self.frame_count, self.lamps)
 
-    def row(self, t: int) -> int:
+    def row(self, t: int) -> tuple[int, ...]:
         """Table pulse_led: the line in row t; a lamp is listed once its first bit is a row."""
         if not self.busy:
-            return 0
+            return (0,)
         if self.starting:
             self.report(t)
         if self.lamp == self.lamps_sent():
-            return 0
+            return (0,)
         if self.bit == 0 and self.clock == 0:
             self.frames[-1][2].append(self.colour)
         shift = self.shifts[self.bit // 8] + 7 - self.bit % 8
         high = self.frame_high >> 16 if self.colour >> shift & 1 else self.frame_high & 0xFFFF
-        return 1 if self.clock < high else 0
+        return (1 if self.clock < high else 0,)
 
     def report(self, t: int) -> None:
         """Table pulse_led: the events of cycle b, in the order of the table."""
@@ -363,7 +452,9 @@ class PulseLed(Device):
         """Table pulse_led: the sender first, with the state of the row; then the write."""
         was_busy = self.busy
         self.starting = False
-        if was_busy:
+        if self.last_gap_row() and self.repeat:
+            self.send(self.number)
+        elif was_busy:
             self.sender_edge()
         if access is None or not access.write:
             return
@@ -377,8 +468,16 @@ class PulseLed(Device):
             self.missed = False
         elif access.offset in self.colours:
             old = self.colours[access.offset]
-            self.colours[access.offset] = merged(old, access.data, access.lanes) & 0xFFFFFF
+            mask = 0xFFFFFF if self.channels == 3 else WORD
+            self.colours[access.offset] = merged(old, access.data, access.lanes) & mask
+        if access.offset == 0x00 and access.lanes & 1:
+            self.repeat = access.data >> 1 & 1
         super().edge(t, access)
+
+    def last_gap_row(self) -> bool:
+        """Table pulse_led: this row is the last one of BUSY."""
+        gap = self.frame_period >> 16 or 1
+        return self.busy and self.lamp == self.lamps_sent() and self.gap_clock == gap - 1
 
     def sender_edge(self) -> None:
         """Table pulse_led: 24 bits a lamp of P rows each, then G rows of gap (0 acts as 1)."""
@@ -390,7 +489,7 @@ class PulseLed(Device):
         if self.clock == (self.frame_period & 0xFFFF or 1):
             self.clock = 0
             self.bit += 1
-        if self.bit == 24:
+        if self.bit == 8 * self.channels:
             self.bit = 0
             self.lamp += 1
             self.fetch()
@@ -409,25 +508,30 @@ class PulseLed(Device):
         self.fetch()
 
     def at_rest(self) -> bool:
-        """Table pulse_led: not BUSY."""
-        return not self.busy
+        """Table pulse_led: not BUSY, or the last gap row while it repeats."""
+        return not self.busy or bool(self.repeat and self.last_gap_row())
 
 
 class Timer(Device):
     """Table timer."""
 
-    names = {"NOW": 0x00, "NOW_HIGH": 0x04, "ALARM": 0x08, "STATUS": 0x10}
-    plain = {0x08: ("alarm", WORD)}
+    outputs = ("ring",)
+    names = {"NOW": 0x00, "NOW_HIGH": 0x04, "ALARM": 0x08, "CONTROL": 0x0C, "STATUS": 0x10}
+    plain = {0x08: ("alarm", WORD), 0x0C: ("control", 1)}
 
     def reset(self) -> None:
         """Rules 14 and 16: the counter reads 0 up to row r + L."""
-        self.now = self.now_high = self.alarm = 0
+        self.now = self.now_high = self.alarm = self.control = 0
         self.armed = self.rang = False
 
     def read(self, offset: int) -> int:
         """Table timer."""
         shown = {0x00: self.now & WORD, 0x04: self.now_high, 0x10: int(self.rang)}
         return shown.get(offset, super().read(offset))
+
+    def row(self, t: int) -> tuple[int, ...]:
+        """Table timer: ring = RANG and CONTROL.0."""
+        return (int(self.rang and self.control == 1),)
 
     def edge(self, t: int, access: Access | None) -> None:
         """Table timer: a read of NOW keeps the high half; a set of RANG wins (rule 3)."""
@@ -592,22 +696,22 @@ class Run:
         self.reset_left = 0
         self.accesses: list[tuple[Any, ...]] = []
         self.pins: dict[str, list[tuple[int, int]]] = {}
-        self.levels: list[int | None] = [None] * len(self.devices)
-        self.inputs: dict[int, list[tuple[Gpio, int, int]]] = {}
+        self.levels: list[tuple[int, ...] | None] = [None] * len(self.devices)
+        self.inputs: dict[int, list[tuple[Any, str, int]]] = {}
         self.plan_inputs()
 
     def plan_inputs(self) -> None:
         """Rule 24: which pins change in which row (of two for one pin and row, the later)."""
         by_name = {device.name: device for device in self.devices}
         for entry in self.bench["inputs"]:
-            slot, _, bit = entry["pin"].rsplit(".", 2)
-            change = (by_name[slot], int(bit), entry["level"])
+            slot, _, pin = entry["pin"].partition(".")
+            change = (by_name[slot], pin, entry["level"])
             self.inputs.setdefault(entry["cycle"], []).append(change)
 
     def cycle(self, t: int) -> dict[str, Any] | None:
         """One cycle: row t, then the edge that ends it. Gives the result after the last row."""
-        for device, bit, level in self.inputs.get(t, ()):
-            device.drive(bit, level)
+        for device, pin, level in self.inputs.get(t, ()):
+            device.drive(pin, level)
         starts = t in self.resets
         if starts:
             self.reset_left = self.resets[t]
@@ -643,12 +747,27 @@ class Run:
             if levels != self.levels[k]:
                 self.levels[k] = levels
                 self.note_pins(t, device, levels)
+        self.wire_row()
 
-    def note_pins(self, t: int, device: Device, levels: int) -> None:
+    def wire_row(self) -> None:
+        """Rule 12e: input pins get the levels of this row from the outputs wired to them."""
+        now = {
+            f"{device.name}.{pin}": level
+            for device, levels in zip(self.devices, self.levels)
+            for pin, level in zip(device.outputs, levels or ())
+        }
+        by_name = {device.name: device for device in self.devices}
+        for wire in self.bench.get("wires", ()):
+            slot, _, pin = wire["to"].partition(".")
+            level = now[wire["from"]]
+            undriven = 1 if pin == "rx" else 0
+            by_name[slot].drive(pin, undriven if level == 2 else level)
+
+    def note_pins(self, t: int, device: Device, levels: tuple[int, ...]) -> None:
         """Interface: (0, level in row 0), then changes only."""
         for n, pin in enumerate(device.outputs):
             history = self.pins.setdefault(f"{device.name}.{pin}", [])
-            level = levels >> n & 1
+            level = levels[n]
             if not history or history[-1][1] != level:
                 history.append((t, level))
 

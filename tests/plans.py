@@ -14,9 +14,9 @@ ALL_BITS = range(2, 32)
 #: Offsets worth drawing for each device; one of them is a hole.
 OFFSETS = {
     "gpio": (0x00, 0x04, 0x08, 0x0C, 0x10, 0x14, 0x18, 0x1C, 0x20, 0x20, 0x24),
-    "uart": (0x00, 0x00, 0x04, 0x08, 0x0C),
+    "uart": (0x00, 0x00, 0x04, 0x04, 0x08, 0x0C),
     "pulse_led": (0x00, 0x00, 0x04, 0x08, 0x0C, 0x10, 0x100, 0x104, 0x20),
-    "timer": (0x00, 0x04, 0x08, 0x08, 0x10, 0x10, 0x14),
+    "timer": (0x00, 0x04, 0x08, 0x08, 0x0C, 0x10, 0x10, 0x14),
     "memory": (0x00, 0x04, 0x08),
     "holder": (0x00, 0x04, 0x04, 0x0C, 0x10, 0x14),
 }
@@ -40,9 +40,12 @@ def _settings(draw: st.DrawFn, device: str) -> dict[str, Any]:
         case "uart":
             return {"divisor": draw(st.integers(1, 4))}
         case "pulse_led":
+            channels = draw(st.sampled_from((3, 3, 4)))
+            orders = {3: ("GRB", "RGB", "BGR"), 4: ("GRBW", "WRGB")}[channels]
             return {
                 "lamps": draw(st.integers(1, 3)),
-                "order": draw(st.sampled_from(("GRB", "RGB", "BGR"))),
+                "channels": channels,
+                "order": draw(st.sampled_from(orders)),
                 "count": draw(st.integers(0, 4)),
                 "high": draw(half) << 16 | draw(half),
                 "period": draw(half) << 16 | draw(half),
@@ -130,17 +133,43 @@ def _resets(draw: st.DrawFn) -> list[dict[str, int]]:
 
 @st.composite
 def _inputs(draw: st.DrawFn, slots: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    ports = [slot for slot in slots if slot["device"] == "gpio"]
+    ports = [slot for slot in slots if slot["device"] in ("gpio", "uart")]
     if not ports:
         return []
     seen: dict[tuple[int, str], int] = {}
-    for _ in range(draw(st.integers(0, 6))):
+    for _ in range(draw(st.sampled_from((0, 2, 6, 20)))):
         slot = draw(st.sampled_from(ports))
-        bit = draw(st.integers(0, min(2, slot["settings"]["width"] - 1)))
-        seen[draw(st.integers(0, 80)), f"{slot['name']}.in.{bit}"] = draw(st.integers(0, 1))
+        pin = "rx"
+        if slot["device"] == "gpio":
+            pin = f"in.{draw(st.integers(0, min(2, slot['settings']['width'] - 1)))}"
+        seen[draw(st.integers(0, 80)), f"{slot['name']}.{pin}"] = draw(st.integers(0, 1))
     return [
         {"cycle": cycle, "pin": pin, "level": level} for (cycle, pin), level in sorted(seen.items())
     ]
+
+
+@st.composite
+def _wires(draw: st.DrawFn, slots: list[dict[str, Any]], driven: set[str]) -> list[dict[str, str]]:
+    outputs, ends = [], []
+    for slot in slots:
+        name, device = slot["name"], slot["device"]
+        outputs += [f"{name}.{pin}" for pin in OUTPUTS.get(device, ())]
+        ends += [f"{name}.{pin}" for pin in INPUTS.get(device, ())]
+    ends = [end for end in ends if end not in driven]
+    if not outputs or not ends:
+        return []
+    chosen = draw(st.lists(st.sampled_from(ends), unique=True, max_size=3))
+    return [{"from": draw(st.sampled_from(outputs)), "to": end} for end in chosen]
+
+
+#: Pins worth wiring.
+OUTPUTS = {
+    "gpio": ("out.0", "interrupt"),
+    "uart": ("tx", "interrupt"),
+    "pulse_led": ("line",),
+    "timer": ("ring",),
+}
+INPUTS = {"gpio": ("in.0",), "uart": ("rx",)}
 
 
 @st.composite
@@ -151,6 +180,7 @@ def plans(draw: st.DrawFn, devices: tuple[str, ...] = tuple(OFFSETS), most: int 
     steps = draw(st.lists(_step(slots), max_size=most))
     silent = draw(st.sampled_from((False, False, False, True)))
     hang_after = draw(st.sampled_from((30, 60, 200)))
+    inputs = draw(_inputs(slots))
     return {
         "clock_hz": CLOCK_HZ,
         "hang_after": hang_after,
@@ -164,6 +194,7 @@ def plans(draw: st.DrawFn, devices: tuple[str, ...] = tuple(OFFSETS), most: int 
         },
         "slots": slots,
         "steps": steps,
-        "inputs": draw(_inputs(slots)),
+        "inputs": inputs,
+        "wires": draw(_wires(slots, {one["pin"] for one in inputs})),
         "resets": draw(_resets()),
     }

@@ -20,6 +20,7 @@ GROUPS = {
         "list": "Name the benches that come with Busbox.",
         "map": "Show a bench's address map: slots, images, gaps.",
         "where": "Say what answers at an address, or at every address of a C header.",
+        "explain": "Say what a finding means, why it hurts, and what to do.",
     },
 }
 VERBS = {verb: text for group in GROUPS.values() for verb, text in group.items()}

@@ -4,7 +4,7 @@ A rule takes the :class:`Evidence` of a run and yields :class:`Hit`\\ s in order
 writing the function in the module of its topic and naming it in :data:`RULES`.
 """
 
-from busbox.findings import bus, devices, reads
+from busbox.findings import bus, devices, reads, registers
 from busbox.findings.finding import Finding
 from busbox.findings.rule import KEPT, Evidence, Hit, Rule, collect
 
@@ -14,10 +14,22 @@ RULES: dict[str, Rule] = {
     "no-answer": bus.no_answer,
     "bus-hang": bus.bus_hang,
     "wishbone-rule": bus.wishbone_rule,
+    "image-access": registers.image_access,
+    "register-hole": registers.register_hole,
+    "read-only-write": registers.read_only_write,
+    "write-only-read": registers.write_only_read,
+    "lanes-lost": registers.lanes_lost,
+    "reserved-bits": registers.reserved_bits,
     "read-differs": reads.read_differs,
     "poll-timeout": reads.poll_timeout,
+    "poll-storm": reads.poll_storm,
+    "uninitialised-read": devices.uninitialised_read,
+    "rom-write": devices.rom_write,
     "frame-missed": devices.frame_missed,
     "byte-lost": devices.byte_lost,
+    "framing": devices.framing,
+    "baud-error": devices.baud_error,
+    "interrupt-stuck": devices.interrupt_stuck,
 }
 
 

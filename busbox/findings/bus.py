@@ -74,7 +74,11 @@ def _tell_no_answer(evidence: Evidence, access: int) -> tuple[str, str]:
 
 
 def bus_hang(evidence: Evidence) -> Iterator[Hit]:
-    """An access was never answered, and nothing ends it: the CPU would stand still for ever."""
+    """An access was never answered, and nothing ends it: the CPU would stand still for ever.
+
+    It hurts because nothing goes on after it; on the board only a reset helps. Usually a silent fabric
+    has no watchdog, or a device waits for something that never comes.
+    """
     recording = evidence.recording
     if recording.ended != "hang":
         return

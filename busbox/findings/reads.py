@@ -47,8 +47,41 @@ def _tell_differs(evidence: Evidence, access: int) -> tuple[str, str]:
     )
 
 
+def poll_storm(evidence: Evidence) -> Iterator[Hit]:
+    """One register was read again and again, with no other access between.
+
+    It hurts because the bus and the CPU do nothing else meanwhile; an interrupt, or more idle time
+    between two reads, would leave room. Only where the bench sets ``poll_storm = N``; a run of more
+    than N reads is one finding, at the first read too many.
+    """
+    limit = evidence.system.poll_storm
+    accesses = evidence.recording.accesses
+    if limit is None or len(accesses) <= limit:
+        return
+    same = np.zeros(len(accesses), dtype=bool)
+    same[1:] = ~accesses.write[1:] & ~accesses.write[:-1]
+    same[1:] &= accesses.address[1:] == accesses.address[:-1]
+    starts = np.flatnonzero(~same)
+    lengths = np.diff(np.append(starts, len(accesses)))
+    for start, length in zip(starts.tolist(), lengths.tolist(), strict=True):
+        if length > limit and not accesses.write[start]:
+            yield evidence.hit(start + limit, partial(_tell_storm, evidence, start, length))
+
+
+def _tell_storm(evidence: Evidence, start: int, length: int) -> tuple[str, str]:
+    found, limit = evidence.decoded(start), evidence.system.poll_storm
+    return (
+        f"{found.register or f'{found.address:#010x}'} was read {length} times in a row (from access "
+        f"{start} on), with no other access between; the bench allows {limit}.",
+        "Wait for an interrupt instead, or leave more idle time between two reads.",
+    )
+
+
 def poll_timeout(evidence: Evidence) -> Iterator[Hit]:
-    """A poll, or an await, reached its limit without seeing what it waits for."""
+    """A poll, or an await, reached its limit without seeing what it waits for.
+
+    It hurts because firmware without a limit would wait for ever; here the next step follows.
+    """
     hits = [
         evidence.hit(access, partial(_tell_timeout, evidence, access, poll))
         for access, poll in evidence.timeouts

@@ -850,9 +850,7 @@ CASES = (
     ),
     Spoiled(
         "A table of a later version is unknown: attach.",
-        (
-            "busbox: bench.toml:44: attach: unknown key 'attach' (known: KEYS)\n"
-        ),
+        ("busbox: bench.toml:44: attach: unknown key 'attach' (known: KEYS)\n"),
         edits=(("[traffic]", ("[attach]\nlamp = 1\n\n[traffic]")),),
     ),
 )

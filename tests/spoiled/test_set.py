@@ -100,9 +100,7 @@ CASES = (
     ),
     Spoiled(
         "An unknown key is told as one of the command line.",
-        (
-            "busbox: --set: setle: unknown key 'setle'; did you mean 'settle'? (known: KEYS)\n"
-        ),
+        ("busbox: --set: setle: unknown key 'setle'; did you mean 'settle'? (known: KEYS)\n"),
         args=(
             "run",
             "bench.toml",

@@ -28,10 +28,7 @@ CASES = (
     ),
     Spoiled(
         "A verb that means nothing is told the known ones.",
-        (
-            "busbox: day.steps:2: a line must begin with A VERB, "
-            "not 'halt'\n"
-        ),
+        ("busbox: day.steps:2: a line must begin with A VERB, not 'halt'\n"),
         files={"day.steps": ("mark noon\nhalt\n")},
     ),
     Spoiled(
@@ -342,9 +339,7 @@ CASES = (
     ),
     Spoiled(
         "A mistake in a packed file is told with its line.",
-        (
-            "busbox: day.steps.gz:2: a line must begin with A VERB, not 'halt'\n"
-        ),
+        ("busbox: day.steps.gz:2: a line must begin with A VERB, not 'halt'\n"),
         edits=(('"day.steps"', '"day.steps.gz"'),),
         files={"day.steps.gz": gzip.compress(b"mark noon\nhalt\n", mtime=0)},
     ),
@@ -373,9 +368,7 @@ CASES = (
     ),
     Spoiled(
         "A traffic file of the command line is told by its name.",
-        (
-            "busbox: night.steps:1: a line must begin with A VERB, not 'halt'\n"
-        ),
+        ("busbox: night.steps:1: a line must begin with A VERB, not 'halt'\n"),
         files={"night.steps": "halt\n"},
         args=(
             "run",

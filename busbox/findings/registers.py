@@ -1,0 +1,191 @@
+"""Rules about how registers were reached: images, holes, rights, lanes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from functools import partial
+
+import numpy as np
+
+from busbox.address_map import Decoded
+from busbox.engines import ACK
+from busbox.findings.rule import Evidence, Hit
+from busbox.registers import Register, lane_mask, show_lanes
+
+#: Says of one kind of access (decoded address, write, lanes) whether it may be a case at all.
+Filter = Callable[[Decoded, bool, int], bool]
+
+
+def _acknowledged(evidence: Evidence, applies: Filter) -> Iterator[int]:
+    """Yield the acknowledged accesses of the kinds to which ``applies`` says yes, in order.
+
+    Accesses are looked at once for each (address, write, lanes) that occurs, not one by one.
+    """
+    accesses = evidence.recording.accesses
+    mine = (accesses.terminator == ACK) & (accesses.slot >= 0)
+    kinds = accesses.address.astype("i8") << 5 | accesses.lanes.astype("i8") << 1 | accesses.write
+    unique, where = np.unique(kinds, return_inverse=True)
+    chosen = np.zeros(len(unique), dtype=bool)
+    for place, kind in enumerate(unique.tolist()):
+        found = evidence.system.address_map.decode(kind >> 5)
+        if found.slot is not None:
+            chosen[place] = applies(found, bool(kind & 1), kind >> 1 & 15)
+    yield from np.flatnonzero(mine & chosen[where]).tolist()
+
+
+def _register(found: Decoded) -> Register | None:
+    return found.place.register if found.place is not None else None
+
+
+def image_access(evidence: Evidence) -> Iterator[Hit]:
+    """An access reached a slot through an image.
+
+    An image is an address at which a slot answers only because some bits are not compared. It hurts
+    because it works by chance: another slot put there, or a decoder that compares more bits, and the
+    same firmware reaches something else. Usually a base address is wrong in those bits.
+    """
+    for number in _acknowledged(evidence, lambda found, write, lanes: found.image != 0):
+        yield evidence.hit(number, partial(_tell_image, evidence, number))
+
+
+def _tell_image(evidence: Evidence, access: int) -> tuple[str, str]:
+    found = evidence.decoded(access)
+    assert found.slot is not None
+    home = found.slot.base + found.offset
+    return (
+        f"{evidence.describe(access)}: this is image {found.image} of {found.slot.name}, which answers "
+        f"here because only some bits are compared ({found.slot.how}).",
+        f"Write {home:#010x} in the firmware, or have the decoder compare more bits.",
+    )
+
+
+def register_hole(evidence: Evidence) -> Iterator[Hit]:
+    """An access inside a slot went to an offset at which the device has no register.
+
+    It hurts because it is acknowledged all the same: a read gives 0, a write is lost, and nobody
+    complains. Usually an offset is wrong.
+    """
+    for number in _acknowledged(evidence, lambda found, write, lanes: found.place is None):
+        yield evidence.hit(number, partial(_tell_hole, evidence, number))
+
+
+def _tell_hole(evidence: Evidence, access: int) -> tuple[str, str]:
+    found = evidence.decoded(access)
+    assert found.slot is not None
+    near = min(
+        found.slot.table.places(), key=lambda item: abs(item[0] - found.offset), default=None
+    )
+    close = f" The nearest is {near[1].name} at offset {near[0]:#x}." if near else ""
+    return (
+        f"{evidence.describe(access)}: {found.slot.name} has no register at offset "
+        f"{found.offset & ~3:#x}; it reads 0, and a write is lost.{close}",
+        "Compare the offset in the firmware with the register table of the device.",
+    )
+
+
+def read_only_write(evidence: Evidence) -> Iterator[Hit]:
+    """A write went to a register of which no bit can be written.
+
+    It hurts because it is acknowledged and does nothing.
+    """
+    for number in _acknowledged(evidence, _writes_read_only):
+        yield evidence.hit(number, partial(_tell_read_only, evidence, number))
+
+
+def _writes_read_only(found: Decoded, write: bool, lanes: int) -> bool:
+    register = _register(found)
+    return write and register is not None and register.mask() == register.mask("ro")
+
+
+def _tell_read_only(evidence: Evidence, access: int) -> tuple[str, str]:
+    return (
+        f"{evidence.describe(access)}: every bit of this register is read-only; the write "
+        "does nothing.",
+        "Leave the write out, or see which register was meant.",
+    )
+
+
+def write_only_read(evidence: Evidence) -> Iterator[Hit]:
+    """A read went to a register of which no bit can be read.
+
+    It hurts because the word is always 0, whatever was written: a read-modify-write loses every bit.
+    """
+    for number in _acknowledged(evidence, _reads_write_only):
+        yield evidence.hit(number, partial(_tell_write_only, evidence, number))
+
+
+def _reads_write_only(found: Decoded, write: bool, lanes: int) -> bool:
+    register = _register(found)
+    return not write and register is not None and not register.mask("rw", "ro", "ones_clear")
+
+
+def _tell_write_only(evidence: Evidence, access: int) -> tuple[str, str]:
+    return (
+        f"{evidence.describe(access)}: no bit of this register can be read; it gives 0.",
+        "Keep a copy of what was written in the firmware, and change that.",
+    )
+
+
+def lanes_lost(evidence: Evidence) -> Iterator[Hit]:
+    """A write did not select the byte lanes without which its register does nothing.
+
+    It hurts because the write is acknowledged and lost. Usually a byte is written to the wrong one of
+    the four addresses of a word.
+    """
+    for number in _acknowledged(evidence, _loses_lanes):
+        yield evidence.hit(number, partial(_tell_lanes, evidence, number))
+
+
+def _loses_lanes(found: Decoded, write: bool, lanes: int) -> bool:
+    register = _register(found)
+    return write and register is not None and lanes & register.whole != register.whole
+
+
+def _tell_lanes(evidence: Evidence, access: int) -> tuple[str, str]:
+    register = _register(evidence.decoded(access))
+    assert register is not None
+    lanes = int(evidence.recording.accesses.lanes[access])
+    return (
+        f"{evidence.describe(access)} with lanes {show_lanes(lanes)}: this register acts only "
+        f"with lanes {show_lanes(register.whole)} (SEL(3) first); the write does nothing.",
+        "Write the whole word, or the byte at the register's own address.",
+    )
+
+
+def reserved_bits(evidence: Evidence) -> Iterator[Hit]:
+    """A write had ones in bits that the register does not have.
+
+    It hurts because they are dropped: a field is too narrow for the value, or the value is shifted.
+    """
+    accesses = evidence.recording.accesses
+    for number in _acknowledged(evidence, _has_reserved):
+        if _reserved_ones(evidence, number, int(accesses.data[number])):
+            yield evidence.hit(number, partial(_tell_reserved, evidence, number))
+
+
+def _has_reserved(found: Decoded, write: bool, lanes: int) -> bool:
+    register = _register(found)
+    if not write or register is None or _writes_read_only(found, write, lanes):
+        return False
+    if lanes & register.whole != register.whole:
+        return False
+    return bool(lane_mask(lanes) & ~register.mask())
+
+
+def _reserved_ones(evidence: Evidence, access: int, data: int) -> int:
+    register = _register(evidence.decoded(access))
+    assert register is not None
+    return data & lane_mask(int(evidence.recording.accesses.lanes[access])) & ~register.mask()
+
+
+def _tell_reserved(evidence: Evidence, access: int) -> tuple[str, str]:
+    register = _register(evidence.decoded(access))
+    assert register is not None
+    data = int(evidence.recording.accesses.data[access])
+    ones = _reserved_ones(evidence, access, data)
+    fields = ", ".join(f"{field.name} {field.bits}" for field in register.fields)
+    return (
+        f"{evidence.describe(access)}: the ones in {ones:#x} are in bits that the register does not "
+        "have; they are dropped.",
+        f"It has these: {fields}. See whether the value is too large or shifted.",
+    )

@@ -1,0 +1,248 @@
+"""The rules about registers, memories, receive, rates, interrupts: mistakes and near misses."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from busbox.bench import Bench
+from busbox.cli import main
+from busbox.findings import RULES
+from busbox.recording import Recording
+
+CABIN: dict[str, Any] = {
+    "clock": "16 MHz",
+    "slot": {
+        "levers": {"model": "gpio", "base": 0x4000_0000, "size": 0x1000, "width": 8},
+        "telegraph": {"model": "uart", "base": 0x4000_1000, "size": 0x1000, "divisor": 4},
+        "clock": {"model": "timer", "base": 0x4000_2000, "size": 0x1000},
+        "lamps": {"model": "pulse_led", "base": 0x4400_0000, "size": 0x1000, "lamps": 2,
+                  "compare": "31..24"},
+        "book": {"model": "memory", "base": 0x2000_0000, "size": 0x100},
+        "page": {"model": "memory", "base": 0x3000_0000, "size": 0x100, "kind": "rom"},
+    },
+}  # fmt: skip
+
+
+def run(tmp_path: Path, steps: str, **keys: Any) -> Recording:
+    """Run steps in the cabin."""
+    file = tmp_path / "evening.steps"
+    file.write_text(steps, encoding="utf-8")
+    return Bench(CABIN | keys | {"traffic": {"file": str(file)}}).run()
+
+
+#: Traffic, and the rules that it breaks: (rule, access, register); the near misses break none.
+CASES: list[tuple[str, list[tuple[str, int, str]]]] = [
+    ("write lamps.COUNT 1\nwrite 0x44001008 1\n", [("image-access", 1, "lamps.COUNT")]),
+    ("read 0x44000008\nread 0x44fff008\n", [("image-access", 1, "lamps.COUNT")]),
+    ("read 0x40000024\n", [("register-hole", 0, "levers.0x24")]),
+    ("write 0x40000ffc 1\n", [("register-hole", 0, "levers.0xffc")]),
+    ("read 0x44001014\n", [("image-access", 0, "lamps.0x14"), ("register-hole", 0, "lamps.0x14")]),
+    ("write 0x20000000 1\nread 0x20000000\n", []),
+    ("write levers.IN 1\n", [("read-only-write", 0, "levers.IN")]),
+    ("write clock.NOW 0\n", [("read-only-write", 0, "clock.NOW")]),
+    ("write telegraph.STATUS 0x20\nwrite lamps.STATUS 2\n", []),
+    ("read levers.SET\n", [("write-only-read", 0, "levers.SET")]),
+    ("read levers.OUT\nread telegraph.DATA\n", []),
+    ("write telegraph.DATA 0x4100 lanes 0010\n", [("lanes-lost", 0, "telegraph.DATA")]),
+    ("write telegraph.DATA 0x41 lanes 0001\nwrite levers.OUT 1 lanes 0001\n", []),
+    ("write levers.OUT 0x100\n", [("reserved-bits", 0, "levers.OUT")]),
+    ("write levers.OUT 0xff\nwrite levers.OUT 0x100 lanes 0001\n", []),
+    ("write lamps.COLOUR.0 0x01000000\n", [("reserved-bits", 0, "lamps.COLOUR.0")]),
+    ("write lamps.CONTROL 4\n", [("reserved-bits", 0, "lamps.CONTROL")]),
+    ("read 0x20000004\n", [("uninitialised-read", 0, "book.WORD.1")]),
+    ("write 0x20000004 0 lanes 0001\nread 0x20000004\n", []),
+    ("write 0x30000008 1\n", [("rom-write", 0, "page.WORD.2")]),
+]
+
+
+@pytest.mark.parametrize(("steps", "wanted"), CASES, ids=[steps.strip() for steps, _ in CASES])
+def test_each_rule_finds_its_mistake_and_no_other(
+    steps: str, wanted: list[tuple[str, int, str]], tmp_path: Path
+) -> None:
+    """The rule, the access and the register; traffic that is only near a mistake finds nothing."""
+    recording = run(tmp_path, steps)
+    found = [(one.rule, one.access, f"{one.slot}.{one.register}") for one in recording.findings]
+    assert sorted(found) == sorted(wanted)
+    for rule, access, _ in wanted:
+        (one,) = (finding for finding in recording.findings if finding.rule == rule)
+        assert one.cycle == int(recording.accesses.end[access])
+        assert one.line == access + 1
+        assert one.message.endswith(".")
+        assert one.hint.endswith(".")
+
+
+MESSAGES = {
+    "write 0x44001008 1\n": (
+        "write of 0x1 to lamps.COUNT (0x44001008): this is image 1 of lamps, which answers here "
+        "because only some bits are compared (bits 31..24 compared).",
+        "Write 0x44000008 in the firmware, or have the decoder compare more bits.",
+    ),
+    "read 0x40000024\n": (
+        "read of levers+0x24 (0x40000024): levers has no register at offset 0x24; it reads 0, and a "
+        "write is lost. The nearest is EVENTS at offset 0x20.",
+        "Compare the offset in the firmware with the register table of the device.",
+    ),
+    "write levers.IN 1\n": (
+        "write of 0x1 to levers.IN (0x40000010): every bit of this register is read-only; the write "
+        "does nothing.",
+        "Leave the write out, or see which register was meant.",
+    ),
+    "read levers.SET\n": (
+        "read of levers.SET (0x40000004): no bit of this register can be read; it gives 0.",
+        "Keep a copy of what was written in the firmware, and change that.",
+    ),
+    "write telegraph.DATA 0x4100 lanes 0010\n": (
+        "write of 0x4100 to telegraph.DATA (0x40001000) with lanes 0010: this register acts only with "
+        "lanes 0001 (SEL(3) first); the write does nothing.",
+        "Write the whole word, or the byte at the register's own address.",
+    ),
+    "write lamps.CONTROL 5\n": (
+        "write of 0x5 to lamps.CONTROL (0x44000000): the ones in 0x4 are in bits that the register "
+        "does not have; they are dropped.",
+        "It has these: SEND 0, REPEAT 1. See whether the value is too large or shifted.",
+    ),
+    "read 0x20000004\n": (
+        "book: the word at offset 0x4 was read before anything was written to it; it gives 0 here.",
+        "Write it first, or give the memory its contents (file = ...).",
+    ),
+    "write 0x30000008 1\n": (
+        "page is a ROM: the write to offset 0x8 does nothing.",
+        'Move what is written to a RAM (linker script), or make the slot kind = "ram".',
+    ),
+}
+
+
+@pytest.mark.parametrize("steps", sorted(MESSAGES))
+def test_each_message_says_what_happened_and_one_thing_to_try(steps: str, tmp_path: Path) -> None:
+    """The whole text of message and hint."""
+    (finding,) = run(tmp_path, steps).findings
+    assert (finding.message, finding.hint) == MESSAGES[steps]
+
+
+@pytest.mark.parametrize(("reads", "found"), [(4, []), (5, [4]), (9, [4])])
+def test_a_poll_storm_is_one_finding_at_the_first_read_too_many(
+    reads: int, found: list[int], tmp_path: Path
+) -> None:
+    """With poll_storm = 4 the fifth read of one register in a row is one too many."""
+    steps = "write levers.OUT 1\n" + "read levers.IN\n" * reads + "read levers.OUT\n"
+    recording = run(tmp_path, steps, poll_storm=4)
+    assert [one.access - 1 for one in recording.findings] == found
+    assert [one.rule for one in recording.findings] == ["poll-storm"] * len(found)
+
+
+@pytest.mark.parametrize("between", ["write levers.OUT 1\n", "read levers.OUT\n"])
+def test_another_access_between_ends_a_storm(between: str, tmp_path: Path) -> None:
+    """Four reads, something else, four reads: no storm."""
+    steps = "read levers.IN\n" * 4 + between + "read levers.IN\n" * 4
+    assert run(tmp_path, steps, poll_storm=4).findings == ()
+    assert run(tmp_path, steps).findings == ()
+
+
+def serial(data: object, rate: int) -> list[dict[str, Any]]:
+    """Return bytes on the telegraph's rx at a rate (4 clocks a bit are 4 MHz)."""
+    return [{"at": 20, "pin": "telegraph.rx", "bytes": data, "rate": rate}]
+
+
+def test_a_byte_that_nobody_read_in_time_is_lost(tmp_path: Path) -> None:
+    """The second byte comes while the first waits: byte-lost, without an access to blame."""
+    recording = run(
+        tmp_path, "pause 200\nread telegraph.DATA = 0x61\n", input=serial("ab", 4_000_000)
+    )
+    (finding,) = recording.findings
+    assert (finding.rule, finding.access, finding.slot) == ("byte-lost", -1, "telegraph")
+    assert finding.message == (
+        "telegraph received byte 0x62 'b' while another was waiting to be read: the new one is lost."
+    )
+
+
+def test_a_rate_that_does_not_fit_is_a_framing_finding(tmp_path: Path) -> None:
+    """A zero byte at half the rate is still low where the stop bit should be."""
+    recording = run(tmp_path, "pause 200\n", input=serial([0], 2_000_000))
+    (finding,) = recording.findings
+    assert (finding.rule, finding.access, finding.register) == ("framing", -1, "DATA")
+    assert recording.counts == {"framing": {"telegraph.DATA": 1}}
+
+
+@pytest.mark.parametrize(
+    ("clock", "baud", "steps", "accesses"),
+    [
+        # 16 MHz / 139 = 115108: 0.08 % below 115200 (RM0390, table 149: 0.08).
+        ("16 MHz", 115_200, "write telegraph.DATA 65\n", []),
+        # The same divisor at 24 MHz gives half as much again.
+        ("24 MHz", 115_200, "write telegraph.DATA 65\n", [0]),
+        # 16 MHz / 17 = 941176: 2.12 % above 921600 (RM0390, table 149: 2.12); 18 is 3.55 % below.
+        ("16 MHz", 921_600, "write telegraph.DIVISOR 17\nwrite telegraph.DATA 65\n", [0]),
+        # Written before any byte: the reset value was never in force.
+        ("24 MHz", 115_200, "write telegraph.DIVISOR 208\nwrite telegraph.DATA 65\n", []),
+        # No byte sent: nobody heard the wrong rate.
+        ("24 MHz", 115_200, "read telegraph.STATUS\n", []),
+    ],
+)
+def test_a_divisor_for_another_clock_is_found(
+    clock: str, baud: int, steps: str, accesses: list[int], tmp_path: Path
+) -> None:
+    """More than 2 % from the wanted rate; errors of reference manual RM0390, table 149."""
+    telegraph = {"model": "uart", "base": 0x4000_1000, "size": 0x1000, "divisor": 139, "baud": baud}
+    recording = run(tmp_path, steps, clock=clock, slot={"telegraph": telegraph})
+    assert [(one.rule, one.access) for one in recording.findings] == [
+        ("baud-error", access) for access in accesses
+    ]
+
+
+def test_a_baud_error_names_the_nearest_divisor(tmp_path: Path) -> None:
+    """Divisor, clock, true rate, error, and what would be best."""
+    telegraph = {"model": "uart", "base": 0, "size": 0x10, "divisor": 139, "baud": 115_200}
+    slots = {"telegraph": telegraph}
+    (finding,) = run(tmp_path, "write 0 65\n", clock="24 MHz", slot=slots).findings
+    assert finding.message == (
+        "telegraph.DIVISOR 139 at 24 MHz gives 172662 bits per second; 115200 are wanted (+49.88 %)."
+    )
+    assert finding.hint == "The nearest divisor for this clock is 208 (+0.16 %)."
+
+
+@pytest.mark.parametrize(
+    ("steps", "cycles"),
+    [
+        # EVENTS is set in 13 (level from 10); 30 cycles later nobody has looked.
+        ("write levers.RISE 1\npause 60\n", [43]),
+        ("write levers.RISE 1\nread levers.IN +20\npause 60\n", [54]),
+        ("write levers.RISE 1\nwrite levers.EVENTS 1 +20\npause 60\n", []),
+        ("write levers.RISE 1\npause 36\n", []),
+    ],
+)
+def test_an_interrupt_that_nobody_serves_is_found(
+    steps: str, cycles: list[int], tmp_path: Path
+) -> None:
+    """With stuck_after = 30: counted from the rise, or from the last access to the device."""
+    level = [{"at": 10, "pin": "levers.in.0", "level": 1}]
+    recording = run(tmp_path, steps, stuck_after=30, input=level)
+    assert [(one.rule, one.cycle) for one in recording.findings] == [
+        ("interrupt-stuck", cycle) for cycle in cycles
+    ]
+
+
+def test_explain_has_a_page_for_every_rule(capsys: pytest.CaptureFixture[str]) -> None:
+    """Alone it lists the rules; with one it says why that hurts."""
+    with pytest.raises(SystemExit) as ended:
+        main(["explain"])
+    assert ended.value.code == 0
+    listed = capsys.readouterr().out
+    for rule in RULES:
+        assert rule in listed
+        with pytest.raises(SystemExit) as ended:
+            main(["explain", rule])
+        assert ended.value.code == 0
+        page = capsys.readouterr().out
+        assert page.startswith(rule)
+        assert "It hurts because" in " ".join(page.split()), rule
+
+
+def test_explain_tells_the_nearest_rule(capsys: pytest.CaptureFixture[str]) -> None:
+    """A misspelt rule: exit code 2 and the nearest name."""
+    with pytest.raises(SystemExit) as ended:
+        main(["explain", "byte-loss"])
+    assert ended.value.code == 2
+    assert "there is no rule 'byte-loss'; did you mean 'byte-lost'?" in capsys.readouterr().err
