@@ -110,7 +110,8 @@ def read_image(path: Path, base: int, size: int) -> list[tuple[int, int]]:
             pieces = [(base, contents)]
             if len(contents) > size:
                 raise InputError.of(
-                    f"must fit into the slot's {size:#x} bytes; it has {len(contents):#x}", str(path)
+                    f"must fit into the slot's {size:#x} bytes; it has {len(contents):#x}",
+                    str(path),
                 )
     except InputError:
         raise
