@@ -187,6 +187,24 @@ def packaged_benches() -> dict[str, Path]:
     return {file.parent.name: file for file in sorted(root.glob("*/bench.toml"))}
 
 
+def packaged_sets() -> dict[str, Path]:
+    """Return the sets of benches that come with Busbox: name to folder."""
+    import busbox.firmware_traces
+
+    root = Path(busbox.firmware_traces.__path__[0])
+    return {file.parent.parent.name: file.parent.parent for file in root.glob("*/*/bench.toml")}
+
+
+def benches_of(path: str | Path) -> list[Path] | None:
+    """Return the bench files of a set (a folder of benches, or one that comes with Busbox), or None."""
+    folder = Path(path)
+    if not os.path.exists(folder):
+        folder = packaged_sets().get(str(path), folder)
+    if not os.path.isdir(folder) or (folder / "bench.toml").is_file():
+        return None
+    return sorted(folder.glob("*/bench.toml")) or None
+
+
 def find_bench(path: str | Path) -> Path:
     """Return the bench file that ``path`` names.
 

@@ -44,7 +44,9 @@ def build(folder: Path) -> Path:
         (copy / "busbox" / link).unlink(missing_ok=True)
         (copy / "busbox" / link).write_text(f"../{link}", encoding="utf-8")
     command = [sys.executable, "-m", "build", "--wheel", "--outdir", str(folder), str(copy)]
-    subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
+    built = subprocess.run(command, capture_output=True, text=True, encoding="utf-8", check=False)
+    if built.returncode:
+        sys.exit(built.stdout + built.stderr)
     return next(folder.glob("*.whl"))
 
 

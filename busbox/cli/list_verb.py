@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from busbox.bench import packaged_benches
+from busbox.bench import packaged_benches, packaged_sets
 from busbox.cli.common import paper
 
 
@@ -16,6 +16,9 @@ def command() -> int:
     for name, file in packaged_benches().items():
         first = file.read_text(encoding="utf-8").splitlines()[0]
         rows.append((name, first.removeprefix("#").strip()))
+    for name, folder in packaged_sets().items():
+        count = len(list(folder.glob("*/bench.toml")))
+        rows.append((name, f"A set of {count} small benches, run one after the other."))
     page.table(rows)
     page.line()
     page.line("busbox run NAME plays one.")

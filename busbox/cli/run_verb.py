@@ -12,7 +12,7 @@ from pathlib import Path
 
 import click
 
-from busbox.bench import Bench
+from busbox.bench import Bench, benches_of
 from busbox.cli.common import json_option, open_bench, paper, print_json, set_option
 from busbox.engines import DEFAULT_ENGINE, ENGINES
 from busbox.errors import InputError, Mistake
@@ -46,26 +46,44 @@ def command(
     """Play a bench's traffic and tell what every device did.
 
     BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox (busbox
-    list).
+    list); or a folder of such folders: all of them are run.
     """
-    opened = open_bench(bench, values)
     _check_places(vcd, out)
-    with _progress(as_json) as progress, _by_option():
-        recording = opened.run(engine, until, traffic=traffic, progress=progress)
-    _write(opened, recording, vcd, out)
+    several = benches_of(bench)
+    if several and vcd is not None:
+        raise InputError.of(f"must not be used with a folder of benches, {bench!r}", "--vcd")
+    objects, failed = [], False
+    names: list[Path | str] = [*several] if several else [bench]
+    for name in names:
+        opened = open_bench(str(name), values)
+        with _progress(as_json) as progress, _by_option():
+            recording = opened.run(engine, until, traffic=traffic, progress=progress)
+        _write(opened, recording, vcd, out)
+        failed |= _failed(recording, strict)
+        if as_json:
+            from busbox.reports.json_report import as_object
+
+            objects.append(as_object(recording))
+        else:
+            _print_summary(recording, last=name == names[-1])
     if as_json:
-        from busbox.reports.json_report import as_object
+        print_json(objects if several else objects[0])
+    return int(failed)
 
-        print_json(as_object(recording))
-    else:
-        from busbox.reports.summary import summarise
 
-        page = paper()
-        summarise(recording, page)
-        page.print()
+def _failed(recording: Recording, strict: bool) -> bool:
     broken = any(not one.held for one in recording.musts)
-    failed = broken or recording.ended == "hang" or (strict and bool(recording.counts))
-    return 1 if failed else 0
+    return broken or recording.ended == "hang" or (strict and bool(recording.counts))
+
+
+def _print_summary(recording: Recording, last: bool) -> None:
+    from busbox.reports.summary import summarise
+
+    page = paper()
+    summarise(recording, page)
+    if not last:
+        page.line()
+    page.print()
 
 
 def _check_places(vcd: str | None, out: str | None) -> None:

@@ -226,5 +226,5 @@ def _tell_stuck(pin: str, start: int, cycles: int) -> tuple[str, str]:
     device = pin.partition(".")[0]
     return (
         f"{pin} is high from cycle {start} on for {cycles} cycles without an access to {device}.",
-        f"Clear what raised it in the handler: read {device}'s status register, write the ones back.",
+        f"Clear in the handler what raised it: write the ones of {device}'s EVENTS or STATUS back.",
     )

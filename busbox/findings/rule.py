@@ -69,7 +69,8 @@ class Evidence:
         end = int(self.recording.accesses.end[access]) if cycle is None else cycle
         slot = found.slot.name if found.slot else ""
         register = found.register.removeprefix(slot)[1:] if slot else ""
-        return Hit(end, access, slot, register, found.register or f"{found.address:#010x}", tell)
+        key = f"{slot}.{register}" if slot else f"{found.address:#010x}"
+        return Hit(end, access, slot, register, key, tell)
 
     def describe(self, access: int) -> str:
         """Return the access in words: ``write 0x1 to levers.OUT (0x40000000)``."""

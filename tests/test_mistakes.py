@@ -1,0 +1,70 @@
+"""The set of benches in which every mistake is made once."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from pathlib import Path
+
+import pytest
+
+from busbox.bench import benches_of
+from busbox.cli import main
+from busbox.findings import RULES
+
+#: Rules that no bench of models can break: a port breaks one only with hardware devices.
+WITHOUT_BENCH = {"wishbone-rule"}
+
+
+def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[object, str]:
+    """Run ``busbox run``; return exit code and output."""
+    with pytest.raises(SystemExit) as ended:
+        main(["run", *words])
+    return ended.value.code, capsys.readouterr().out
+
+
+def test_every_rule_is_broken_exactly_once(capsys: pytest.CaptureFixture[str]) -> None:
+    """Over the whole set each rule occurs once, and nothing else does."""
+    code, out = run(capsys, "mistakes", "--json")
+    found = json.loads(out)
+    assert code == 1  # one of them hangs
+    assert isinstance(found, list)
+    assert len(found) == len(benches_of("mistakes") or ())
+    rules = Counter(finding["rule"] for bench in found for finding in bench["findings"])
+    assert rules == Counter(set(RULES) - WITHOUT_BENCH)
+    for bench in found:
+        assert sum(sum(of.values()) for of in bench["counts"].values()) == len(bench["findings"])
+
+
+def test_each_mistake_stands_at_the_line_that_names_it(capsys: pytest.CaptureFixture[str]) -> None:
+    """The comment of a step names the rule; a finding with a line points at that step."""
+    from busbox.bench import Bench
+
+    for file in benches_of("mistakes") or ():
+        recording = Bench.load(file).run()
+        lines = Path(recording.traffic).read_text(encoding="utf-8").splitlines()
+        for finding in recording.findings:
+            if finding.line > 0 and "#" in lines[finding.line - 1]:
+                assert finding.rule in lines[finding.line - 1], finding
+
+
+def test_a_folder_of_benches_prints_one_summary_each(capsys: pytest.CaptureFixture[str]) -> None:
+    """Without --json the summaries come one after the other."""
+    _, out = run(capsys, "mistakes")
+    for file in benches_of("mistakes") or ():
+        assert f"\n{file.parent.name}: " in "\n" + out
+
+
+def test_a_folder_of_benches_has_no_single_waveform(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """--vcd is refused, --out gets a recording of each."""
+    with pytest.raises(SystemExit) as ended:
+        main(["run", "mistakes", "--vcd", str(tmp_path / "a.vcd")])
+    assert ended.value.code == 2
+    assert capsys.readouterr().err == (
+        "busbox: --vcd: must not be used with a folder of benches, 'mistakes'\n"
+    )
+    run(capsys, "mistakes", "--out", str(tmp_path / "all"))
+    names = sorted(file.name for file in (tmp_path / "all").glob("*.json"))
+    assert names == sorted(f"{file.parent.name}.json" for file in benches_of("mistakes") or ())
