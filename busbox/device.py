@@ -21,6 +21,7 @@ Contract
    without side effects. ``rest_at(cycle)`` gives the first row, from ``cycle`` on, in which the
    device may be at rest if nothing more reaches it; it is asked again in that row.
 9. ``advance(cycle)`` brings the model to that cycle: all edges up to and including it are announced.
+   ``close(cycle)`` ends a run whose last row is ``cycle``: what happened in that row is reported too.
 
 A model is built as ``Model(host, **settings)``; everything it has to say goes to its :class:`Host`.
 """
@@ -206,6 +207,9 @@ class Device(Protocol):
 
     def advance(self, cycle: int) -> None:
         """Bring the device to ``cycle``."""
+
+    def close(self, cycle: int) -> None:
+        """End the run with row ``cycle``."""
 
     def reset(self, cycle: int, length: int) -> None:
         """Take RST, high in the rows ``cycle`` to ``cycle + length - 1``."""

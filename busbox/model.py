@@ -183,6 +183,10 @@ class RegisterModel:
         self.forward(cycle)
         self.cycle = max(self.cycle, cycle)
 
+    def close(self, cycle: int) -> None:
+        """End the run; overridden by a device that reports what it does by itself."""
+        self.advance(cycle)
+
     def access(self, access: Access) -> Answer:
         """Answer an access from the declaration and the hooks."""
         self.advance(access.cycle)

@@ -26,8 +26,8 @@ MODELS = {
 ENTRY_POINTS = "busbox.models"
 
 _CONTRACT = (
-    "check", "table_for", "pins_for", "access", "input", "wake", "advance", "reset", "next_edge",
-    "rest_at", "registers",
+    "check", "table_for", "pins_for", "access", "input", "wake", "advance", "close", "reset",
+    "next_edge", "rest_at", "registers",
 )  # fmt: skip
 _CONTRACT_VALUES = ("settings", "sends")
 

@@ -203,7 +203,7 @@ class Replay:
             self._source.close()
         self._engine.leave()
         for model, host in zip(self._models, self._hosts, strict=True):
-            model.advance(last)
+            model.close(last)
             host.forget_after(last)
         recording = self._recording(last, ended)
         findings, counts = find(self._evidence(recording))

@@ -278,6 +278,10 @@ class Uart(RegisterModel):
                     self._receive(*received)
             self._interrupt(row, NO_ACCESS)
 
+    def close(self, cycle: int) -> None:
+        """End the run; a stop sample of the last row is reported."""
+        self.forward(cycle + 1)
+
     def _due(self) -> int | None:
         rows = [row for row in (self.sender.due(), self.receiver.due()) if row is not None]
         return min(rows, default=None)

@@ -56,6 +56,32 @@ def test_a_reset_after_the_last_step_lets_the_run_end_as_soon_as_all_is_at_rest(
     assert differences(plan) == []
 
 
+def test_a_stop_sample_in_the_last_row_is_reported() -> None:
+    """A break whose stop sample is the last row of the run (found by the thousands below)."""
+    plan: Plan = {
+        "clock_hz": 1_000_000,
+        "hang_after": 30,
+        "settle": 100_000,
+        "after_reset": "restart",
+        "until": 25,
+        "fabric": {"unanswered": "error", "watchdog": None, "registered_decode": False},
+        "slots": [
+            {
+                "name": "uart_0", "device": "uart", "base": 0x1000, "size": 16, "decode": "full",
+                "compare": [], "wait": 0, "settings": {"divisor": 2},
+            }
+        ],
+        "steps": [{"op": "pause", "cycles": 99}],
+        "inputs": [{"cycle": 3, "pin": "uart_0.rx", "level": 0}],
+        "resets": [],
+    }  # fmt: skip
+    # The fall is synchronised in 5; the samples stand in 5 + 1 + 2 k, the last one in 24.
+    assert expected(plan)["events"] == [(24, "uart_0", "framing", -1)]
+    assert differences(plan) == []
+    assert expected(plan | {"until": 24})["events"] == []
+    assert differences(plan | {"until": 24}) == []
+
+
 @pytest.mark.long
 @settings(max_examples=5000, **_RELAXED)
 @given(plan=plans(most=60))

@@ -64,7 +64,7 @@ STEPS = "mark noon\nwrite levers.OUT 1   # lever 0\n\n\tread\ttelegraph.STATUS\t
         ("day.steps", b"\xef\xbb\xbf" + STEPS.replace("\n", "\r\n").encode("utf-8")),
         ("day.steps", STEPS.replace("\n", "\r").encode("utf-8")),
         ("day.steps", STEPS.replace("mark noon", "mark\tnoon").encode("utf-8")),
-        ("day.steps.gz", gzip.compress(STEPS.encode("utf-8"))),
+        ("day.steps.gz", gzip.compress(STEPS.encode("utf-8"), mtime=0)),
         ("day.csv", CSV.encode("utf-8")),
         ("day.csv", b"\xef\xbb\xbf" + CSV.replace("\n", "\r\n").encode("utf-8")),
         ("day.csv", CSV.replace(",", ";").encode("utf-8")),
@@ -78,7 +78,7 @@ STEPS = "mark noon\nwrite levers.OUT 1   # lever 0\n\n\tread\ttelegraph.STATUS\t
             .encode("utf-8"),
         ),
         ("day.csv", CSV.replace("0x40000000", '"0x40000000"').encode("utf-8")),
-        ("day.csv.gz", gzip.compress(CSV.replace(",", ";").encode("utf-8"))),
+        ("day.csv.gz", gzip.compress(CSV.replace(",", ";").encode("utf-8"), mtime=0)),
     ],
 )
 def test_traffic_is_read_whatever_its_dress(tmp_path: Path, name: str, traffic: bytes) -> None:
