@@ -70,9 +70,7 @@ def test_frames_follow_each_other_without_busy_falling(wait: int) -> None:
         (84, [7]),
     ],
 )
-def test_repeat_set_around_the_last_gap_row(
-    wait: int, written: int, expected: list[int]
-) -> None:
+def test_repeat_set_around_the_last_gap_row(wait: int, written: int, expected: list[int]) -> None:
     """REPEAT written during (or after) the only frame: a second one follows if row 83 shows it."""
     drive = sender(wait).write(6, "CONTROL", SEND).write(written, "CONTROL", REPEAT)
     assert starts(drive.run(until=150, upto=160)) == expected
@@ -267,7 +265,7 @@ def test_empty_frames_repeat(wait: int, gap: int) -> None:
 def test_the_run_of_a_repeating_sender_ends_in_a_last_gap_row(
     wait: int, upto: int, last: int
 ) -> None:
-    """The first last gap row in which no step is left (the row after ``upto``, or later) is the last."""
+    """The first last gap row in which no step is left (the row after ``upto``, or later) is last."""
     recording = repeating(wait).run(upto=upto)
     assert (recording.cycles, recording.ended) == (last + 1, "done")
     assert starts(recording) == list(range(7, last, 77))
@@ -320,9 +318,7 @@ def test_four_channels_go_in_their_order(wait: int, order: str | None, ones: set
     keys = {} if order is None else {"order": order}
     drive = sender(wait, channels=4, **keys).write(3, "COLOUR.0", COLOUR).write(6, "CONTROL", SEND)
     recording = drive.run()
-    assert highs(recording, "line") == [
-        (7 + 3 * bit, 2 if bit in ones else 1) for bit in range(32)
-    ]
+    assert highs(recording, "line") == [(7 + 3 * bit, 2 if bit in ones else 1) for bit in range(32)]
     assert frames(recording) == [(7, 1, (COLOUR,))]
     assert recording.cycles == 109
     assert [drive.shows("STATUS", row) for row in (107, 108)] == [BUSY, 0]
@@ -341,9 +337,7 @@ def test_a_lamp_of_four_channels_has_its_row(wait: int, written: int, colour: in
     ("lanes", "shown"),
     [(0b1111, 0xCCDD_EEFF), (0b1000, 0xCC22_3344), (0b0111, 0x11DD_EEFF), (0b0000, 0x1122_3344)],
 )
-def test_a_colour_of_four_channels_has_32_bits_and_lanes(
-    wait: int, lanes: int, shown: int
-) -> None:
+def test_a_colour_of_four_channels_has_32_bits_and_lanes(wait: int, lanes: int, shown: int) -> None:
     """0xCCDDEEFF over 0x11223344 in e = 6 reads old in row 6, by lanes from row 7; so it is sent."""
     drive = sender(wait, channels=4).write(3, "COLOUR.0", 0x1122_3344)
     drive.write(6, "COLOUR.0", 0xCCDD_EEFF, lanes)

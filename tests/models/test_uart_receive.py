@@ -429,7 +429,7 @@ def test_a_reset_in_the_middle_of_a_byte_starts_another_where_the_line_is_low(
 
 
 def test_a_reset_in_the_middle_of_a_byte_leaves_nothing_where_the_line_is_high(wait: int) -> None:
-    """RST in row 20, 0xFF: the line is 1 in row r + L and later, so no byte comes; the next one does."""
+    """RST in row 20, 0xFF: line is 1 in row r + L and later, so no byte comes; the next one does."""
     levels = [*byte_at(10, 4, 0xFF), *byte_at(60, 2, 0x41)]
     drive = Drive("uart", wait, divisor=2, inputs=levels, resets=[(20, 1)])
     drive.write(3, "DIVISOR", 4).write(30, "INTERRUPT", ON_READY)
