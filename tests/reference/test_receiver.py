@@ -7,9 +7,10 @@ sampling over 9.5 bits: 5.26 % in total (C), C = computed.
 Our receiver takes one sample, in the middle of each bit, counted from the row of the fall. With D = 16
 its last sample is 8 + 9 x 16 = 152 rows = 9.5 bits after the fall. A sender with bits of B rows is read
 if that row is in its stop bit: 9 B <= 152 < 10 B. So its rate, 16 / B, may be from 9 / 9.5 to below
-10 / 9.5 of ours: 94.74 % to 105.26 %. The earlier samples ask for less. No row of the tables is ours: the
-one nearest to it (8 data bits, 16 samples a bit: 95.36 % to 104.58 %) allows for a fall that is seen up
-to a sixteenth of a bit late, and for the outer two of its three samples. Ours must hold that row, and does.
+10 / 9.5 of ours: 94.74 % to 105.26 %. The earlier samples ask for less. No row of the tables is
+ours: the one nearest to it (8 data bits, 16 samples a bit: 95.36 % to 104.58 %) allows for a fall
+that is seen up to a sixteenth of a bit late, and for the outer two of its three samples. Ours must
+hold that row, and does.
 """
 
 from __future__ import annotations
