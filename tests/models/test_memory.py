@@ -232,7 +232,7 @@ def test_published_records_read_as_published(
     wait: int, tmp_path: Path, record: str, words: dict[int, int]
 ) -> None:
     """Published Intel HEX records give the published bytes at the published addresses."""
-    (tmp_path / "levers.hex").write_text(record + END)
+    (tmp_path / "levers.hex").write_text(record + END, encoding="utf-8")
     drive = Drive("memory", wait, base=0, size=0x1_0000, folder=tmp_path, file="levers.hex")
     assert _words(drive, *words)[0] == list(words.values())
 
@@ -248,7 +248,7 @@ def test_published_records_read_as_published(
 )
 def test_a_spoiled_record_is_refused(wait: int, tmp_path: Path, text: str) -> None:
     """A record with a wrong checksum, without its colon or cut short is refused, with the file."""
-    (tmp_path / "levers.hex").write_text(text)
+    (tmp_path / "levers.hex").write_text(text, encoding="utf-8")
     drive = Drive("memory", wait, base=0, size=0x1_0000, folder=tmp_path, file="levers.hex")
     with pytest.raises(InputError, match=r"levers\.hex.*not a good memory image"):
         drive.run()

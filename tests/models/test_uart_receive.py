@@ -447,6 +447,25 @@ def test_a_level_gone_when_the_reset_ends_is_no_start(wait: int) -> None:
     assert [there.shows("DATA", row) for row in (44, 45)] == [0, 0xFF]
 
 
+@pytest.mark.parametrize(
+    ("levels", "kind", "last"),
+    [([(10, "rx", 0), (90, "rx", 1)], "framing", 31), (TWO, "rx-lost", 51)],
+)
+def test_an_event_of_the_last_row_of_a_run_is_reported(
+    wait: int, levels: list[Level], kind: str, last: int
+) -> None:
+    """A run whose last row is q has the event of q; one that ends a row earlier has not."""
+    drive = port(wait, 2, levels)
+    assert events(drive.run(until=last, upto=last + 9)) == []
+    assert events(drive.run(until=last + 1, upto=last + 9)) == [(last, kind, -1)]
+
+
+def test_a_read_in_the_last_row_of_a_run_makes_room(wait: int) -> None:
+    """A run that ends with q = 51, in which DATA is read, has lost nothing."""
+    recording = port(wait, 2, TWO).read(51, "DATA").run(until=52)
+    assert (recording.cycles, reads(recording), events(recording)) == (52, {51: 0x41}, [])
+
+
 def test_receiving_does_not_keep_a_run_going(wait: int) -> None:
     """A run ends in the row after its last access, in the middle of a byte that comes in."""
     recording = port(wait, 16, byte_at(3, 16, 0)).read(20, "STATUS").run()
