@@ -15,12 +15,20 @@ from busbox.errors import BusboxError, InputError, nearest, one_of
 
 #: Verbs by group: name to one line of help. The module of a verb has its name.
 GROUPS = {
-    "Run": {"run": "Play a bench's traffic and tell what every device did."},
+    "Run": {
+        "run": "Play a bench's traffic and tell what every device did.",
+        "state": "Show registers and pins at a moment of a run.",
+    },
     "Look": {
         "list": "Name the benches that come with Busbox.",
         "map": "Show a bench's address map: slots, images, gaps.",
         "where": "Say what answers at an address, or at every address of a C header.",
+        "models": "List the models, or show one: registers, pins, settings, timing.",
         "explain": "Say what a finding means, why it hurts, and what to do.",
+    },
+    "Make": {
+        "new": "Write a bench to start from: bench, traffic, a model.",
+        "convert": "Convert traffic between formats, names and numbers.",
     },
 }
 VERBS = {verb: text for group in GROUPS.values() for verb, text in group.items()}

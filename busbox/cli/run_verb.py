@@ -5,10 +5,12 @@ from __future__ import annotations
 import os
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -32,6 +34,13 @@ from busbox.replay import Progress as Report
 @json_option
 @click.option("--strict", is_flag=True, help="Exit with 1 if anything is found.")
 @click.option("--until", metavar="TIME", help="Stop at this time, e.g. '2 ms', or cycle.")
+@click.option(
+    "--stop-on",
+    metavar="RULE|ADDRESS",
+    multiple=True,
+    help="Stop at the first such finding, or after the first access there. May be repeated.",
+)
+@click.option("--coverage", is_flag=True, help="Tell which registers and fields were reached.")
 def command(
     bench: str,
     engine: str,
@@ -42,6 +51,8 @@ def command(
     as_json: bool,
     strict: bool,
     until: str | None,
+    stop_on: tuple[str, ...],
+    coverage: bool,
 ) -> int:
     """Play a bench's traffic and tell what every device did.
 
@@ -57,18 +68,46 @@ def command(
     for name in names:
         opened = open_bench(str(name), values)
         with _progress(as_json) as progress, _by_option():
-            recording = opened.run(engine, until, traffic=traffic, progress=progress)
-        _write(opened, recording, vcd, out)
+            run = partial(opened.run, engine, traffic=traffic, progress=progress)
+            recording, extras = _run(opened, run, until, traffic, stop_on, coverage)
+        _write(opened, recording, vcd, out, extras)
         failed |= _failed(recording, strict)
         if as_json:
             from busbox.reports.json_report import as_object
 
-            objects.append(as_object(recording))
+            objects.append(as_object(recording) | extras)
         else:
-            _print_summary(recording, last=name == names[-1])
+            _print_summary(recording, extras, last=name == names[-1])
     if as_json:
         print_json(objects if several else objects[0])
     return int(failed)
+
+
+def _run(
+    bench: Bench,
+    run: Callable[..., Recording],
+    until: str | None,
+    traffic: str | None,
+    stop_on: tuple[str, ...],
+    coverage: bool,
+) -> tuple[Recording, dict[str, Any]]:
+    """Return the recording, and what the options --stop-on and --coverage add to the JSON object."""
+    extras: dict[str, Any] = {}
+    if not (stop_on or coverage):
+        return run(until=until), extras
+    system = bench.system(traffic)
+    recording: Recording | None = None
+    if stop_on:
+        from busbox.cli.stop_on import finders, stop_at_first
+
+        recording, stop = stop_at_first(run, until, finders(stop_on, system))
+        extras["stopped_on"] = None if stop is None else stop.as_object()
+    recording = recording or run(until=until)
+    if coverage:
+        from busbox.reports.coverage import coverage as covered
+
+        extras["coverage"] = covered(recording, system.devices)
+    return recording, extras
 
 
 def _failed(recording: Recording, strict: bool) -> bool:
@@ -76,11 +115,12 @@ def _failed(recording: Recording, strict: bool) -> bool:
     return broken or recording.ended == "hang" or (strict and bool(recording.counts))
 
 
-def _print_summary(recording: Recording, last: bool) -> None:
+def _print_summary(recording: Recording, extras: dict[str, Any], last: bool) -> None:
     from busbox.reports.summary import summarise
 
     page = paper()
-    summarise(recording, page)
+    stopped = recording.ended == "until" and extras.get("stopped_on") is not None
+    summarise(recording, page, extras.get("coverage"), stopped)
     if not last:
         page.line()
     page.print()
@@ -128,7 +168,9 @@ def _by_option() -> Iterator[None]:
         ) from error
 
 
-def _write(bench: Bench, recording: Recording, vcd: str | None, out: str | None) -> None:
+def _write(
+    bench: Bench, recording: Recording, vcd: str | None, out: str | None, extras: dict[str, Any]
+) -> None:
     if vcd is not None:
         from busbox.reports.waveform import write_vcd
 
@@ -145,7 +187,7 @@ def _write(bench: Bench, recording: Recording, vcd: str | None, out: str | None)
         except OSError as error:
             raise InputError.of(f"cannot be made: {error.strerror}", str(folder)) from None
         recording.save(folder / f"{bench.name}.recording.npz")
-        report = json.dumps(as_object(recording), indent=2) + "\n"
+        report = json.dumps(as_object(recording) | extras, indent=2) + "\n"
         replace_file(folder / f"{bench.name}.json", report.encode("ascii"))
 
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import TypeVar
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from busbox.device import RELEASED
 from busbox.engines import ERR, WATCHDOG
 from busbox.findings import Finding
 from busbox.recording import Frame, Recording
+from busbox.reports.coverage import write_coverage
 from busbox.reports.paper import Paper, Word
 from busbox.units import show_clock, show_time
 
@@ -32,12 +33,24 @@ _ENDS = {
 }
 
 
-def summarise(recording: Recording, paper: Paper) -> None:
-    """Write the summary of a recording."""
+def summarise(
+    recording: Recording,
+    paper: Paper,
+    covered: Mapping[str, Any] | None = None,
+    stopped: bool = False,
+) -> None:
+    """Write the summary of a recording.
+
+    Parameters
+    ----------
+    covered : what :func:`busbox.reports.coverage.coverage` gave, to be shown too
+    stopped : it was stopped by something that a note tells, not by a time asked for
+    """
     time = show_time(recording.cycles, recording.clock_hz)
+    how = "stopped" if stopped else _ENDS[recording.ended]
     paper.line(
         (recording.bench, "bold"),
-        f": {_ENDS[recording.ended]} after {time} ({recording.cycles:,} cycles at "
+        f": {how} after {time} ({recording.cycles:,} cycles at "
         f"{show_clock(recording.clock_hz)}), engine {recording.engine}",
     )
     for note in recording.notes:
@@ -47,6 +60,8 @@ def summarise(recording: Recording, paper: Paper) -> None:
     _texts(recording, paper)
     _levels(recording, paper)
     _frames(recording, paper)
+    if covered is not None:
+        write_coverage(covered, paper)
     _findings(recording, paper)
     _musts(recording, paper)
 
@@ -163,7 +178,8 @@ def _some(items: Sequence[T], first: int, last: int) -> Iterator[T | None]:
 
 def _frame(recording: Recording, frame: Frame, paper: Paper) -> None:
     when = show_time(frame.cycle, recording.clock_hz)
-    head = f"  {when:>9}  access {frame.access:<6}"
+    cause = f"access {frame.access:<6}" if frame.access >= 0 else f"{'by itself':<13}"
+    head = f"  {when:>9}  {cause}"
     if not frame.colours:
         paper.line(f"{head} no lamp")
     for first in range(0, len(frame.colours), LAMPS_A_LINE):

@@ -1,0 +1,212 @@
+"""``busbox convert``."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import click
+
+from busbox.address_map import AddressMap
+from busbox.bench import Bench
+from busbox.engines import ACK, RESET
+from busbox.errors import InputError, Mistake, one_of, shown
+from busbox.recording import Recording
+from busbox.registers import WORD
+from busbox.system import System
+from busbox.traffic.files import FORMATS, read_traffic, write_traffic
+from busbox.traffic.steps import Access, Handler, Mark, Named, Pause, Poll, Step, Target
+from busbox.traffic.steps import Reset as ResetStep
+from busbox.traffic.text import limited
+from busbox.units import Span
+
+RECORDING = ".recording.npz"
+
+
+@click.command("convert")
+@click.argument("source", metavar="IN")
+@click.argument("result", metavar="OUT")
+@click.option("--bench", metavar="BENCH", help="The bench whose map and resets count.")
+@click.option("--names", is_flag=True, help="Write addresses as slot.REGISTER.")
+@click.option("--numbers", is_flag=True, help="Write slot.REGISTER as addresses.")
+def command(source: str, result: str, bench: str | None, names: bool, numbers: bool) -> int:
+    """Convert traffic from one format to another, by the suffix of the files.
+
+    IN is a traffic file or a saved recording, *.recording.npz: its accesses become steps that, played
+    on the same bench, give the same accesses. Comments are lost. A step that OUT cannot hold is
+    refused.
+    """
+    _check(source, result, bench, names, numbers)
+    system = None if bench is None else Bench.load(bench).system(traffic=[])
+    left_out = ""
+    if source.endswith(RECORDING):
+        recording = Recording.load(source)
+        marks = _is_format(result, ".steps")
+        steps = list(steps_of(recording, system, marks=marks, where=source))
+        if recording.marks and not marks:
+            left_out = f"; {len(recording.marks):,} marks are left out"
+    else:
+        steps = read_traffic(Path(source))
+    if system is not None and (names or numbers):
+        steps = _renamed(steps, system, names, source)
+    write_traffic(Path(result), steps)
+    click.echo(f"{result}: {len(steps):,} steps{left_out}")
+    return 0
+
+
+def _is_format(name: str, suffix: str) -> bool:
+    return name.endswith((suffix, f"{suffix}.gz"))
+
+
+def _check(source: str, result: str, bench: str | None, names: bool, numbers: bool) -> None:
+    """Refuse words that do not go together."""
+    mistakes = []
+    known = {source: [*FORMATS, RECORDING], result: [*FORMATS]}
+    for what, name in (("IN", source), ("OUT", result)):
+        if not any(_is_format(name, suffix) for suffix in known[name]):
+            text = f"must end in {one_of(known[name])} (traffic may have .gz after it)"
+            mistakes.append(Mistake(f"{text}, not {shown(name)}", what))
+    if names and numbers:
+        mistakes.append(Mistake("must not stand beside --numbers", "--names"))
+    elif (names or numbers) and bench is None:
+        mistakes.append(Mistake("must be given, to look names up", "--bench"))
+    if mistakes:
+        raise InputError(mistakes)
+
+
+# Names and numbers.
+
+
+def _renamed(steps: Iterable[Step], system: System, names: bool, where: str) -> list[Step]:
+    """Return the steps with every target changed by the map.
+
+    Raises
+    ------
+    InputError : with every name that the map does not have
+    """
+    from busbox.replay import address_of
+
+    mistakes: list[Mistake] = []
+
+    def change(target: Target, line: int | None) -> Target:
+        if names:
+            return _name(target, system.address_map)
+        try:
+            return address_of(target, system)
+        except ValueError as error:
+            mistakes.append(Mistake(str(error), where, line))
+            return target
+
+    changed = [_changed(step, change) for step in steps]
+    if mistakes:
+        raise InputError(limited(mistakes, where))
+    return changed
+
+
+def _changed(step: Step, change: Callable[[Target, int | None], Target]) -> Step:
+    if isinstance(step, Handler):
+        return replace(step, steps=tuple(_changed(inner, change) for inner in step.steps))
+    if isinstance(step, Access | Poll):
+        return replace(step, target=change(step.target, step.line))
+    return step
+
+
+def _name(target: Target, address_map: AddressMap) -> Target:
+    """Return the name that stands for an address; an image and a hole have none."""
+    if isinstance(target, Named):
+        return target
+    found = address_map.decode(target)
+    if found.slot is None or found.place is None:
+        return target
+    name = Named(found.slot.name, found.place.name)
+    return name if address_map.address_of(name.slot, name.register) == target else target
+
+
+# A recording.
+
+_MARK, _RESET, _ACCESS = range(3)
+
+
+def steps_of(
+    recording: Recording, system: System | None, *, marks: bool = True, where: str = ""
+) -> Iterator[Step]:
+    """Yield steps that give the accesses of a recording again, each in its cycles.
+
+    A wait is the distance from F (semantics page, rules 10 to 17) to the start. Resets of the bench
+    come again by themselves: a pause that runs in their row is cut off by them.
+
+    Raises
+    ------
+    InputError : there were resets, and they cannot be told apart or begin the traffic again
+    """
+    own = _own_resets(recording, system, where)
+    accesses, lengths, free = recording.accesses, dict(recording.resets), 1
+    for row, kind, what in sorted(_happenings(recording, marks)):
+        if kind == _ACCESS:
+            number = int(what)
+            if row - free > WORD:
+                yield Pause(Span(cycles=row - free))
+                free = row
+            yield _access(recording, number, row - free)
+            end = int(accesses.end[number])
+            free = end + 1 + (lengths[end] if accesses.terminator[number] == RESET else 0)
+        elif kind == _MARK:
+            if row > free:
+                yield Pause(Span(cycles=row - free))
+                free = row
+            yield Mark(str(what))
+        elif row in own:
+            yield Pause(Span(cycles=row - free + 1))
+            free = row + lengths[row] + 1
+        else:
+            yield ResetStep(row - free)
+            free = row + 2
+
+
+def _own_resets(recording: Recording, system: System | None, where: str) -> set[int]:
+    """Return the rows in which the bench, not the traffic, put RST high."""
+    if not recording.resets:
+        return set()
+    first = recording.resets[0][0]
+    if system is None:
+        raise InputError.of(
+            f"must be given: the recording has a reset in cycle {first:,}, and the bench says whether "
+            "it is its own",
+            "--bench",
+        )
+    own = {row for row, _ in recording.resets} & {reset.at for reset in system.resets}
+    if own and system.after_reset == "restart":
+        raise InputError.of(
+            f"the bench's reset in cycle {min(own):,} began the traffic again (after_reset = "
+            '"restart"): what was played before and after it is no single traffic',
+            where,
+        )
+    return own
+
+
+def _happenings(recording: Recording, marks: bool) -> Iterator[tuple[int, int, int | str]]:
+    """Yield (row, kind, what) of all that becomes a step; a reset that cut off an access is none."""
+    accesses = recording.accesses
+    cut = set(accesses.end[accesses.terminator == RESET].tolist())
+    for row, text in recording.marks if marks else ():
+        yield row, _MARK, text
+    for row, _ in recording.resets:
+        if row not in cut:
+            yield row, _RESET, 0
+    for number, start in enumerate(accesses.start.tolist()):
+        yield start, _ACCESS, number
+
+
+def _access(recording: Recording, number: int, wait: int) -> Access:
+    accesses = recording.accesses
+    write, data, pc = bool(accesses.write[number]), int(accesses.data[number]), accesses.pc[number]
+    known = write or accesses.terminator[number] == ACK
+    return Access(
+        write,
+        int(accesses.address[number]),
+        data if known else None,
+        int(accesses.lanes[number]),
+        wait,
+        None if pc < 0 else int(pc),
+    )

@@ -1,0 +1,292 @@
+"""``busbox models``."""
+
+from __future__ import annotations
+
+import importlib.metadata
+import inspect
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import click
+
+from busbox.cli.common import json_option, paper, print_json
+from busbox.device import REQUIRED, Pin, Setting
+from busbox.errors import InputError, raised
+from busbox.registers import RIGHTS, Register, RegisterTable
+from busbox.registry import ENTRY_POINTS, MODELS, model_class
+from busbox.reports.listing import runs, wrapped
+from busbox.reports.paper import Paper
+
+#: Size of the slot in which a model is shown.
+SHOWN_SIZE = 0x1000
+
+
+@click.command("models")
+@click.argument("name", required=False)
+@json_option
+def command(name: str | None, as_json: bool) -> int:
+    """List the models, or show one: registers, pins, settings, timing.
+
+    NAME is the name of a model that comes with Busbox or with a plug-in, or FILE.py:CLASS. A model
+    that depends on its settings is shown with their defaults.
+    """
+    if name is None:
+        models = list(_models())
+        if as_json:
+            print_json({"models": models})
+        else:
+            _list(models)
+        return 0
+    shown = _Shown.of(name, model_class(name, Path()))
+    if as_json:
+        print_json(shown.as_object())
+    else:
+        page = paper()
+        shown.write(page)
+        page.print()
+    return 0
+
+
+# The list.
+
+
+def _models() -> Iterator[dict[str, str]]:
+    for name in MODELS:
+        yield {"name": name, "source": "built-in", "text": _first(model_class(name, Path()))}
+    for point in importlib.metadata.entry_points(group=ENTRY_POINTS):
+        if point.name not in MODELS:
+            yield {"name": point.name, "source": "plug-in", "text": _plug_in(point.name)}
+
+
+def _plug_in(name: str) -> str:
+    try:
+        return _first(model_class(name, Path()))
+    except InputError as error:
+        return f"cannot be used: {error}"
+
+
+def _list(models: list[dict[str, str]]) -> None:
+    page = paper()
+    page.table(wrapped((one["name"], one["source"], one["text"]) for one in models))
+    page.line()
+    page.line("busbox models NAME shows one: registers, pins, settings, timing.")
+    page.print()
+
+
+def _first(model: Any) -> str:
+    """Return the first paragraph of a model's docstring, in one line."""
+    return " ".join(_doc(model).split("\n\n")[0].split())
+
+
+def _doc(model: Any) -> str:
+    return inspect.cleandoc(model.__doc__ or "")
+
+
+def _section(model: Any, title: str) -> str:
+    """Return a section of a model's docstring, "" if there is none."""
+    found = re.search(rf"^{title}\n-+\n(.*?)(?=\n\S[^\n]*\n-+\n|\Z)", _doc(model), re.M | re.S)
+    return found[1].strip() if found else ""
+
+
+def _plain(text: str) -> str:
+    """Return a text of a docstring without the marks of its mark-up."""
+    return re.sub(r"(?::\w+:)?`+([^`]*)`+", r"\1", text)
+
+
+# One model.
+
+
+def _value(setting: Setting) -> Any:
+    """Return what a model is shown with: the default, else the smallest value that there may be."""
+    if setting.default is not REQUIRED:
+        return setting.default
+    if setting.kind == "int":
+        return setting.low
+    return setting.choices[0] if setting.choices else "x"
+
+
+def _which(setting: Setting) -> str:
+    if setting.kind == "int":
+        return "the smallest"
+    return "the first" if setting.choices else "for example"
+
+
+@dataclass(frozen=True)
+class _Shown:
+    """One model, with the settings that it is shown with.
+
+    Attributes
+    ----------
+    name : as asked for
+    model : its class
+    values : the settings
+    table, pins : what the settings give
+    sized : whether the registers depend on the size of the slot
+    """
+
+    name: str
+    model: Any
+    values: Mapping[str, Any]
+    table: RegisterTable
+    pins: tuple[Pin, ...]
+    sized: bool
+
+    @classmethod
+    def of(cls, name: str, model: Any) -> _Shown:
+        values = {setting.name: _value(setting) for setting in model.settings}
+        try:
+            problem = model.check(values)
+            if problem:
+                raise InputError.of(f"cannot be shown with its defaults: {problem}", name)
+            table = model.table_for(values, SHOWN_SIZE)
+            sized = model.table_for(values, 2 * SHOWN_SIZE).end != table.end
+            return cls(name, model, values, table, tuple(model.pins_for(values)), sized)
+        except InputError:
+            raise
+        except Exception as error:
+            raise InputError.of(
+                f"cannot be shown with its defaults: it raised {raised(error)}", name
+            ) from error
+
+    @property
+    def assumed(self) -> dict[str, Any]:
+        """The settings that a bench must give."""
+        return {
+            setting.name: self.values[setting.name]
+            for setting in self.model.settings
+            if setting.default is REQUIRED
+        }
+
+    def as_object(self) -> dict[str, Any]:
+        """Return the object that ``--json`` prints."""
+        return {
+            "model": self.name,
+            "text": _first(self.model),
+            "assumed": self.assumed,
+            "size": SHOWN_SIZE if self.sized else None,
+            "registers": [_register_object(register) for register in self.table],
+            "pins": [
+                {"name": pin.name, "direction": pin.direction, "level": pin.level, "text": pin.text}
+                for pin in self.pins
+            ],
+            "settings": [_setting_object(setting) for setting in self.model.settings],
+            "timing": _plain(_section(self.model, "Timing")) or None,
+        }
+
+    def write(self, page: Paper) -> None:
+        """Write the page of the model."""
+        page.line((self.name, "bold"))
+        page.table(wrapped([(_first(self.model),)]))
+        for setting in self.model.settings:
+            if setting.default is REQUIRED:
+                value = f"{setting.name} = {self.values[setting.name]}"
+                page.line(f"  Shown with {value}, {_which(setting)}; a bench must give it.")
+        if self.sized:
+            page.line(f"  Shown in a slot of {SHOWN_SIZE:#x} bytes.")
+        self._registers(page)
+        self._pins(page)
+        self._settings(page)
+        for title in ("Timing", "Caution"):
+            text = _section(self.model, title)
+            if text:
+                page.title(title)
+                page.table(wrapped([(_plain(text),)]))
+
+    def _registers(self, page: Paper) -> None:
+        page.title("Registers" if self.table.registers else "Registers: none")
+        if not self.table.registers:
+            return
+        head = ("offset", "name", "bits", "right", "reset", "text")
+        rows = [row for register in self.table for row in _register_rows(register)]
+        page.table(wrapped([head, *rows]))
+        used = {field.access or one.access for one in self.table for field in one.fields}
+        page.line()
+        page.table(wrapped((name, text) for name, text in RIGHTS.items() if name in used))
+
+    def _pins(self, page: Paper) -> None:
+        page.title("Pins" if self.pins else "Pins: none")
+        pins = runs((pin.name, (pin.direction, pin.level, pin.text)) for pin in self.pins)
+        page.table(wrapped((name, way, f"{_WHEN[way]} {level}", text)
+                           for name, (way, level, text) in pins))  # fmt: skip
+
+    def _settings(self, page: Paper) -> None:
+        settings = self.model.settings
+        page.title("Settings" if settings else "Settings: none")
+        page.table(wrapped((one.name, _range(one), _default(one), one.text) for one in settings))
+
+
+#: What the level of a pin is.
+_WHEN = {"output": "after reset", "input": "undriven"}
+
+
+def _own_fields(register: Register) -> bool:
+    """Return whether a register declares fields, and is not one value all over."""
+    return [field.name for field in register.fields] != ["VALUE"]
+
+
+def _register_rows(register: Register) -> Iterator[tuple[object, ...]]:
+    last = register.offset + 4 * (register.count - 1)
+    many = register.count > 1
+    name = f"{register.name}.0..{register.count - 1}" if many else register.name_of(0)
+    offset = f"{register.offset:#x}..{last:#x}" if many else f"{register.offset:#x}"
+    own, kept = _own_fields(register), "kept" if register.kept else f"{register.reset_value:#x}"
+    bits = "" if own else register.fields[0].bits
+    yield offset, name, bits, register.access, kept, register.text
+    for field in register.fields if own else ():
+        right = field.access or register.access
+        reset = "" if register.kept else f"{field.reset:#x}"
+        yield "", f"  {field.name}", field.bits, right, reset, field.text
+
+
+def _register_object(register: Register) -> dict[str, Any]:
+    return {
+        "name": register.name,
+        "offset": register.offset,
+        "count": register.count or None,
+        "right": register.access,
+        "reset": None if register.kept else register.reset_value,
+        "text": register.text,
+        "fields": [
+            {
+                "name": field.name,
+                "high": field.high,
+                "low": field.low,
+                "right": field.access or register.access,
+                "reset": None if register.kept else field.reset,
+                "text": field.text,
+            }
+            for field in register.fields
+        ],
+    }
+
+
+def _setting_object(setting: Setting) -> dict[str, Any]:
+    whole, required = setting.kind == "int", setting.default is REQUIRED
+    return {
+        "name": setting.name,
+        "kind": setting.kind,
+        "required": required,
+        "default": None if required else setting.default,
+        "low": setting.low if whole else None,
+        "high": setting.high if whole else None,
+        "choices": list(setting.choices) or None,
+        "text": setting.text,
+    }
+
+
+def _range(setting: Setting) -> str:
+    if setting.kind == "int":
+        high = setting.high if setting.high <= 0xFFFF else f"{setting.high:#x}"
+        return f"{setting.low} to {high}"
+    if setting.choices:
+        return " or ".join(setting.choices)
+    return "a file" if setting.kind == "path" else "a text"
+
+
+def _default(setting: Setting) -> str:
+    if setting.default is REQUIRED:
+        return "must be given"
+    return "no default" if setting.default is None else f"default {setting.default}"

@@ -1,0 +1,79 @@
+"""``busbox new``."""
+
+from __future__ import annotations
+
+import os
+import shlex
+import shutil
+from importlib.resources import files
+from pathlib import Path
+
+import click
+
+from busbox.errors import InputError, nearest, one_of
+
+#: What there is to write: its name is that of its folder of templates.
+KINDS = ("bench",)
+
+
+@click.command("new")
+@click.argument("kind", metavar="bench")
+@click.argument("folder", metavar="DIR")
+def command(kind: str, folder: str) -> int:
+    """Write a bench to start from: bench, traffic and a model of two registers.
+
+    DIR is a folder that is empty, or is not there yet.
+    """
+    if kind not in KINDS:
+        raise InputError.of(
+            f"there is no {kind!r} to write{nearest(kind, KINDS)} (known: {one_of(KINDS)})", "new"
+        )
+    place = Path(folder)
+    _check(place, folder)
+    names = _write(place, _templates(kind))
+    click.echo(f"{folder}: {', '.join(names)}")
+    click.echo(f"busbox run {shlex.quote(folder)} plays it.")
+    return 0
+
+
+def _templates(kind: str) -> dict[str, bytes]:
+    """Return the files: name to contents; the bench comes last."""
+    found = files("busbox").joinpath("templates", kind)
+    contents = {file.name: file.read_bytes() for file in found.iterdir() if file.is_file()}
+    return dict(sorted(contents.items(), key=lambda item: (item[0] == "bench.toml", item[0])))
+
+
+def _check(place: Path, folder: str) -> None:
+    try:
+        if place.is_dir():
+            if any(place.iterdir()):
+                raise InputError.of("must be empty; there is something in it", folder)
+        elif os.path.lexists(place):
+            raise InputError.of("must be a folder, not a file", folder)
+        elif not place.parent.is_dir():
+            raise InputError.of(f"there is no folder {str(place.parent)!r} to put it in", folder)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise InputError.of(f"cannot be used: {reason}", folder) from None
+
+
+def _write(place: Path, contents: dict[str, bytes]) -> list[str]:
+    """Write the files beside their place, then move them there; return their names."""
+    there = place.is_dir()
+    beside = (place if there else place.parent) / f".{place.name}.{os.getpid()}.part"
+    try:
+        beside.mkdir()
+        for name, data in contents.items():
+            (beside / name).write_bytes(data)
+        if there:  # it may be somebody's present folder: it must stay the same one
+            for name in contents:
+                os.replace(beside / name, place / name)
+            beside.rmdir()
+        else:
+            os.rename(beside, place)
+    except OSError as error:
+        shutil.rmtree(beside, ignore_errors=True)
+        for name in contents if there else ():
+            (place / name).unlink(missing_ok=True)
+        raise InputError.of(f"cannot be written: {error.strerror}", str(place)) from None
+    return sorted(contents)

@@ -1,0 +1,162 @@
+"""``busbox state``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import click
+
+from busbox.cli.common import json_option, open_bench, paper, print_json, set_option
+from busbox.cli.run_verb import _progress
+from busbox.device import RELEASED
+from busbox.engines import DEFAULT_ENGINE, engine_class
+from busbox.errors import InputError, nearest, one_of
+from busbox.recording import Recording
+from busbox.registers import Register
+from busbox.reports.listing import TIED, runs, wrapped
+from busbox.reports.paper import Paper
+from busbox.system import Placed, System
+from busbox.units import parse_span, show_clock, show_time
+
+
+@click.command("state")
+@click.argument("bench")
+@click.argument("slot", required=False)
+@click.option("--at", required=True, metavar="TIME", help="When, e.g. '2 ms', or a cycle.")
+@set_option
+@json_option
+def command(bench: str, slot: str | None, at: str, values: tuple[str, ...], as_json: bool) -> int:
+    """Show registers and pins of every slot, or of one, at a moment of a run.
+
+    BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox. A register
+    is shown as a read in that cycle would give it; a read's side effects do not happen.
+    """
+    from busbox.replay import replay
+
+    system = open_bench(bench, values).system()
+    shown = _shown(system, slot)
+    cycle = _cycle(at, system.clock_hz)
+    with _progress(as_json) as progress:
+        recording = replay(system, engine_class(DEFAULT_ENGINE), cycle + 1, progress)
+    if as_json:
+        print_json(_object(recording, shown, cycle))
+    else:
+        page = paper()
+        _write(recording, shown, cycle, page)
+        page.print()
+    return 0
+
+
+def _shown(system: System, slot: str | None) -> Sequence[Placed]:
+    names = [placed.slot.name for placed in system.devices]
+    if slot is None:
+        return system.devices
+    if slot in names:
+        return [system.devices[names.index(slot)]]
+    raise InputError.of(
+        f"there is no slot {slot!r}{nearest(slot, names)} (known: {one_of(names)})", "state"
+    )
+
+
+def _cycle(at: str, clock_hz: int) -> int:
+    try:
+        return parse_span(at).in_cycles(clock_hz)
+    except ValueError as error:
+        raise InputError.of(str(error).removeprefix("a time "), "--at") from None
+
+
+# As one object.
+
+
+def _object(recording: Recording, devices: Sequence[Placed], asked: int) -> dict[str, Any]:
+    return {
+        "bench": recording.bench,
+        "clock_hz": recording.clock_hz,
+        "asked": asked,
+        "cycle": recording.cycles - 1,
+        "ended": recording.ended,
+        "slots": {placed.slot.name: _slot_object(recording, placed) for placed in devices},
+    }
+
+
+def _slot_object(recording: Recording, placed: Placed) -> dict[str, Any]:
+    return {
+        "model": placed.kind,
+        "registers": {
+            name: {
+                "value": value if _readable(register) else None,
+                "fields": {
+                    field.name: (value & field.mask) >> field.low
+                    for field in register.fields
+                    if _readable(register)
+                },
+            }
+            for name, register, value in _registers(recording, placed)
+        },
+        "pins": dict(_levels(recording, placed)),
+    }
+
+
+def _registers(recording: Recording, placed: Placed) -> Iterator[tuple[str, Register, int]]:
+    """Yield (name, register, word)."""
+    for name, value in recording.registers[placed.slot.name].items():
+        offset = placed.slot.table.offset_of(name)
+        place = None if offset is None else placed.slot.table.at(offset)
+        if place is not None:
+            yield name, place.register, value
+
+
+def _readable(register: Register) -> bool:
+    return bool(register.mask("rw", "ro", "ones_clear"))
+
+
+def _levels(recording: Recording, placed: Placed) -> Iterator[tuple[str, int]]:
+    for pin in placed.pins:
+        yield pin.name, int(recording.lines[f"{placed.slot.name}.{pin.name}"].levels[-1])
+
+
+# For people.
+
+
+def _write(recording: Recording, devices: Sequence[Placed], asked: int, page: Paper) -> None:
+    cycle, clock = recording.cycles - 1, recording.clock_hz
+    page.line(
+        (recording.bench, "bold"),
+        f": cycle {cycle:,} ({show_time(cycle, clock)} at {show_clock(clock)})",
+    )
+    if cycle < asked:
+        page.line(f"note: the run ended here, before cycle {asked:,} ({recording.ended}).")
+    for placed in devices:
+        page.title(f"{placed.slot.name} ({placed.kind})")
+        registers = list(_registers(recording, placed))
+        page.table(wrapped(_row(*item) for item in runs(_decoded(registers))))
+        if not registers:
+            page.line("  no register is listed")
+        pins = [f"{name}{TIED}{_level(level)}" for name, level in runs(_levels(recording, placed))]
+        if pins:
+            page.table(wrapped([("pins", ", ".join(pins))]))
+
+
+def _level(level: int) -> str:
+    return "released" if level == RELEASED else str(level)
+
+
+def _decoded(
+    registers: Sequence[tuple[str, Register, int]],
+) -> Iterator[tuple[str, tuple[str, str]]]:
+    """Yield (name, (word, fields)) in words."""
+    for name, register, value in registers:
+        if not _readable(register):
+            yield name, ("-", "cannot be read")
+            continue
+        fields = [
+            f"{field.name}{TIED}{(value & field.mask) >> field.low}"
+            for field in register.fields
+            if field.name != "VALUE"
+        ]
+        yield name, (f"{value:#010x}", ", ".join(fields))
+
+
+def _row(name: str, decoded: tuple[str, str]) -> tuple[str, str, str]:
+    return (name, *decoded)

@@ -1,0 +1,122 @@
+"""What ``busbox run --stop-on`` waits for: the first finding of a rule, or the first access."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from busbox.engines import RESET
+from busbox.errors import InputError, Mistake, nearest
+from busbox.recording import Recording
+from busbox.system import System
+from busbox.traffic.numbers import NAME, address
+from busbox.traffic.steps import Named
+from busbox.units import show_time
+
+
+@dataclass(frozen=True)
+class Stop:
+    """Where a run stops.
+
+    Attributes
+    ----------
+    cycle : the last one
+    access : number of the access, -1 if none is to blame
+    word : what was asked for: a rule, an address or a register
+    text : what happened, in words
+    """
+
+    cycle: int
+    access: int
+    word: str
+    text: str
+
+    def as_object(self) -> dict[str, Any]:
+        """Return what ``--json`` has under ``stopped_on``."""
+        access = self.access if self.access >= 0 else None
+        return {"what": self.word, "cycle": self.cycle, "access": access, "text": self.text}
+
+
+#: Yields where a recording meets one of the words, the first place at most.
+Finder = Callable[[Recording], Iterator[Stop]]
+
+
+def finders(words: Iterable[str], system: System) -> list[Finder]:
+    """Return what looks for each word.
+
+    Raises
+    ------
+    InputError : with every word that is no rule, address or register
+    """
+    found: list[Finder] = []
+    mistakes: list[Mistake] = []
+    for word in words:
+        try:
+            found.append(_finder(word, system))
+        except ValueError as error:
+            mistakes.append(Mistake(str(error), "--stop-on"))
+    if mistakes:
+        raise InputError(mistakes)
+    return found
+
+
+def _finder(word: str, system: System) -> Finder:
+    from busbox.findings import RULES
+    from busbox.replay import address_of
+
+    if word in RULES:
+        return lambda recording: _of_rule(recording, word)
+    if word[:1].isdigit():
+        number = address(word)
+        return lambda recording: _of_address(recording, word, lambda place: place == number)
+    name = NAME.fullmatch(word)
+    if name is None:
+        raise ValueError(
+            f"must be a rule, an address or slot.REGISTER, not {word!r}{nearest(word, [*RULES])}"
+        )
+    address_of(Named(name[1], name[2]), system)
+    decode = system.address_map.decode
+    return lambda recording: _of_address(
+        recording, word, lambda place: decode(place).register == word
+    )
+
+
+def _of_rule(recording: Recording, rule: str) -> Iterator[Stop]:
+    for finding in recording.findings:
+        if finding.rule == rule:
+            yield Stop(finding.cycle, finding.access, rule, finding.message)
+            return
+
+
+def _of_address(recording: Recording, word: str, is_it: Callable[[int], bool]) -> Iterator[Stop]:
+    accesses = recording.accesses
+    wanted = [place for place in np.unique(accesses.address).tolist() if is_it(place)]
+    found = np.flatnonzero(np.isin(accesses.address, wanted) & (accesses.terminator != RESET))
+    if len(found):
+        access = int(found[0])
+        what = "write" if accesses.write[access] else "read"
+        text = f"{what} of {int(accesses.data[access]):#x} at {accesses.address[access]:#010x}"
+        yield Stop(int(accesses.end[access]), access, word, text)
+
+
+def stop_at_first(
+    run: Callable[..., Recording], until: str | None, wanted: Sequence[Finder]
+) -> tuple[Recording, Stop | None]:
+    """Return the recording up to the first place that is wanted, and that place.
+
+    Findings are known after a run only: so it is run once to see, and once more up to there, which
+    gives the same rows.
+    """
+    recording = run(until=until)
+    stops = [stop for find in wanted for stop in find(recording)]
+    if not stops:
+        return recording, None
+    stop = min(stops, key=lambda stop: stop.cycle)
+    if stop.cycle + 1 < recording.cycles:
+        recording = run(until=stop.cycle + 1)
+    when = show_time(stop.cycle, recording.clock_hz)
+    note = f"Stopped on {stop.word} in cycle {stop.cycle:,} ({when}): {stop.text}"
+    return replace(recording, notes=(*recording.notes, note)), stop

@@ -1,0 +1,17 @@
+"""Runs a verb in-process."""
+
+from __future__ import annotations
+
+import pytest
+
+from busbox.cli import main
+
+
+def say(capsys: pytest.CaptureFixture[str], *words: str, code: int = 0) -> str:
+    """Run ``busbox WORDS``; assert its exit code; return what it printed or complained of."""
+    with pytest.raises(SystemExit) as ended:
+        main(list(words))
+    seen = capsys.readouterr()
+    assert ended.value.code == code, seen.err
+    assert seen.err == "" if code < 2 else seen.out == ""
+    return seen.out or seen.err
