@@ -206,7 +206,7 @@ class RegisterModel:
 
     def reset(self, cycle: int, length: int) -> None:
         """Reset: everything is as in ``cycle + length``, the row that plays the part of cycle 0."""
-        self.advance(cycle)
+        self.close(cycle)
         self.cycle = cycle + length
         self._store_reset_values(kept=True)
         self.clear()

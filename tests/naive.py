@@ -1,32 +1,36 @@
 """A naive reference model of the bus simulator: one cycle at a time, from the page alone.
 
-"Rule n" is a rule of the semantics page (busbox.fabric); "table" is the register table of a
-device (its docstring). Its author saw those pages, and nothing of the package. A comment that
-begins with "READING" marks a place where the page was silent or could be read in two ways; the
-reading that was taken stands there, and the page says so now.
-
-Receive, kept edges, interrupts, REPEAT, four channels and wires were added later, by somebody who
-knows the package; the rest is as its independent author wrote it.
+"Rule n" is a rule of the semantics page (busbox.fabric); "addition n" is one of the additions to
+it (A1 to A4 are the rules 12a to 12e there); "table" is the register table of a device (its
+docstring). Its author saw those pages, and nothing of the package. A comment that begins with
+"READING" marks a place where the page was silent or could be read in two ways; the reading that
+was taken stands there.
 
 One cycle has two halves. `row`: every signal of row t, from the registers as they stand. `edge`:
 the clock edge that ends cycle t; every register gets its next value. Inside an `edge` the
 hardware's own steps come first (they see the state of the row) and the write comes last, except
 for a bit that hardware sets, which wins over the write (rule 3).
+
+No output pin depends on an input pin of the same row, so a row is: the output pins, then the wires
+and the input pins, then the CPU, which may look at any pin.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 WORD = 0xFFFFFFFF
 LANES = [sum(0xFF << 8 * k for k in range(4) if lanes >> k & 1) for lanes in range(16)]
 # READING: "as listed on the page" is the order in which the tables first name each kind, so
-# `frame-missed` comes before a `frame` of the same cycle and slot.
+# `frame-missed` comes before a `frame` of the same cycle and slot; the two of receive come after
+# `byte-lost`, as the newer table comes after the older one.
 KINDS = (
+    "byte-lost",
     "framing",
     "rx-lost",
-    "byte-lost",
     "frame-missed",
     "frame",
     "frame-empty",
@@ -139,13 +143,34 @@ class Device:
     """What all devices share: a hole reads 0, drops a write and is acknowledged (table)."""
 
     outputs: tuple[str, ...] = ()
-    names: dict[str, int] = {}
-    plain: dict[int, tuple[str, int]] = {}  # rw registers: offset -> (attribute, its bits)
+    inputs: tuple[str, ...] = ()
+    undriven = 0  # the level of an input pin that nothing drives
+    names: Mapping[str, int] = MappingProxyType({})
+    # rw registers: offset -> (attribute, its bits)
+    plain: Mapping[int, tuple[str, int]] = MappingProxyType({})
 
     def __init__(self, name: str, settings: dict[str, Any], clock_hz: int) -> None:
         self.name, self.settings, self.clock_hz = name, settings, clock_hz
         self.events: list[tuple[int, str, str, int]] = []
+        self.output_bit = {pin: n for n, pin in enumerate(self.outputs)}
+        self.input_bit = {pin: n for n, pin in enumerate(self.inputs)}
+        self.board = sum(self.undriven << n for n in range(len(self.inputs)))
+        self.released = 0  # the outputs that are released in this row, bit k for outputs[k]
+        self.noted: tuple[int, int] | None = None  # the output pins as last recorded
+        self.shown = 0  # the output pins of this row
         self.reset()
+
+    def drive(self, pin: str, level: int) -> None:
+        """Rule 24, addition 4: the level that an input pin has in this row."""
+        bit = self.input_bit[pin]
+        self.board = self.board & ~(1 << bit) | (self.undriven if level == 2 else level) << bit
+
+    def level(self, pin: str) -> int:
+        """Additions 1, 3 and 4: the level of a pin in this row (2: a released output)."""
+        if pin in self.input_bit:
+            return self.board >> self.input_bit[pin] & 1
+        bit = self.output_bit[pin]
+        return 2 if self.released >> bit & 1 else self.shown >> bit & 1
 
     def log(self, cycle: int, kind: str, number: int) -> None:
         """Interface: one event."""
@@ -168,9 +193,9 @@ class Device:
             attribute, bits = self.plain[offset]
             setattr(self, attribute, merged(getattr(self, attribute), data, lanes) & bits)
 
-    def row(self, t: int) -> tuple[int, ...]:
-        """Output levels of row t, in the order of ``outputs``; 2 = released."""
-        return tuple(0 for _ in self.outputs)
+    def row(self, t: int) -> int:
+        """Output levels of row t, bit k for outputs[k]."""
+        return 0
 
     def edge(self, t: int, access: Access | None) -> None:
         """The edge that ends cycle t; `access` is the one acknowledged in t by this device."""
@@ -185,177 +210,200 @@ class Device:
 class Gpio(Device):
     """Table gpio."""
 
-    names = {
-        "OUT": 0x00, "SET": 0x04, "CLEAR": 0x08, "TOGGLE": 0x0C, "IN": 0x10, "ENABLE": 0x14,
-        "RISE": 0x18, "FALL": 0x1C, "EVENTS": 0x20,
-    }  # fmt: skip
+    names = MappingProxyType(
+        {
+            "OUT": 0x00,
+            "SET": 0x04,
+            "CLEAR": 0x08,
+            "TOGGLE": 0x0C,
+            "IN": 0x10,
+            "ENABLE": 0x14,
+            "RISE": 0x18,
+            "FALL": 0x1C,
+            "EVENTS": 0x20,
+        }
+    )
 
     def __init__(self, name: str, settings: dict[str, Any], clock_hz: int) -> None:
         self.width = settings.get("width", 32)
         self.bits = (1 << self.width) - 1
-        self.plain = {
-            0x00: ("out", self.bits), 0x14: ("enable", self.bits), 0x18: ("rise", self.bits),
-            0x1C: ("fall", self.bits),
-        }  # fmt: skip
+        plain = {0x00: "out", 0x14: "enable", 0x18: "rise", 0x1C: "fall"}
+        self.plain = {offset: (register, self.bits) for offset, register in plain.items()}
         self.outputs = (*(f"out.{n}" for n in range(self.width)), "interrupt")
-        self.board = 0
+        self.inputs = tuple(f"in.{n}" for n in range(self.width))
         super().__init__(name, settings, clock_hz)
-
-    def drive(self, pin: str, level: int) -> None:
-        """Rule 24: the board's level is on the pin in this row."""
-        bit = int(pin.removeprefix("in."))
-        self.board = (self.board & ~(1 << bit) | level << bit) & self.bits
 
     def reset(self) -> None:
         """Rule 14: the synchronisers are registers, the pins are not."""
-        self.out = self.first = self.second = self.before = self.rise = self.fall = 0
-        self.events_kept = 0
+        self.out = self.first = self.second = self.before = 0
+        self.rise = self.fall = self.happened = 0
         self.enable = self.bits
 
     def read(self, offset: int) -> int:
         """Table gpio."""
-        shown = {0x10: self.second, 0x20: self.events_kept}
-        return shown.get(offset, super().read(offset))
+        if offset == 0x10:
+            return self.second
+        return self.happened if offset == 0x20 else super().read(offset)
 
-    def row(self, t: int) -> tuple[int, ...]:
-        """Table gpio: the outputs follow OUT where enabled; interrupt = EVENTS not 0."""
-        pins = [self.out >> n & 1 if self.enable >> n & 1 else 2 for n in range(self.width)]
-        return (*pins, int(self.events_kept != 0))
+    def row(self, t: int) -> int:
+        """Table gpio: outputs follow OUT (ENABLE 0 releases), `interrupt` is EVENTS not 0."""
+        self.released = ~self.enable & self.bits
+        return self.out | int(self.happened != 0) << self.width
 
     def edge(self, t: int, access: Access | None) -> None:
-        """Table gpio: edges of IN by RISE and FALL of this row; stages; ones act on OUT."""
-        rose, fell = self.second & ~self.before, self.before & ~self.second
-        kept = rose & self.rise | fell & self.fall
+        """Table gpio: edges of IN with RISE and FALL of this row; then the write; a set wins."""
+        risen = self.second & ~self.before & self.rise
+        fallen = self.before & ~self.second & self.fall
         self.before, self.second, self.first = self.second, self.first, self.board
         super().edge(t, access)
         if access is not None and access.write:
-            acting = ones(access.data, access.lanes) & self.bits
-            if access.offset == 0x04:
-                self.out |= acting
-            elif access.offset == 0x08:
-                self.out &= ~acting
-            elif access.offset == 0x0C:
-                self.out ^= acting
-            elif access.offset == 0x20:
-                self.events_kept &= ~acting
-        self.events_kept |= kept
+            self.act(access.offset, ones(access.data, access.lanes) & self.bits)
+        self.happened |= risen | fallen
+
+    def act(self, offset: int, acting: int) -> None:
+        """Table gpio: ones act on OUT; ones clear EVENTS."""
+        if offset == 0x04:
+            self.out |= acting
+        elif offset == 0x08:
+            self.out &= ~acting
+        elif offset == 0x0C:
+            self.out ^= acting
+        elif offset == 0x20:
+            self.happened &= ~acting
+
+
+class Receiver:
+    """Table uart, "Receive": two synchroniser stages and a sampler, one row at a time."""
+
+    def __init__(self) -> None:
+        self.first = self.second = self.before = 1
+        self.searching = True
+        self.length = 1  # D of this byte
+        self.to_go = 0  # rows up to the next sample
+        self.samples = self.bits = 0
+
+    def edge(self, pin: int, divisor: int) -> int | None:
+        """One row: a fall starts a byte; gives the ten samples in the row of the last one."""
+        if self.searching and self.before == 1 and self.second == 0:
+            self.start(divisor)
+        byte = None
+        if not self.searching and self.to_go == 0:
+            byte = self.sample()
+        elif not self.searching:
+            self.to_go -= 1
+        self.before, self.second, self.first = self.second, self.first, pin
+        return byte
+
+    def start(self, divisor: int) -> None:
+        """Row c + 2: D as DIVISOR reads now (0 acts as 1); the start check is D//2 rows on."""
+        self.length = divisor or 1
+        self.to_go = self.length // 2
+        self.samples = self.bits = 0
+        self.searching = False
+
+    def sample(self) -> int | None:
+        """Row c + 2 + D//2 + k D: k = 0 start check, 1 to 8 data, 9 stop."""
+        self.bits |= self.second << self.samples
+        false_start = self.samples == 0 and self.second == 1
+        last = self.samples == 9
+        self.samples += 1
+        self.to_go = self.length - 1
+        self.searching = false_start or last
+        return self.bits if last else None
 
 
 class Uart(Device):
-    """Table uart: a holding register and a shifter."""
+    """Table uart: a holding register and a shifter; a receiver and one byte that waits."""
 
     outputs = ("tx", "interrupt")
-    names = {"DATA": 0x00, "STATUS": 0x04, "DIVISOR": 0x08, "INTERRUPT": 0x0C}
-    plain = {0x08: ("divisor", 0xFFFF), 0x0C: ("on", 3)}
+    inputs = ("rx",)
+    undriven = 1
+    names = MappingProxyType({"DATA": 0x00, "STATUS": 0x04, "DIVISOR": 0x08, "INTERRUPT": 0x0C})
+    plain = MappingProxyType({0x08: ("divisor", 0xFFFF), 0x0C: ("interrupt", 0x3)})
 
     def __init__(self, name: str, settings: dict[str, Any], clock_hz: int) -> None:
         self.text = ""
-        self.board = 1
         super().__init__(name, settings, clock_hz)
 
     def reset(self) -> None:
         """Rule 14; table uart: tx idles at 1."""
-        nearest = (2 * self.clock_hz + 115200) // (2 * 115200)  # halves go up; 1 to 65535
-        self.divisor = self.settings.get("divisor", min(max(nearest, 1), 0xFFFF))
-        self.on = 0
-        self.reset_receiver()
+        # READING: round() of Python (a half goes to the even side); kept to the 16 bits there are.
+        self.divisor = self.settings.get(
+            "divisor", min(max((2 * self.clock_hz + 115200) // 230400, 1), 0xFFFF)
+        )
         self.full = self.lost = self.shifting = False
         self.holding = self.frame = self.bit = self.clock = 0
         self.length = 1
+        self.receiver = Receiver()
+        self.ready = self.rx_lost = self.framing = False
+        self.byte = self.interrupt = 0
 
     def read(self, offset: int) -> int:
         """Table uart."""
         if offset == 0x00:
-            return self.received
-        if offset == 0x04:
-            receive = int(self.ready) << 2 | int(self.rx_lost) << 3 | int(self.framing) << 4
-            send = int(not self.full) | int(not self.at_rest()) << 1 | int(self.lost) << 5
-            return send | receive
-        return super().read(offset)
+            return self.byte if self.ready else 0
+        return self.status() if offset == 0x04 else super().read(offset)
 
-    def reset_receiver(self) -> None:
-        """Rule 14; table uart: two stages of 1, nothing received."""
-        self.first = self.second = self.before = 1
-        self.ready = self.rx_lost = self.framing = self.receiving = False
-        self.received = self.bits = self.sample = self.countdown = self.step = 0
+    def status(self) -> int:
+        """Table uart: the bits of STATUS from bit 0 on."""
+        sending = int(not self.full) | int(not self.at_rest()) << 1 | int(self.lost) << 5
+        return sending | int(self.ready) << 2 | int(self.rx_lost) << 3 | int(self.framing) << 4
 
-    def drive(self, pin: str, level: int) -> None:
-        """Rule 24: the level is on rx in this row."""
-        self.board = level
+    def last_stop(self) -> bool:
+        """Table uart: this row is the last cycle of the stop bit."""
+        return self.shifting and self.bit == 9 and self.clock == self.length - 1
 
-    def receiver_edge(self, t: int, taken: bool) -> None:
-        """Table uart: a fall starts; then a sample every D rows from D // 2 on; 0 to 9."""
-        if not self.receiving and self.before == 1 and self.second == 0:
-            self.receiving, self.sample, self.bits = True, 0, 0
-            self.step = self.divisor or 1
-            self.countdown = self.step // 2
-        if taken:
-            self.ready, self.received = False, 0
-        if self.receiving:
-            if self.countdown == 0:
-                self.take_sample(t)
-                self.countdown = self.step
-            self.countdown -= 1
-        self.before, self.second, self.first = self.second, self.first, self.board
+    def row(self, t: int) -> int:
+        """Table uart: tx and `interrupt`; a byte counts once its last stop cycle is a row."""
+        asked = self.interrupt & (int(not self.full) | int(self.ready) << 1)
+        line = 1
+        if self.shifting:
+            line = self.frame >> self.bit & 1
+            if self.last_stop():
+                self.text += chr(self.frame >> 1 & 0xFF)
+        return line | int(asked != 0) << 1
 
-    def take_sample(self, t: int) -> None:
-        """Table uart: start check, eight data bits, stop."""
-        if self.sample == 0 and self.second == 1:
-            self.receiving = False
-        elif 1 <= self.sample <= 8:
-            self.bits |= self.second << self.sample - 1
-        elif self.sample == 9:
-            self.receiving = False
-            self.finish_byte(t)
-        self.sample += 1
+    def edge(self, t: int, access: Access | None) -> None:
+        """Table uart: the hardware, with the state of the row; then the write (rule 3)."""
+        was_full = self.full
+        self.shifter_edge()
+        samples = self.receiver.edge(self.board, self.divisor)
+        if access is not None:
+            self.access_edge(t, access, was_full)
+        if samples is not None:
+            self.arrive(t, samples)
+        super().edge(t, access)
 
-    def finish_byte(self, t: int) -> None:
-        """Table uart: framing, lost, or received."""
-        if self.second == 0:
+    def access_edge(self, t: int, access: Access, was_full: bool) -> None:
+        """Table uart: DATA sends and takes if lane 0 is selected; ones clear STATUS."""
+        if access.offset == 0x04 and access.write:
+            self.clear(ones(access.data, access.lanes))
+        if access.offset != 0x00 or not access.lanes & 1:
+            return
+        if not access.write:
+            self.ready = False
+        elif was_full:
+            self.lost = True
+            self.log(t, "byte-lost", access.number)
+        else:
+            self.holding, self.full = access.data & 0xFF, True
+
+    def clear(self, acting: int) -> None:
+        """Table uart: bits 3 to 5 of STATUS, ones clear."""
+        self.rx_lost = self.rx_lost and not acting >> 3 & 1
+        self.framing = self.framing and not acting >> 4 & 1
+        self.lost = self.lost and not acting >> 5 & 1
+
+    def arrive(self, t: int, samples: int) -> None:
+        """Table uart, row q: after a read of this row has made room; a set wins over a clear."""
+        if not samples >> 9 & 1:
             self.framing = True
             self.log(t, "framing", -1)
         elif self.ready:
             self.rx_lost = True
             self.log(t, "rx-lost", -1)
         else:
-            self.ready, self.received = True, self.bits
-
-    def last_stop(self) -> bool:
-        """Table uart: this row is the last cycle of the stop bit."""
-        return self.shifting and self.bit == 9 and self.clock == self.length - 1
-
-    def row(self, t: int) -> tuple[int, ...]:
-        """Table uart: the line; a byte counts once its last stop cycle is a row of the run."""
-        interrupt = int((self.on & 1 and not self.full) or (self.on & 2 and self.ready))
-        interrupt = 1 if interrupt else 0
-        if not self.shifting:
-            return 1, interrupt
-        if self.last_stop():
-            self.text += chr(self.frame >> 1 & 0xFF)
-        return self.frame >> self.bit & 1, interrupt
-
-    def edge(self, t: int, access: Access | None) -> None:
-        """Table uart: shifter first, with the state of the row; then the write (rule 3)."""
-        was_full = self.full
-        self.shifter_edge()
-        lane_0 = access is not None and access.lanes & 1 == 1
-        taken = access is not None and not access.write and access.offset == 0 and lane_0
-        if access is not None and access.write and access.offset == 0x04:
-            acting = ones(access.data, access.lanes)
-            self.rx_lost = self.rx_lost and not acting >> 3 & 1
-            self.framing = self.framing and not acting >> 4 & 1
-        self.receiver_edge(t, taken)
-        if access is None or not access.write:
-            return
-        if access.offset == 0x00 and access.lanes & 1:
-            if was_full:
-                self.lost = True
-                self.log(t, "byte-lost", access.number)
-            else:
-                self.holding, self.full = access.data & 0xFF, True
-        elif access.offset == 0x04 and ones(access.data, access.lanes) >> 5 & 1:
-            self.lost = False
-        super().edge(t, access)
+            self.byte, self.ready = samples >> 1 & 0xFF, True
 
     def shifter_edge(self) -> None:
         """Table uart: take a byte, with the DIVISOR of this row (0 acts as 1), or go on."""
@@ -372,7 +420,7 @@ class Uart(Device):
                 self.bit += 1
 
     def at_rest(self) -> bool:
-        """Table uart: TX_BUSY is 0."""
+        """Table uart: TX_BUSY is 0 (receiving does not count)."""
         return not (self.shifting or self.full)
 
 
@@ -380,17 +428,24 @@ class PulseLed(Device):
     """Table pulse_led."""
 
     outputs = ("line",)
-    plain = {0x08: ("count", WORD), 0x0C: ("high", WORD), 0x10: ("period", WORD)}
+    plain = MappingProxyType(
+        {
+            0x00: ("control", 0x2),
+            0x08: ("count", WORD),
+            0x0C: ("high", WORD),
+            0x10: ("period", WORD),
+        }
+    )
 
     def __init__(self, name: str, settings: dict[str, Any], clock_hz: int) -> None:
-        self.lamps = settings["lamps"]
-        self.channels = settings.get("channels", 3)
-        order = settings.get("order", "GRB" if self.channels == 3 else "GRBW")
-        self.shifts = [{"R": 16, "G": 8, "B": 0, "W": 24}[c] for c in order]
+        self.lamps, self.channels = settings["lamps"], settings.get("channels", 3)
+        order = settings.get("order") or "GRBW"[: self.channels]
+        self.shifts = [{"W": 24, "R": 16, "G": 8, "B": 0}[letter] for letter in order]
+        self.colour_bits = (1 << 8 * self.channels) - 1
         self.colours = {0x100 + 4 * n: 0 for n in range(self.lamps)}
         self.frames: list[tuple[int, int, list[int]]] = []
-        self.names = {"CONTROL": 0x00, "STATUS": 0x04, "COUNT": 0x08, "HIGH": 0x0C, "PERIOD": 0x10}
-        self.names |= {f"COLOUR.{n}": 0x100 + 4 * n for n in range(self.lamps)}
+        names = {"CONTROL": 0x00, "STATUS": 0x04, "COUNT": 0x08, "HIGH": 0x0C, "PERIOD": 0x10}
+        self.names = names | {f"COLOUR.{n}": 0x100 + 4 * n for n in range(self.lamps)}
         super().__init__(name, settings, clock_hz)
 
     def reset(self) -> None:
@@ -399,35 +454,29 @@ class PulseLed(Device):
         self.high = self.settings.get("high", 0)
         self.period = self.settings.get("period", 0)
         self.busy = self.starting = self.missed = False
-        self.repeat = 0
+        self.control = 0  # bit 1: REPEAT
         self.number = self.lamp = self.bit = self.clock = self.colour = self.gap_clock = 0
-        self.frame_count = self.frame_high = self.frame_period = 0
+        self.frame_count = self.frame_high = self.frame_period = self.frame_lamps = 0
 
     def read(self, offset: int) -> int:
         """Table pulse_led."""
-        if offset == 0x00:
-            return self.repeat << 1
         if offset == 0x04:
             return int(self.busy) | int(self.missed) << 1
         return self.colours.get(offset, super().read(offset))
 
-    def lamps_sent(self) -> int:
-        """Table pulse_led: N = min(COUNT, lamps)."""
-        return min(self.frame_count, self.lamps)
-
-    def row(self, t: int) -> tuple[int, ...]:
+    def row(self, t: int) -> int:
         """Table pulse_led: the line in row t; a lamp is listed once its first bit is a row."""
         if not self.busy:
-            return (0,)
+            return 0
         if self.starting:
             self.report(t)
-        if self.lamp == self.lamps_sent():
-            return (0,)
+        if self.lamp == self.frame_lamps:
+            return 0
         if self.bit == 0 and self.clock == 0:
             self.frames[-1][2].append(self.colour)
         shift = self.shifts[self.bit // 8] + 7 - self.bit % 8
         high = self.frame_high >> 16 if self.colour >> shift & 1 else self.frame_high & 0xFFFF
-        return (1 if self.clock < high else 0,)
+        return 1 if self.clock < high else 0
 
     def report(self, t: int) -> None:
         """Table pulse_led: the events of cycle b, in the order of the table."""
@@ -436,7 +485,7 @@ class PulseLed(Device):
         # READING: an empty frame stands in `frames` too, with no colours; one whose row b is
         # never reached (the run ends in b - 1) stands nowhere, neither as frame nor as event.
         self.frames.append((t, self.number, []))
-        self.log(t, "frame" if self.lamps_sent() else "frame-empty", self.number)
+        self.log(t, "frame" if self.frame_lamps else "frame-empty", self.number)
         # READING: the remarks follow an empty frame too; "not below P" means P as it acts.
         for kind, is_so in (
             ("count-clipped", self.frame_count > self.lamps),
@@ -452,9 +501,7 @@ class PulseLed(Device):
         """Table pulse_led: the sender first, with the state of the row; then the write."""
         was_busy = self.busy
         self.starting = False
-        if self.last_gap_row() and self.repeat:
-            self.send(self.number)
-        elif was_busy:
+        if was_busy:
             self.sender_edge()
         if access is None or not access.write:
             return
@@ -468,23 +515,31 @@ class PulseLed(Device):
             self.missed = False
         elif access.offset in self.colours:
             old = self.colours[access.offset]
-            mask = 0xFFFFFF if self.channels == 3 else WORD
-            self.colours[access.offset] = merged(old, access.data, access.lanes) & mask
-        if access.offset == 0x00 and access.lanes & 1:
-            self.repeat = access.data >> 1 & 1
+            self.colours[access.offset] = merged(old, access.data, access.lanes) & self.colour_bits
         super().edge(t, access)
 
-    def last_gap_row(self) -> bool:
-        """Table pulse_led: this row is the last one of BUSY."""
+    def last_gap(self) -> bool:
+        """Table pulse_led: this row is the last one of BUSY (row g)."""
         gap = self.frame_period >> 16 or 1
-        return self.busy and self.lamp == self.lamps_sent() and self.gap_clock == gap - 1
+        return self.lamp == self.frame_lamps and self.gap_clock == gap - 1
+
+    def repeating(self) -> bool:
+        """Table pulse_led: a read of CONTROL in this row shows REPEAT."""
+        return self.control >> 1 & 1 == 1
 
     def sender_edge(self) -> None:
-        """Table pulse_led: 24 bits a lamp of P rows each, then G rows of gap (0 acts as 1)."""
-        if self.lamp == self.lamps_sent():
+        """Table pulse_led: the bits, then the gap; its last row g ends the frame or repeats it."""
+        if self.lamp < self.frame_lamps:
+            self.bit_edge()
+        elif not self.last_gap():
             self.gap_clock += 1
-            self.busy = self.gap_clock < (self.frame_period >> 16 or 1)
-            return
+        elif self.repeating():
+            self.send(self.number)
+        else:
+            self.busy = False
+
+    def bit_edge(self) -> None:
+        """Table pulse_led: 8 x channels bits a lamp, of P rows each (0 acts as 1)."""
         self.clock += 1
         if self.clock == (self.frame_period & 0xFFFF or 1):
             self.clock = 0
@@ -496,28 +551,31 @@ class PulseLed(Device):
 
     def fetch(self) -> None:
         """Table pulse_led: the colour as a read in the cycle before its first bit shows it."""
-        if self.lamp < self.lamps_sent():
+        if self.lamp < self.frame_lamps:
             self.colour = self.colours[0x100 + 4 * self.lamp]
 
     def send(self, number: int) -> None:
         """Table pulse_led: COUNT, HIGH and PERIOD of cycle b - 1 hold for the whole frame."""
         self.frame_count, self.frame_high, self.frame_period = self.count, self.high, self.period
+        self.frame_lamps = min(self.count, self.lamps)
         self.number = number
         self.busy = self.starting = True
         self.lamp = self.bit = self.clock = self.gap_clock = 0
         self.fetch()
 
     def at_rest(self) -> bool:
-        """Table pulse_led: not BUSY, or the last gap row while it repeats."""
-        return not self.busy or bool(self.repeat and self.last_gap_row())
+        """Table pulse_led: not BUSY, or in row g of a frame that would repeat."""
+        return not self.busy or (self.repeating() and self.last_gap())
 
 
 class Timer(Device):
     """Table timer."""
 
     outputs = ("ring",)
-    names = {"NOW": 0x00, "NOW_HIGH": 0x04, "ALARM": 0x08, "CONTROL": 0x0C, "STATUS": 0x10}
-    plain = {0x08: ("alarm", WORD), 0x0C: ("control", 1)}
+    names = MappingProxyType(
+        {"NOW": 0x00, "NOW_HIGH": 0x04, "ALARM": 0x08, "CONTROL": 0x0C, "STATUS": 0x10}
+    )
+    plain = MappingProxyType({0x08: ("alarm", WORD), 0x0C: ("control", 0x1)})
 
     def reset(self) -> None:
         """Rules 14 and 16: the counter reads 0 up to row r + L."""
@@ -529,9 +587,9 @@ class Timer(Device):
         shown = {0x00: self.now & WORD, 0x04: self.now_high, 0x10: int(self.rang)}
         return shown.get(offset, super().read(offset))
 
-    def row(self, t: int) -> tuple[int, ...]:
-        """Table timer: ring = RANG and CONTROL.0."""
-        return (int(self.rang and self.control == 1),)
+    def row(self, t: int) -> int:
+        """Table timer: `ring` is RANG and CONTROL.0."""
+        return int(self.rang) & self.control
 
     def edge(self, t: int, access: Access | None) -> None:
         """Table timer: a read of NOW keeps the high half; a set of RANG wins (rule 3)."""
@@ -577,8 +635,8 @@ class Memory(Device):
 class Holder(Device):
     """Table holder."""
 
-    names = {"PLAIN": 0x00, "SLOW": 0x04}
-    plain = {0x00: ("quick", WORD), 0x04: ("slow", WORD)}
+    names = MappingProxyType({"PLAIN": 0x00, "SLOW": 0x04})
+    plain = MappingProxyType({0x00: ("quick", WORD), 0x04: ("slow", WORD)})
 
     def reset(self) -> None:
         """READING: the table names no reset value; 0, as everywhere."""
@@ -604,77 +662,185 @@ DEVICES = {
 # ------------------------------------------------------------------------------------------ CPU
 
 
-class Cpu:
-    """Plays the steps (rules 10 to 12 and 16 to 18). `free` is F of the page."""
+class Track:
+    """A list of steps as it is played: the main steps, or those of a handler (rules 10 to 12).
 
-    def __init__(self, steps: list[dict[str, Any]], restarts: bool) -> None:
-        self.steps, self.restarts = steps, restarts
-        self.index = self.reads = self.raised = 0
-        self.free = 1
-        self.pausing = False
+    `free` is F of the page. `waited` counts the rows that the step's wait, the pause, the gap of
+    a poll or the await has had: a track that stands still while a handler runs keeps its rest.
+    """
+
+    def __init__(self, steps: list[dict[str, Any]], first: int, free: int) -> None:
+        self.steps, self.first, self.free = steps, first, free
+        self.index = self.waited = self.reads = 0
         self.access: Access | None = None
 
-    def row(self, t: int) -> Access | None:
-        """Rules 10 to 12: the access that is up in row t, raised now if it is due."""
-        while self.access is None and self.index < len(self.steps) and t >= self.free:
-            step = self.steps[self.index]
-            if step["op"] == "mark":
-                self.index += 1
-            elif step["op"] == "pause":
-                self.pause(step)
-            elif t == self.free + (step["every"] if self.reads else step.get("wait", 0)):
-                self.access = self.raise_access(t, step)
-            else:
-                break
-        return self.access
+    def number(self) -> int:
+        """Addition 3: handler steps are numbered after all main steps."""
+        return self.first + self.index
 
-    def pause(self, step: dict[str, Any]) -> None:
-        """Rule 11: at its first row F grows by n; when the new F is there the pause is over."""
-        if self.pausing:
-            self.index += 1
-        else:
-            self.free += step["cycles"]
-        self.pausing = not self.pausing
+    def op(self) -> str:
+        """The kind of the step that is next or being played ("" if none is left)."""
+        return self.steps[self.index]["op"] if self.index < len(self.steps) else ""
 
-    def raise_access(self, t: int, step: dict[str, Any]) -> Access:
-        """Rule 10."""
-        write = step["op"] == "write"
-        data = step["data"] if write else 0
-        self.raised += 1
-        return Access(self.raised - 1, t, step["address"], write, step["lanes"], data, self.index)
+    def finish(self, free: int) -> None:
+        """A step is over; `free` is F for the next one."""
+        self.index += 1
+        self.free = free
+        self.access = None
+        self.waited = self.reads = 0
+
+    def gap(self) -> int:
+        """Rules 10 to 12, addition 2: the idle rows before the step acts or a pause is over."""
+        step = self.steps[self.index]
+        if step["op"] == "pause":
+            return step["cycles"]
+        return step["every"] if self.reads else step.get("wait", 0)
+
+    def advance(self, t: int) -> None:
+        """Rule 11: in row t, marks and pauses that have had their rows take no time."""
+        while (op := self.op()) == "mark" or (op == "pause" and self.waited == self.gap()):
+            self.finish(t)
+
+    def due(self) -> bool:
+        """Rules 10 and 12, addition 2: an access or a reset step starts in this row."""
+        return self.op() not in ("", "pause", "await") and self.waited == self.gap()
+
+    def over(self, t: int) -> bool:
+        """Rule 19: no step left in row t, and t is at least F."""
+        return self.index == len(self.steps) and t >= self.free
 
     def end(self, t: int, terminator: str, data: int) -> None:
         """Rules 8 and 12: the access ends in cycle t; F = e + 1."""
-        self.access = None
-        self.free = t + 1
         step = self.steps[self.index]
-        if step["op"] == "poll":
-            self.reads += 1
-            # READING: the whole word read is compared, whatever the lanes of the poll.
-            match = terminator == "ack" and data & step["mask"] == step["value"]
-            if not match and self.reads < step.get("limit", 10_000_000):
-                return
-        self.index += 1
-        self.reads = 0
+        reads = self.reads + 1
+        match = terminator == "ack" and data & step.get("mask", 0) == step.get("value", 0)
+        if step["op"] != "poll" or match or reads >= step.get("limit", 10_000_000):
+            self.finish(t + 1)
+        else:
+            self.access, self.free, self.waited, self.reads = None, t + 1, 0, reads
 
-    def cut(self) -> None:
-        """Rules 15, 17 and 18, in row r: drop what is up or has begun, and find the next step."""
-        if self.access is not None or self.pausing or self.reads:
-            self.index += 1
+    def begun(self, t: int, stands: bool) -> bool:
+        """Rule 17, additions 1 to 3: a reset in row t cuts the step off; `stands`: in a handler."""
+        op = self.op()
+        if t < self.free or not op:
+            return False
+        if op == "await":
+            # READING: an await that a handler stopped before it looked at any row has not run.
+            return self.waited > 0 or not stands
+        # READING: a pause that a handler stopped in its first row has begun.
+        return self.access is not None or self.reads > 0 or op == "pause" or self.due()
+
+    def cut(self, t: int, stands: bool) -> None:
+        """Rules 15 and 17: drop what has begun; a step that has not is played from its start."""
+        if self.begun(t, stands):
+            self.finish(self.free)
+        self.waited = 0
+
+
+class Cpu:
+    """Plays the main steps and the handlers (rules 16 to 18, additions 1 to 3)."""
+
+    def __init__(self, bench: dict[str, Any], level: Callable[[str], int]) -> None:
+        self.restarts, self.level = bench["after_reset"] == "restart", level
+        self.main = Track(bench["steps"], 0, 1)
+        self.handlers: list[tuple[int, dict[str, Any]]] = []
+        first = len(bench["steps"])
+        for plan in bench.get("handlers") or []:
+            self.handlers.append((first, plan))
+            first += len(plan["steps"])
+        self.handler: Track | None = None  # the one that is running
+        self.leave = 0  # and its idle cycles at the end
+        self.raised = 0
+        self.resetting = False  # a `reset` step acts in this row
+        self.given_up: list[tuple[int, int]] = []
+
+    def active(self) -> Track:
+        """Addition 3: the main steps stand still while a handler runs."""
+        return self.handler or self.main
+
+    def row(self, t: int) -> Access | None:
+        """Rules 10 to 12: the access that is up in row t, raised now if it is due."""
+        track = self.active()
+        if track.access is not None or t < track.free:
+            return track.access
+        track.advance(t)
+        if track is self.handler and self.left(t, track):
+            return self.row(t)
+        if not track.due():
+            return None
+        if track.op() == "reset":
+            self.resetting = True
+        else:
+            track.access = self.raise_access(t, track)
+        return track.access
+
+    def left(self, t: int, track: Track) -> bool:
+        """Addition 3: is this row b = F_h + leave? Then it is the first one of the main steps."""
+        if not track.over(t) or t < track.free + self.leave:
+            return False
+        self.handler = None
+        self.main.free = t
+        return True
+
+    def raise_access(self, t: int, track: Track) -> Access:
+        """Rule 10."""
+        step = track.steps[track.index]
+        write = step["op"] == "write"
+        data = step["data"] if write else 0
+        self.raised += 1
+        number = self.raised - 1
+        return Access(number, t, step["address"], write, step["lanes"], data, track.number())
+
+    def edge(self, t: int) -> None:
+        """Additions 1 and 3, for a row with no access up and RST low: take a handler, or wait on."""
+        track = self.active()
+        if t < track.free or (self.handler is None and self.take(t)):
+            return
+        if track.op() == "await":
+            self.look(t, track)
+        else:
+            track.waited += 1
+
+    def take(self, t: int) -> bool:
+        """Addition 3: the first handler of the list whose pin is high starts in row t."""
+        for first, plan in self.handlers:
+            # READING: a released output (level 2) is not high, and shows neither level to an await.
+            if self.level(plan["pin"]) == 1:
+                self.handler = Track(plan["steps"], first, t + 1 + plan["enter"])
+                self.leave = plan["leave"]
+                return True
+        return False
+
+    def look(self, t: int, track: Track) -> None:
+        """Addition 1: an await looks at its pin in row t, the last time in its row N."""
+        step = track.steps[track.index]
+        track.waited += 1
+        if self.level(step["pin"]) == step["level"]:
+            track.finish(t + 1)
+        elif track.waited == step["limit"]:
+            self.given_up.append((track.number(), t))
+            track.finish(t + 1)
+
+    def cut(self, t: int) -> None:
+        """Rules 15, 17 and 18, addition 3, in row r: abandon a handler, find the next step."""
+        self.main.cut(t, self.handler is not None)
         # READING: rule 18 ("restarts the CPU as well") holds for "restart" only; with "continue"
         # a reset after the last step leaves no step to play.
         if self.restarts:
-            self.index = 0
-        self.access, self.pausing, self.reads = None, False, 0
+            self.main.index = 0
+        self.handler, self.resetting = None, False
 
     def reset_edge(self, t: int) -> None:
-        """Rule 16: the last row with RST high is t = r + L - 1, so F = r + L + 1."""
-        self.free = t + 2
+        """Rule 16, addition 2: the last row with RST high is t = r + L - 1, so F = r + L + 1."""
+        if self.resetting:
+            self.active().finish(t + 2)
+            self.resetting = False
+        else:
+            self.main.free = t + 2
 
     def finished(self, t: int) -> bool:
         """Rule 19: no step left in row t, and t is at least F unless there never was a step."""
-        none_left = self.access is None and self.index == len(self.steps)
-        return none_left and (t >= self.free or not self.steps)
+        return self.handler is None and (self.main.over(t) or not self.main.steps)
 
 
 # --------------------------------------------------------------------------------------- the run
@@ -691,44 +857,82 @@ class Run:
         ]
         slots = [Slot(plan, dev) for plan, dev in zip(bench["slots"], self.devices)]
         self.fabric = Fabric(bench["fabric"], slots)
-        self.cpu = Cpu(bench["steps"], bench["after_reset"] == "restart")
+        self.cpu = Cpu(bench, self.level)
         self.resets = {reset["at"]: reset["length"] for reset in bench["resets"]}
         self.reset_left = 0
         self.accesses: list[tuple[Any, ...]] = []
         self.pins: dict[str, list[tuple[int, int]]] = {}
-        self.levels: list[tuple[int, ...] | None] = [None] * len(self.devices)
-        self.inputs: dict[int, list[tuple[Any, str, int]]] = {}
+        self.places = {
+            f"{device.name}.{pin}": (device, pin)
+            for device in self.devices
+            for pin in (*device.outputs, *device.inputs)
+        }
+        self.wires = [
+            (*self.places[wire["from"]], *self.places[wire["to"]])
+            for wire in bench.get("wires") or []
+        ]
+        self.inputs: dict[int, list[tuple[Device, str, int]]] = {}
         self.plan_inputs()
 
     def plan_inputs(self) -> None:
         """Rule 24: which pins change in which row (of two for one pin and row, the later)."""
-        by_name = {device.name: device for device in self.devices}
         for entry in self.bench["inputs"]:
-            slot, _, pin = entry["pin"].partition(".")
-            change = (by_name[slot], pin, entry["level"])
+            change = (*self.places[entry["pin"]], entry["level"])
             self.inputs.setdefault(entry["cycle"], []).append(change)
+
+    def level(self, name: str) -> int:
+        """Additions 1 and 3: the level in this row of the pin "slot.pin", output or input."""
+        device, pin = self.places[name]
+        return device.level(pin)
 
     def cycle(self, t: int) -> dict[str, Any] | None:
         """One cycle: row t, then the edge that ends it. Gives the result after the last row."""
-        for device, pin, level in self.inputs.get(t, ()):
-            device.drive(pin, level)
-        starts = t in self.resets
-        if starts:
-            self.reset_left = self.resets[t]
-        rst = self.reset_left > 0
-        access = self.bus_row(t, rst, starts)
-        terminator = self.fabric.row(access) if access is not None else ""
         self.pin_row(t)
+        starts = self.reset_row(t)
+        access = self.bus_row(t, starts)
+        if self.cpu.resetting:
+            starts, self.reset_left = True, 1
+        rst = self.reset_left > 0
+        terminator = self.fabric.row(access) if access is not None else ""
         ended = self.ending(t, rst, access, terminator)
         registers = self.registers() if ended else {}
-        self.edge(t, rst, access, terminator)
+        if rst:
+            self.reset_edge(t, starts)
+        else:
+            self.edge(t, access, terminator)
         if ended and access is not None and not terminator:
             self.record(access, t, "none", 0)
         return self.result(t, ended, registers) if ended else None
 
-    def bus_row(self, t: int, rst: bool, starts: bool) -> Access | None:
+    def pin_row(self, t: int) -> None:
+        """Rules 2 and 24, addition 4: output pins, noted where they change, then input pins."""
+        for device in self.devices:
+            device.shown = device.row(t)
+            if device.noted != (device.shown, device.released):
+                device.noted = (device.shown, device.released)
+                self.note_pins(t, device)
+        for source, output, target, pin in self.wires:
+            target.drive(pin, source.level(output))
+        for device, pin, level in self.inputs.get(t, ()):
+            device.drive(pin, level)
+
+    def note_pins(self, t: int, device: Device) -> None:
+        """Interface: (0, level in row 0), then changes only."""
+        for pin in device.outputs:
+            history = self.pins.setdefault(f"{device.name}.{pin}", [])
+            level = device.level(pin)
+            if not history or history[-1][1] != level:
+                history.append((t, level))
+
+    def reset_row(self, t: int) -> bool:
+        """Rule 14: does a reset of the bench start in row t?"""
+        if t in self.resets:
+            self.reset_left = self.resets[t]
+        return t in self.resets
+
+    def bus_row(self, t: int, starts: bool) -> Access | None:
         """Rules 10 and 15: the access that is up in row t, not masked by RST."""
-        if rst and not starts:
+        if self.reset_left > 0 and not starts:
             return None
         access = self.cpu.row(t)
         if access is not None and access.start == t:
@@ -737,39 +941,8 @@ class Run:
             return access
         if access is not None:
             self.record(access, t, "reset", 0)
-        self.cpu.cut()
+        self.cpu.cut(t)
         return None
-
-    def pin_row(self, t: int) -> None:
-        """Rule 2: the pins of row t, noted where they change."""
-        for k, device in enumerate(self.devices):
-            levels = device.row(t)
-            if levels != self.levels[k]:
-                self.levels[k] = levels
-                self.note_pins(t, device, levels)
-        self.wire_row()
-
-    def wire_row(self) -> None:
-        """Rule 12e: input pins get the levels of this row from the outputs wired to them."""
-        now = {
-            f"{device.name}.{pin}": level
-            for device, levels in zip(self.devices, self.levels)
-            for pin, level in zip(device.outputs, levels or ())
-        }
-        by_name = {device.name: device for device in self.devices}
-        for wire in self.bench.get("wires", ()):
-            slot, _, pin = wire["to"].partition(".")
-            level = now[wire["from"]]
-            undriven = 1 if pin == "rx" else 0
-            by_name[slot].drive(pin, undriven if level == 2 else level)
-
-    def note_pins(self, t: int, device: Device, levels: tuple[int, ...]) -> None:
-        """Interface: (0, level in row 0), then changes only."""
-        for n, pin in enumerate(device.outputs):
-            history = self.pins.setdefault(f"{device.name}.{pin}", [])
-            level = levels[n]
-            if not history or history[-1][1] != level:
-                history.append((t, level))
 
     def registers(self) -> dict[str, dict[str, int]]:
         """Interface: the registers as a read in this row shows them."""
@@ -789,20 +962,28 @@ class Run:
             if all(device.at_rest() for device in self.devices):
                 return "done"
             # READING: with settle = 0 the row is still at least F.
-            if t >= self.cpu.free - 1 + self.bench["settle"]:
+            if t >= self.cpu.main.free - 1 + self.bench["settle"]:
                 return "settle"
         until = self.bench.get("until")
         return "until" if until is not None and t >= until - 1 else ""
 
-    def edge(self, t: int, rst: bool, access: Access | None, terminator: str) -> None:
-        """Rules 1, 2, 3, 14 and 16: the rising edge that ends cycle t."""
-        if rst:
-            for device in self.devices:
-                device.reset()
-            self.cpu.reset_edge(t)
-            self.reset_left -= 1
-            return
-        acting = self.end_access(t, access, terminator) if access is not None else None
+    def reset_edge(self, t: int, starts: bool) -> None:
+        """Rules 14 and 16: a rising edge with RST high."""
+        for device in self.devices:
+            if starts:
+                # READING: rule 25, what a device reports in row r (an event of receive) happened.
+                device.edge(t, None)
+            device.reset()
+        self.cpu.reset_edge(t)
+        self.reset_left -= 1
+
+    def edge(self, t: int, access: Access | None, terminator: str) -> None:
+        """Rules 1, 2 and 3: the rising edge that ends cycle t with RST low."""
+        acting = None
+        if access is None:
+            self.cpu.edge(t)
+        else:
+            acting = self.end_access(t, access, terminator)
         for device in self.devices:
             device.edge(t, access if device is acting else None)
 
@@ -814,7 +995,7 @@ class Run:
         acting = access.slot.device if terminator == "ack" and access.slot is not None else None
         data = acting.read(access.offset) if acting is not None and not access.write else 0
         self.record(access, t, terminator, data)
-        self.cpu.end(t, terminator, data)
+        self.cpu.active().end(t, terminator, data)
         return acting
 
     def record(self, access: Access, t: int, terminator: str, data: int) -> None:
@@ -855,6 +1036,7 @@ class Run:
             "registers": registers,
             "cycles": t + 1,
             "ended": ended,
+            "awaits_given_up": self.cpu.given_up,
         }
 
 

@@ -173,11 +173,36 @@ INPUTS = {"gpio": ("in.0",), "uart": ("rx",)}
 
 
 @st.composite
+def _waiting(draw: st.DrawFn, slots: list[dict[str, Any]], steps: list[Any]) -> list[Any]:
+    """Put awaits and resets among the steps, and return the handlers."""
+    pins = [
+        f"{slot['name']}.{pin}"
+        for slot in slots
+        for pin in (*OUTPUTS.get(slot["device"], ()), *INPUTS.get(slot["device"], ()))
+    ]
+    handlers = []
+    for kind in draw(st.lists(st.sampled_from(("await", "reset", "handler")), max_size=3)):
+        place = draw(st.integers(0, len(steps)))
+        if kind == "reset":
+            steps.insert(place, {"op": "reset", "wait": draw(st.integers(0, 6))})
+        elif pins and kind == "await":
+            limit, level = draw(st.integers(1, 20)), draw(st.integers(0, 1))
+            pin = draw(st.sampled_from(pins))
+            steps.insert(place, {"op": "await", "pin": pin, "level": level, "limit": limit})
+        elif pins:
+            handler = {"pin": draw(st.sampled_from(pins)), "enter": draw(st.integers(0, 3))}
+            some = draw(st.lists(_step(slots), max_size=2))
+            handlers.append(handler | {"leave": draw(st.integers(0, 3)), "steps": some})
+    return handlers
+
+
+@st.composite
 def plans(draw: st.DrawFn, devices: tuple[str, ...] = tuple(OFFSETS), most: int = 30) -> Plan:
     """Draw a plan for the naive model (its keys: ``simulate`` in tests/naive.py)."""
     chosen = draw(st.lists(st.sampled_from(devices), min_size=1, max_size=4))
     slots = [draw(_slot(number, device)) for number, device in enumerate(chosen)]
     steps = draw(st.lists(_step(slots), max_size=most))
+    handlers = draw(_waiting(slots, steps))
     silent = draw(st.sampled_from((False, False, False, True)))
     hang_after = draw(st.sampled_from((30, 60, 200)))
     inputs = draw(_inputs(slots))
@@ -186,7 +211,8 @@ def plans(draw: st.DrawFn, devices: tuple[str, ...] = tuple(OFFSETS), most: int 
         "hang_after": hang_after,
         "settle": draw(st.sampled_from((1, 7, 100_000, 100_000))),
         "after_reset": draw(st.sampled_from(("restart", "continue"))),
-        "until": draw(st.sampled_from((None, None, None, 1, 17, 90))),
+        # A pin that stays high calls its handler for ever: with one, the run has an end.
+        "until": draw(st.sampled_from((300,) if handlers else (None, None, None, 1, 17, 90))),
         "fabric": {
             "unanswered": "silence" if silent else "error",
             "watchdog": draw(st.sampled_from((None, None, 1, 2, 3, 8))),
@@ -194,6 +220,7 @@ def plans(draw: st.DrawFn, devices: tuple[str, ...] = tuple(OFFSETS), most: int 
         },
         "slots": slots,
         "steps": steps,
+        "handlers": handlers,
         "inputs": inputs,
         "wires": draw(_wires(slots, {one["pin"] for one in inputs})),
         "resets": draw(_resets()),

@@ -23,10 +23,12 @@ from busbox.units import parse_span, show_clock, show_time
 @click.command("state")
 @click.argument("bench")
 @click.argument("slot", required=False)
-@click.option("--at", required=True, metavar="TIME", help="When, e.g. '2 ms', or a cycle.")
+@click.option("--at", metavar="TIME", help="When, e.g. '2 ms', or a cycle.")
 @set_option
 @json_option
-def command(bench: str, slot: str | None, at: str, values: tuple[str, ...], as_json: bool) -> int:
+def command(
+    bench: str, slot: str | None, at: str | None, values: tuple[str, ...], as_json: bool
+) -> int:
     """Show registers and pins of every slot, or of one, at a moment of a run.
 
     BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox. A register
@@ -59,7 +61,9 @@ def _shown(system: System, slot: str | None) -> Sequence[Placed]:
     )
 
 
-def _cycle(at: str, clock_hz: int) -> int:
+def _cycle(at: str | None, clock_hz: int) -> int:
+    if at is None:
+        raise InputError.of("must be given, such as --at '2 ms'", "--at")
     try:
         return parse_span(at).in_cycles(clock_hz)
     except ValueError as error:

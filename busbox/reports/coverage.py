@@ -15,7 +15,7 @@ from busbox.reports.listing import TIED, runs, wrapped
 from busbox.reports.paper import Paper
 from busbox.system import Placed
 
-#: Registers that are listed of one slot, at most.
+#: Registers that are listed of one slot, touched or not, at most.
 SHOWN_REGISTERS = 40
 
 _MASKS = np.array([lane_mask(lanes) for lanes in range(16)], dtype="i8")
@@ -100,8 +100,11 @@ def write_coverage(covered: Mapping[str, Any], paper: Paper) -> None:
     for name, slot in covered.items():
         paper.line("  ", (name, "bold"))
         _registers(slot["registers"], paper)
-        if slot["untouched"]:
-            paper.table(wrapped([("  never touched", ", ".join(slot["untouched"]))]))
+        untouched, more = slot["untouched"], len(slot["untouched"]) - SHOWN_REGISTERS
+        if untouched:
+            listed = ", ".join(untouched[:SHOWN_REGISTERS])
+            listed += f" and {more:,} more; --json lists all" if more > 0 else ""
+            paper.table(wrapped([("  never touched", listed)]))
 
 
 def _registers(registers: Mapping[str, Any], paper: Paper) -> None:

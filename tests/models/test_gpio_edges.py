@@ -222,11 +222,12 @@ def test_the_first_edge_is_in_row_2(wait: int) -> None:
     assert [drive.shows("EVENTS", row) for row in (2, 3, 4)] == [0, kept, kept]
 
 
+@pytest.mark.parametrize("level_at", [2, 9])
 @pytest.mark.parametrize("length", [1, 3])
-def test_after_a_reset_a_level_is_an_edge_again(wait: int, length: int) -> None:
+def test_after_a_reset_a_level_is_an_edge_again(wait: int, level_at: int, length: int) -> None:
     """RST in 9 ..: IN rises in r + L + 2; RISE written in r + L + 1 shows there, a row later not."""
     origin = 9 + length
-    drive = Drive("gpio", wait, inputs=[(2, "in.0", 1)], resets=[(9, length)])
+    drive = Drive("gpio", wait, inputs=[(level_at, "in.0", 1)], resets=[(9, length)])
     drive.write(origin + 1 + wait, "RISE", 1)
     kept = 1 - wait
     rows = (origin + 2, origin + 3, origin + 4)

@@ -296,6 +296,15 @@ def test_after_a_reset_repeat_must_be_written_again(wait: int) -> None:
     assert frames(drive.run(upto=200)) == [(7, 0, (0,)), (51, 1, (0,))]
 
 
+def test_after_a_reset_a_frame_is_made_of_the_reset_values(wait: int) -> None:
+    """COUNT, HIGH and PERIOD written before RST in row 40 are gone: SEND in 50 is one lamp, P = 3."""
+    drive = sender(wait, resets=[(40, 1)]).write(6, "COUNT", 2).write(9, "HIGH", 3 << 16 | 2)
+    recording = drive.write(12, "PERIOD", 6 << 16 | 4).write(50, "CONTROL", SEND).run()
+    assert frames(recording) == [(51, 3, (0,))]
+    assert highs(recording, "line") == zeros(51)
+    assert recording.cycles == 51 + 72 + 5 + 1
+
+
 # Four channels.
 
 COLOUR = 0x80_40_20_01  # white bit 0, red bit 1, green bit 2, blue bit 7 of their bytes
