@@ -197,12 +197,17 @@ def _waiting(draw: st.DrawFn, slots: list[dict[str, Any]], steps: list[Any]) -> 
 
 
 @st.composite
-def plans(draw: st.DrawFn, devices: tuple[str, ...] = tuple(OFFSETS), most: int = 30) -> Plan:
-    """Draw a plan for the naive model (its keys: ``simulate`` in tests/naive.py)."""
+def plans(
+    draw: st.DrawFn, devices: tuple[str, ...] = tuple(OFFSETS), most: int = 30, waiting: bool = True
+) -> Plan:
+    """Draw a plan for the naive model (its keys: ``simulate`` in tests/naive.py).
+
+    With ``waiting`` there may be awaits, handlers, and resets by the CPU.
+    """
     chosen = draw(st.lists(st.sampled_from(devices), min_size=1, max_size=4))
     slots = [draw(_slot(number, device)) for number, device in enumerate(chosen)]
     steps = draw(st.lists(_step(slots), max_size=most))
-    handlers = draw(_waiting(slots, steps))
+    handlers = draw(_waiting(slots, steps)) if waiting else []
     silent = draw(st.sampled_from((False, False, False, True)))
     hang_after = draw(st.sampled_from((30, 60, 200)))
     inputs = draw(_inputs(slots))

@@ -74,7 +74,7 @@ def test_a_recording_replays_as_it_was(
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
-@given(plan=plans())
+@given(plan=plans(waiting=False))
 def test_any_recording_replays_as_it_was(plan: Plan, tmp_path: Path) -> None:
     """Any traffic, with waits, holds, errors, hangs and resets that the CPU goes on after."""
     plan = plan | {"after_reset": "continue"}
@@ -89,7 +89,7 @@ def test_any_recording_replays_as_it_was(plan: Plan, tmp_path: Path) -> None:
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
-@given(plan=plans())
+@given(plan=plans(waiting=False))
 def test_a_reset_that_began_the_traffic_again_is_refused(plan: Plan) -> None:
     """Whatever the traffic: what was played twice is no single traffic."""
     bench = bench_of(plan | {"after_reset": "restart"})

@@ -222,7 +222,7 @@ def test_the_first_edge_is_in_row_2(wait: int) -> None:
     assert [drive.shows("EVENTS", row) for row in (2, 3, 4)] == [0, kept, kept]
 
 
-@pytest.mark.parametrize("level_at", [2, 9])
+@pytest.mark.parametrize("level_at", [2, 9, 10])
 @pytest.mark.parametrize("length", [1, 3])
 def test_after_a_reset_a_level_is_an_edge_again(wait: int, level_at: int, length: int) -> None:
     """RST in 9 ..: IN rises in r + L + 2; RISE written in r + L + 1 shows there, a row later not."""
