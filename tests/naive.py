@@ -327,7 +327,7 @@ class Uart(Device):
 
     def reset(self) -> None:
         """Rule 14; table uart: tx idles at 1."""
-        # READING: round() of Python (a half goes to the even side); kept to the 16 bits there are.
+        # Halves go up, within 1 to 65535: as the package does (changed from the author's reading).
         self.divisor = self.settings.get(
             "divisor", min(max((2 * self.clock_hz + 115200) // 230400, 1), 0xFFFF)
         )
