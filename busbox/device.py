@@ -94,12 +94,14 @@ class Pin:
     direction : ``output`` (the device drives it) or ``input``
     level : an output's level in cycle 0 and after a reset; an input's level while nothing drives it
     text : one sentence
+    released : the device can stop driving it (an output only)
     """
 
     name: str
     direction: str = "output"
     level: int = 0
     text: str = ""
+    released: bool = False
 
 
 REQUIRED: Final = object()
@@ -148,6 +150,51 @@ class Setting:
             return str(self.low)
         high = self.high if self.high <= 0xFFFF else f"{self.high:#x}"
         return f"a whole number from {self.low} to {high}"
+
+
+@dataclass(frozen=True)
+class Site:
+    """Where a device is built.
+
+    Attributes
+    ----------
+    name, base, size : the slot
+    clock_hz : the bench's clock
+    """
+
+    name: str
+    base: int
+    size: int
+    clock_hz: int
+
+
+class Declaration:
+    """What a device is from outside: settings, registers, pins. Model and hardware twin share it.
+
+    A subclass declares ``settings``, ``table``, ``pins`` and ``sends``; where registers or pins depend
+    on settings, it defines ``table_for`` or ``pins_for``.
+    """
+
+    settings: ClassVar[tuple[Setting, ...]] = ()
+    #: What it gives besides levels: ``text`` (characters) or ``frames`` (events with colours).
+    sends: ClassVar[tuple[str, ...]] = ()
+    table: ClassVar[RegisterTable] = RegisterTable()
+    pins: ClassVar[tuple[Pin, ...]] = ()
+
+    @classmethod
+    def check(cls, settings: Mapping[str, Any]) -> str | None:
+        """Return what is wrong with settings that are each fine on their own, or None."""
+        return None
+
+    @classmethod
+    def table_for(cls, settings: Mapping[str, Any], size: int) -> RegisterTable:
+        """Return the registers that the settings give in a slot of ``size`` bytes."""
+        return cls.table
+
+    @classmethod
+    def pins_for(cls, settings: Mapping[str, Any]) -> tuple[Pin, ...]:
+        """Return the pins that the settings give."""
+        return cls.pins
 
 
 class Host(Protocol):

@@ -31,12 +31,12 @@ hook for a register that does something. A device of two registers is about 20 l
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Any
 
-from busbox.device import Access, Answer, Host, Pin, Setting
-from busbox.registers import WORD, Place, RegisterTable, lane_mask
+from busbox.device import Access, Answer, Declaration, Host
+from busbox.registers import WORD, Place, lane_mask
 
 
 @dataclass(slots=True)
@@ -91,7 +91,7 @@ class _Cell:
         )
 
 
-class RegisterModel:
+class RegisterModel(Declaration):
     """A model that is nothing but its registers, plus hooks for those that do something.
 
     A subclass declares ``table`` and ``pins`` (or ``table_for`` and ``pins_for``, if they depend on
@@ -119,11 +119,6 @@ class RegisterModel:
     stored : register name to the word stored (bits of ``rw``, ``wo``, ``ones_clear`` fields)
     """
 
-    settings: ClassVar[tuple[Setting, ...]] = ()
-    sends: ClassVar[tuple[str, ...]] = ()
-    table: ClassVar[RegisterTable] = RegisterTable()
-    pins: ClassVar[tuple[Pin, ...]] = ()
-
     def __init__(self, host: Host, **settings: Any) -> None:
         self.host = host
         self.options = settings
@@ -133,21 +128,6 @@ class RegisterModel:
         for offset, place in self.table_for(settings, host.size).places():
             self._cells[offset] = _Cell(self, place)
         self._store_reset_values(kept=False)
-
-    @classmethod
-    def check(cls, settings: Mapping[str, Any]) -> str | None:
-        """Return what is wrong with settings that are each fine on their own, or None."""
-        return None
-
-    @classmethod
-    def table_for(cls, settings: Mapping[str, Any], size: int) -> RegisterTable:
-        """Return the registers; a subclass whose registers depend on settings overrides it."""
-        return cls.table
-
-    @classmethod
-    def pins_for(cls, settings: Mapping[str, Any]) -> tuple[Pin, ...]:
-        """Return the pins; a subclass whose pins depend on settings overrides it."""
-        return cls.pins
 
     def _store_reset_values(self, *, kept: bool) -> None:
         for cell in self._cells.values():
