@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
+from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,8 +15,8 @@ from busbox.device import REQUIRED, Setting
 from busbox.errors import InputError, Mistake, nearest, no_file, one_of, raised, shown
 from busbox.system import FabricOptions, InputLevel, Placed, Reply, Reset, System, Wire
 from busbox.traffic.files import check_suffix, read_traffic
-from busbox.traffic.source import FunctionSource, ListSource, Source, not_firmware, source_of
-from busbox.traffic.steps import Access, Await, Named, Poll, Step
+from busbox.traffic.source import FunctionSource, ListedSource, Source, not_firmware, source_of
+from busbox.traffic.steps import Access, Await, Named, Poll
 from busbox.traffic.text import limited
 
 if TYPE_CHECKING:
@@ -434,7 +436,7 @@ class Builder:
 
     def _traffic(self, given: object, from_bench: bool) -> tuple[Callable[[], Source], str]:
         path: KeyPath = ("traffic",)
-        nothing: tuple[Callable[[], Source], str] = (lambda: ListSource(()), "")
+        nothing: tuple[Callable[[], Source], str] = (ListedSource(tuple).again, "")
         if given is None:
             self.wrong(path, "must be given: [traffic] file = 'NAME', or --traffic FILE")
             return nothing
@@ -484,23 +486,21 @@ class Builder:
         problem = no_file(path)
         if problem:
             raise InputError.of(problem.replace(repr(str(path)), repr(name), 1))
-        steps = read_traffic(path)
-        return lambda: ListSource(steps), str(path)
+        return ListedSource(partial(read_traffic, path)).again, str(path)
 
     def _check_targets(self, system: System) -> None:
         """Look up every name in traffic that is known before the run."""
         from busbox.replay import address_of
 
         source = system.new_source()
-        if not isinstance(source, ListSource):
+        if not isinstance(source, ListedSource):
             return
         placed = {one.slot.name for one in system.devices}
         mistakes: list[Mistake] = []
-        steps: list[Step] = [*source.steps]
         for handler in source.handlers:
             mistakes += self._unknown_pin(handler.pin, handler.line, system)
-            steps.extend(handler.steps)
-        for step in steps:
+        handled = (step for handler in source.handlers for step in handler.steps)
+        for step in chain(source.steps(), handled):
             if isinstance(step, Await):
                 mistakes += self._unknown_pin(step.pin, step.line, system)
             if isinstance(step, Access | Poll) and isinstance(step.target, Named):

@@ -5,25 +5,32 @@ from __future__ import annotations
 from array import array
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from busbox.columns import Column
 from busbox.device import NO_ACCESS, RELEASED, Pin
 from busbox.errors import ModelError
 from busbox.recording import Event, Line, Text
 from busbox.system import Placed
 
+#: Edges of a pin that are put away in one go.
+SETTLED = 1 << 14
+
 
 class Track:
-    """The history of one pin: only changes of level are kept, in order of cycle."""
+    """The history of one pin: only changes of level are kept, in order of cycle.
+
+    Edges that nobody can ask for any more go into columns (see :meth:`settle`); the latest are at hand.
+    """
 
     def __init__(self, pin: Pin) -> None:
         self.pin = pin
         self._cycles: array[int] = array("q", [0])
         self._levels = bytearray([pin.level])
         self._accesses: array[int] = array("q", [NO_ACCESS])
+        self._settled = (Column("i8"), Column("u1"), Column("i4"))
 
     def put(self, cycle: int, level: int, access: int) -> None:
         """Add a level from ``cycle`` on.
@@ -67,21 +74,24 @@ class Track:
         self._levels.pop()
         self._accesses.pop()
 
+    def settle(self, row: int) -> None:
+        """Put edges before ``row`` away, but for the last two: they may still be altered."""
+        count = bisect_left(self._cycles, row) - 2
+        if count < SETTLED:
+            return
+        parts = (self._cycles, self._levels, self._accesses)
+        for column, part in zip(self._settled, parts, strict=True):
+            column.extend(part[:count])
+            del part[:count]
+
     def line(self) -> Line:
         """Return the history as columns."""
-        return Line(
-            self.pin.direction,
-            np.array(self._cycles, dtype="i8"),
-            np.array(self._levels, dtype="u1"),
-            np.array(self._accesses, dtype="i8"),
-        )
-
-
-@dataclass
-class _Character:
-    cycle: int
-    byte: int
-    access: int
+        for column, part in zip(
+            self._settled, (self._cycles, self._levels, self._accesses), strict=True
+        ):
+            column.extend(part)
+        cycles, levels, accesses = (column.array() for column in self._settled)
+        return Line(self.pin.direction, cycles, levels, accesses)
 
 
 class DeviceHost:
@@ -95,7 +105,9 @@ class DeviceHost:
         self.wake_at = wake
         self._tracks = {pin.name: Track(pin) for pin in placed.pins}
         self._events: list[Event] = []
-        self._characters: list[_Character] = []
+        self._ends: array[int] = array("q")
+        self._bytes = bytearray()
+        self._senders: array[int] = array("q")
 
     def edge(self, pin: str, cycle: int, level: int, access: int = NO_ACCESS) -> None:
         """Take an edge of an output pin."""
@@ -110,7 +122,9 @@ class DeviceHost:
 
     def character(self, cycle: int, byte: int, access: int = NO_ACCESS) -> None:
         """Take a byte of text."""
-        self._characters.append(_Character(cycle, byte, access))
+        self._ends.append(cycle)
+        self._bytes.append(byte)
+        self._senders.append(access)
 
     def input(self, pin: str, cycle: int, level: int) -> None:
         """Record a level that the board gives to an input pin."""
@@ -130,12 +144,17 @@ class DeviceHost:
 
     def characters_from(self, count: int) -> list[tuple[int, int]]:
         """Return (cycle, byte) of the characters from the one with this number on."""
-        return [(one.cycle, one.byte) for one in self._characters[count:]]
+        return list(zip(self._ends[count:], self._bytes[count:], strict=True))
 
     def next_text(self, row: int) -> int | None:
         """Return the first row after ``row`` that has one more complete character before it."""
-        place = bisect_left(self._characters, row, key=lambda one: one.cycle)
-        return self._characters[place].cycle + 1 if place < len(self._characters) else None
+        place = bisect_left(self._ends, row)
+        return self._ends[place] + 1 if place < len(self._ends) else None
+
+    def settle(self, row: int) -> None:
+        """Put away the edges before ``row`` that nobody can ask for any more."""
+        for track in self._tracks.values():
+            track.settle(row)
 
     def reset(self, cycle: int) -> None:
         """Forget what was announced for after the reset's first row; outputs go to reset levels."""
@@ -149,7 +168,8 @@ class DeviceHost:
         for track in self._tracks.values():
             track.forget_after(cycle)
         self._events = [event for event in self._events if event.cycle <= cycle]
-        self._characters = [one for one in self._characters if one.cycle <= cycle]
+        kept = bisect_right(self._ends, cycle)
+        del self._ends[kept:], self._bytes[kept:], self._senders[kept:]
 
     @property
     def events(self) -> list[Event]:
@@ -164,7 +184,7 @@ class DeviceHost:
     def text(self) -> Text:
         """Return the bytes sent."""
         return Text(
-            np.array([one.cycle for one in self._characters], dtype="i8"),
-            np.array([one.byte for one in self._characters], dtype="u1"),
-            np.array([one.access for one in self._characters], dtype="i8"),
+            np.array(self._ends, dtype="i8"),
+            np.array(self._bytes, dtype="u1"),
+            np.array(self._senders, dtype="i4"),
         )

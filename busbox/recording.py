@@ -5,10 +5,10 @@ A file ``*.recording.npz`` holds NumPy columns and one JSON text, with ``kind`` 
 
 from __future__ import annotations
 
-import io
 import json
 import zipfile
-from collections.abc import Mapping
+import zlib
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
@@ -16,11 +16,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from busbox.columns import Column
 from busbox.engines import TERMINATORS
 from busbox.errors import InputError
 from busbox.findings.finding import Finding
 from busbox.must import Held
-from busbox.traffic.files import replace_file
+from busbox.traffic.files import replacing
 
 KIND = "recording"
 VERSION = 1
@@ -92,6 +93,29 @@ class Accesses:
     def terminators(self) -> list[str]:
         """The terminators in words."""
         return [TERMINATORS[number] for number in self.terminator]
+
+    def part(self, first: int, end: int) -> Accesses:
+        """Return the accesses ``first`` to ``end - 1``, without a copy."""
+        return Accesses({name: self[name][first:end] for name in COLUMNS})
+
+
+#: Accesses that are looked at in one go.
+WINDOW = 1 << 17
+
+
+def windows(accesses: Accesses) -> Iterator[tuple[int, Accesses]]:
+    """Yield (number of the first access, some accesses), until all have been seen.
+
+    Whoever computes with whole columns does it window by window: a long recording is not in memory.
+    """
+    for first in range(0, len(accesses), WINDOW):
+        yield first, accesses.part(first, min(first + WINDOW, len(accesses)))
+
+
+def where(accesses: Accesses, test: Callable[[Accesses], Any]) -> Iterator[int]:
+    """Yield the numbers of the accesses for which ``test`` gives true, window by window."""
+    for first, part in windows(accesses):
+        yield from (np.flatnonzero(test(part)) + first).tolist()
 
 
 @dataclass(frozen=True)
@@ -272,9 +296,8 @@ class Recording:
             "musts": [asdict(held) for held in self.musts],
         }
         arrays["facts"] = np.frombuffer(json.dumps(facts).encode("utf-8"), dtype="u1")
-        buffer = io.BytesIO()
-        np.savez_compressed(buffer, **arrays)  # type: ignore[arg-type]
-        replace_file(path, buffer.getvalue())
+        with replacing(path) as file:
+            np.savez_compressed(file, **arrays)  # type: ignore[arg-type]
 
     @classmethod
     def load(cls, path: str | Path) -> Recording:
@@ -286,16 +309,15 @@ class Recording:
         """
         path = Path(path)
         try:
-            contents = io.BytesIO(path.read_bytes())
+            with zipfile.ZipFile(path) as stored:
+                arrays = {
+                    name.removesuffix(".npy"): _read_column(stored, name)
+                    for name in stored.namelist()
+                }
+            facts = dict(json.loads(bytes(arrays["facts"])))
         except OSError as error:
             raise InputError.of(f"cannot be read: {error.strerror or error}", str(path)) from None
-        try:
-            with zipfile.ZipFile(contents):  # a single array is no recording
-                pass
-            with np.load(contents, allow_pickle=False) as stored:
-                arrays = {name: stored[name] for name in stored.files}
-            facts = dict(json.loads(bytes(arrays["facts"])))
-        except (ValueError, TypeError, KeyError, EOFError, zipfile.BadZipFile):
+        except (ValueError, TypeError, KeyError, EOFError, zipfile.BadZipFile, zlib.error):
             raise InputError.of("is no recording", str(path)) from None
         if facts.get("kind") != KIND:
             raise InputError.of(
@@ -327,6 +349,27 @@ def _checked_name(path: str | Path) -> Path:
 
 def _packed(stem: str, columns: object, names: tuple[str, ...]) -> dict[str, IntColumn]:
     return {f"{stem}/{name}": getattr(columns, name) for name in names}
+
+
+#: Bytes of a column that are read in one go.
+_PIECE = 1 << 20
+
+
+def _read_column(stored: zipfile.ZipFile, name: str) -> IntColumn:
+    """Return one array of the file, read piece by piece: a long one does not stay in memory."""
+    with stored.open(name) as file:
+        version = np.lib.format.read_magic(file)
+        if version != (1, 0):
+            raise ValueError("a column must have a header of version 1.0")
+        shape, _, kind = np.lib.format.read_array_header_1_0(file)
+        if len(shape) != 1 or kind.hasobject:
+            raise ValueError("a column must be a row of numbers")
+        column = Column(kind.str)
+        while piece := file.read(_PIECE // kind.itemsize * kind.itemsize):
+            column.extend(np.frombuffer(piece, dtype=kind))
+    if len(column) != shape[0]:
+        raise ValueError("a column must be as long as its header says")
+    return column.array()
 
 
 def _from_arrays(arrays: Mapping[str, IntColumn], facts: dict[str, Any]) -> Recording:

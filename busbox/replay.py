@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from busbox.columns import Column
 from busbox.connections import Connections
 from busbox.device import Access, Answer, Device
 from busbox.engines import (
@@ -25,9 +26,9 @@ from busbox.engines import (
     Stop,
 )
 from busbox.errors import InputError, nearest
-from busbox.findings import Evidence, find
+from busbox.findings import Evidence, Wanted, find
 from busbox.host import DeviceHost
-from busbox.recording import Accesses, IntColumn, Recording, SlotInfo
+from busbox.recording import COLUMNS, Accesses, IntColumn, Recording, SlotInfo
 from busbox.system import InputLevel, System
 from busbox.traffic.source import Source
 from busbox.traffic.steps import Access as AccessStep
@@ -48,6 +49,8 @@ from busbox.units import show_time
 AHEAD = 4096
 #: Rows between two reports of progress.
 PROGRESS_ROWS = 8192
+#: Rows after which the loop looks at what has been recorded.
+STRETCH = 1 << 20
 FOREVER = 1 << 62
 
 #: Told now and then: the row, and the share of the steps that is over (None if nobody knows).
@@ -81,19 +84,21 @@ class _Ledger:
 
     def __init__(self, system: System) -> None:
         self._system = system
-        self._facts: array[int] = array("q")
+        self._facts = Column("i8")
+        self._new: array[int] = array("q")
+        self._polls = Column("i8")
+        self._count = 0
         self.marks: dict[int, str] = {}
-        self.polls: dict[int, Poll] = {}
         self.awaits: dict[int, Await] = {}
         self.steps = 0
 
     def command(self, step: Step, place: int | None = None) -> Command:
         """Return the command of the next step, or of a handler's step with its number."""
-        number = len(self._facts) // 4
+        number, self._count = self._count, self._count + 1
         pc = step.pc if isinstance(step, AccessStep | Poll) else None
         expected = step.data if isinstance(step, AccessStep) and not step.write else None
         facts = (self.steps if place is None else place, step.line, pc, expected)
-        self._facts.extend(-1 if fact is None else fact for fact in facts)
+        self._new.extend(-1 if fact is None else fact for fact in facts)
         self.steps += place is None
         clock = self._system.clock_hz
         match step:
@@ -114,7 +119,7 @@ class _Ledger:
     def _transfer(self, step: AccessStep | Poll, number: int) -> Command:
         address = self._address(step.target, step.line)
         if isinstance(step, Poll):
-            self.polls[number] = step
+            self._polls.extend((number, step.mask, step.value, step.limit))
             return Command(
                 ACCESS, number, False, address, 0, step.lanes, step.wait,
                 True, step.mask, step.value, step.every, step.limit,
@@ -132,7 +137,15 @@ class _Ledger:
 
     def facts(self) -> IntColumn:
         """Return (step, line, pc, expected) a command."""
-        return np.array(self._facts, dtype="i8").reshape(-1, 4)
+        self._facts.extend(self._new)
+        del self._new[:]
+        return self._facts.array().reshape(-1, 4)
+
+    def wanted(self, number: int) -> Wanted:
+        """Return what the poll of a command waits for."""
+        polls = self._polls.array().reshape(-1, 4)
+        _, mask, value, limit = polls[np.searchsorted(polls[:, 0], number)].tolist()
+        return Wanted(mask, value, limit)
 
 
 class Replay:
@@ -168,6 +181,9 @@ class Replay:
                 if isinstance(step, Await):
                     self._connections.watch(step.pin)
         self._registers: dict[str, dict[str, int]] = {}
+        self._columns = {name: Column(kind) for name, kind in COLUMNS.items()}
+        self._timeouts: list[tuple[int, Wanted]] = []
+        self._last_step = 0
 
     def _schedule(self, level: InputLevel) -> None:
         heapq.heappush(self._inputs, (level.cycle, len(self._inputs), level))
@@ -205,6 +221,7 @@ class Replay:
         for model, host in zip(self._models, self._hosts, strict=True):
             model.close(last)
             host.forget_after(last)
+        self._put_away(last)
         recording = self._recording(last, ended)
         findings, counts = find(self._evidence(recording))
         recording = replace(recording, findings=findings, counts=counts)
@@ -223,6 +240,8 @@ class Replay:
                 if not self._feed():
                     self._close(engine.free)
                 continue
+            if len(engine.log) > AHEAD * len(LOG):
+                self._put_away(row)
             self._deliver(row)
             if row == until - 1:
                 self._look(row)
@@ -249,7 +268,7 @@ class Replay:
 
     def _numbered_handlers(self) -> list[tuple[Handler, int]]:
         """Return the handlers, each with the number of its first step: after all steps."""
-        number, found = len(getattr(self._source, "steps", ())), []
+        number, found = getattr(self._source, "count", None) or 0, []
         for handler in getattr(self._source, "handlers", ()):
             found.append((handler, number))
             number += len(handler.steps)
@@ -257,14 +276,12 @@ class Replay:
 
     def _share(self) -> float | None:
         """Return how much of the traffic is over, where its length is known."""
-        steps = getattr(self._source, "steps", None)
-        if not steps or not self._engine.log:
-            return None
-        return min(1.0, (self._engine.log[-1] + 1) / len(steps))
+        steps = getattr(self._source, "count", None)
+        return min(1.0, self._last_step / steps) if steps else None
 
     def _limit(self, row: int, until: int) -> int:
         """Return the row before which the loop has something to do again."""
-        rows = [until if row == until - 1 else until - 1]
+        rows = [until if row == until - 1 else until - 1, row + STRETCH]
         if self._inputs:
             rows.append(self._inputs[0][0])
         change = self._connections.next_change_of_all(row)
@@ -360,6 +377,7 @@ class Replay:
             return False
         if not matched:
             self._given_up.append((row, step))
+        del self._ledger.awaits[self._engine.awaited]
         self._engine.release(matched)
         return True
 
@@ -389,7 +407,7 @@ class Replay:
             clock_hz=system.clock_hz,
             cycles=last + 1,
             ended=ended,
-            accesses=self._accesses(),
+            accesses=Accesses({name: one.array() for name, one in self._columns.items()}),
             slots=tuple(
                 SlotInfo(
                     p.slot.name,
@@ -428,14 +446,24 @@ class Replay:
         end = show_time(self._engine.row, self._system.clock_hz)
         return [f"The run ended at {end}, before: {', '.join(left[:3])}{more}."]
 
-    def _accesses(self) -> Accesses:
-        log = np.array(self._engine.log, dtype="i8").reshape(-1, len(LOG))
+    def _put_away(self, row: int) -> None:
+        """Put what is recorded of the rows before ``row`` into columns: no run is held in memory."""
+        engine, first = self._engine, len(self._columns["end"])
+        log = np.array(engine.log, dtype="i8").reshape(-1, len(LOG))
         columns: dict[str, IntColumn] = {name: log[:, place] for place, name in enumerate(LOG)}
-        facts = self._ledger.facts()[columns.pop("command")]
+        commands = columns.pop("command")
+        facts = self._ledger.facts()[commands]
         for place, name in enumerate(("step", "line", "pc", "expected")):
             columns[name] = facts[:, place]
         columns["slot"] = self._slots(columns["address"])
-        return Accesses(columns)
+        for name, column in self._columns.items():
+            column.extend(columns[name])
+        for access in engine.timeouts:
+            self._timeouts.append((access, self._ledger.wanted(int(commands[access - first]))))
+        self._last_step = int(columns["step"][-1]) + 1 if len(log) else self._last_step
+        del engine.log[:], engine.timeouts[:]
+        for host in self._hosts:
+            host.settle(row)
 
     def _slots(self, addresses: IntColumn) -> IntColumn:
         names = [placed.slot.name for placed in self._system.devices]
@@ -446,14 +474,12 @@ class Replay:
         return slots
 
     def _evidence(self, recording: Recording) -> Evidence:
-        engine, polls = self._engine, self._ledger.polls
-        commands = engine.log[LOG.index("command") :: len(LOG)]
         return Evidence(
             self._system,
             recording,
-            timeouts=[(access, polls[commands[access]]) for access in engine.timeouts],
+            timeouts=self._timeouts,
             given_up=self._given_up,
-            breaches=engine.breaches,
+            breaches=self._engine.breaches,
         )
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import heapq
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -12,7 +14,7 @@ from busbox.address_map import AddressMap
 from busbox.bench import Bench
 from busbox.engines import ACK, RESET
 from busbox.errors import InputError, Mistake, one_of, shown
-from busbox.recording import Recording
+from busbox.recording import Accesses, Recording, where, windows
 from busbox.registers import WORD
 from busbox.system import System
 from busbox.traffic.files import FORMATS, read_traffic, write_traffic
@@ -39,19 +41,20 @@ def command(source: str, result: str, bench: str | None, names: bool, numbers: b
     """
     _check(source, result, bench, names, numbers)
     system = None if bench is None else Bench.load(bench).system(traffic=[])
+    steps: Iterator[Step]
     left_out = ""
     if source.endswith(RECORDING):
         recording = Recording.load(source)
         marks = _is_format(result, ".steps")
-        steps = list(steps_of(recording, system, marks=marks, where=source))
+        steps = steps_of(recording, system, marks=marks, source=source)
         if recording.marks and not marks:
             left_out = f"; {len(recording.marks):,} marks are left out"
     else:
         steps = read_traffic(Path(source))
     if system is not None and (names or numbers):
         steps = _renamed(steps, system, names, source)
-    write_traffic(Path(result), steps)
-    click.echo(f"{result}: {len(steps):,} steps{left_out}")
+    count = write_traffic(Path(result), steps)
+    click.echo(f"{result}: {count:,} steps{left_out}")
     return 0
 
 
@@ -78,8 +81,8 @@ def _check(source: str, result: str, bench: str | None, names: bool, numbers: bo
 # Names and numbers.
 
 
-def _renamed(steps: Iterable[Step], system: System, names: bool, where: str) -> list[Step]:
-    """Return the steps with every target changed by the map.
+def _renamed(steps: Iterable[Step], system: System, names: bool, source: str) -> Iterator[Step]:
+    """Yield the steps with every target changed by the map.
 
     Raises
     ------
@@ -95,13 +98,13 @@ def _renamed(steps: Iterable[Step], system: System, names: bool, where: str) -> 
         try:
             return address_of(target, system)
         except ValueError as error:
-            mistakes.append(Mistake(str(error), where, line))
+            mistakes.append(Mistake(str(error), source, line))
             return target
 
-    changed = [_changed(step, change) for step in steps]
+    for step in steps:
+        yield _changed(step, change)
     if mistakes:
-        raise InputError(limited(mistakes, where))
-    return changed
+        raise InputError(limited(mistakes, source))
 
 
 def _changed(step: Step, change: Callable[[Target, int | None], Target]) -> Step:
@@ -129,7 +132,7 @@ _MARK, _RESET, _ACCESS = range(3)
 
 
 def steps_of(
-    recording: Recording, system: System | None, *, marks: bool = True, where: str = ""
+    recording: Recording, system: System | None, *, marks: bool = True, source: str = ""
 ) -> Iterator[Step]:
     """Yield steps that give the accesses of a recording again, each in its cycles.
 
@@ -140,9 +143,9 @@ def steps_of(
     ------
     InputError : there were resets, and they cannot be told apart or begin the traffic again
     """
-    own = _own_resets(recording, system, where)
+    own = _own_resets(recording, system, source)
     accesses, lengths, free = recording.accesses, dict(recording.resets), 1
-    for row, kind, what in sorted(_happenings(recording, marks)):
+    for row, kind, what in heapq.merge(*_happenings(recording, marks)):
         if kind == _ACCESS:
             number = int(what)
             if row - free > WORD:
@@ -164,7 +167,7 @@ def steps_of(
             free = row + 2
 
 
-def _own_resets(recording: Recording, system: System | None, where: str) -> set[int]:
+def _own_resets(recording: Recording, system: System | None, source: str) -> set[int]:
     """Return the rows in which the bench, not the traffic, put RST high."""
     if not recording.resets:
         return set()
@@ -180,22 +183,32 @@ def _own_resets(recording: Recording, system: System | None, where: str) -> set[
         raise InputError.of(
             f"the bench's reset in cycle {min(own):,} began the traffic again (after_reset = "
             '"restart"): what was played before and after it is no single traffic',
-            where,
+            source,
         )
     return own
 
 
-def _happenings(recording: Recording, marks: bool) -> Iterator[tuple[int, int, int | str]]:
-    """Yield (row, kind, what) of all that becomes a step; a reset that cut off an access is none."""
+_Happening = tuple[int, int, int | str]
+
+
+def _happenings(recording: Recording, marks: bool) -> Iterator[Iterator[_Happening]]:
+    """Yield (row, kind, what) of all that becomes a step, each kind in order of row.
+
+    A reset that cut off an access is no step.
+    """
     accesses = recording.accesses
-    cut = set(accesses.end[accesses.terminator == RESET].tolist())
-    for row, text in recording.marks if marks else ():
-        yield row, _MARK, text
-    for row, _ in recording.resets:
-        if row not in cut:
-            yield row, _RESET, 0
-    for number, start in enumerate(accesses.start.tolist()):
-        yield start, _ACCESS, number
+    cut = {int(accesses.end[number]) for number in where(accesses, _cut_off)}
+    yield ((row, _MARK, text) for row, text in (recording.marks if marks else ()))
+    yield ((row, _RESET, 0) for row, _ in recording.resets if row not in cut)
+    yield (
+        (start, _ACCESS, first + place)
+        for first, part in windows(accesses)
+        for place, start in enumerate(part.start.tolist())
+    )
+
+
+def _cut_off(part: Accesses) -> Any:
+    return part.terminator == RESET
 
 
 def _access(recording: Recording, number: int, wait: int) -> Access:

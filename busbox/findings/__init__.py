@@ -6,7 +6,7 @@ writing the function in the module of its topic and naming it in :data:`RULES`.
 
 from busbox.findings import bus, devices, reads, registers
 from busbox.findings.finding import Finding
-from busbox.findings.rule import KEPT, Evidence, Hit, Rule, collect
+from busbox.findings.rule import KEPT, Evidence, Hit, Rule, Wanted, collect
 
 #: Every rule by its id.
 RULES: dict[str, Rule] = {
@@ -38,4 +38,4 @@ def find(evidence: Evidence) -> tuple[tuple[Finding, ...], dict[str, dict[str, i
     return collect(RULES, evidence)
 
 
-__all__ = ["KEPT", "RULES", "Evidence", "Finding", "Hit", "Rule", "find"]
+__all__ = ["KEPT", "RULES", "Evidence", "Finding", "Hit", "Rule", "Wanted", "find"]

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import partial
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from busbox.address_map import Slot
 from busbox.engines import ERR, NONE, WATCHDOG
 from busbox.findings.rule import Evidence, Hit
+
+if TYPE_CHECKING:
+    from busbox.recording import Accesses
 
 
 def unmapped_access(evidence: Evidence) -> Iterator[Hit]:
@@ -18,8 +22,11 @@ def unmapped_access(evidence: Evidence) -> Iterator[Hit]:
     It hurts because the write is lost, or the read is 0: on the board the peripheral simply does
     nothing. Usually a base address differs between firmware and hardware.
     """
-    accesses = evidence.recording.accesses
-    for number in np.flatnonzero((accesses.terminator == ERR) & (accesses.slot == -1)).tolist():
+
+    def unmapped(part: Accesses) -> Any:
+        return (part.terminator == ERR) & (part.slot == -1)
+
+    for number in evidence.where(unmapped):
         yield evidence.hit(number, partial(_tell_unmapped, evidence, number))
 
 
@@ -54,8 +61,7 @@ def no_answer(evidence: Evidence) -> Iterator[Hit]:
 
     It hurts because the CPU stood still for the watchdog's time, and the access did nothing.
     """
-    accesses = evidence.recording.accesses
-    for number in np.flatnonzero(accesses.terminator == WATCHDOG).tolist():
+    for number in evidence.where(lambda part: part.terminator == WATCHDOG):
         yield evidence.hit(number, partial(_tell_no_answer, evidence, number))
 
 
@@ -79,11 +85,9 @@ def bus_hang(evidence: Evidence) -> Iterator[Hit]:
     It hurts because nothing goes on after it; on the board only a reset helps. Usually a silent fabric
     has no watchdog, or a device waits for something that never comes.
     """
-    recording = evidence.recording
-    if recording.ended != "hang":
-        return
-    (access,) = np.flatnonzero(recording.accesses.terminator == NONE).tolist()
-    yield evidence.hit(access, partial(_tell_hang, evidence, access))
+    if evidence.recording.ended == "hang":
+        (access,) = evidence.where(lambda part: part.terminator == NONE)
+        yield evidence.hit(access, partial(_tell_hang, evidence, access))
 
 
 def _tell_hang(evidence: Evidence, access: int) -> tuple[str, str]:

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from busbox.columns import Column
 from busbox.engines import ACK
 from busbox.findings.rule import Evidence, Hit
 from busbox.units import show_clock, show_time
 
 if TYPE_CHECKING:
-    from busbox.recording import Event, IntColumn
+    from busbox.address_map import Slot
+    from busbox.recording import Accesses, Event, IntColumn
 
 
 def frame_missed(evidence: Evidence) -> Iterator[Hit]:
@@ -143,9 +145,7 @@ def baud_error(evidence: Evidence) -> Iterator[Hit]:
         address = evidence.system.address_map.address_of(placed.slot.name, "DIVISOR")
         if not isinstance(wanted, int) or address is None:
             continue
-        mine = (accesses.slot == number) & accesses.write & (accesses.terminator == ACK)
-        offsets = accesses.address.astype("i8") - placed.slot.base
-        written = np.flatnonzero(mine & (offsets % placed.slot.size == address - placed.slot.base))
+        written = list(evidence.where(partial(_writes, placed.slot, number, address)))
         text = evidence.recording.characters.get(placed.slot.name)
         first = int(accesses.end[written[0]]) if len(written) else None
         if text is not None and len(text.cycles) and (first is None or text.cycles[0] < first):
@@ -154,11 +154,18 @@ def baud_error(evidence: Evidence) -> Iterator[Hit]:
                 cause = int(text.accesses[0])
                 tell = partial(_tell_baud, placed.slot.name, clock, divisor, wanted)
                 yield evidence.hit(cause, tell)
-        for access in written.tolist():
+        for access in written:
             divisor = int(accesses.data[access]) & 0xFFFF
             if _off(clock, divisor, wanted):
                 tell = partial(_tell_baud, placed.slot.name, clock, divisor, wanted)
                 yield evidence.hit(access, tell)
+
+
+def _writes(slot: Slot, number: int, address: int, part: Accesses) -> Any:
+    """Tell the accesses that wrote a slot's register at ``address``, at whatever image."""
+    offsets = (part.address.astype("i8") - slot.base) % slot.size
+    mine = (part.slot == number) & part.write & (part.terminator == ACK)
+    return mine & (offsets == address - slot.base)
 
 
 def _nearest_divisor(clock_hz: int, rate: int) -> int:
@@ -187,14 +194,18 @@ def interrupt_stuck(evidence: Evidence) -> Iterator[Hit]:
     It hurts because the CPU would be called again and again, or has forgotten the interrupt. Only where
     the bench sets ``stuck_after``; counted from the rise, or from the last access to the device.
     """
+    from busbox.recording import windows
+
     limit, recording = evidence.system.stuck_after, evidence.recording
     if limit is None:
         return
     for number, placed in enumerate(evidence.system.devices):
-        ends = recording.accesses.end[recording.accesses.slot == number]
+        ends = Column("i8")
+        for _, part in windows(recording.accesses):
+            ends.extend(part.end[part.slot == number])
         for pin in placed.pins:
             if pin.direction == "output" and pin.name in INTERRUPTS:
-                yield from _stuck(evidence, f"{placed.slot.name}.{pin.name}", ends, limit)
+                yield from _stuck(evidence, f"{placed.slot.name}.{pin.name}", ends.array(), limit)
 
 
 #: Output pins that ask for the CPU's attention.
@@ -213,7 +224,7 @@ def _stuck(evidence: Evidence, pin: str, ends: IntColumn, limit: int) -> Iterato
     ):
         if level != 1:
             continue
-        inside = ends[(ends >= rise) & (ends < fall)].tolist()
+        inside = ends[slice(*np.searchsorted(ends, (rise, fall)))].tolist()
         for start, end in zip([rise, *inside], [*inside, fall], strict=True):
             if end - start >= limit:
                 slot, _, name = pin.partition(".")

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import partial
+from itertools import chain, pairwise
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from busbox.engines import ACK
-from busbox.findings.rule import Evidence, Hit
+from busbox.findings.rule import Evidence, Hit, Wanted
 from busbox.registers import lane_mask
-from busbox.traffic.steps import Await, Poll
+from busbox.traffic.steps import Await
+
+if TYPE_CHECKING:
+    from busbox.recording import Accesses
 
 _MASKS = np.array([lane_mask(lanes) for lanes in range(16)], dtype="i8")
 
@@ -21,10 +26,13 @@ def read_differs(evidence: Evidence) -> Iterator[Hit]:
     It hurts because from there on the firmware might have gone another way: the rest of the traffic
     is only what it did when it saw the recorded word. Reads that ended with ERR are not compared.
     """
-    accesses = evidence.recording.accesses
-    compared = ~accesses.write & (accesses.terminator == ACK) & (accesses.expected >= 0)
-    wrong = (accesses.data.astype("i8") ^ accesses.expected) & _MASKS[accesses.lanes] != 0
-    for number in np.flatnonzero(compared & wrong).tolist():
+
+    def differs(part: Accesses) -> Any:
+        compared = ~part.write & (part.terminator == ACK) & (part.expected >= 0)
+        wrong = (part.data.astype("i8") ^ part.expected) & _MASKS[part.lanes] != 0
+        return compared & wrong
+
+    for number in evidence.where(differs):
         yield evidence.hit(number, partial(_tell_differs, evidence, number))
 
 
@@ -58,14 +66,22 @@ def poll_storm(evidence: Evidence) -> Iterator[Hit]:
     accesses = evidence.recording.accesses
     if limit is None or len(accesses) <= limit:
         return
-    same = np.zeros(len(accesses), dtype=bool)
-    same[1:] = ~accesses.write[1:] & ~accesses.write[:-1]
-    same[1:] &= accesses.address[1:] == accesses.address[:-1]
-    starts = np.flatnonzero(~same)
-    lengths = np.diff(np.append(starts, len(accesses)))
-    for start, length in zip(starts.tolist(), lengths.tolist(), strict=True):
-        if length > limit and not accesses.write[start]:
-            yield evidence.hit(start + limit, partial(_tell_storm, evidence, start, length))
+
+    def changes(part: Accesses) -> Any:
+        """Tell the accesses that begin a run; the first of a window only may."""
+        begins = np.ones(len(part), dtype=bool)
+        begins[1:] = part.write[1:] | part.write[:-1] | (part.address[1:] != part.address[:-1])
+        return begins
+
+    def run_goes_on(number: int) -> bool:
+        before = number - 1
+        same = accesses.address[number] == accesses.address[before]
+        return bool(same and not accesses.write[number] and not accesses.write[before])
+
+    begins = (one for one in evidence.where(changes) if one == 0 or not run_goes_on(one))
+    for start, end in pairwise(chain(begins, [len(accesses)])):
+        if end - start > limit and not accesses.write[start]:
+            yield evidence.hit(start + limit, partial(_tell_storm, evidence, start, end - start))
 
 
 def _tell_storm(evidence: Evidence, start: int, length: int) -> tuple[str, str]:
@@ -102,7 +118,7 @@ def _tell_given_up(row: int, step: Await) -> tuple[str, str]:
     )
 
 
-def _tell_timeout(evidence: Evidence, access: int, poll: Poll) -> tuple[str, str]:
+def _tell_timeout(evidence: Evidence, access: int, poll: Wanted) -> tuple[str, str]:
     found, accesses = evidence.decoded(access), evidence.recording.accesses
     failed = accesses.terminator[access] != ACK
     gives = "ends with ERR" if failed else f"gives {int(accesses.data[access]):#x}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from functools import partial
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,25 +13,30 @@ from busbox.engines import ACK
 from busbox.findings.rule import Evidence, Hit
 from busbox.registers import Register, lane_mask, show_lanes
 
+if TYPE_CHECKING:
+    from busbox.recording import Accesses
+
 #: Says of one kind of access (decoded address, write, lanes) whether it may be a case at all.
 Filter = Callable[[Decoded, bool, int], bool]
 
 
 def _acknowledged(evidence: Evidence, applies: Filter) -> Iterator[int]:
-    """Yield the acknowledged accesses of the kinds to which ``applies`` says yes, in order.
+    """Return the acknowledged accesses of the kinds to which ``applies`` says yes, in order.
 
     Accesses are looked at once for each (address, write, lanes) that occurs, not one by one.
     """
-    accesses = evidence.recording.accesses
-    mine = (accesses.terminator == ACK) & (accesses.slot >= 0)
-    kinds = accesses.address.astype("i8") << 5 | accesses.lanes.astype("i8") << 1 | accesses.write
-    unique, where = np.unique(kinds, return_inverse=True)
-    chosen = np.zeros(len(unique), dtype=bool)
-    for place, kind in enumerate(unique.tolist()):
-        found = evidence.system.address_map.decode(kind >> 5)
-        if found.slot is not None:
-            chosen[place] = applies(found, bool(kind & 1), kind >> 1 & 15)
-    yield from np.flatnonzero(mine & chosen[where]).tolist()
+
+    def chosen(part: Accesses) -> Any:
+        kinds = part.address.astype("i8") << 5 | part.lanes.astype("i8") << 1 | part.write
+        unique, places = np.unique(kinds, return_inverse=True)
+        applied = np.zeros(len(unique), dtype=bool)
+        for place, kind in enumerate(unique.tolist()):
+            found = evidence.system.address_map.decode(kind >> 5)
+            if found.slot is not None:
+                applied[place] = applies(found, bool(kind & 1), kind >> 1 & 15)
+        return (part.terminator == ACK) & (part.slot >= 0) & applied[places]
+
+    return evidence.where(chosen)
 
 
 def _register(found: Decoded) -> Register | None:

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 from busbox.address_map import Decoded
 from busbox.findings.finding import Finding
 from busbox.system import System
-from busbox.traffic.steps import Await, Poll
+from busbox.traffic.steps import Await
 
 if TYPE_CHECKING:
-    from busbox.recording import Recording
+    from busbox.recording import Accesses, Recording
 
 #: Findings of one rule that are told in full; the rest is counted.
 KEPT = 1000
@@ -39,6 +39,15 @@ class Hit:
 
 
 @dataclass(frozen=True)
+class Wanted:
+    """What a poll waits for: (word & mask) == value, in ``limit`` reads at most."""
+
+    mask: int
+    value: int
+    limit: int
+
+
+@dataclass(frozen=True)
 class Evidence:
     """What the rules look at.
 
@@ -46,16 +55,22 @@ class Evidence:
     ----------
     system : what was run
     recording : what it left, still without findings
-    timeouts : (access, poll) for every poll given up at its limit
+    timeouts : (access, what it waits for) for every poll given up at its limit
     given_up : (last row, await) for every await given up at its limit
     breaches : (port, breach) from the rule checkers
     """
 
     system: System
     recording: Recording
-    timeouts: list[tuple[int, Poll]] = field(default_factory=list)
+    timeouts: list[tuple[int, Wanted]] = field(default_factory=list)
     given_up: list[tuple[int, Await]] = field(default_factory=list)
     breaches: list[tuple[str, Any]] = field(default_factory=list)
+
+    def where(self, test: Callable[[Accesses], Any]) -> Iterator[int]:
+        """Yield the accesses for which ``test``, given some of them at a time, gives true."""
+        from busbox.recording import where
+
+        return where(self.recording.accesses, test)
 
     def decoded(self, access: int) -> Decoded:
         """Return what the map says of an access's address."""

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from busbox.engines import ACK
-from busbox.recording import IntColumn, Recording
-from busbox.registers import WORD, Register, RegisterTable, lane_mask, show_lanes
+from busbox.recording import Accesses, IntColumn, Recording, windows
+from busbox.registers import WORD, Place, RegisterTable, lane_mask, show_lanes
 from busbox.reports.listing import TIED, runs, wrapped
 from busbox.reports.paper import Paper
 from busbox.system import Placed
@@ -36,22 +36,22 @@ def coverage(recording: Recording, devices: Sequence[Placed]) -> dict[str, Any]:
 
 def _slot(recording: Recording, number: int, placed: Placed) -> dict[str, Any]:
     slot = placed.slot
-    touched: dict[int, Any] = {}
-    for offset, mine in _by_offset(recording, number, slot.base, slot.size):
-        place = slot.table.at(offset)
-        if place is not None:
-            touched[offset] = (place.name, _register(recording, mine, place.register))
+    touched: dict[int, _Seen] = {}
+    for _, part in windows(recording.accesses):
+        for offset, mine in _by_offset(part, number, slot.base, slot.size):
+            place = slot.table.at(offset)
+            if place is not None:
+                touched.setdefault(offset, _Seen(place)).add(part, mine)
     return {
-        "registers": dict(touched.values()),
+        "registers": {touched[offset].name: touched[offset].told() for offset in sorted(touched)},
         "untouched": list(_untouched(slot.table, sorted(touched))),
     }
 
 
 def _by_offset(
-    recording: Recording, number: int, base: int, size: int
+    accesses: Accesses, number: int, base: int, size: int
 ) -> Iterator[tuple[int, IntColumn]]:
     """Yield (offset, numbers of the acknowledged accesses) for each offset that was reached."""
-    accesses = recording.accesses
     chosen = np.flatnonzero((accesses.slot == number) & (accesses.terminator == ACK))
     offsets = (accesses.address[chosen].astype("i8") - base) % size
     order = np.argsort(offsets, kind="stable")
@@ -59,27 +59,42 @@ def _by_offset(
     yield from zip(unique.tolist(), np.split(chosen[order], starts[1:]), strict=False)
 
 
-def _register(recording: Recording, mine: IntColumn, register: Register) -> dict[str, Any]:
-    accesses = recording.accesses
-    write, lanes = accesses.write[mine], accesses.lanes[mine]
-    data = accesses.data[mine].astype("i8")
-    acts = write & (lanes & register.whole == register.whole)
-    written = int(np.bitwise_or.reduce((data & _MASKS[lanes])[acts]))
-    ones = int(np.bitwise_or.reduce(data[~write]))
-    zeros = int(np.bitwise_or.reduce(data[~write] ^ WORD))
-    return {
-        "reads": int((~write).sum()),
-        "writes": int(write.sum()),
-        "lanes": [show_lanes(used) for used in np.unique(lanes).tolist()],
-        "fields": {
-            field.name: {
-                "written_one": bool(written & field.mask),
-                "read_one": bool(ones & field.mask),
-                "read_zero": bool(zeros & field.mask),
-            }
-            for field in register.fields
-        },
-    }
+class _Seen:
+    """What the acknowledged accesses of one register did."""
+
+    def __init__(self, place: Place) -> None:
+        self.name, self._register = place.name, place.register
+        self._reads = self._writes = 0
+        self._lanes: set[int] = set()
+        self._written = self._ones = self._zeros = 0
+
+    def add(self, accesses: Accesses, mine: IntColumn) -> None:
+        """Take accesses, by number."""
+        write, lanes = accesses.write[mine], accesses.lanes[mine]
+        data, whole = accesses.data[mine].astype("i8"), self._register.whole
+        acts = write & (lanes & whole == whole)
+        self._reads += int((~write).sum())
+        self._writes += int(write.sum())
+        self._lanes |= set(np.unique(lanes).tolist())
+        self._written |= int(np.bitwise_or.reduce((data & _MASKS[lanes])[acts]))
+        self._ones |= int(np.bitwise_or.reduce(data[~write]))
+        self._zeros |= int(np.bitwise_or.reduce(data[~write] ^ WORD))
+
+    def told(self) -> dict[str, Any]:
+        """Return it as :func:`coverage` says."""
+        return {
+            "reads": self._reads,
+            "writes": self._writes,
+            "lanes": [show_lanes(used) for used in sorted(self._lanes)],
+            "fields": {
+                field.name: {
+                    "written_one": bool(self._written & field.mask),
+                    "read_one": bool(self._ones & field.mask),
+                    "read_zero": bool(self._zeros & field.mask),
+                }
+                for field in self._register.fields
+            },
+        }
 
 
 def _untouched(table: RegisterTable, touched: Sequence[int]) -> Iterator[str]:

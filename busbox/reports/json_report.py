@@ -5,10 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-import numpy as np
-
-from busbox.engines import ERR, WATCHDOG
 from busbox.recording import Recording
+from busbox.reports.usage import usage
 
 
 def as_object(recording: Recording) -> dict[str, Any]:
@@ -17,15 +15,23 @@ def as_object(recording: Recording) -> dict[str, Any]:
     Counts are whole numbers, cycles as on the semantics page; ``wait_cycles`` is the sum of e - s,
     ``edges`` the changes after cycle 0, colours are ``RRGGBB``; a name that there is not is null.
     """
-    accesses = recording.accesses
+    used = usage(recording)
     return {
         "bench": recording.bench,
         "engine": recording.engine,
         "clock_hz": recording.clock_hz,
         "cycles": recording.cycles,
-        "accesses": len(accesses),
-        "errors": int(np.isin(accesses.terminator, (ERR, WATCHDOG)).sum()),
-        "slots": {slot.name: _slot(recording, n) for n, slot in enumerate(recording.slots)},
+        "accesses": len(recording.accesses),
+        "errors": used.errors,
+        "slots": {
+            slot.name: {
+                "model": slot.model,
+                "reads": use.reads,
+                "writes": use.writes,
+                "wait_cycles": use.waited,
+            }
+            for slot, use in zip(recording.slots, used.slots, strict=True)
+        },
         "texts": recording.texts,
         "pins": {
             pin: {"edges": len(line.cycles) - 1, "level": int(line.levels[-1])}
@@ -61,16 +67,4 @@ def as_object(recording: Recording) -> dict[str, Any]:
         "counts": recording.counts,
         "must": [asdict(held) for held in recording.musts],
         "ended": recording.ended,
-    }
-
-
-def _slot(recording: Recording, number: int) -> dict[str, Any]:
-    accesses = recording.accesses
-    mine = accesses.slot == number
-    writes = int((mine & accesses.write).sum())
-    return {
-        "model": recording.slots[number].model,
-        "reads": int(mine.sum()) - writes,
-        "writes": writes,
-        "wait_cycles": int((accesses.end - accesses.start)[mine].sum()),
     }

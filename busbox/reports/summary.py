@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, TypeVar
 
-import numpy as np
-
 from busbox.device import RELEASED
-from busbox.engines import ERR, WATCHDOG
 from busbox.findings import Finding
 from busbox.recording import Frame, Recording
 from busbox.reports.coverage import write_coverage
 from busbox.reports.paper import Paper, Word
+from busbox.reports.usage import usage
 from busbox.units import show_clock, show_time
 
 #: Frames shown from the front and from the back, if there are more.
@@ -88,30 +86,20 @@ def _marks(recording: Recording, paper: Paper) -> None:
 
 
 def _slots(recording: Recording, paper: Paper) -> None:
-    accesses = recording.accesses
+    used = usage(recording)
     paper.title("Accesses")
     rows: list[tuple[object, ...]] = [("slot", "model", "reads", "writes", "cycles waited")]
-    spent = accesses.end - accesses.start
-    for number, slot in enumerate(recording.slots):
-        mine = accesses.slot == number
-        writes = int((mine & accesses.write).sum())
-        rows.append(
-            (slot.name, slot.model, f"{int(mine.sum()) - writes:,}", f"{writes:,}",
-             f"{int(spent[mine].sum()):,}")
-        )  # fmt: skip
-    nowhere = accesses.slot < 0
-    if nowhere.any():
-        writes = int((nowhere & accesses.write).sum())
-        rows.append(
-            ("(no slot)", "", f"{int(nowhere.sum()) - writes:,}", f"{writes:,}",
-             f"{int(spent[nowhere].sum()):,}")
-        )  # fmt: skip
+    named = [(slot.name, slot.model) for slot in recording.slots]
+    for (name, model), use in zip(
+        [*named, ("(no slot)", "")], [*used.slots, used.nowhere], strict=True
+    ):
+        if name in dict(named) or use.reads or use.writes:
+            counts = (f"{count:,}" for count in (use.reads, use.writes, use.waited))
+            rows.append((name, model, *counts))
     paper.table(rows, numbers=(2, 3, 4))
-    errors = int(np.isin(accesses.terminator, (ERR, WATCHDOG)).sum())
-    used = int((spent + 1).sum())
     paper.line(
-        f"  in all {len(accesses):,} accesses, {errors:,} ended with ERR; "
-        f"the bus was in use for {used:,} cycles ({100 * used / recording.cycles:.1f} %)"
+        f"  in all {len(recording.accesses):,} accesses, {used.errors:,} ended with ERR; the bus "
+        f"was in use for {used.busy:,} cycles ({100 * used.busy / recording.cycles:.1f} %)"
     )
 
 

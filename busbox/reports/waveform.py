@@ -7,16 +7,18 @@ beginning of t on.
 
 from __future__ import annotations
 
+import heapq
 import io
 from collections.abc import Iterator
+from itertools import groupby
 from pathlib import Path
 
 from vcd import VCDWriter
 
 from busbox.device import RELEASED
 from busbox.engines import ERR, NONE, RESET, WATCHDOG
-from busbox.recording import Recording
-from busbox.traffic.files import replace_file
+from busbox.recording import WINDOW, Recording, windows
+from busbox.traffic.files import replacing
 
 #: Signals of the bus: name and width.
 _BUS = {
@@ -34,20 +36,29 @@ def write_vcd(recording: Recording, path: Path) -> None:
     ------
     InputError : the file cannot be written
     """
-    buffer = io.StringIO()
-    with VCDWriter(buffer, timescale="1 ps", date="", version="Busbox") as writer:
+    with (
+        replacing(path) as file,
+        io.TextIOWrapper(file, "ascii", newline="\n") as text,
+        VCDWriter(text, timescale="1 ps", date="", version="Busbox") as writer,
+    ):
         signals = {
             (scope, name): writer.register_var(scope, name, "wire", size, init=level)
             for scope, name, size, level in _signals(recording)
         }
         cycle = writer.register_var("busbox", "cycle", "wire", 64, init=0)
-        for row, scope, name, value in sorted(_changes(recording), key=lambda change: change[0]):
+        changes = heapq.merge(*_changes(recording), key=_row)
+        for row, of_row in groupby(changes, key=_row):
             if row > 0:
                 stamp = _picoseconds(row, recording.clock_hz)
                 writer.change(cycle, stamp, row)
-                writer.change(signals[scope, name], stamp, value)
+                last = {(scope, name): value for _, scope, name, value in of_row}
+                for signal, value in last.items():
+                    writer.change(signals[signal], stamp, value)
         writer.change(cycle, _picoseconds(recording.cycles, recording.clock_hz), recording.cycles)
-    replace_file(path, buffer.getvalue().encode("ascii"))
+
+
+def _row(change: Change) -> int:
+    return change[0]
 
 
 def _picoseconds(row: int, clock_hz: int) -> int:
@@ -71,49 +82,67 @@ def _pin(pin: str) -> tuple[str, str]:
     return f"busbox.{slot}", name.replace(".", "_")
 
 
-def _changes(recording: Recording) -> Iterator[Change]:
+def _changes(recording: Recording) -> Iterator[Iterator[Change]]:
+    """Yield what changes, each part in order of row."""
+    yield _resets(recording)
+    for pin in recording.lines:
+        yield _edges(recording, pin)
+    yield _bus_changes(recording)
+
+
+def _resets(recording: Recording) -> Iterator[Change]:
     for row, length in recording.resets:
         yield row, "busbox", "rst", 1
         if row + length < recording.cycles:
             yield row + length, "busbox", "rst", 0
-    for pin, line in recording.lines.items():
-        scope, name = _pin(pin)
-        for row, level in zip(line.cycles[1:].tolist(), line.levels[1:].tolist(), strict=True):
+
+
+def _edges(recording: Recording, pin: str) -> Iterator[Change]:
+    line = recording.lines[pin]
+    scope, name = _pin(pin)
+    for first in range(1, len(line.cycles), WINDOW):
+        cycles, levels = (part[first : first + WINDOW] for part in (line.cycles, line.levels))
+        for row, level in zip(cycles.tolist(), levels.tolist(), strict=True):
             yield row, scope, name, "z" if level == RELEASED else level
-    yield from _bus_changes(recording)
 
 
 def _bus_changes(recording: Recording) -> Iterator[Change]:
     """Yield the bus's signals: an access is up from its start to its end (a reset cuts that row)."""
-    columns = recording.accesses
+    names = ("start", "end", "address", "write", "lanes", "data", "terminator", "slot")
     free = 0
-    for start, end, address, write, lanes, data, terminator, slot in zip(
-        columns.start.tolist(), columns.end.tolist(), columns.address.tolist(),
-        columns.write.tolist(), columns.lanes.tolist(), columns.data.tolist(),
-        columns.terminator.tolist(), columns.slot.tolist(), strict=True,
-    ):  # fmt: skip
+    for access in (
+        access
+        for _, part in windows(recording.accesses)
+        for access in zip(*(part[name].tolist() for name in names), strict=True)
+    ):
+        start, end, terminator, slot = access[0], access[1], access[6], access[7]
         if free < start:
             yield from ((free, "busbox.bus", name, 0) for name in _BUS if free)
         free = end if terminator == RESET else end + 1
-        if free == start:
-            continue
-        shown = {
-            "cyc": 1, "stb": 1, "we": int(write), "adr": address, "sel": lanes,
-            "write_data": data if write else 0, "read_data": 0, "ack": 0, "err": 0,
-        }  # fmt: skip
-        last = {}
-        if terminator in (ERR, WATCHDOG):
-            last = {"err": 1}
-        elif terminator not in (RESET, NONE):
-            last = {"ack": 1, "read_data": 0 if write else data}
-        if start == end:
-            shown |= last
-        yield from ((start, "busbox.bus", name, value) for name, value in shown.items())
-        if start < end:
-            yield from ((end, "busbox.bus", name, value) for name, value in last.items())
-        yield from _slot_changes(recording, slot, start, free)
+        if free > start:
+            changes = [*_access_changes(*access[:7]), *_slot_changes(recording, slot, start, free)]
+            yield from sorted(changes, key=_row)
     if free < recording.cycles:
         yield from ((free, "busbox.bus", name, 0) for name in _BUS if free)
+
+
+def _access_changes(
+    start: int, end: int, address: int, write: bool, lanes: int, data: int, terminator: int
+) -> Iterator[Change]:
+    shown = {
+        "cyc": 1, "stb": 1, "we": int(write), "adr": address, "sel": lanes,
+        "write_data": data if write else 0, "read_data": 0, "ack": 0, "err": 0,
+    }  # fmt: skip
+    last = {}
+    if terminator in (ERR, WATCHDOG):
+        last = {"err": 1}
+    elif terminator not in (RESET, NONE):
+        last = {"ack": 1, "read_data": 0 if write else data}
+    if start == end:
+        shown |= last
+    yield from ((start, "busbox.bus", name, value) for name, value in shown.items())
+    if start < end:
+        yield from ((end, "busbox.bus", name, value) for name, value in last.items())
 
 
 def _slot_changes(recording: Recording, slot: int, start: int, free: int) -> Iterator[Change]:

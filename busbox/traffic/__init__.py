@@ -5,7 +5,7 @@
 """
 
 from busbox.traffic.files import FORMATS, read_traffic, write_traffic
-from busbox.traffic.source import Bus, BusError, FunctionSource, ListSource, Result, Source
+from busbox.traffic.source import Bus, BusError, FunctionSource, ListedSource, Result, Source
 from busbox.traffic.steps import (
     Access,
     Await,
@@ -26,7 +26,7 @@ __all__ = [
     "BusError",
     "FunctionSource",
     "Handler",
-    "ListSource",
+    "ListedSource",
     "Mark",
     "Named",
     "Pause",

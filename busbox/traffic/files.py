@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import gzip
-import io
 import os
 import zlib
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import suppress
+from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import IO
 
 from busbox.errors import InputError, nearest, no_file, one_of, shown
 from busbox.traffic.columns import read_csv, write_csv
@@ -67,8 +67,10 @@ def _format_of(path: Path) -> tuple[Format, bool]:
     return FORMATS[_suffix_of(path)], path.suffix == ".gz"
 
 
-def read_traffic(path: Path) -> list[Step]:
-    """Return all steps of a file (UTF-8, with or without a byte-order mark, any line ends).
+def read_traffic(path: Path) -> Iterator[Step]:
+    """Return the steps of a file, read as they are asked for.
+
+    The text is UTF-8, with or without a byte-order mark, with any line ends.
 
     Raises
     ------
@@ -78,11 +80,18 @@ def read_traffic(path: Path) -> list[Step]:
     problem = no_file(path)
     if problem:
         raise InputError.of(problem)
+    return chosen.read(_lines(path, packed), str(path))
+
+
+def _lines(path: Path, packed: bool) -> Iterator[str]:
+    """Yield the lines of a text file, without their ends."""
+    count = 0
     try:
-        contents = path.read_bytes()
-        if packed:
-            contents = gzip.decompress(contents)
-        text = contents.decode("utf-8-sig")
+        with gzip.open(path) if packed else path.open("rb") as file:
+            for raw in file:
+                for part in raw.splitlines() or [b""]:
+                    count += 1
+                    yield part.decode("utf-8-sig" if count == 1 else "utf-8")
     except (gzip.BadGzipFile, EOFError, zlib.error):
         raise InputError.of(
             "must be a gzip file, as its name ends in .gz; it is none, or is spoiled", str(path)
@@ -90,27 +99,46 @@ def read_traffic(path: Path) -> list[Step]:
     except OSError as error:
         raise InputError.of(f"cannot be read: {error.strerror}", str(path)) from None
     except UnicodeDecodeError as error:
-        line = contents[: error.start].count(b"\n") + 1
         raise InputError.of(
-            f"must be UTF-8 text, not byte {contents[error.start]:#04x}", str(path), line
+            f"must be UTF-8 text, not byte {error.object[error.start]:#04x}", str(path), count
         ) from None
-    return list(chosen.read(io.StringIO(text, newline=None), str(path)))
 
 
-def write_traffic(path: Path, steps: Iterable[Step]) -> None:
-    """Write steps to a file; nothing is there unless all of them fit the format.
+def write_traffic(path: Path, steps: Iterable[Step]) -> int:
+    """Write steps to a file, and return their number; nothing is there unless all fit the format.
 
     Raises
     ------
     InputError : a step that the format cannot hold, or the file cannot be written
     """
     chosen, packed = _format_of(path)
+    count = 0
+
+    def counted() -> Iterator[Step]:
+        nonlocal count
+        for step in steps:
+            count += 1
+            yield step
+
+    with replacing(path) as file, _packer(file) if packed else nullcontext(file) as out:
+        for line in _naming(chosen.write(counted()), path):
+            out.write(f"{line}\n".encode())
+    return count
+
+
+def _packer(file: IO[bytes]) -> IO[bytes]:
+    """Return what packs into ``file``, the same bytes for the same contents."""
+    return gzip.GzipFile("", "wb", fileobj=file, mtime=0)  # type: ignore[return-value]
+
+
+def _naming(lines: Iterator[str], path: Path) -> Iterator[str]:
+    """Yield lines; what the format refuses is told with the file's name."""
     try:
-        text = "".join(line + "\n" for line in chosen.write(steps))
+        yield from lines
     except InputError as error:
+        if any(mistake.where for mistake in error.mistakes):
+            raise
         raise InputError.of(str(error), str(path)) from None
-    contents = text.encode("utf-8")
-    replace_file(path, gzip.compress(contents, mtime=0) if packed else contents)
 
 
 def replace_file(path: Path, contents: bytes) -> None:
@@ -120,11 +148,25 @@ def replace_file(path: Path, contents: bytes) -> None:
     ------
     InputError : the file cannot be written
     """
+    with replacing(path) as file:
+        file.write(contents)
+
+
+@contextmanager
+def replacing(path: Path) -> Iterator[IO[bytes]]:
+    """Give a file beside ``path`` to write to, and move it there at the end.
+
+    Raises
+    ------
+    InputError : the file cannot be written
+    """
     beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        beside.write_bytes(contents)
+        with beside.open("wb") as file:
+            yield file
         os.replace(beside, path)
     except OSError as error:
+        raise InputError.of(f"cannot be written: {error.strerror}", str(path)) from None
+    finally:
         with suppress(OSError):
             beside.unlink()
-        raise InputError.of(f"cannot be written: {error.strerror}", str(path)) from None

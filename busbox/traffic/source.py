@@ -1,4 +1,4 @@
-"""Sources of steps: a list (from a file) or a Python function.
+"""Sources of steps: a list, a file or a Python function.
 
 A source is anything with ``next(result) -> Step | None``: ``result`` is what the last step read (None
 before the first step, and after a step that reads nothing). ``ahead`` says that it does not look at
@@ -11,7 +11,8 @@ from __future__ import annotations
 import inspect
 import sys
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from copy import copy
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -54,6 +55,8 @@ class Source(Protocol):
     """Whatever yields steps."""
 
     ahead: bool
+    #: Number of steps, None if nobody knows before the end.
+    count: int | None
     #: What the CPU plays while a pin is high.
     handlers: tuple[Handler, ...]
 
@@ -67,27 +70,58 @@ class Source(Protocol):
         """Give up; ``next`` is not called any more."""
 
 
-class ListSource:
-    """Steps that are all known."""
+#: Steps of one traffic that are kept in memory; more are read again whenever they are played.
+KEPT_STEPS = 1 << 17
+
+
+class ListedSource:
+    """Steps that stand in a list or a file, and look at no result.
+
+    Parameters
+    ----------
+    read : returns the steps from the first one on, handlers among them; called more than once if
+        there are more than :data:`KEPT_STEPS`
+
+    Raises
+    ------
+    InputError : what ``read`` raises, before the first step is played
+    """
 
     ahead = True
 
-    def __init__(self, steps: Iterable[Step]) -> None:
-        self._all = list(steps)
-        self.steps = [step for step in self._all if not isinstance(step, Handler)]
-        self.handlers = tuple(step for step in self._all if isinstance(step, Handler))
-        self._next = 0
+    def __init__(self, read: Callable[[], Iterable[Step]]) -> None:
+        self._read = read
+        self._kept: list[Step] | None = []
+        count = 0
+        handlers: list[Handler] = []
+        for step in read():
+            if isinstance(step, Handler):
+                handlers.append(step)
+                continue
+            count += 1
+            if count > KEPT_STEPS:
+                self._kept = None
+            elif self._kept is not None:
+                self._kept.append(step)
+        self.count: int | None = count
+        self.handlers = tuple(handlers)
+        self._rest = self.steps()
+
+    def steps(self) -> Iterator[Step]:
+        """Return the steps, without the handlers."""
+        if self._kept is not None:
+            return iter(self._kept)
+        return (step for step in self._read() if not isinstance(step, Handler))
 
     def next(self, result: Result | None) -> Step | None:
         """Return the next step."""
-        if self._next == len(self.steps):
-            return None
-        self._next += 1
-        return self.steps[self._next - 1]
+        return next(self._rest, None)
 
-    def again(self) -> ListSource:
+    def again(self) -> ListedSource:
         """Return a source of the same steps."""
-        return ListSource(self._all)
+        fresh = copy(self)
+        fresh._rest = fresh.steps()
+        return fresh
 
     def close(self) -> None:
         """Do nothing: there is nothing to give up."""
@@ -252,6 +286,7 @@ class FunctionSource:
     """
 
     ahead = False
+    count: int | None = None
     handlers: tuple[Handler, ...] = ()
 
     def __init__(self, function: Callable[[Bus], Any], name: str = "", path: str = "") -> None:
@@ -349,6 +384,6 @@ def source_of(traffic: object) -> Source:
         steps = list(traffic)
         wrong = next((step for step in steps if not isinstance(step, Step)), None)
         if wrong is None:
-            return ListSource(steps)
+            return ListedSource(lambda: steps)
         raise InputError.of(f"must hold steps only, not {shown(wrong)}")
     raise InputError.of(f"must be a file, a function or a list of steps, not {shown(traffic)}")

@@ -45,7 +45,7 @@ def through_files(recording: Recording, bench: Bench, folder: Path) -> list[Step
     """Return the steps of a recording, after they have been in a file."""
     path = folder / "played.steps"
     write_traffic(path, steps_of(recording, bench.system(traffic=[])))
-    return read_traffic(path)
+    return list(read_traffic(path))
 
 
 # Recordings.

@@ -215,4 +215,4 @@ def test_the_traffic_of_a_good_evening_finds_nothing(tmp_path: Path) -> None:
     recording = run(tmp_path, steps)
     assert recording.findings == ()
     assert recording.counts == {}
-    assert len(read_traffic(tmp_path / "evening.steps")) == 10
+    assert len(list(read_traffic(tmp_path / "evening.steps"))) == 10

@@ -110,7 +110,7 @@ def test_a_format_reads_back_what_it_wrote(
     def check(steps: list[Step]) -> None:
         path = folder / f"traffic{suffix}{packed}"
         write_traffic(path, steps)
-        read = read_traffic(path)
+        read = list(read_traffic(path))
         assert read == steps
         at = 1 + (suffix == ".csv")
         for step in read:
@@ -159,7 +159,7 @@ def test_csv_of_any_office_is_read(ending: str, mark: str, separator: str, tmp_p
     text = mark + ending.join(row.replace(",", separator) for row in rows) + ending
     path = tmp_path / "office.csv"
     path.write_bytes(text.encode("utf-8"))
-    assert read_traffic(path) == [
+    assert list(read_traffic(path)) == [
         Access(True, 0x4000_0000, 1, 0b0010, 3, 0x1F4),
         Access(False, 4, None, 0b1111, 0, None),
     ]
@@ -189,7 +189,7 @@ def test_the_text_format_reads_its_own_examples(tmp_path: Path) -> None:
         encoding="utf-8",
     )
     status = Named("telegraph", "STATUS")
-    assert read_traffic(path) == [
+    assert list(read_traffic(path)) == [
         Mark("lever 1 # not a comment"),
         Access(True, Named("levers", "OUT"), 1),
         Access(True, 0x4400_0000, 0x0200_2800, 15, 12),
