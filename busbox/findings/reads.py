@@ -9,10 +9,8 @@ import numpy as np
 
 from busbox.engines import ACK
 from busbox.findings.rule import Evidence, Hit
-from busbox.registers import lane_mask
+from busbox.registers import LANE_MASKS, lane_mask
 from busbox.traffic.steps import Await, Poll
-
-_MASKS = np.array([lane_mask(lanes) for lanes in range(16)], dtype="i8")
 
 
 def read_differs(evidence: Evidence) -> Iterator[Hit]:
@@ -23,7 +21,9 @@ def read_differs(evidence: Evidence) -> Iterator[Hit]:
     """
     accesses = evidence.recording.accesses
     compared = ~accesses.write & (accesses.terminator == ACK) & (accesses.expected >= 0)
-    wrong = (accesses.data.astype("i8") ^ accesses.expected) & _MASKS[accesses.lanes] != 0
+    wrong = (accesses.data.astype("i8") ^ accesses.expected) & np.take(
+        LANE_MASKS, accesses.lanes
+    ) != 0
     for number in np.flatnonzero(compared & wrong).tolist():
         yield evidence.hit(number, partial(_tell_differs, evidence, number))
 

@@ -10,15 +10,13 @@ import numpy as np
 
 from busbox.engines import ACK
 from busbox.recording import IntColumn, Recording
-from busbox.registers import WORD, Register, RegisterTable, lane_mask, show_lanes
+from busbox.registers import LANE_MASKS, WORD, Register, RegisterTable, show_lanes
 from busbox.reports.listing import TIED, runs, wrapped
 from busbox.reports.paper import Paper
 from busbox.system import Placed
 
 #: Registers that are listed of one slot, touched or not, at most.
 SHOWN_REGISTERS = 40
-
-_MASKS = np.array([lane_mask(lanes) for lanes in range(16)], dtype="i8")
 
 
 def coverage(recording: Recording, devices: Sequence[Placed]) -> dict[str, Any]:
@@ -64,7 +62,7 @@ def _register(recording: Recording, mine: IntColumn, register: Register) -> dict
     write, lanes = accesses.write[mine], accesses.lanes[mine]
     data = accesses.data[mine].astype("i8")
     acts = write & (lanes & register.whole == register.whole)
-    written = int(np.bitwise_or.reduce((data & _MASKS[lanes])[acts]))
+    written = int(np.bitwise_or.reduce((data & np.take(LANE_MASKS, lanes))[acts]))
     ones = int(np.bitwise_or.reduce(data[~write]))
     zeros = int(np.bitwise_or.reduce(data[~write] ^ WORD))
     return {
