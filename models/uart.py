@@ -7,6 +7,7 @@ from typing import Any
 from busbox.device import NO_ACCESS, Host, Pin, Setting
 from busbox.model import RegisterModel, Write
 from busbox.registers import Field, Register, RegisterTable
+from busbox.units import nearest_divisor
 
 #: Bit times of a frame: start, eight data bits, stop. Source: common practice (8N1).
 FRAME_BITS = 10
@@ -257,8 +258,7 @@ class Uart(RegisterModel):
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
-        nearest = (2 * host.clock_hz + 115_200) // (2 * 115_200)
-        self.reset_divisor = settings["divisor"] or min(max(nearest, 1), 0xFFFF)
+        self.reset_divisor = settings["divisor"] or nearest_divisor(host.clock_hz, 115_200, 16)
         self.stored["DIVISOR"] = self.reset_divisor
         self.sender = SerialSender(host, "tx", self.reset_divisor)
         self.receiver = SerialReceiver(self.reset_divisor)

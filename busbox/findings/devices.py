@@ -10,7 +10,7 @@ import numpy as np
 
 from busbox.engines import ACK
 from busbox.findings.rule import Evidence, Hit
-from busbox.units import show_clock, show_time
+from busbox.units import nearest_divisor, show_clock, show_time
 
 if TYPE_CHECKING:
     from busbox.recording import Event, IntColumn
@@ -149,7 +149,7 @@ def baud_error(evidence: Evidence) -> Iterator[Hit]:
         text = evidence.recording.characters.get(placed.slot.name)
         first = int(accesses.end[written[0]]) if len(written) else None
         if text is not None and len(text.cycles) and (first is None or text.cycles[0] < first):
-            divisor = placed.settings["divisor"] or _nearest_divisor(clock, 115_200)
+            divisor = placed.settings["divisor"] or nearest_divisor(clock, 115_200, 16)
             if _off(clock, divisor, wanted):
                 cause = int(text.accesses[0])
                 tell = partial(_tell_baud, placed.slot.name, clock, divisor, wanted)
@@ -161,10 +161,6 @@ def baud_error(evidence: Evidence) -> Iterator[Hit]:
                 yield evidence.hit(access, tell)
 
 
-def _nearest_divisor(clock_hz: int, rate: int) -> int:
-    return min(max((2 * clock_hz + rate) // (2 * rate), 1), 0xFFFF)
-
-
 def _off(clock_hz: int, divisor: int, wanted: int) -> bool:
     return abs(clock_hz - wanted * max(1, divisor)) * 100 > BAUD_PER_CENT * wanted * max(1, divisor)
 
@@ -173,7 +169,7 @@ def _tell_baud(device: str, clock_hz: int, divisor: int, wanted: int) -> tuple[s
     def error(count: int) -> str:
         return f"{100 * (clock_hz / count / wanted - 1):+.2f} %"
 
-    count, best = max(1, divisor), _nearest_divisor(clock_hz, wanted)
+    count, best = max(1, divisor), nearest_divisor(clock_hz, wanted, 16)
     return (
         f"{device}.DIVISOR {divisor} at {show_clock(clock_hz)} gives {clock_hz / count:.0f} bits per "
         f"second; {wanted} are wanted ({error(count)}).",

@@ -21,9 +21,8 @@ def read_differs(evidence: Evidence) -> Iterator[Hit]:
     """
     accesses = evidence.recording.accesses
     compared = ~accesses.write & (accesses.terminator == ACK) & (accesses.expected >= 0)
-    wrong = (accesses.data.astype("i8") ^ accesses.expected) & np.take(
-        LANE_MASKS, accesses.lanes
-    ) != 0
+    selected = np.take(LANE_MASKS, accesses.lanes)
+    wrong = (accesses.data.astype("i8") ^ accesses.expected) & selected != 0
     for number in np.flatnonzero(compared & wrong).tolist():
         yield evidence.hit(number, partial(_tell_differs, evidence, number))
 
