@@ -352,7 +352,7 @@ def test_a_reply_begins_its_delay_after_the_stop_bit_of_the_text(tmp_path: Path)
 
 
 def test_a_reply_may_share_its_row_with_a_level_of_the_board(tmp_path: Path) -> None:
-    """The reply falls in row 50, where the board moves lever 1: both arrive, though lever 0 has gone."""
+    """The reply falls in row 50, and the board moves lever 1 in it: both arrive."""
     steps = "write telegraph.DATA 0x3f\npause 200\n"
     recording = run(
         tmp_path,

@@ -7,7 +7,6 @@ from functools import partial
 
 import numpy as np
 
-from busbox.address_map import Slot
 from busbox.engines import ERR, NONE, WATCHDOG
 from busbox.findings.rule import Evidence, Hit
 
@@ -30,23 +29,11 @@ def _tell_unmapped(evidence: Evidence, access: int) -> tuple[str, str]:
 
 
 def _nearest_hint(evidence: Evidence, address: int) -> str:
-    slot = evidence.system.address_map.nearest(address)
-    if slot is None:
+    meant = evidence.system.address_map.meant(address)
+    if not meant:
         return "The bench has no slot at all; give it one."
-    meant = _same_offset(slot, address)
-    return (
-        f"The nearest slot is {slot.name} at {slot.base:#010x}..{slot.base + slot.size - 1:#010x}"
-        f"{meant}. Make the base in the bench and the one in the firmware agree."
-    )
-
-
-def _same_offset(slot: Slot, address: int) -> str:
-    """Name the register that lies where the address would be in the slot, if there is one."""
-    offset = address & (1 << slot.inner_bits) - 1
-    place = slot.table.at(offset)
-    if place is None:
-        return ""
-    return f"; the same offset there is {slot.name}.{place.name} ({slot.base + offset:#010x})"
+    meant = meant[0].upper() + meant[1:]
+    return f"{meant}. Make the base in the bench and the one in the firmware agree."
 
 
 def no_answer(evidence: Evidence) -> Iterator[Hit]:
