@@ -24,7 +24,9 @@ def unmapped_access(evidence: Evidence) -> Iterator[Hit]:
 
 def _tell_unmapped(evidence: Evidence, access: int) -> tuple[str, str]:
     address = int(evidence.recording.accesses.address[access])
-    message = f"{evidence.describe(access)}: no slot answers at this address."
+    message = (
+        f"{evidence.describe(access)}: no slot answers at this address; {evidence.undone(access)}."
+    )
     return message, _nearest_hint(evidence, address)
 
 
@@ -51,7 +53,7 @@ def _tell_no_answer(evidence: Evidence, access: int) -> tuple[str, str]:
     cycles = evidence.system.fabric.watchdog
     message = (
         f"{evidence.describe(access)}: unanswered for {cycles} cycles; the watchdog ended it with "
-        "ERR."
+        f"ERR, and {evidence.undone(access)}."
     )
     if found.slot is None:
         return message + " No slot decodes it.", _nearest_hint(evidence, found.address)

@@ -12,6 +12,7 @@ from busbox.findings.rule import Evidence, Hit, of_kind
 from busbox.units import show_time
 
 if TYPE_CHECKING:
+    from busbox.device import Pin
     from busbox.recording import Event, IntColumn
 
 
@@ -42,9 +43,9 @@ def uninitialised_read(evidence: Evidence) -> Iterator[Hit]:
 
     def tell(event: Event) -> tuple[str, str]:
         return (
-            f"{event.device}: the word at offset {int(event.details['offset']):#x} was read before "
-            "anything was written to it; it gives 0 here.",
-            "Write it first, or give the memory its contents (file = ...).",
+            f"{_word(evidence, event)} was read before anything was written to it; it gives 0 here.",
+            f"Write it first (start-up code that clears and copies variables does), or give "
+            f"{event.device} its contents in the bench (file = ...).",
         )
 
     return of_kind(evidence, ("uninitialised-read",), tell)
@@ -58,12 +59,21 @@ def rom_write(evidence: Evidence) -> Iterator[Hit]:
 
     def tell(event: Event) -> tuple[str, str]:
         return (
-            f"{event.device} is a ROM: the write to offset {int(event.details['offset']):#x} does "
-            "nothing.",
+            f"{event.device} is a ROM: the write to {_word(evidence, event)} does nothing.",
             'Move what is written to a RAM (linker script), or make the slot kind = "ram".',
         )
 
     return of_kind(evidence, ("rom-write",), tell)
+
+
+def _word(evidence: Evidence, event: Event) -> str:
+    """Return the word of a memory that an event names: ``book.WORD.1 (0x20000004)``."""
+    offset = int(event.details["offset"])
+    slot = evidence.system.address_map.slot(event.device)
+    assert slot is not None
+    place = slot.table.at(offset)
+    name = place.name if place else f"{offset:#x}"
+    return f"{slot.name}.{name} ({slot.base + offset:#010x})"
 
 
 def interrupt_stuck(evidence: Evidence) -> Iterator[Hit]:
@@ -79,15 +89,16 @@ def interrupt_stuck(evidence: Evidence) -> Iterator[Hit]:
         ends = recording.accesses.end[recording.accesses.slot == number]
         for pin in placed.pins:
             if pin.direction == "output" and pin.name in INTERRUPTS:
-                yield from _stuck(evidence, f"{placed.slot.name}.{pin.name}", ends, limit)
+                yield from _stuck(evidence, placed.slot.name, pin, ends, limit)
 
 
 #: Output pins that ask for the CPU's attention.
 INTERRUPTS = ("interrupt", "ring")
 
 
-def _stuck(evidence: Evidence, pin: str, ends: IntColumn, limit: int) -> Iterator[Hit]:
-    line = evidence.recording.lines[pin]
+def _stuck(evidence: Evidence, slot: str, pin: Pin, ends: IntColumn, limit: int) -> Iterator[Hit]:
+    name = f"{slot}.{pin.name}"
+    line = evidence.recording.lines[name]
     falls = np.append(line.cycles[1:], evidence.recording.cycles)
     for rise, fall, level, cause in zip(
         line.cycles.tolist(),
@@ -101,15 +112,15 @@ def _stuck(evidence: Evidence, pin: str, ends: IntColumn, limit: int) -> Iterato
         inside = ends[(ends >= rise) & (ends < fall)].tolist()
         for start, end in zip([rise, *inside], [*inside, fall], strict=True):
             if end - start >= limit:
-                slot, _, name = pin.partition(".")
-                tell = partial(_tell_stuck, pin, start, end - start)
-                yield Hit(start + limit, cause, slot, name, pin, tell)
+                tell = partial(_tell_stuck, slot, pin, start, end - start, limit)
+                yield Hit(start + limit, cause, slot, pin.name, name, tell)
                 break
 
 
-def _tell_stuck(pin: str, start: int, cycles: int) -> tuple[str, str]:
-    device = pin.partition(".")[0]
+def _tell_stuck(slot: str, pin: Pin, start: int, cycles: int, limit: int) -> tuple[str, str]:
+    why = f": {pin.text}" if pin.text else "."
     return (
-        f"{pin} is high from cycle {start} on for {cycles} cycles without an access to {device}.",
-        f"Clear in the handler what raised it: write the ones of {device}'s EVENTS or STATUS back.",
+        f"{slot}.{pin.name} is high from cycle {start} on for {cycles} cycles without an access to "
+        f"{slot}; the bench allows {limit} (stuck_after).",
+        f"Have the interrupt routine end what holds it high{why}",
     )

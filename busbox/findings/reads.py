@@ -7,6 +7,7 @@ from functools import partial
 
 import numpy as np
 
+from busbox.address_map import Decoded
 from busbox.engines import ACK
 from busbox.findings.rule import Evidence, Hit
 from busbox.registers import LANE_MASKS, lane_mask
@@ -41,8 +42,8 @@ def _tell_differs(evidence: Evidence, access: int) -> tuple[str, str]:
     detail = f" ({'; '.join(fields)})" if fields else ""
     message = f"{evidence.describe(access)} gave {seen:#x}, recorded was {expected:#x}{detail}."
     return message, (
-        "From here on the firmware might have gone another way: record the traffic again with this "
-        "timing, or make the read a poll."
+        "If what was read is wrong, see what should have made it: the device, or an [[input]] of the "
+        "bench. If it is right, record the traffic again with this timing, or make the read a poll."
     )
 
 
@@ -71,7 +72,7 @@ def _tell_storm(evidence: Evidence, start: int, length: int) -> tuple[str, str]:
     found, limit = evidence.decoded(start), evidence.system.poll_storm
     return (
         f"{found.register or f'{found.address:#010x}'} was read {length} times in a row (from access "
-        f"{start} on), with no other access between; the bench allows {limit}.",
+        f"{start} on), with no other access between; the bench allows {limit} (poll_storm).",
         "Wait for an interrupt instead, or leave more idle time between two reads.",
     )
 
@@ -97,7 +98,8 @@ def _tell_given_up(row: int, step: Await) -> tuple[str, str]:
     limit = f"{step.limit} cycles" if step.limit.cycles is not None else str(step.limit)
     return (
         f"await of {step.pin}{line}: given up after {limit}; it never showed {step.level}.",
-        "See what should move this pin, or give the await a larger limit.",
+        "See what should move this pin (a device, a wire or an [[input]] of the bench), or give the "
+        "await a larger limit.",
     )
 
 
@@ -107,8 +109,20 @@ def _tell_timeout(evidence: Evidence, access: int, poll: Poll) -> tuple[str, str
     gives = "ends with ERR" if failed else f"gives {int(accesses.data[access]):#x}"
     return (
         f"poll of {found.register or f'{found.address:#010x}'}: given up after {poll.limit} reads; "
-        f"the last one {gives}, and it waits for (word & {poll.mask:#x}) == {poll.value:#x}.",
+        f"the last one {gives}, and it waits for (word & {poll.mask:#x}) == {poll.value:#x}"
+        f"{_awaited(found, poll)}.",
         "Mend what ends its reads with ERR."
         if failed
-        else "See what should change these bits, or give the poll a larger limit.",
+        else "See what should change these bits (the device, or an [[input]] of the bench), or give "
+        "the poll a larger limit.",
     )
+
+
+def _awaited(found: Decoded, poll: Poll) -> str:
+    """Return the fields that a poll waits for: ``, that is TX_BUSY 0``."""
+    fields = [
+        f"{field.name} {(poll.value & field.mask) >> field.low}"
+        for field in (found.place.register.fields if found.place else ())
+        if poll.mask & field.mask == field.mask and field.name != "VALUE"
+    ]
+    return f", that is {', '.join(fields)}" if fields else ""

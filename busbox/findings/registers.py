@@ -9,6 +9,7 @@ import numpy as np
 
 from busbox.address_map import Decoded
 from busbox.engines import ACK
+from busbox.errors import one_of
 from busbox.findings.rule import Evidence, Hit
 from busbox.registers import Register, lane_mask, show_lanes
 
@@ -55,7 +56,7 @@ def _tell_image(evidence: Evidence, access: int) -> tuple[str, str]:
     return (
         f"{evidence.describe(access)}: this is image {found.image} of {found.slot.name}, which answers "
         f"here because only some bits are compared ({found.slot.how}).",
-        f"Write {home:#010x} in the firmware, or have the decoder compare more bits.",
+        f"Use the address {home:#010x} in the firmware, or have the decoder compare more bits.",
     )
 
 
@@ -78,8 +79,8 @@ def _tell_hole(evidence: Evidence, access: int) -> tuple[str, str]:
     close = f" The nearest is {near[1].name} at offset {near[0]:#x}." if near else ""
     return (
         f"{evidence.describe(access)}: {found.slot.name} has no register at offset "
-        f"{found.offset & ~3:#x}; it reads 0, and a write is lost.{close}",
-        "Compare the offset in the firmware with the register table of the device.",
+        f"{found.offset & ~3:#x}; {evidence.undone(access)}.{close}",
+        f"Compare the offset in the firmware with the registers of {found.slot.name} (busbox models).",
     )
 
 
@@ -98,10 +99,15 @@ def _writes_read_only(found: Decoded, write: bool, lanes: int) -> bool:
 
 
 def _tell_read_only(evidence: Evidence, access: int) -> tuple[str, str]:
+    slot = evidence.decoded(access).slot
+    assert slot is not None
+    others = [one.name for one in slot.table if one.mask() != one.mask("ro")]
     return (
         f"{evidence.describe(access)}: every bit of this register is read-only; the write "
         "does nothing.",
-        "Leave the write out, or see which register was meant.",
+        f"Leave the write out, or write the register that was meant ({one_of(others)})."
+        if others
+        else f"Leave the write out: no register of {slot.name} can be written.",
     )
 
 
@@ -116,13 +122,23 @@ def write_only_read(evidence: Evidence) -> Iterator[Hit]:
 
 def _reads_write_only(found: Decoded, write: bool, lanes: int) -> bool:
     register = _register(found)
-    return not write and register is not None and not register.mask("rw", "ro", "ones_clear")
+    return not write and register is not None and not _can_be_read(register)
+
+
+def _can_be_read(register: Register) -> bool:
+    return bool(register.mask("rw", "ro", "ones_clear"))
 
 
 def _tell_write_only(evidence: Evidence, access: int) -> tuple[str, str]:
+    found = evidence.decoded(access)
+    register = _register(found)
+    assert found.slot is not None
+    assert register is not None
+    others = [one.name for one in found.slot.table if _can_be_read(one)]
+    instead = f"Read the register that shows it ({one_of(others)}), or keep" if others else "Keep"
     return (
         f"{evidence.describe(access)}: no bit of this register can be read; it gives 0.",
-        "Keep a copy of what was written in the firmware, and change that.",
+        f"{instead} a copy in the firmware of what was written, and change that.",
     )
 
 
@@ -142,14 +158,25 @@ def _loses_lanes(found: Decoded, write: bool, lanes: int) -> bool:
 
 
 def _tell_lanes(evidence: Evidence, access: int) -> tuple[str, str]:
-    register = _register(evidence.decoded(access))
+    found = evidence.decoded(access)
+    register, word = _register(found), found.address & ~3
     assert register is not None
     lanes = int(evidence.recording.accesses.lanes[access])
+    enough = "" if register.whole == 0b1111 else f", or only {_bytes(register.whole)} of it"
     return (
-        f"{evidence.describe(access)} with lanes {show_lanes(lanes)}: this register acts only "
-        f"with lanes {show_lanes(register.whole)} (SEL(3) first); the write does nothing.",
-        "Write the whole word, or the byte at the register's own address.",
+        f"{evidence.describe(access)} with lanes {show_lanes(lanes)} ({_bytes(lanes)} of the word): "
+        f"this register acts only with lanes {show_lanes(register.whole)} "
+        f"({_bytes(register.whole)}); the write does nothing.",
+        f"Store the whole word at {word:#010x}{enough}.",
     )
+
+
+def _bytes(lanes: int) -> str:
+    """Return which bytes of a word are selected: ``byte 1``, ``bytes 0 and 1``."""
+    chosen = [str(lane) for lane in range(4) if lanes >> lane & 1]
+    if len(chosen) < 2:
+        return f"byte {chosen[0]}" if chosen else "no byte"
+    return f"bytes {', '.join(chosen[:-1])} and {chosen[-1]}"
 
 
 def reserved_bits(evidence: Evidence) -> Iterator[Hit]:
@@ -183,9 +210,10 @@ def _tell_reserved(evidence: Evidence, access: int) -> tuple[str, str]:
     assert register is not None
     data = int(evidence.recording.accesses.data[access])
     ones = _reserved_ones(evidence, access, data)
+    left = data & lane_mask(int(evidence.recording.accesses.lanes[access])) & ~ones
     fields = ", ".join(f"{field.name} {field.bits}" for field in register.fields)
     return (
         f"{evidence.describe(access)}: the ones in {ones:#x} are in bits that the register does not "
-        "have; they are dropped.",
-        f"It has these: {fields}. See whether the value is too large or shifted.",
+        f"have; they are dropped, and {left:#x} is left.",
+        f"It has these bits: {fields}. See whether the value is too large or shifted.",
     )

@@ -84,6 +84,10 @@ class Evidence:
             return f"write of {int(accesses.data[access]):#x} to {name}"
         return f"read of {name}"
 
+    def undone(self, access: int) -> str:
+        """Return what an access came to that nobody carried out: ``the write is lost``."""
+        return "the write is lost" if self.recording.accesses.write[access] else "the read gives 0"
+
 
 def of_kind(
     evidence: Evidence,

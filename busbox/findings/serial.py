@@ -50,11 +50,22 @@ def framing(evidence: Evidence) -> Iterator[Hit]:
     def tell(event: Event) -> tuple[str, str]:
         return (
             f"{event.device} found the line low where the stop bit should be: the byte "
-            f"{int(event.details['byte']):#04x} is dropped.",
-            f"Compare the sender's rate with clock / {event.device}.DIVISOR; a break looks the same.",
+            f"{int(event.details['byte']):#04x} is dropped{_sampled(evidence, event)}.",
+            f"Set {event.device}.DIVISOR so that clock / DIVISOR is the sender's rate; a break (the "
+            "line held low) looks the same.",
         )
 
     return of_kind(evidence, ("framing",), tell, "DATA")
+
+
+def _sampled(evidence: Evidence, event: Event) -> str:
+    """Return the rate at which a byte was sampled, if the device tells it."""
+    if "clocks" not in event.details:
+        return ""
+    clock, clocks = evidence.system.clock_hz, int(event.details["clocks"])
+    return (
+        f"; it was sampled at {show_clock(clock)} / {clocks} = {clock / clocks:.0f} bits per second"
+    )
 
 
 #: Difference of a serial rate from the wanted one that is too much, in per cent: less than half of
@@ -84,12 +95,12 @@ def baud_error(evidence: Evidence) -> Iterator[Hit]:
             divisor = placed.settings["divisor"] or nearest_divisor(clock, 115_200, 16)
             if _off(clock, divisor, wanted):
                 cause = int(text.accesses[0])
-                tell = partial(_tell_baud, placed.slot.name, clock, divisor, wanted)
+                tell = partial(_tell_baud, placed.slot.name, clock, divisor, wanted, True)
                 yield evidence.hit(cause, tell)
         for access in written.tolist():
             divisor = int(accesses.data[access]) & 0xFFFF
             if _off(clock, divisor, wanted):
-                tell = partial(_tell_baud, placed.slot.name, clock, divisor, wanted)
+                tell = partial(_tell_baud, placed.slot.name, clock, divisor, wanted, False)
                 yield evidence.hit(access, tell)
 
 
@@ -97,13 +108,21 @@ def _off(clock_hz: int, divisor: int, wanted: int) -> bool:
     return abs(clock_hz - wanted * max(1, divisor)) * 100 > BAUD_PER_CENT * wanted * max(1, divisor)
 
 
-def _tell_baud(device: str, clock_hz: int, divisor: int, wanted: int) -> tuple[str, str]:
+def _tell_baud(
+    device: str, clock_hz: int, divisor: int, wanted: int, reset: bool
+) -> tuple[str, str]:
     def error(count: int) -> str:
         return f"{100 * (clock_hz / count / wanted - 1):+.2f} %"
 
     count, best = max(1, divisor), nearest_divisor(clock_hz, wanted, 16)
-    return (
-        f"{device}.DIVISOR {divisor} at {show_clock(clock_hz)} gives {clock_hz / count:.0f} bits per "
-        f"second; {wanted} are wanted ({error(count)}).",
-        f"The nearest divisor for this clock is {best} ({error(best)}).",
+    message = (
+        f"{device}.DIVISOR {divisor}{' (its reset value)' if reset else ''} at {show_clock(clock_hz)} "
+        f"gives {clock_hz / count:.0f} bits per second; {wanted} are wanted ({error(count)})."
     )
+    if _off(clock_hz, best, wanted):
+        return message, (
+            f"No divisor comes near at this clock (the nearest, {best}: {error(best)}); take another "
+            "rate or clock."
+        )
+    when = f"to {device}.DIVISOR before the first byte" if reset else "instead"
+    return message, f"Write {best} {when}, the nearest for this clock ({error(best)})."
