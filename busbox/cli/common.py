@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 import time
 from collections.abc import Iterator
@@ -35,6 +36,11 @@ def open_bench(name: str, values: tuple[str, ...]) -> Bench:
 def paper() -> Paper:
     """Return paper for standard output: coloured on a terminal only."""
     return Paper(colours=sys.stdout.isatty())
+
+
+def plain(text: str) -> str:
+    """Return a text of a docstring without the marks of its mark-up."""
+    return re.sub(r"(?::\w+:)?`+([^`]*)`+", r"\1", text)
 
 
 def print_json(value: object) -> None:

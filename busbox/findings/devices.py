@@ -20,6 +20,27 @@ def frame_missed(evidence: Evidence) -> Iterator[Hit]:
     """A frame was started while the last one was still under way; it is not sent.
 
     It hurts because the lamps keep the old picture. BUSY covers the latch gap too.
+
+    Example
+    -------
+    The firmware shows the two signal lamps twice, without waiting for the first frame to end (set
+    ``mistakes``, bench ``too_fast``)::
+
+        write lamps.COUNT 2
+        write lamps.CONTROL 1
+        write lamps.CONTROL 1
+
+    Finding
+    -------
+    SEND was written while lamps is BUSY: this frame is not sent. It stays BUSY for another 1059
+    cycles (66.19 us).
+
+    try: Poll lamps.STATUS until BUSY (bit 0) is 0 before SEND is written.
+
+    What to do
+    ----------
+    Wait until BUSY is 0, then set the colours, then write SEND. If the newest picture is all that
+    counts, look at BUSY once and try again later.
     """
     clock = evidence.system.clock_hz
 
@@ -39,6 +60,25 @@ def uninitialised_read(evidence: Evidence) -> Iterator[Hit]:
 
     It hurts because block memory holds anything after power-up: here the read gives 0, on the board it
     may not.
+
+    Example
+    -------
+    The firmware looks into the train book before anything has been written there (set ``mistakes``,
+    bench ``memories``)::
+
+        read 0x20000000
+
+    Finding
+    -------
+    book.WORD.0 (0x20000000) was read before anything was written to it; it gives 0 here.
+
+    try: Write it first (start-up code that clears and copies variables does), or give book its
+    contents in the bench (file = ...).
+
+    What to do
+    ----------
+    If it is a variable, see whether start-up code clears or copies its section, and whether that code
+    was recorded. If it is a table, load it: ``file = "book.hex"`` in the slot.
     """
 
     def tell(event: Event) -> tuple[str, str]:
@@ -55,6 +95,24 @@ def rom_write(evidence: Evidence) -> Iterator[Hit]:
     """A write went to a read-only memory, and was dropped.
 
     It hurts because the variable keeps its old value. Usually a section is linked to the wrong place.
+
+    Example
+    -------
+    The firmware counts trains in a variable that was linked into the read-only page (set
+    ``mistakes``, bench ``memories``)::
+
+        write 0x00000010 1
+
+    Finding
+    -------
+    page is a ROM: the write to page.WORD.4 (0x00000010) does nothing.
+
+    try: Move what is written to a RAM (linker script), or make the slot kind = "ram".
+
+    What to do
+    ----------
+    Find the variable in the linker's map file, and move its section to a RAM. A pointer that was never
+    set writes near 0 as well.
     """
 
     def tell(event: Event) -> tuple[str, str]:
@@ -81,6 +139,34 @@ def interrupt_stuck(evidence: Evidence) -> Iterator[Hit]:
 
     It hurts because the CPU would be called again and again, or has forgotten the interrupt. Only where
     the bench sets ``stuck_after``; counted from the rise, or from the last access to the device.
+
+    Example
+    -------
+    Lever 4 is to ring when it is pulled. It does, but no routine ever looks at the levers (set
+    ``mistakes``, bench ``forgotten``)::
+
+        stuck_after = "50 us"
+
+        [[input]]
+        at = "10 us"
+        pin = "levers.in.4"
+        level = 1
+
+        write levers.RISE 0x10
+        pause 100 us
+
+    Finding
+    -------
+    levers.interrupt is high from cycle 163 on for 1441 cycles without an access to levers; the
+    bench allows 800 (stuck_after).
+
+    try: Have the interrupt routine end what holds it high: EVENTS is not 0; ones written to
+    EVENTS clear it.
+
+    What to do
+    ----------
+    See whether the routine is installed and interrupts are switched on (in traffic it is a
+    ``handler``). It must take back what it has served: here, write the ones of EVENTS back to it.
     """
     limit, recording = evidence.system.stuck_after, evidence.recording
     if limit is None:

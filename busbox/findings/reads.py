@@ -19,6 +19,25 @@ def read_differs(evidence: Evidence) -> Iterator[Hit]:
 
     It hurts because from there on the firmware might have gone another way: the rest of the traffic
     is only what it did when it saw the recorded word. Reads that ended with ERR are not compared.
+
+    Example
+    -------
+    When the traffic was recorded, lever 4 was pulled. In this bench nobody pulls it (set
+    ``mistakes``, bench ``waiting``)::
+
+        read levers.IN = 0x10
+
+    Finding
+    -------
+    read of levers.IN (0x40000010) gave 0x0, recorded was 0x10.
+
+    try: If what was read is wrong, see what should have made it: the device, or an [[input]] of
+    the bench. If it is right, record the traffic again with this timing, or make the read a poll.
+
+    What to do
+    ----------
+    Decide which of the two words is right. Here, have the bench pull the lever (an ``[[input]]`` of
+    levers.in.4). Where the firmware waited for something, write ``poll`` for its reads.
     """
     accesses = evidence.recording.accesses
     compared = ~accesses.write & (accesses.terminator == ACK) & (accesses.expected >= 0)
@@ -53,6 +72,28 @@ def poll_storm(evidence: Evidence) -> Iterator[Hit]:
     It hurts because the bus and the CPU do nothing else meanwhile; an interrupt, or more idle time
     between two reads, would leave room. Only where the bench sets ``poll_storm = N``; a run of more
     than N reads is one finding, at the first read too many.
+
+    Example
+    -------
+    The firmware sends a letter and waits until it has left, with reads back to back: 80 of them,
+    and one that sees the end (set ``mistakes``, bench ``waiting``)::
+
+        poll_storm = 50
+
+        write telegraph.DATA 0x41
+        poll  telegraph.STATUS & 2 == 0
+
+    Finding
+    -------
+    telegraph.STATUS was read 81 times in a row (from access 10 on), with no other access between;
+    the bench allows 50 (poll_storm).
+
+    try: Wait for an interrupt instead, or leave more idle time between two reads.
+
+    What to do
+    ----------
+    Let the device call: a uart does as soon as there is room again (INTERRUPT, ON_ROOM), which is all
+    that the next letter needs. Or do other work between two reads; in the traffic that is ``every N``.
     """
     limit = evidence.system.poll_storm
     accesses = evidence.recording.accesses
@@ -81,6 +122,26 @@ def poll_timeout(evidence: Evidence) -> Iterator[Hit]:
     """A poll, or an await, reached its limit without seeing what it waits for.
 
     It hurts because firmware without a limit would wait for ever; here the next step follows.
+
+    Example
+    -------
+    The firmware waits for lever 4, and nobody pulls it (set ``mistakes``, bench ``waiting``)::
+
+        poll  levers.IN & 0x10 == 0x10 every 4 limit 8
+
+    Finding
+    -------
+    poll of levers.IN: given up after 8 reads; the last one gives 0x0, and it waits for (word &
+    0x10) == 0x10.
+
+    try: See what should change these bits (the device, or an [[input]] of the bench), or give the
+    poll a larger limit.
+
+    What to do
+    ----------
+    See whether the right register and bit are read, and what should change them: something that the
+    firmware has to start first, or a pin that the bench must drive (``[[input]]``). Give such a loop a
+    limit in the firmware too, with an error after it.
     """
     hits = [
         evidence.hit(access, partial(_tell_timeout, evidence, access, poll))

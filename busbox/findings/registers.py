@@ -44,6 +44,30 @@ def image_access(evidence: Evidence) -> Iterator[Hit]:
     An image is an address at which a slot answers only because some bits are not compared. It hurts
     because it works by chance: another slot put there, or a decoder that compares more bits, and the
     same firmware reaches something else. Usually a base address is wrong in those bits.
+
+    Example
+    -------
+    The decoder of the lamps looks at the top eight bits only. The firmware has a digit of their
+    base wrong, and they answer all the same (set ``mistakes``, bench ``addresses``)::
+
+        [slot.lamps]
+        base = 0x4400_0000
+        compare = "31..24"
+
+        write 0x44100008 1
+
+    Finding
+    -------
+    write of 0x1 to lamps.COUNT (0x44100008): this is image 256 of lamps, which answers here
+    because only some bits are compared (bits 31..24 compared).
+
+    try: Use the address 0x44000008 in the firmware, or have the decoder compare more bits.
+
+    What to do
+    ----------
+    Take the slot's own base in the firmware, and nothing else changes. ``busbox map BENCH`` shows
+    which addresses are images. If the images are meant, they may stay; the finding then says where
+    they are used.
     """
     for number in _acknowledged(evidence, lambda found, write, lanes: found.image != 0):
         yield evidence.hit(number, partial(_tell_image, evidence, number))
@@ -65,6 +89,26 @@ def register_hole(evidence: Evidence) -> Iterator[Hit]:
 
     It hurts because it is acknowledged all the same: a read gives 0, a write is lost, and nobody
     complains. Usually an offset is wrong.
+
+    Example
+    -------
+    The firmware looks for the events of the levers one register too far: EVENTS, the last one, is
+    at 0x20 (set ``mistakes``, bench ``registers``)::
+
+        read 0x40000024
+
+    Finding
+    -------
+    read of levers+0x24 (0x40000024): levers has no register at offset 0x24; the read gives 0. The
+    nearest is EVENTS at offset 0x20.
+
+    try: Compare the offset in the firmware with the registers of levers (busbox models).
+
+    What to do
+    ----------
+    Mend the offset in the firmware's header: ``busbox models gpio`` shows the registers of a model, and
+    ``busbox where BENCH ADDRESS`` what one address reaches. A pointer to a struct is wrong like this
+    where the struct lacks a gap that the device has.
     """
     for number in _acknowledged(evidence, lambda found, write, lanes: found.place is None):
         yield evidence.hit(number, partial(_tell_hole, evidence, number))
@@ -88,6 +132,25 @@ def read_only_write(evidence: Evidence) -> Iterator[Hit]:
     """A write went to a register of which no bit can be written.
 
     It hurts because it is acknowledged and does nothing.
+
+    Example
+    -------
+    The firmware wants to light the lamp of lever 0, and writes to the register that shows where the
+    levers are (set ``mistakes``, bench ``registers``)::
+
+        write levers.IN 1
+
+    Finding
+    -------
+    write of 0x1 to levers.IN (0x40000010): every bit of this register is read-only; the write
+    does nothing.
+
+    try: Leave the write out, or write the register that was meant (OUT, SET, CLEAR, TOGGLE,
+    ENABLE, RISE, FALL or EVENTS).
+
+    What to do
+    ----------
+    Write the register that was meant: here OUT, or SET, which leaves the other lamps alone.
     """
     for number in _acknowledged(evidence, _writes_read_only):
         yield evidence.hit(number, partial(_tell_read_only, evidence, number))
@@ -115,6 +178,25 @@ def write_only_read(evidence: Evidence) -> Iterator[Hit]:
     """A read went to a register of which no bit can be read.
 
     It hurts because the word is always 0, whatever was written: a read-modify-write loses every bit.
+
+    Example
+    -------
+    To light one lamp more, the firmware reads SET, adds a bit and writes it back. But SET shows
+    nothing of what is lit (set ``mistakes``, bench ``registers``)::
+
+        read levers.SET
+
+    Finding
+    -------
+    read of levers.SET (0x40000004): no bit of this register can be read; it gives 0.
+
+    try: Read the register that shows it (OUT, IN, ENABLE, RISE, FALL or EVENTS), or keep a copy
+    in the firmware of what was written, and change that.
+
+    What to do
+    ----------
+    Read the register that shows the state (here OUT), or do not read at all: a register of which each
+    one acts, such as SET, wants only the new bit. Else keep a copy in a variable.
     """
     for number in _acknowledged(evidence, _reads_write_only):
         yield evidence.hit(number, partial(_tell_write_only, evidence, number))
@@ -147,6 +229,25 @@ def lanes_lost(evidence: Evidence) -> Iterator[Hit]:
 
     It hurts because the write is acknowledged and lost. Usually a byte is written to the wrong one of
     the four addresses of a word.
+
+    Example
+    -------
+    The firmware stores the letter A as a byte, at 0x40001001 instead of 0x40001000. On the bus that
+    is lane 1 of DATA, which sends with lane 0 only (set ``mistakes``, bench ``registers``)::
+
+        write 0x40001000 0x4100 lanes 0010
+
+    Finding
+    -------
+    write of 0x4100 to telegraph.DATA (0x40001000) with lanes 0010 (byte 1 of the word): this
+    register acts only with lanes 0001 (byte 0); the write does nothing.
+
+    try: Store the whole word at 0x40001000, or only byte 0 of it.
+
+    What to do
+    ----------
+    Store a word, or the byte at the register's own address: see whether the pointer has the right
+    type and whether somebody adds 1 to it. Lanes are written with byte 3 first: 0010 is byte 1.
     """
     for number in _acknowledged(evidence, _loses_lanes):
         yield evidence.hit(number, partial(_tell_lanes, evidence, number))
@@ -183,6 +284,25 @@ def reserved_bits(evidence: Evidence) -> Iterator[Hit]:
     """A write had ones in bits that the register does not have.
 
     It hurts because they are dropped: a field is too narrow for the value, or the value is shifted.
+
+    Example
+    -------
+    There are eight lever lamps, 0 to 7. The firmware lights number 8 (set ``mistakes``, bench
+    ``registers``)::
+
+        write levers.OUT 0x100
+
+    Finding
+    -------
+    write of 0x100 to levers.OUT (0x40000000): the ones in 0x100 are in bits that the register
+    does not have; they are dropped, and 0x0 is left.
+
+    try: It has these bits: VALUE 7..0. See whether the value is too large or shifted.
+
+    What to do
+    ----------
+    Compare mask and shift in the firmware with the bits of the register (``busbox models gpio``), or
+    give the device more bits, if it has a setting for that (here ``width``).
     """
     accesses = evidence.recording.accesses
     for number in _acknowledged(evidence, _has_reserved):

@@ -20,6 +20,26 @@ def byte_lost(evidence: Evidence) -> Iterator[Hit]:
     """A serial port lost a byte: it was written without room, or came while one was waiting.
 
     It hurts because the text has a gap.
+
+    Example
+    -------
+    The firmware telegraphs three letters without waiting. The first is being sent, the second
+    waits, and for the third there is no room (set ``mistakes``, bench ``too_fast``)::
+
+        write telegraph.DATA 0x41
+        write telegraph.DATA 0x42
+        write telegraph.DATA 0x43
+
+    Finding
+    -------
+    DATA was written while telegraph had no room: byte 0x43 'C' is lost.
+
+    try: Poll telegraph.STATUS until TX_ROOM (bit 0) is 1 before DATA is written.
+
+    What to do
+    ----------
+    Before each byte, wait until STATUS says TX_ROOM. Where bytes that came are lost, read DATA as
+    soon as STATUS says RX_READY, or in an interrupt routine (INTERRUPT, ON_READY).
     """
 
     def tell(event: Event) -> tuple[str, str]:
@@ -45,6 +65,32 @@ def framing(evidence: Evidence) -> Iterator[Hit]:
 
     It hurts because the text has a gap. Usually the two ends have different rates, or the line was
     held low (a break).
+
+    Example
+    -------
+    The next cabin telegraphs fifteen times more slowly than this one listens: where this one looks
+    for the stop bit, the start bit is still there (set ``mistakes``, bench ``rates``)::
+
+        [[input]]
+        at = "20 us"
+        pin = "telegraph.rx"
+        bytes = [0]
+        rate = 11_520
+
+        pause 400 us
+
+    Finding
+    -------
+    telegraph found the line low where the stop bit should be: the byte 0x00 is dropped; it was
+    sampled at 24 MHz / 139 = 172662 bits per second.
+
+    try: Set telegraph.DIVISOR so that clock / DIVISOR is the sender's rate; a break (the line
+    held low) looks the same.
+
+    What to do
+    ----------
+    Divide the clock by the sender's rate and write the result to DIVISOR: here 24 MHz / 11520, 2083.
+    Where the rates agree, the line was held low: see who drives it.
     """
 
     def tell(event: Event) -> tuple[str, str]:
@@ -79,6 +125,32 @@ def baud_error(evidence: Evidence) -> Iterator[Hit]:
     It hurts because the far end reads other bytes, or none. Usually the divisor is for another clock.
     Only for a uart whose slot says ``baud``; each divisor that is in force is looked at once: the
     reset value if a byte was sent before any other was written, and each one written.
+
+    Example
+    -------
+    The divisor 139 was right for 115200 bits per second at 16 MHz. The clock of the cabin is 24 MHz
+    now, and the firmware writes no other (set ``mistakes``, bench ``rates``)::
+
+        clock = "24 MHz"
+
+        [slot.telegraph]
+        divisor = 139
+        baud = 115_200
+
+        write telegraph.DATA 0x41
+
+    Finding
+    -------
+    telegraph.DIVISOR 139 (its reset value) at 24 MHz gives 172662 bits per second; 115200 are
+    wanted (+49.88 %).
+
+    try: Write 208 to telegraph.DIVISOR before the first byte, the nearest for this clock (+0.16
+    %).
+
+    What to do
+    ----------
+    Let the firmware compute the divisor from the clock, (clock + rate / 2) / rate, and write it before
+    the first byte; or mend the reset value in bench and hardware.
     """
     accesses, clock = evidence.recording.accesses, evidence.system.clock_hz
     for number, placed in enumerate(evidence.system.devices):

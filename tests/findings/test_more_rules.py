@@ -8,8 +8,6 @@ from typing import Any
 import pytest
 
 from busbox.bench import Bench
-from busbox.cli import main
-from busbox.findings import RULES
 from busbox.model import RegisterModel
 from busbox.recording import Recording
 from busbox.registers import Register, RegisterTable
@@ -335,27 +333,3 @@ def test_a_stuck_interrupt_says_what_ends_it(
     assert finding.message.startswith(f"{pin} is high from cycle ")
     assert finding.message.endswith("the bench allows 30 (stuck_after).")
     assert finding.hint == f"Have the interrupt routine end what holds it high: {hint}"
-
-
-def test_explain_has_a_page_for_every_rule(capsys: pytest.CaptureFixture[str]) -> None:
-    """Alone it lists the rules; with one it says why that hurts."""
-    with pytest.raises(SystemExit) as ended:
-        main(["explain"])
-    assert ended.value.code == 0
-    listed = capsys.readouterr().out
-    for rule in RULES:
-        assert rule in listed
-        with pytest.raises(SystemExit) as ended:
-            main(["explain", rule])
-        assert ended.value.code == 0
-        page = capsys.readouterr().out
-        assert page.startswith(rule)
-        assert "It hurts because" in " ".join(page.split()), rule
-
-
-def test_explain_tells_the_nearest_rule(capsys: pytest.CaptureFixture[str]) -> None:
-    """A misspelt rule: exit code 2 and the nearest name."""
-    with pytest.raises(SystemExit) as ended:
-        main(["explain", "byte-loss"])
-    assert ended.value.code == 2
-    assert "there is no rule 'byte-loss'; did you mean 'byte-lost'?" in capsys.readouterr().err
