@@ -247,6 +247,22 @@ class AddressMap:
 
         return min(self.slots, key=distance, default=None)
 
+    def meant(self, address: int) -> str:
+        """Return in words what an address that no slot decodes may have meant, "" without any slot.
+
+        Names the nearest slot, and its register at the offset that the address would have in it.
+        """
+        slot = self.nearest(address)
+        if slot is None:
+            return ""
+        offset = address & (1 << slot.inner_bits) - 1
+        place = slot.table.at(offset)
+        same = f"{slot.name}.{place.name} ({slot.base + offset:#010x})" if place else ""
+        return (
+            f"the nearest slot is {slot.name} at {slot.base:#010x}..{slot.base + slot.size - 1:#010x}"
+            + (f"; the same offset there is {same}" if same else "")
+        )
+
     def runs(self, limit: int = 64) -> tuple[list[tuple[int, int, bool]], bool]:
         """Return runs (first, last address, mapped) in order, and whether all of them are there.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from functools import partial
 from itertools import chain
@@ -196,12 +197,8 @@ class Builder:
                 f"not {slot.size:#x}",
             )
             return None
-        slot = Slot(
-            slot.name, slot.base, slot.size, slot.decode, slot.compare, slot.wait, slot.yields_to,
-            table,
-        )  # fmt: skip
         label = kind if isinstance(kind, str) else kind.__name__
-        return Placed(slot, model, label, settings, tuple(pins))
+        return Placed(replace(slot, table=table), model, label, settings, tuple(pins))
 
     def _asked(self, path: KeyPath, model: Any, method: str, *given: object) -> Any:
         """Return what a method of the model's class says; what it raises is a mistake."""

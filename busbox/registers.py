@@ -20,7 +20,8 @@ RIGHTS = {
     "ones_act": "reads 0; each one written acts, lanes not selected do not",
 }
 
-_LANE_MASKS = tuple(
+#: The mask of every set of lanes, by its four bits (see :func:`lane_mask`).
+LANE_MASKS = tuple(
     sum(0xFF << 8 * lane for lane in range(4) if lanes >> lane & 1) for lanes in range(16)
 )
 
@@ -30,7 +31,7 @@ def lane_mask(lanes: int) -> int:
 
     Source: Wishbone B4, rule 3.100 (8-bit granularity, little-endian).
     """
-    return _LANE_MASKS[lanes]
+    return LANE_MASKS[lanes]
 
 
 def show_lanes(lanes: int) -> str:

@@ -7,6 +7,7 @@ from array import array
 from collections import deque
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import count
 
 import numpy as np
 
@@ -166,6 +167,7 @@ class Replay:
         self._source: Source = system.new_source()
         self._ledger = _Ledger(system)
         self._inputs: list[tuple[int, int, InputLevel]] = []
+        self._order = count()
         for level in system.inputs:
             self._schedule(level)
         self._connections = Connections(system, self._hosts, self._models)
@@ -186,7 +188,7 @@ class Replay:
         self._last_step = 0
 
     def _schedule(self, level: InputLevel) -> None:
-        heapq.heappush(self._inputs, (level.cycle, len(self._inputs), level))
+        heapq.heappush(self._inputs, (level.cycle, next(self._order), level))
 
     def _waker(self, number: int) -> Callable[[int], None]:
         def wake_at(cycle: int) -> None:

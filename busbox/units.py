@@ -102,6 +102,14 @@ def parse_span(value: object) -> Span:
     return span
 
 
+def nearest_divisor(clock_hz: int, rate: int, bits: int) -> int:
+    """Return the whole number nearest to ``clock_hz / rate`` that a divisor of ``bits`` bits can hold.
+
+    At least 1; of two that are equally near, the larger.
+    """
+    return min(max((2 * clock_hz + rate) // (2 * rate), 1), (1 << bits) - 1)
+
+
 def show_clock(hertz: int) -> str:
     """Return a clock as people write it: ``16 MHz``."""
     for unit, scale in reversed(_HERTZ.items()):

@@ -129,7 +129,11 @@ class Gpio(RegisterModel):
         numbers = range(settings["width"])
         outputs = tuple(Pin(f"out.{number}", "output") for number in numbers)
         inputs = tuple(Pin(f"in.{number}", "input") for number in numbers)
-        return (*outputs, *inputs, Pin("interrupt", "output", 0, "EVENTS is not 0."))
+        return (
+            *outputs,
+            *inputs,
+            Pin("interrupt", "output", 0, "EVENTS is not 0; ones written to EVENTS clear it."),
+        )
 
     def input(self, cycle: int, pin: str, level: int) -> None:
         """Take a level; it reaches IN two rows later."""

@@ -43,7 +43,14 @@ class Timer(RegisterModel):
         Register("STATUS", 0x10, "ones_clear", "What has happened.", (Field("RANG", 0, 0),)),
     )
 
-    pins = (Pin("ring", "output", 0, "RANG, while CONTROL.0 is 1."),)
+    pins = (
+        Pin(
+            "ring",
+            "output",
+            0,
+            "RANG, while CONTROL.0 is 1; a one written to STATUS.0 clears RANG.",
+        ),
+    )
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)

@@ -7,6 +7,7 @@ from typing import Any
 from busbox.device import NO_ACCESS, Host, Pin, Setting
 from busbox.model import RegisterModel, Write
 from busbox.registers import Field, Register, RegisterTable
+from busbox.units import nearest_divisor
 
 #: Bit times of a frame: start, eight data bits, stop. Source: common practice (8N1).
 FRAME_BITS = 10
@@ -118,6 +119,7 @@ class SerialReceiver:
     ----------
     clocks : clocks per bit that the next byte will have; 0 acts as 1
     byte : the byte that waits, or None
+    taken : clocks per bit that the byte under way, or the last one, is sampled with
 
     Timing
     ------
@@ -142,6 +144,7 @@ class SerialReceiver:
         self._level = 1
         self._changes: list[tuple[int, int]] = []
         self._sample: int | None = None
+        self.taken = max(1, self.clocks)
         self._search = origin
         if not self._line:
             self._changes.append((origin + SYNCHRONISER_STAGES, 0))
@@ -168,8 +171,8 @@ class SerialReceiver:
             before, self._level = self._level, self._changes.pop(0)[1]
             if before and not self._level and row >= self._search:
                 self._bits, self._count = 0, 0
-                self._clocks = max(1, self.clocks)
-                self._sample = row + self._clocks // 2
+                self.taken = max(1, self.clocks)
+                self._sample = row + self.taken // 2
             return None
         return self._take(self._sample)
 
@@ -185,7 +188,7 @@ class SerialReceiver:
             return row, self._bits, self._level
         else:
             self._bits |= self._level << count - 1 if count else 0
-            self._sample = row + self._clocks
+            self._sample = row + self.taken
         return None
 
     def _finish(self, row: int) -> None:
@@ -252,13 +255,17 @@ class Uart(RegisterModel):
     pins = (
         Pin("tx", "output", 1, "Serial data out."),
         Pin("rx", "input", 1, "Serial data in."),
-        Pin("interrupt", "output", 0, "As INTERRUPT says."),
+        Pin(
+            "interrupt",
+            "output",
+            0,
+            "TX_ROOM with ON_ROOM (until DATA is written), RX_READY with ON_READY (until it is read).",
+        ),
     )
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
-        nearest = (2 * host.clock_hz + 115_200) // (2 * 115_200)
-        self.reset_divisor = settings["divisor"] or min(max(nearest, 1), 0xFFFF)
+        self.reset_divisor = settings["divisor"] or nearest_divisor(host.clock_hz, 115_200, 16)
         self.stored["DIVISOR"] = self.reset_divisor
         self.sender = SerialSender(host, "tx", self.reset_divisor)
         self.receiver = SerialReceiver(self.reset_divisor)
@@ -290,7 +297,7 @@ class Uart(RegisterModel):
         """Take a byte whose stop sample was in ``row``."""
         if not stop:
             self.stored["STATUS"] |= RX_FRAMING
-            self.host.event(row, "framing", byte=byte)
+            self.host.event(row, "framing", byte=byte, clocks=self.receiver.taken)
         elif self.receiver.byte is not None:
             self.stored["STATUS"] |= RX_LOST
             self.host.event(row, "rx-lost", byte=byte)

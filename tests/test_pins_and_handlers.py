@@ -351,6 +351,19 @@ def test_a_reply_begins_its_delay_after_the_stop_bit_of_the_text(tmp_path: Path)
     assert starts(recording) == [1, 51]
 
 
+def test_a_reply_may_share_its_row_with_a_level_of_the_board(tmp_path: Path) -> None:
+    """The reply falls in row 50, and the board moves lever 1 in it: both arrive."""
+    steps = "write telegraph.DATA 0x3f\npause 200\n"
+    recording = run(
+        tmp_path,
+        steps,
+        reply=[{"of": "telegraph", "after_text": "?", "send": "y", "delay": 7, "rate": 250_000}],
+        input=[level(1, 1, "levers.in.0"), level(50, 1, "levers.in.1")],
+    )
+    assert recording.edges("telegraph.rx")[0][1] == 50
+    assert recording.edges("levers.in.1")[0][1] == 50
+
+
 def test_a_reset_before_the_end_of_the_text_keeps_the_reply_away(tmp_path: Path) -> None:
     """A byte that was cut is no text: nobody answers it."""
     steps = "write telegraph.DATA 0x3f\nawait telegraph.rx 0 limit 99\nread levers.IN\n"

@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
 import click
 
 from busbox.bench import Bench
 from busbox.reports.paper import Paper
+
+if TYPE_CHECKING:
+    from busbox.replay import Progress as Report
 
 set_option = click.option(
     "--set",
@@ -30,6 +38,37 @@ def paper() -> Paper:
     return Paper(colours=sys.stdout.isatty())
 
 
+def plain(text: str) -> str:
+    """Return a text of a docstring without the marks of its mark-up."""
+    return re.sub(r"(?::\w+:)?`+([^`]*)`+", r"\1", text)
+
+
 def print_json(value: object) -> None:
     """Print one JSON object, in ASCII, so that every terminal and every encoding can hold it."""
     click.echo(json.dumps(value, indent=2))
+
+
+@contextmanager
+def shown_progress(as_json: bool) -> Iterator[Report | None]:
+    """Give what tells how far a long run is; None where there is no terminal, or JSON is printed."""
+    if as_json or not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
+
+    columns = BarColumn(), TextColumn("{task.description}")
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("", total=None, visible=False)
+        begun = time.monotonic()
+
+        def show(row: int, share: float | None) -> None:
+            bar.update(
+                task,
+                total=None if share is None else 1.0,
+                completed=share or 0.0,
+                description=f"cycle {row:,}",
+                visible=time.monotonic() > begun + 1,
+            )
+
+        yield show

@@ -12,7 +12,7 @@ from typing import Any
 
 import click
 
-from busbox.cli.common import json_option, paper, print_json
+from busbox.cli.common import json_option, paper, plain, print_json
 from busbox.device import REQUIRED, Pin, Setting
 from busbox.errors import InputError, raised
 from busbox.registers import RIGHTS, Register, RegisterTable
@@ -89,11 +89,6 @@ def _section(model: Any, title: str) -> str:
     """Return a section of a model's docstring, "" if there is none."""
     found = re.search(rf"^{title}\n-+\n(.*?)(?=\n\S[^\n]*\n-+\n|\Z)", _doc(model), re.M | re.S)
     return found[1].strip() if found else ""
-
-
-def _plain(text: str) -> str:
-    """Return a text of a docstring without the marks of its mark-up."""
-    return re.sub(r"(?::\w+:)?`+([^`]*)`+", r"\1", text)
 
 
 # One model.
@@ -173,7 +168,7 @@ class _Shown:
                 for pin in self.pins
             ],
             "settings": [_setting_object(setting) for setting in self.model.settings],
-            "timing": _plain(_section(self.model, "Timing")) or None,
+            "timing": plain(_section(self.model, "Timing")) or None,
         }
 
     def write(self, page: Paper) -> None:
@@ -193,7 +188,7 @@ class _Shown:
             text = _section(self.model, title)
             if text:
                 page.title(title)
-                page.table(wrapped([(_plain(text),)]))
+                page.table(wrapped([(plain(text),)]))
 
     def _registers(self, page: Paper) -> None:
         page.title("Registers" if self.table.registers else "Registers: none")

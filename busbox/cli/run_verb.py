@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-import sys
-import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -15,11 +13,17 @@ from typing import Any
 import click
 
 from busbox.bench import Bench, benches_of
-from busbox.cli.common import json_option, open_bench, paper, print_json, set_option
+from busbox.cli.common import (
+    json_option,
+    open_bench,
+    paper,
+    print_json,
+    set_option,
+    shown_progress,
+)
 from busbox.engines import DEFAULT_ENGINE, ENGINES
 from busbox.errors import InputError, Mistake
 from busbox.recording import Recording
-from busbox.replay import Progress as Report
 
 
 @click.command("run")
@@ -67,7 +71,7 @@ def command(
     names: list[Path | str] = [*several] if several else [bench]
     for name in names:
         opened = open_bench(str(name), values)
-        with _progress(as_json) as progress, _by_option():
+        with shown_progress(as_json) as progress, _by_option():
             run = partial(opened.run, engine, traffic=traffic, progress=progress)
             recording, extras = _run(opened, run, until, traffic, stop_on, coverage)
         _write(opened, recording, vcd, out, extras)
@@ -189,29 +193,3 @@ def _write(
         recording.save(folder / f"{bench.name}.recording.npz")
         report = json.dumps(as_object(recording) | extras, indent=2) + "\n"
         replace_file(folder / f"{bench.name}.json", report.encode("ascii"))
-
-
-@contextmanager
-def _progress(as_json: bool) -> Iterator[Report | None]:
-    """Show how far a long run is, on a terminal."""
-    if as_json or not sys.stderr.isatty():
-        yield None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn
-
-    columns = BarColumn(), TextColumn("{task.description}")
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("", total=None, visible=False)
-        begun = time.monotonic()
-
-        def show(row: int, share: float | None) -> None:
-            bar.update(
-                task,
-                total=None if share is None else 1.0,
-                completed=share or 0.0,
-                description=f"cycle {row:,}",
-                visible=time.monotonic() > begun + 1,
-            )
-
-        yield show

@@ -7,8 +7,14 @@ from typing import Any
 
 import click
 
-from busbox.cli.common import json_option, open_bench, paper, print_json, set_option
-from busbox.cli.run_verb import _progress
+from busbox.cli.common import (
+    json_option,
+    open_bench,
+    paper,
+    print_json,
+    set_option,
+    shown_progress,
+)
 from busbox.device import RELEASED
 from busbox.engines import DEFAULT_ENGINE, engine_class
 from busbox.errors import InputError, nearest, one_of
@@ -39,7 +45,7 @@ def command(
     system = open_bench(bench, values).system()
     shown = _shown(system, slot)
     cycle = _cycle(at, system.clock_hz)
-    with _progress(as_json) as progress:
+    with shown_progress(as_json) as progress:
         recording = replay(system, engine_class(DEFAULT_ENGINE), cycle + 1, progress)
     if as_json:
         print_json(_object(recording, shown, cycle))

@@ -103,15 +103,9 @@ def _start(found: Decoded) -> int:
 def _nothing(page: Paper, address_map: AddressMap, address: int) -> None:
     page.line("  no slot answers:")
     page.table([(f"  {slot.name}", _why_not(slot, address)) for slot in address_map.slots])
-    nearest = address_map.nearest(address)
-    if nearest is not None:
-        offset = address & (1 << nearest.inner_bits) - 1
-        place = nearest.table.at(offset)
-        same = f"; the same offset there is {nearest.name}.{place.name}" if place else ""
-        page.line(
-            f"  the nearest slot is {nearest.name} at "
-            f"{nearest.base:#010x}..{nearest.base + nearest.size - 1:#010x}{same}"
-        )
+    meant = address_map.meant(address)
+    if meant:
+        page.line(f"  {meant}")
 
 
 def _why_not(slot: Slot, address: int) -> str:
@@ -168,7 +162,5 @@ def _hit(found: Decoded) -> str:
 
 
 def _miss(address_map: AddressMap, address: int) -> str:
-    nearest = address_map.nearest(address)
-    if nearest is None:
-        return "no slot"
-    return f"no slot; the nearest is {nearest.name} at {nearest.base:#010x}"
+    meant = address_map.meant(address)
+    return f"no slot; {meant}" if meant else "no slot"

@@ -4,7 +4,7 @@ A rule takes the :class:`Evidence` of a run and yields :class:`Hit`\\ s in order
 writing the function in the module of its topic and naming it in :data:`RULES`.
 """
 
-from busbox.findings import bus, devices, reads, registers
+from busbox.findings import bus, devices, reads, registers, serial
 from busbox.findings.finding import Finding
 from busbox.findings.rule import KEPT, Evidence, Hit, Rule, Wanted, collect
 
@@ -26,9 +26,9 @@ RULES: dict[str, Rule] = {
     "uninitialised-read": devices.uninitialised_read,
     "rom-write": devices.rom_write,
     "frame-missed": devices.frame_missed,
-    "byte-lost": devices.byte_lost,
-    "framing": devices.framing,
-    "baud-error": devices.baud_error,
+    "byte-lost": serial.byte_lost,
+    "framing": serial.framing,
+    "baud-error": serial.baud_error,
     "interrupt-stuck": devices.interrupt_stuck,
 }
 

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from busbox.address_map import Slot
 from busbox.engines import ERR, NONE, WATCHDOG
 from busbox.findings.rule import Evidence, Hit
 
@@ -21,6 +20,26 @@ def unmapped_access(evidence: Evidence) -> Iterator[Hit]:
 
     It hurts because the write is lost, or the read is 0: on the board the peripheral simply does
     nothing. Usually a base address differs between firmware and hardware.
+
+    Example
+    -------
+    The firmware tells the signal lamps how many of them there are. Its header has one digit of
+    their base wrong, 0x41000000 for 0x44000000 (set ``mistakes``, bench ``addresses``)::
+
+        write 0x41000008 1
+
+    Finding
+    -------
+    write of 0x1 to 0x41000008: no slot answers at this address; the write is lost.
+
+    try: The nearest slot is levers at 0x40000000..0x40000fff; the same offset there is
+    levers.CLEAR (0x40000008). Make the base in the bench and the one in the firmware agree.
+
+    What to do
+    ----------
+    See which constant of the firmware made the address, and give it the base that the hardware has.
+    The nearest slot is a guess: here the lamps were meant. ``busbox where BENCH FILE.h`` checks every
+    constant of a C header at once.
     """
 
     def unmapped(part: Accesses) -> Any:
@@ -32,34 +51,49 @@ def unmapped_access(evidence: Evidence) -> Iterator[Hit]:
 
 def _tell_unmapped(evidence: Evidence, access: int) -> tuple[str, str]:
     address = int(evidence.recording.accesses.address[access])
-    message = f"{evidence.describe(access)}: no slot answers at this address."
+    message = (
+        f"{evidence.describe(access)}: no slot answers at this address; {evidence.undone(access)}."
+    )
     return message, _nearest_hint(evidence, address)
 
 
 def _nearest_hint(evidence: Evidence, address: int) -> str:
-    slot = evidence.system.address_map.nearest(address)
-    if slot is None:
+    meant = evidence.system.address_map.meant(address)
+    if not meant:
         return "The bench has no slot at all; give it one."
-    meant = _same_offset(slot, address)
-    return (
-        f"The nearest slot is {slot.name} at {slot.base:#010x}..{slot.base + slot.size - 1:#010x}"
-        f"{meant}. Make the base in the bench and the one in the firmware agree."
-    )
-
-
-def _same_offset(slot: Slot, address: int) -> str:
-    """Name the register that lies where the address would be in the slot, if there is one."""
-    offset = address & (1 << slot.inner_bits) - 1
-    place = slot.table.at(offset)
-    if place is None:
-        return ""
-    return f"; the same offset there is {slot.name}.{place.name} ({slot.base + offset:#010x})"
+    meant = meant[0].upper() + meant[1:]
+    return f"{meant}. Make the base in the bench and the one in the firmware agree."
 
 
 def no_answer(evidence: Evidence) -> Iterator[Hit]:
     """Nobody answered an access, and the watchdog ended it with ERR.
 
     It hurts because the CPU stood still for the watchdog's time, and the access did nothing.
+
+    Example
+    -------
+    The firmware drops a signal arm through a port that this hardware does not have. The fabric says
+    nothing about it, but a watchdog counts (set ``mistakes``, bench ``silence``)::
+
+        [fabric]
+        unanswered = "silence"
+        watchdog = 64
+
+        write 0x50000000 1
+
+    Finding
+    -------
+    write of 0x1 to 0x50000000: unanswered for 64 cycles; the watchdog ended it with ERR, and the
+    write is lost. No slot decodes it.
+
+    try: The nearest slot is levers at 0x40000000..0x40000fff; the same offset there is levers.OUT
+    (0x40000000). Make the base in the bench and the one in the firmware agree.
+
+    What to do
+    ----------
+    Where no slot decodes the address, mend the base as for unmapped-access. Where one does, its
+    device kept the CPU waiting: let the firmware ask it whether it is ready before it uses it, or
+    give the watchdog more cycles.
     """
     for number in evidence.where(lambda part: part.terminator == WATCHDOG):
         yield evidence.hit(number, partial(_tell_no_answer, evidence, number))
@@ -70,7 +104,7 @@ def _tell_no_answer(evidence: Evidence, access: int) -> tuple[str, str]:
     cycles = evidence.system.fabric.watchdog
     message = (
         f"{evidence.describe(access)}: unanswered for {cycles} cycles; the watchdog ended it with "
-        "ERR."
+        f"ERR, and {evidence.undone(access)}."
     )
     if found.slot is None:
         return message + " No slot decodes it.", _nearest_hint(evidence, found.address)
@@ -84,6 +118,30 @@ def bus_hang(evidence: Evidence) -> Iterator[Hit]:
 
     It hurts because nothing goes on after it; on the board only a reset helps. Usually a silent fabric
     has no watchdog, or a device waits for something that never comes.
+
+    Example
+    -------
+    The firmware asks a bell that is not built in whether it rings. The fabric says nothing about
+    such an address, and there is no watchdog (set ``mistakes``, bench ``hang``)::
+
+        [fabric]
+        unanswered = "silence"
+
+        read 0x50000000
+
+    Finding
+    -------
+    read of 0x50000000: unanswered for 500 cycles (the limit hang_after); the run ends here. No
+    slot decodes it.
+
+    try: The nearest slot is levers at 0x40000000..0x40000fff; the same offset there is levers.OUT
+    (0x40000000). Make the base in the bench and the one in the firmware agree. A fabric that is
+    silent needs a watchdog.
+
+    What to do
+    ----------
+    Mend the address, or what the device waits for. Then give the fabric a watchdog all the same, here
+    and in the hardware: the next mistake of this kind ends with ERR, and the firmware goes on.
     """
     if evidence.recording.ended == "hang":
         (access,) = evidence.where(lambda part: part.terminator == NONE)
@@ -108,6 +166,28 @@ def wishbone_rule(evidence: Evidence) -> Iterator[Hit]:
     """A port broke a rule of Wishbone B4.
 
     It hurts because other components may rely on the rule: on the board it works by chance, or not.
+
+    Example
+    -------
+    The port of the levers acknowledges all the time, also when nobody asks it. No traffic can do
+    that; in the Amaranth of a port (set ``mistakes``, bench ``forgotten``)::
+
+        m.d.comb += self.bus.ack.eq(1)
+
+    Finding
+    -------
+    port levers, rule 3.35: levers: ACK up without a request; a terminator comes only from a
+    request, which is CYC and STB together (Wishbone B4, rule 3.35 and observation 3.25). Row 0:
+    RST 0 CYC 0 STB 0 WE 0 ADR 0x0 SEL 0000 write data 0x00000000 read data 0x00000000 ACK 1 ERR 0
+    RTY 0 STALL 0 LOCK 0
+
+    try: Compare the port's signals with the rule in the standard.
+
+    What to do
+    ----------
+    Mend the hardware, not the firmware: here, let ACK follow CYC and STB. The rule's number is that
+    of the standard. Ports are watched where ``busbox.engines.reference.ReferenceEngine.watch_ports`` is
+    set to True in Python, since that is slow; Busbox's own tests do so.
     """
     accesses = evidence.recording.accesses
     for port, breach in evidence.breaches:

@@ -2,26 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from busbox.columns import Column
-from busbox.engines import ACK
-from busbox.findings.rule import Evidence, Hit
-from busbox.units import show_clock, show_time
+from busbox.findings.rule import Evidence, Hit, of_kind
+from busbox.units import show_time
 
 if TYPE_CHECKING:
-    from busbox.address_map import Slot
-    from busbox.recording import Accesses, Event, IntColumn
+    from busbox.device import Pin
+    from busbox.recording import Event, IntColumn
 
 
 def frame_missed(evidence: Evidence) -> Iterator[Hit]:
     """A frame was started while the last one was still under way; it is not sent.
 
     It hurts because the lamps keep the old picture. BUSY covers the latch gap too.
+
+    Example
+    -------
+    The firmware shows the two signal lamps twice, without waiting for the first frame to end (set
+    ``mistakes``, bench ``too_fast``)::
+
+        write lamps.COUNT 2
+        write lamps.CONTROL 1
+        write lamps.CONTROL 1
+
+    Finding
+    -------
+    SEND was written while lamps is BUSY: this frame is not sent. It stays BUSY for another 1059
+    cycles (66.19 us).
+
+    try: Poll lamps.STATUS until BUSY (bit 0) is 0 before SEND is written.
+
+    What to do
+    ----------
+    Wait until BUSY is 0, then set the colours, then write SEND. If the newest picture is all that
+    counts, look at BUSY once and try again later.
     """
     clock = evidence.system.clock_hz
 
@@ -33,48 +53,7 @@ def frame_missed(evidence: Evidence) -> Iterator[Hit]:
             f"Poll {event.device}.STATUS until BUSY (bit 0) is 0 before SEND is written.",
         )
 
-    return _of_kind(evidence, ("frame-missed",), tell)
-
-
-def byte_lost(evidence: Evidence) -> Iterator[Hit]:
-    """A serial port lost a byte: it was written without room, or came while one was waiting.
-
-    It hurts because the text has a gap.
-    """
-
-    def tell(event: Event) -> tuple[str, str]:
-        byte = int(event.details["byte"])
-        shown = f" {chr(byte)!r}" if 32 <= byte < 127 else ""
-        if event.kind == "rx-lost":
-            return (
-                f"{event.device} received byte {byte:#04x}{shown} while another was waiting to be "
-                "read: the new one is lost.",
-                f"Read {event.device}.DATA before the next byte ends: poll RX_READY more often, or use "
-                "the interrupt.",
-            )
-        return (
-            f"DATA was written while {event.device} had no room: byte {byte:#04x}{shown} is lost.",
-            f"Poll {event.device}.STATUS until TX_ROOM (bit 0) is 1 before DATA is written.",
-        )
-
-    return _of_kind(evidence, ("byte-lost", "rx-lost"), tell, "DATA")
-
-
-def framing(evidence: Evidence) -> Iterator[Hit]:
-    """A serial port received a byte without a stop bit, and dropped it.
-
-    It hurts because the text has a gap. Usually the two ends have different rates, or the line was
-    held low (a break).
-    """
-
-    def tell(event: Event) -> tuple[str, str]:
-        return (
-            f"{event.device} found the line low where the stop bit should be: the byte "
-            f"{int(event.details['byte']):#04x} is dropped.",
-            f"Compare the sender's rate with clock / {event.device}.DIVISOR; a break looks the same.",
-        )
-
-    return _of_kind(evidence, ("framing",), tell, "DATA")
+    return of_kind(evidence, ("frame-missed",), tell)
 
 
 def uninitialised_read(evidence: Evidence) -> Iterator[Hit]:
@@ -82,110 +61,78 @@ def uninitialised_read(evidence: Evidence) -> Iterator[Hit]:
 
     It hurts because block memory holds anything after power-up: here the read gives 0, on the board it
     may not.
+
+    Example
+    -------
+    The firmware looks into the train book before anything has been written there (set ``mistakes``,
+    bench ``memories``)::
+
+        read 0x20000000
+
+    Finding
+    -------
+    book.WORD.0 (0x20000000) was read before anything was written to it; it gives 0 here.
+
+    try: Write it first (start-up code that clears and copies variables does), or give book its
+    contents in the bench (file = ...).
+
+    What to do
+    ----------
+    If it is a variable, see whether start-up code clears or copies its section, and whether that code
+    was recorded. If it is a table, load it: ``file = "book.hex"`` in the slot.
     """
 
     def tell(event: Event) -> tuple[str, str]:
         return (
-            f"{event.device}: the word at offset {int(event.details['offset']):#x} was read before "
-            "anything was written to it; it gives 0 here.",
-            "Write it first, or give the memory its contents (file = ...).",
+            f"{_word(evidence, event)} was read before anything was written to it; it gives 0 here.",
+            f"Write it first (start-up code that clears and copies variables does), or give "
+            f"{event.device} its contents in the bench (file = ...).",
         )
 
-    return _of_kind(evidence, ("uninitialised-read",), tell)
+    return of_kind(evidence, ("uninitialised-read",), tell)
 
 
 def rom_write(evidence: Evidence) -> Iterator[Hit]:
     """A write went to a read-only memory, and was dropped.
 
     It hurts because the variable keeps its old value. Usually a section is linked to the wrong place.
+
+    Example
+    -------
+    The firmware counts trains in a variable that was linked into the read-only page (set
+    ``mistakes``, bench ``memories``)::
+
+        write 0x00000010 1
+
+    Finding
+    -------
+    page is a ROM: the write to page.WORD.4 (0x00000010) does nothing.
+
+    try: Move what is written to a RAM (linker script), or make the slot kind = "ram".
+
+    What to do
+    ----------
+    Find the variable in the linker's map file, and move its section to a RAM. A pointer that was never
+    set writes near 0 as well.
     """
 
     def tell(event: Event) -> tuple[str, str]:
         return (
-            f"{event.device} is a ROM: the write to offset {int(event.details['offset']):#x} does "
-            "nothing.",
+            f"{event.device} is a ROM: the write to {_word(evidence, event)} does nothing.",
             'Move what is written to a RAM (linker script), or make the slot kind = "ram".',
         )
 
-    return _of_kind(evidence, ("rom-write",), tell)
+    return of_kind(evidence, ("rom-write",), tell)
 
 
-def _of_kind(
-    evidence: Evidence,
-    kinds: tuple[str, ...],
-    tell: Callable[[Event], tuple[str, str]],
-    register: str = "",
-) -> Iterator[Hit]:
-    """Yield a hit for each event of these kinds; ``register`` names it where no access does."""
-    for event in evidence.recording.events:
-        if event.kind not in kinds:
-            continue
-        if event.access >= 0:
-            yield evidence.hit(event.access, partial(tell, event), event.cycle)
-        else:
-            key = f"{event.device}.{register}"
-            yield Hit(event.cycle, -1, event.device, register, key, partial(tell, event))
-
-
-#: Difference of a serial rate from the wanted one that is too much, in per cent: less than half of
-#: what an ideal mid-bit receiver takes over 9.5 bits (5.26 %, computed).
-BAUD_PER_CENT = 2
-
-
-def baud_error(evidence: Evidence) -> Iterator[Hit]:
-    """A serial port's divisor gives another rate than the bench wants, by more than 2 per cent.
-
-    It hurts because the far end reads other bytes, or none. Usually the divisor is for another clock.
-    Only for a uart whose slot says ``baud``; each divisor that is in force is looked at once: the
-    reset value if a byte was sent before any other was written, and each one written.
-    """
-    accesses, clock = evidence.recording.accesses, evidence.system.clock_hz
-    for number, placed in enumerate(evidence.system.devices):
-        wanted = placed.settings.get("baud")
-        address = evidence.system.address_map.address_of(placed.slot.name, "DIVISOR")
-        if not isinstance(wanted, int) or address is None:
-            continue
-        written = list(evidence.where(partial(_writes, placed.slot, number, address)))
-        text = evidence.recording.characters.get(placed.slot.name)
-        first = int(accesses.end[written[0]]) if len(written) else None
-        if text is not None and len(text.cycles) and (first is None or text.cycles[0] < first):
-            divisor = placed.settings["divisor"] or _nearest_divisor(clock, 115_200)
-            if _off(clock, divisor, wanted):
-                cause = int(text.accesses[0])
-                tell = partial(_tell_baud, placed.slot.name, clock, divisor, wanted)
-                yield evidence.hit(cause, tell)
-        for access in written:
-            divisor = int(accesses.data[access]) & 0xFFFF
-            if _off(clock, divisor, wanted):
-                tell = partial(_tell_baud, placed.slot.name, clock, divisor, wanted)
-                yield evidence.hit(access, tell)
-
-
-def _writes(slot: Slot, number: int, address: int, part: Accesses) -> Any:
-    """Tell the accesses that wrote a slot's register at ``address``, at whatever image."""
-    offsets = (part.address.astype("i8") - slot.base) % slot.size
-    mine = (part.slot == number) & part.write & (part.terminator == ACK)
-    return mine & (offsets == address - slot.base)
-
-
-def _nearest_divisor(clock_hz: int, rate: int) -> int:
-    return min(max((2 * clock_hz + rate) // (2 * rate), 1), 0xFFFF)
-
-
-def _off(clock_hz: int, divisor: int, wanted: int) -> bool:
-    return abs(clock_hz - wanted * max(1, divisor)) * 100 > BAUD_PER_CENT * wanted * max(1, divisor)
-
-
-def _tell_baud(device: str, clock_hz: int, divisor: int, wanted: int) -> tuple[str, str]:
-    def error(count: int) -> str:
-        return f"{100 * (clock_hz / count / wanted - 1):+.2f} %"
-
-    count, best = max(1, divisor), _nearest_divisor(clock_hz, wanted)
-    return (
-        f"{device}.DIVISOR {divisor} at {show_clock(clock_hz)} gives {clock_hz / count:.0f} bits per "
-        f"second; {wanted} are wanted ({error(count)}).",
-        f"The nearest divisor for this clock is {best} ({error(best)}).",
-    )
+def _word(evidence: Evidence, event: Event) -> str:
+    """Return the word of a memory that an event names: ``book.WORD.1 (0x20000004)``."""
+    offset = int(event.details["offset"])
+    slot = evidence.system.address_map.slot(event.device)
+    assert slot is not None
+    place = slot.table.at(offset)
+    name = place.name if place else f"{offset:#x}"
+    return f"{slot.name}.{name} ({slot.base + offset:#010x})"
 
 
 def interrupt_stuck(evidence: Evidence) -> Iterator[Hit]:
@@ -193,6 +140,34 @@ def interrupt_stuck(evidence: Evidence) -> Iterator[Hit]:
 
     It hurts because the CPU would be called again and again, or has forgotten the interrupt. Only where
     the bench sets ``stuck_after``; counted from the rise, or from the last access to the device.
+
+    Example
+    -------
+    Lever 4 is to ring when it is pulled. It does, but no routine ever looks at the levers (set
+    ``mistakes``, bench ``forgotten``)::
+
+        stuck_after = "50 us"
+
+        [[input]]
+        at = "10 us"
+        pin = "levers.in.4"
+        level = 1
+
+        write levers.RISE 0x10
+        pause 100 us
+
+    Finding
+    -------
+    levers.interrupt is high from cycle 163 on for 1441 cycles without an access to levers; the
+    bench allows 800 (stuck_after).
+
+    try: Have the interrupt routine end what holds it high: EVENTS is not 0; ones written to
+    EVENTS clear it.
+
+    What to do
+    ----------
+    See whether the routine is installed and interrupts are switched on (in traffic it is a
+    ``handler``). It must take back what it has served: here, write the ones of EVENTS back to it.
     """
     from busbox.recording import windows
 
@@ -205,15 +180,16 @@ def interrupt_stuck(evidence: Evidence) -> Iterator[Hit]:
             ends.extend(part.end[part.slot == number])
         for pin in placed.pins:
             if pin.direction == "output" and pin.name in INTERRUPTS:
-                yield from _stuck(evidence, f"{placed.slot.name}.{pin.name}", ends.array(), limit)
+                yield from _stuck(evidence, placed.slot.name, pin, ends.array(), limit)
 
 
 #: Output pins that ask for the CPU's attention.
 INTERRUPTS = ("interrupt", "ring")
 
 
-def _stuck(evidence: Evidence, pin: str, ends: IntColumn, limit: int) -> Iterator[Hit]:
-    line = evidence.recording.lines[pin]
+def _stuck(evidence: Evidence, slot: str, pin: Pin, ends: IntColumn, limit: int) -> Iterator[Hit]:
+    name = f"{slot}.{pin.name}"
+    line = evidence.recording.lines[name]
     falls = np.append(line.cycles[1:], evidence.recording.cycles)
     for rise, fall, level, cause in zip(
         line.cycles.tolist(),
@@ -227,15 +203,15 @@ def _stuck(evidence: Evidence, pin: str, ends: IntColumn, limit: int) -> Iterato
         inside = ends[slice(*np.searchsorted(ends, (rise, fall)))].tolist()
         for start, end in zip([rise, *inside], [*inside, fall], strict=True):
             if end - start >= limit:
-                slot, _, name = pin.partition(".")
-                tell = partial(_tell_stuck, pin, start, end - start)
-                yield Hit(start + limit, cause, slot, name, pin, tell)
+                tell = partial(_tell_stuck, slot, pin, start, end - start, limit)
+                yield Hit(start + limit, cause, slot, pin.name, name, tell)
                 break
 
 
-def _tell_stuck(pin: str, start: int, cycles: int) -> tuple[str, str]:
-    device = pin.partition(".")[0]
+def _tell_stuck(slot: str, pin: Pin, start: int, cycles: int, limit: int) -> tuple[str, str]:
+    why = f": {pin.text}" if pin.text else "."
     return (
-        f"{pin} is high from cycle {start} on for {cycles} cycles without an access to {device}.",
-        f"Clear in the handler what raised it: write the ones of {device}'s EVENTS or STATUS back.",
+        f"{slot}.{pin.name} is high from cycle {start} on for {cycles} cycles without an access to "
+        f"{slot}; the bench allows {limit} (stuck_after).",
+        f"Have the interrupt routine end what holds it high{why}",
     )

@@ -9,15 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from busbox.address_map import Decoded
 from busbox.engines import ACK
 from busbox.findings.rule import Evidence, Hit, Wanted
-from busbox.registers import lane_mask
+from busbox.registers import LANE_MASKS, lane_mask
 from busbox.traffic.steps import Await
 
 if TYPE_CHECKING:
     from busbox.recording import Accesses
-
-_MASKS = np.array([lane_mask(lanes) for lanes in range(16)], dtype="i8")
 
 
 def read_differs(evidence: Evidence) -> Iterator[Hit]:
@@ -25,12 +24,31 @@ def read_differs(evidence: Evidence) -> Iterator[Hit]:
 
     It hurts because from there on the firmware might have gone another way: the rest of the traffic
     is only what it did when it saw the recorded word. Reads that ended with ERR are not compared.
+
+    Example
+    -------
+    When the traffic was recorded, lever 4 was pulled. In this bench nobody pulls it (set
+    ``mistakes``, bench ``waiting``)::
+
+        read levers.IN = 0x10
+
+    Finding
+    -------
+    read of levers.IN (0x40000010) gave 0x0, recorded was 0x10.
+
+    try: If what was read is wrong, see what should have made it: the device, or an [[input]] of
+    the bench. If it is right, record the traffic again with this timing, or make the read a poll.
+
+    What to do
+    ----------
+    Decide which of the two words is right. Here, have the bench pull the lever (an ``[[input]]`` of
+    levers.in.4). Where the firmware waited for something, write ``poll`` for its reads.
     """
 
     def differs(part: Accesses) -> Any:
         compared = ~part.write & (part.terminator == ACK) & (part.expected >= 0)
-        wrong = (part.data.astype("i8") ^ part.expected) & _MASKS[part.lanes] != 0
-        return compared & wrong
+        selected = np.take(LANE_MASKS, part.lanes)
+        return compared & ((part.data.astype("i8") ^ part.expected) & selected != 0)
 
     for number in evidence.where(differs):
         yield evidence.hit(number, partial(_tell_differs, evidence, number))
@@ -50,8 +68,8 @@ def _tell_differs(evidence: Evidence, access: int) -> tuple[str, str]:
     detail = f" ({'; '.join(fields)})" if fields else ""
     message = f"{evidence.describe(access)} gave {seen:#x}, recorded was {expected:#x}{detail}."
     return message, (
-        "From here on the firmware might have gone another way: record the traffic again with this "
-        "timing, or make the read a poll."
+        "If what was read is wrong, see what should have made it: the device, or an [[input]] of the "
+        "bench. If it is right, record the traffic again with this timing, or make the read a poll."
     )
 
 
@@ -61,6 +79,28 @@ def poll_storm(evidence: Evidence) -> Iterator[Hit]:
     It hurts because the bus and the CPU do nothing else meanwhile; an interrupt, or more idle time
     between two reads, would leave room. Only where the bench sets ``poll_storm = N``; a run of more
     than N reads is one finding, at the first read too many.
+
+    Example
+    -------
+    The firmware sends a letter and waits until it has left, with reads back to back: 80 of them,
+    and one that sees the end (set ``mistakes``, bench ``waiting``)::
+
+        poll_storm = 50
+
+        write telegraph.DATA 0x41
+        poll  telegraph.STATUS & 2 == 0
+
+    Finding
+    -------
+    telegraph.STATUS was read 81 times in a row (from access 10 on), with no other access between;
+    the bench allows 50 (poll_storm).
+
+    try: Wait for an interrupt instead, or leave more idle time between two reads.
+
+    What to do
+    ----------
+    Let the device call: a uart does as soon as there is room again (INTERRUPT, ON_ROOM), which is all
+    that the next letter needs. Or do other work between two reads; in the traffic that is ``every N``.
     """
     limit = evidence.system.poll_storm
     accesses = evidence.recording.accesses
@@ -88,7 +128,7 @@ def _tell_storm(evidence: Evidence, start: int, length: int) -> tuple[str, str]:
     found, limit = evidence.decoded(start), evidence.system.poll_storm
     return (
         f"{found.register or f'{found.address:#010x}'} was read {length} times in a row (from access "
-        f"{start} on), with no other access between; the bench allows {limit}.",
+        f"{start} on), with no other access between; the bench allows {limit} (poll_storm).",
         "Wait for an interrupt instead, or leave more idle time between two reads.",
     )
 
@@ -97,6 +137,26 @@ def poll_timeout(evidence: Evidence) -> Iterator[Hit]:
     """A poll, or an await, reached its limit without seeing what it waits for.
 
     It hurts because firmware without a limit would wait for ever; here the next step follows.
+
+    Example
+    -------
+    The firmware waits for lever 4, and nobody pulls it (set ``mistakes``, bench ``waiting``)::
+
+        poll  levers.IN & 0x10 == 0x10 every 4 limit 8
+
+    Finding
+    -------
+    poll of levers.IN: given up after 8 reads; the last one gives 0x0, and it waits for (word &
+    0x10) == 0x10.
+
+    try: See what should change these bits (the device, or an [[input]] of the bench), or give the
+    poll a larger limit.
+
+    What to do
+    ----------
+    See whether the right register and bit are read, and what should change them: something that the
+    firmware has to start first, or a pin that the bench must drive (``[[input]]``). Give such a loop a
+    limit in the firmware too, with an error after it.
     """
     hits = [
         evidence.hit(access, partial(_tell_timeout, evidence, access, poll))
@@ -114,7 +174,8 @@ def _tell_given_up(row: int, step: Await) -> tuple[str, str]:
     limit = f"{step.limit} cycles" if step.limit.cycles is not None else str(step.limit)
     return (
         f"await of {step.pin}{line}: given up after {limit}; it never showed {step.level}.",
-        "See what should move this pin, or give the await a larger limit.",
+        "See what should move this pin (a device, a wire or an [[input]] of the bench), or give the "
+        "await a larger limit.",
     )
 
 
@@ -124,8 +185,20 @@ def _tell_timeout(evidence: Evidence, access: int, poll: Wanted) -> tuple[str, s
     gives = "ends with ERR" if failed else f"gives {int(accesses.data[access]):#x}"
     return (
         f"poll of {found.register or f'{found.address:#010x}'}: given up after {poll.limit} reads; "
-        f"the last one {gives}, and it waits for (word & {poll.mask:#x}) == {poll.value:#x}.",
+        f"the last one {gives}, and it waits for (word & {poll.mask:#x}) == {poll.value:#x}"
+        f"{_awaited(found, poll)}.",
         "Mend what ends its reads with ERR."
         if failed
-        else "See what should change these bits, or give the poll a larger limit.",
+        else "See what should change these bits (the device, or an [[input]] of the bench), or give "
+        "the poll a larger limit.",
     )
+
+
+def _awaited(found: Decoded, poll: Wanted) -> str:
+    """Return the fields that a poll waits for: ``, that is TX_BUSY 0``."""
+    fields = [
+        f"{field.name} {(poll.value & field.mask) >> field.low}"
+        for field in (found.place.register.fields if found.place else ())
+        if poll.mask & field.mask == field.mask and field.name != "VALUE"
+    ]
+    return f", that is {', '.join(fields)}" if fields else ""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from busbox.address_map import Decoded
@@ -12,7 +13,7 @@ from busbox.system import System
 from busbox.traffic.steps import Await
 
 if TYPE_CHECKING:
-    from busbox.recording import Accesses, Recording
+    from busbox.recording import Accesses, Event, Recording
 
 #: Findings of one rule that are told in full; the rest is counted.
 KEPT = 1000
@@ -97,6 +98,27 @@ class Evidence:
         if accesses.write[access]:
             return f"write of {int(accesses.data[access]):#x} to {name}"
         return f"read of {name}"
+
+    def undone(self, access: int) -> str:
+        """Return what an access came to that nobody carried out: ``the write is lost``."""
+        return "the write is lost" if self.recording.accesses.write[access] else "the read gives 0"
+
+
+def of_kind(
+    evidence: Evidence,
+    kinds: tuple[str, ...],
+    tell: Callable[[Event], tuple[str, str]],
+    register: str = "",
+) -> Iterator[Hit]:
+    """Yield a hit for each event of these kinds; ``register`` names it where no access does."""
+    for event in evidence.recording.events:
+        if event.kind not in kinds:
+            continue
+        if event.access >= 0:
+            yield evidence.hit(event.access, partial(tell, event), event.cycle)
+        else:
+            key = f"{event.device}.{register}"
+            yield Hit(event.cycle, -1, event.device, register, key, partial(tell, event))
 
 
 Rule = Callable[[Evidence], Iterator[Hit]]

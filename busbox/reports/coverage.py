@@ -10,15 +10,13 @@ import numpy as np
 
 from busbox.engines import ACK
 from busbox.recording import Accesses, IntColumn, Recording, windows
-from busbox.registers import WORD, Place, RegisterTable, lane_mask, show_lanes
+from busbox.registers import LANE_MASKS, WORD, Place, RegisterTable, show_lanes
 from busbox.reports.listing import TIED, runs, wrapped
 from busbox.reports.paper import Paper
 from busbox.system import Placed
 
 #: Registers that are listed of one slot, touched or not, at most.
 SHOWN_REGISTERS = 40
-
-_MASKS = np.array([lane_mask(lanes) for lanes in range(16)], dtype="i8")
 
 
 def coverage(recording: Recording, devices: Sequence[Placed]) -> dict[str, Any]:
@@ -76,7 +74,7 @@ class _Seen:
         self._reads += int((~write).sum())
         self._writes += int(write.sum())
         self._lanes |= set(np.unique(lanes).tolist())
-        self._written |= int(np.bitwise_or.reduce((data & _MASKS[lanes])[acts]))
+        self._written |= int(np.bitwise_or.reduce((data & np.take(LANE_MASKS, lanes))[acts]))
         self._ones |= int(np.bitwise_or.reduce(data[~write]))
         self._zeros |= int(np.bitwise_or.reduce(data[~write] ^ WORD))
 

@@ -145,8 +145,8 @@ def _step(line: str, count: int) -> Step | Handler | None:
     reader = _READERS.get(words[0])
     if reader is None:
         raise ValueError(
-            f"a line must begin with {one_of([*_READERS, 'mark'])}, not {shown(words[0])}"
-            f"{nearest(words[0], [*_READERS, 'mark'])}"
+            f"a line must begin with {one_of(FIRST_WORDS)}, not {shown(words[0])}"
+            f"{nearest(words[0], FIRST_WORDS)}"
         )
     return reader(words[1:], count)
 
@@ -302,6 +302,8 @@ _READERS: dict[str, Callable[[list[str], int], Step]] = {
     "end": _read_end,
     "reset": _read_reset,
 }
+#: What a line may begin with.
+FIRST_WORDS = (*_READERS, "mark")
 
 
 def _show(target: Target) -> str:

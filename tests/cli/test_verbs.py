@@ -227,6 +227,6 @@ def test_where_checks_a_header(busbox: Shell, tmp_path: Path) -> None:
         assert part in hits
     misses, _, others = rest.partition("used as no address")
     assert "LOST" in misses
-    assert "the nearest is lamps" in misses
+    assert "no slot; the nearest slot is lamps at 0x44000000..0x44000fff" in misses
     assert "LEVER_4" in others
     assert "ODD" in others.partition("could not be resolved")[2]

@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 
 from busbox.bench import Bench
-from busbox.cli import main
-from busbox.findings import RULES
+from busbox.model import RegisterModel
 from busbox.recording import Recording
+from busbox.registers import Register, RegisterTable
 
 CABIN: dict[str, Any] = {
     "clock": "16 MHz",
@@ -24,6 +24,22 @@ CABIN: dict[str, Any] = {
         "page": {"model": "memory", "base": 0x3000_0000, "size": 0x100, "kind": "rom"},
     },
 }  # fmt: skip
+
+
+class Points(RegisterModel):
+    """Moves the points, as a whole word says."""
+
+    table = RegisterTable(Register("WORD", 0, "wo", "All points.", whole=0b1111))
+
+
+class Dial(RegisterModel):
+    """Shows something, and takes nothing."""
+
+    table = RegisterTable(Register("SHOWN", 0, "ro", "What it shows."))
+
+    def show_SHOWN(self) -> int:
+        """Show nothing."""
+        return 0
 
 
 def run(tmp_path: Path, steps: str, **keys: Any) -> Recording:
@@ -78,38 +94,41 @@ MESSAGES = {
     "write 0x44001008 1\n": (
         "write of 0x1 to lamps.COUNT (0x44001008): this is image 1 of lamps, which answers here "
         "because only some bits are compared (bits 31..24 compared).",
-        "Write 0x44000008 in the firmware, or have the decoder compare more bits.",
+        "Use the address 0x44000008 in the firmware, or have the decoder compare more bits.",
     ),
     "read 0x40000024\n": (
-        "read of levers+0x24 (0x40000024): levers has no register at offset 0x24; it reads 0, and a "
-        "write is lost. The nearest is EVENTS at offset 0x20.",
-        "Compare the offset in the firmware with the register table of the device.",
+        "read of levers+0x24 (0x40000024): levers has no register at offset 0x24; the read gives 0. "
+        "The nearest is EVENTS at offset 0x20.",
+        "Compare the offset in the firmware with the registers of levers (busbox models).",
     ),
     "write levers.IN 1\n": (
         "write of 0x1 to levers.IN (0x40000010): every bit of this register is read-only; the write "
         "does nothing.",
-        "Leave the write out, or see which register was meant.",
+        "Leave the write out, or write the register that was meant (OUT, SET, CLEAR, TOGGLE, ENABLE, "
+        "RISE, FALL or EVENTS).",
     ),
     "read levers.SET\n": (
         "read of levers.SET (0x40000004): no bit of this register can be read; it gives 0.",
-        "Keep a copy of what was written in the firmware, and change that.",
+        "Read the register that shows it (OUT, IN, ENABLE, RISE, FALL or EVENTS), or keep a copy in "
+        "the firmware of what was written, and change that.",
     ),
     "write telegraph.DATA 0x4100 lanes 0010\n": (
-        "write of 0x4100 to telegraph.DATA (0x40001000) with lanes 0010: this register acts only with "
-        "lanes 0001 (SEL(3) first); the write does nothing.",
-        "Write the whole word, or the byte at the register's own address.",
+        "write of 0x4100 to telegraph.DATA (0x40001000) with lanes 0010 (byte 1 of the word): this "
+        "register acts only with lanes 0001 (byte 0); the write does nothing.",
+        "Store the whole word at 0x40001000, or only byte 0 of it.",
     ),
     "write lamps.CONTROL 5\n": (
         "write of 0x5 to lamps.CONTROL (0x44000000): the ones in 0x4 are in bits that the register "
-        "does not have; they are dropped.",
-        "It has these: SEND 0, REPEAT 1. See whether the value is too large or shifted.",
+        "does not have; they are dropped, and 0x1 is left.",
+        "It has these bits: SEND 0, REPEAT 1. See whether the value is too large or shifted.",
     ),
     "read 0x20000004\n": (
-        "book: the word at offset 0x4 was read before anything was written to it; it gives 0 here.",
-        "Write it first, or give the memory its contents (file = ...).",
+        "book.WORD.1 (0x20000004) was read before anything was written to it; it gives 0 here.",
+        "Write it first (start-up code that clears and copies variables does), or give book its "
+        "contents in the bench (file = ...).",
     ),
     "write 0x30000008 1\n": (
-        "page is a ROM: the write to offset 0x8 does nothing.",
+        "page is a ROM: the write to page.WORD.2 (0x30000008) does nothing.",
         'Move what is written to a RAM (linker script), or make the slot kind = "ram".',
     ),
 }
@@ -164,6 +183,47 @@ def test_a_rate_that_does_not_fit_is_a_framing_finding(tmp_path: Path) -> None:
     (finding,) = recording.findings
     assert (finding.rule, finding.access, finding.register) == ("framing", -1, "DATA")
     assert recording.counts == {"framing": {"telegraph.DATA": 1}}
+    assert finding.message.endswith(
+        "the byte 0x00 is dropped; it was sampled at 16 MHz / 4 = 4000000 bits per second."
+    )
+
+
+def test_a_framing_finding_tells_the_rate_of_its_own_byte(tmp_path: Path) -> None:
+    """A divisor written while the byte is under way is for the next one, and is not told."""
+    steps = "write telegraph.DIVISOR 5 +30\npause 200\n"
+    (finding,) = run(tmp_path, steps, input=serial([0], 2_000_000)).findings
+    assert "it was sampled at 16 MHz / 4 =" in finding.message
+
+
+def test_a_register_that_wants_all_lanes_is_told_no_byte(tmp_path: Path) -> None:
+    """Where only the whole word acts, the hint names nothing less."""
+    slots = {"points": {"model": Points, "base": 0, "size": 4}}
+    (finding,) = run(tmp_path, "write 0 0x10000 lanes 0110\n", slot=slots).findings
+    assert "lanes 0110 (bytes 1 and 2 of the word)" in finding.message
+    assert "only with lanes 1111 (bytes 0, 1, 2 and 3)" in finding.message
+    assert finding.hint == "Store the whole word at 0x00000000."
+
+
+@pytest.mark.parametrize(
+    ("step", "hint"),
+    [
+        ("write dial.SHOWN 1\n", "Leave the write out: no register of dial can be written."),
+        (
+            "read points.WORD\n",
+            "Keep a copy in the firmware of what was written, and change that.",
+        ),
+    ],
+)
+def test_a_device_without_the_other_kind_of_register_names_none(
+    step: str, hint: str, tmp_path: Path
+) -> None:
+    """Nothing that can be written, or read, is there to be named."""
+    slots = {
+        "points": {"model": Points, "base": 0, "size": 4},
+        "dial": {"model": Dial, "base": 4, "size": 4},
+    }
+    (finding,) = run(tmp_path, step, slot=slots).findings
+    assert finding.hint == hint
 
 
 @pytest.mark.parametrize(
@@ -198,9 +258,34 @@ def test_a_baud_error_names_the_nearest_divisor(tmp_path: Path) -> None:
     slots = {"telegraph": telegraph}
     (finding,) = run(tmp_path, "write 0 65\n", clock="24 MHz", slot=slots).findings
     assert finding.message == (
-        "telegraph.DIVISOR 139 at 24 MHz gives 172662 bits per second; 115200 are wanted (+49.88 %)."
+        "telegraph.DIVISOR 139 (its reset value) at 24 MHz gives 172662 bits per second; 115200 are "
+        "wanted (+49.88 %)."
     )
-    assert finding.hint == "The nearest divisor for this clock is 208 (+0.16 %)."
+    assert finding.hint == (
+        "Write 208 to telegraph.DIVISOR before the first byte, the nearest for this clock (+0.16 %)."
+    )
+
+
+@pytest.mark.parametrize(
+    ("baud", "hint"),
+    [
+        (115_200, "Write 139 instead, the nearest for this clock (-0.08 %)."),
+        (
+            921_600,
+            "No divisor comes near at this clock (the nearest, 17: +2.12 %); take another rate or "
+            "clock.",
+        ),
+    ],
+)
+def test_a_divisor_that_was_written_is_told_a_better_one(
+    baud: int, hint: str, tmp_path: Path
+) -> None:
+    """Where even the nearest divisor is too far off, none is recommended (RM0390, table 149)."""
+    telegraph = {"model": "uart", "base": 0, "size": 0x10, "divisor": 139, "baud": baud}
+    steps = "write telegraph.DIVISOR 16\nwrite telegraph.DIVISOR 9999\n"
+    findings = run(tmp_path, steps, slot={"telegraph": telegraph}).findings
+    assert [finding.hint for finding in findings] == [hint, hint]
+    assert findings[0].message.startswith("telegraph.DIVISOR 16 at 16 MHz gives 1000000 bits")
 
 
 @pytest.mark.parametrize(
@@ -224,25 +309,27 @@ def test_an_interrupt_that_nobody_serves_is_found(
     ]
 
 
-def test_explain_has_a_page_for_every_rule(capsys: pytest.CaptureFixture[str]) -> None:
-    """Alone it lists the rules; with one it says why that hurts."""
-    with pytest.raises(SystemExit) as ended:
-        main(["explain"])
-    assert ended.value.code == 0
-    listed = capsys.readouterr().out
-    for rule in RULES:
-        assert rule in listed
-        with pytest.raises(SystemExit) as ended:
-            main(["explain", rule])
-        assert ended.value.code == 0
-        page = capsys.readouterr().out
-        assert page.startswith(rule)
-        assert "It hurts because" in " ".join(page.split()), rule
-
-
-def test_explain_tells_the_nearest_rule(capsys: pytest.CaptureFixture[str]) -> None:
-    """A misspelt rule: exit code 2 and the nearest name."""
-    with pytest.raises(SystemExit) as ended:
-        main(["explain", "byte-loss"])
-    assert ended.value.code == 2
-    assert "there is no rule 'byte-loss'; did you mean 'byte-lost'?" in capsys.readouterr().err
+@pytest.mark.parametrize(
+    ("steps", "pin", "hint"),
+    [
+        (
+            "write levers.RISE 1\npause 99\n",
+            "levers.interrupt",
+            "EVENTS is not 0; ones written to EVENTS clear it.",
+        ),
+        (
+            "write clock.ALARM 9\nwrite clock.CONTROL 1\npause 99\n",
+            "clock.ring",
+            "RANG, while CONTROL.0 is 1; a one written to STATUS.0 clears RANG.",
+        ),
+    ],
+)
+def test_a_stuck_interrupt_says_what_ends_it(
+    steps: str, pin: str, hint: str, tmp_path: Path
+) -> None:
+    """The hint is the text of the pin; the message names the key of the bench."""
+    level = [{"at": 10, "pin": "levers.in.0", "level": 1}]
+    (finding,) = run(tmp_path, steps, stuck_after=30, input=level).findings
+    assert finding.message.startswith(f"{pin} is high from cycle ")
+    assert finding.message.endswith("the bench allows 30 (stuck_after).")
+    assert finding.hint == f"Have the interrupt routine end what holds it high: {hint}"

@@ -65,7 +65,9 @@ def test_an_unmapped_access_names_the_nearest_slot_and_register(tmp_path: Path) 
     recording = run(tmp_path, "write levers.OUT 1\nwrite 0x44001008 7 pc 0x1f4\n")
     assert told(recording) == [("unmapped-access", 4, 1, "", "", 2, 0x1F4)]
     (finding,) = recording.findings
-    assert finding.message == "write of 0x7 to 0x44001008: no slot answers at this address."
+    assert finding.message == (
+        "write of 0x7 to 0x44001008: no slot answers at this address; the write is lost."
+    )
     assert finding.hint == (
         "The nearest slot is lamps at 0x44000000..0x44000fff; the same offset there is lamps.COUNT "
         "(0x44000008). Make the base in the bench and the one in the firmware agree."
@@ -79,8 +81,8 @@ def test_a_watchdog_that_ends_an_access_is_no_answer(tmp_path: Path) -> None:
     recording = run(tmp_path, "read 0x50000000 = 3\n", fabric=silent)
     assert told(recording) == [("no-answer", 10, 0, "", "", 1, -1)]
     assert recording.findings[0].message == (
-        "read of 0x50000000: unanswered for 9 cycles; the watchdog ended it with ERR. "
-        "No slot decodes it."
+        "read of 0x50000000: unanswered for 9 cycles; the watchdog ended it with ERR, and the read "
+        "gives 0. No slot decodes it."
     )
 
 
@@ -149,6 +151,13 @@ def test_a_poll_at_its_limit_says_what_it_waits_for(tmp_path: Path) -> None:
         "poll of levers.IN: given up after 4 reads; the last one gives 0x0, and it waits for "
         "(word & 0x10) == 0x10."
     )
+
+
+def test_a_poll_at_its_limit_names_the_fields_that_it_waits_for(tmp_path: Path) -> None:
+    """Fields of which the mask holds every bit are named with the value that is waited for."""
+    steps = "poll telegraph.STATUS & 3 == 2 limit 1\n"
+    (finding,) = run(tmp_path, steps).findings
+    assert finding.message.endswith("(word & 0x3) == 0x2, that is TX_ROOM 0, TX_BUSY 1.")
 
 
 def test_a_frame_sent_while_busy_is_missed(tmp_path: Path) -> None:

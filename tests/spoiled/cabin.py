@@ -14,7 +14,7 @@ from busbox.bench_schema import BenchKeys
 from busbox.cli import VERBS, main
 from busbox.engines import ENGINES
 from busbox.errors import one_of
-from busbox.traffic.text import _READERS
+from busbox.traffic.text import FIRST_WORDS
 
 #: Every key that a bench can have, each on a line of its own (numbered from 1).
 BENCH = """\
@@ -152,7 +152,7 @@ def without_lists(text: str) -> str:
     """Return a text with words in the place of lists that have nothing to do with the mistake."""
     text = text.replace(f"a file, {one_of(packaged_benches())}", "a file, BENCHES")
     text = text.replace(f"known: {one_of(BenchKeys.model_fields)}", "known: KEYS")
-    text = text.replace(f"must begin with {one_of([*_READERS, 'mark'])}", "must begin with A VERB")
+    text = text.replace(f"must begin with {one_of(FIRST_WORDS)}", "must begin with A VERB")
     text = text.replace(f"known: {one_of(ENGINES)}", "known: ENGINES")
     text = text.replace(f"known: {one_of(VERBS)}", "known: VERBS")
     text = re.sub(r"it lacks [\w, ]+ \(", "it lacks MEMBERS (", text)

@@ -1,0 +1,204 @@
+"""Rules about serial ports: bytes that are lost, rates that do not fit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from busbox.engines import ACK
+from busbox.findings.rule import Evidence, Hit, of_kind
+from busbox.units import nearest_divisor, show_clock
+
+if TYPE_CHECKING:
+    from busbox.address_map import Slot
+    from busbox.recording import Accesses, Event
+
+
+def byte_lost(evidence: Evidence) -> Iterator[Hit]:
+    """A serial port lost a byte: it was written without room, or came while one was waiting.
+
+    It hurts because the text has a gap.
+
+    Example
+    -------
+    The firmware telegraphs three letters without waiting. The first is being sent, the second
+    waits, and for the third there is no room (set ``mistakes``, bench ``too_fast``)::
+
+        write telegraph.DATA 0x41
+        write telegraph.DATA 0x42
+        write telegraph.DATA 0x43
+
+    Finding
+    -------
+    DATA was written while telegraph had no room: byte 0x43 'C' is lost.
+
+    try: Poll telegraph.STATUS until TX_ROOM (bit 0) is 1 before DATA is written.
+
+    What to do
+    ----------
+    Before each byte, wait until STATUS says TX_ROOM. Where bytes that came are lost, read DATA as
+    soon as STATUS says RX_READY, or in an interrupt routine (INTERRUPT, ON_READY).
+    """
+
+    def tell(event: Event) -> tuple[str, str]:
+        byte = int(event.details["byte"])
+        shown = f" {chr(byte)!r}" if 32 <= byte < 127 else ""
+        if event.kind == "rx-lost":
+            return (
+                f"{event.device} received byte {byte:#04x}{shown} while another was waiting to be "
+                "read: the new one is lost.",
+                f"Read {event.device}.DATA before the next byte ends: poll RX_READY more often, or use "
+                "the interrupt.",
+            )
+        return (
+            f"DATA was written while {event.device} had no room: byte {byte:#04x}{shown} is lost.",
+            f"Poll {event.device}.STATUS until TX_ROOM (bit 0) is 1 before DATA is written.",
+        )
+
+    return of_kind(evidence, ("byte-lost", "rx-lost"), tell, "DATA")
+
+
+def framing(evidence: Evidence) -> Iterator[Hit]:
+    """A serial port received a byte without a stop bit, and dropped it.
+
+    It hurts because the text has a gap. Usually the two ends have different rates, or the line was
+    held low (a break).
+
+    Example
+    -------
+    The next cabin telegraphs fifteen times more slowly than this one listens: where this one looks
+    for the stop bit, the start bit is still there (set ``mistakes``, bench ``rates``)::
+
+        [[input]]
+        at = "20 us"
+        pin = "telegraph.rx"
+        bytes = [0]
+        rate = 11_520
+
+        pause 400 us
+
+    Finding
+    -------
+    telegraph found the line low where the stop bit should be: the byte 0x00 is dropped; it was
+    sampled at 24 MHz / 139 = 172662 bits per second.
+
+    try: Set telegraph.DIVISOR so that clock / DIVISOR is the sender's rate; a break (the line
+    held low) looks the same.
+
+    What to do
+    ----------
+    Divide the clock by the sender's rate and write the result to DIVISOR: here 24 MHz / 11520, 2083.
+    Where the rates agree, the line was held low: see who drives it.
+    """
+
+    def tell(event: Event) -> tuple[str, str]:
+        return (
+            f"{event.device} found the line low where the stop bit should be: the byte "
+            f"{int(event.details['byte']):#04x} is dropped{_sampled(evidence, event)}.",
+            f"Set {event.device}.DIVISOR so that clock / DIVISOR is the sender's rate; a break (the "
+            "line held low) looks the same.",
+        )
+
+    return of_kind(evidence, ("framing",), tell, "DATA")
+
+
+def _sampled(evidence: Evidence, event: Event) -> str:
+    """Return the rate at which a byte was sampled, if the device tells it."""
+    if "clocks" not in event.details:
+        return ""
+    clock, clocks = evidence.system.clock_hz, int(event.details["clocks"])
+    return (
+        f"; it was sampled at {show_clock(clock)} / {clocks} = {clock / clocks:.0f} bits per second"
+    )
+
+
+#: Difference of a serial rate from the wanted one that is too much, in per cent: less than half of
+#: what an ideal mid-bit receiver takes over 9.5 bits (5.26 %, computed).
+BAUD_PER_CENT = 2
+
+
+def baud_error(evidence: Evidence) -> Iterator[Hit]:
+    """A serial port's divisor gives another rate than the bench wants, by more than 2 per cent.
+
+    It hurts because the far end reads other bytes, or none. Usually the divisor is for another clock.
+    Only for a uart whose slot says ``baud``; each divisor that is in force is looked at once: the
+    reset value if a byte was sent before any other was written, and each one written.
+
+    Example
+    -------
+    The divisor 139 was right for 115200 bits per second at 16 MHz. The clock of the cabin is 24 MHz
+    now, and the firmware writes no other (set ``mistakes``, bench ``rates``)::
+
+        clock = "24 MHz"
+
+        [slot.telegraph]
+        divisor = 139
+        baud = 115_200
+
+        write telegraph.DATA 0x41
+
+    Finding
+    -------
+    telegraph.DIVISOR 139 (its reset value) at 24 MHz gives 172662 bits per second; 115200 are
+    wanted (+49.88 %).
+
+    try: Write 208 to telegraph.DIVISOR before the first byte, the nearest for this clock (+0.16
+    %).
+
+    What to do
+    ----------
+    Let the firmware compute the divisor from the clock, (clock + rate / 2) / rate, and write it before
+    the first byte; or mend the reset value in bench and hardware.
+    """
+    accesses, clock = evidence.recording.accesses, evidence.system.clock_hz
+    for number, placed in enumerate(evidence.system.devices):
+        wanted = placed.settings.get("baud")
+        address = evidence.system.address_map.address_of(placed.slot.name, "DIVISOR")
+        if not isinstance(wanted, int) or address is None:
+            continue
+        written = list(evidence.where(partial(_writes, placed.slot, number, address)))
+        text = evidence.recording.characters.get(placed.slot.name)
+        first = int(accesses.end[written[0]]) if len(written) else None
+        if text is not None and len(text.cycles) and (first is None or text.cycles[0] < first):
+            divisor = placed.settings["divisor"] or nearest_divisor(clock, 115_200, 16)
+            if _off(clock, divisor, wanted):
+                cause = int(text.accesses[0])
+                tell = partial(_tell_baud, placed.slot.name, clock, divisor, wanted, True)
+                yield evidence.hit(cause, tell)
+        for access in written:
+            divisor = int(accesses.data[access]) & 0xFFFF
+            if _off(clock, divisor, wanted):
+                tell = partial(_tell_baud, placed.slot.name, clock, divisor, wanted, False)
+                yield evidence.hit(access, tell)
+
+
+def _writes(slot: Slot, number: int, address: int, part: Accesses) -> Any:
+    """Tell the accesses that wrote a slot's register at ``address``, at whatever image."""
+    offsets = (part.address.astype("i8") - slot.base) % slot.size
+    mine = (part.slot == number) & part.write & (part.terminator == ACK)
+    return mine & (offsets == address - slot.base)
+
+
+def _off(clock_hz: int, divisor: int, wanted: int) -> bool:
+    return abs(clock_hz - wanted * max(1, divisor)) * 100 > BAUD_PER_CENT * wanted * max(1, divisor)
+
+
+def _tell_baud(
+    device: str, clock_hz: int, divisor: int, wanted: int, reset: bool
+) -> tuple[str, str]:
+    def error(count: int) -> str:
+        return f"{100 * (clock_hz / count / wanted - 1):+.2f} %"
+
+    count, best = max(1, divisor), nearest_divisor(clock_hz, wanted, 16)
+    message = (
+        f"{device}.DIVISOR {divisor}{' (its reset value)' if reset else ''} at {show_clock(clock_hz)} "
+        f"gives {clock_hz / count:.0f} bits per second; {wanted} are wanted ({error(count)})."
+    )
+    if _off(clock_hz, best, wanted):
+        return message, (
+            f"No divisor comes near at this clock (the nearest, {best}: {error(best)}); take another "
+            "rate or clock."
+        )
+    when = f"to {device}.DIVISOR before the first byte" if reset else "instead"
+    return message, f"Write {best} {when}, the nearest for this clock ({error(best)})."

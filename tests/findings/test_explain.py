@@ -1,0 +1,182 @@
+"""Every page of ``busbox explain``: what it holds, and that its example does what it says."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from amaranth.hdl import Module
+
+from busbox.bench import Bench, benches_of
+from busbox.cli import main
+from busbox.fabric.outlet import Outlet
+from busbox.findings import RULES, Finding
+from busbox.traffic import read_traffic
+from busbox.traffic.steps import Step
+from busbox.traffic.text import FIRST_WORDS, read_text
+
+#: Rules that traffic cannot break; the example on their page is hardware.
+OF_HARDWARE = ("wishbone-rule",)
+OF_TRAFFIC = [rule for rule in RULES if rule not in OF_HARDWARE]
+SECTIONS = ("Example", "Finding", "What to do")
+
+
+@dataclass(frozen=True)
+class Page:
+    """What a page holds.
+
+    Attributes
+    ----------
+    text : all of it, as printed
+    example, finding, advice : its sections, spaces and line ends made one space
+    bench : file of the bench that the example is from
+    code : the code of the example, a text a block
+    """
+
+    text: str
+    example: str
+    finding: str
+    advice: str
+    bench: Path
+    code: tuple[str, ...]
+
+    @property
+    def steps(self) -> list[Step]:
+        """The example's traffic."""
+        lines = [block for block in self.code if block.split()[0] in FIRST_WORDS]
+        return list(read_text("\n".join(lines).splitlines(), "page"))  # type: ignore[arg-type]
+
+    @property
+    def keys(self) -> dict[str, Any]:
+        """The example's keys of the bench."""
+        lines = [block for block in self.code if block.split()[0] not in FIRST_WORDS]
+        return tomllib.loads("\n".join(lines))
+
+
+def page_of(rule: str, capsys: pytest.CaptureFixture[str]) -> Page:
+    """Read the page that ``busbox explain RULE`` prints."""
+    with pytest.raises(SystemExit) as ended:
+        main(["explain", rule])
+    assert ended.value.code == 0
+    text = capsys.readouterr().out
+    parts = re.split(rf"^  ({'|'.join(SECTIONS)})$", text, flags=re.MULTILINE)
+    assert tuple(parts[1::2]) == SECTIONS, rule
+    example, finding, advice = parts[2::2]
+    code = re.findall(r"(?:^ {8}.*\n)+", example, re.MULTILINE)
+    (name,) = re.findall(r"\(set mistakes, bench (\w+)\)", " ".join(example.split()))
+    (bench,) = (file for file in benches_of("mistakes") or () if file.parent.name == name)
+    flat = (" ".join(part.split()) for part in (example, finding, advice))
+    return Page(text, *flat, bench, tuple(re.sub(r"^ {8}", "", one, flags=re.M) for one in code))
+
+
+def found(rule: str, bench: Path, **how: Any) -> list[Finding]:
+    """Run a bench; return the findings of a rule."""
+    return [one for one in Bench.load(bench).run(**how).findings if one.rule == rule]
+
+
+def lacking(part: Any, whole: Any) -> Iterator[object]:
+    """Yield what of ``part`` is not in ``whole``: tables key by key, lists item by item."""
+    if isinstance(part, dict) and isinstance(whole, dict):
+        for key, value in part.items():
+            yield from lacking(value, whole.get(key))
+    elif isinstance(part, list) and isinstance(whole, list):
+        yield from (item for item in part if item not in whole)
+    elif part != whole:
+        yield part
+
+
+def test_explain_alone_lists_the_rules(capsys: pytest.CaptureFixture[str]) -> None:
+    """Every rule stands there with the first sentence of its page."""
+    with pytest.raises(SystemExit) as ended:
+        main(["explain"])
+    assert ended.value.code == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert [line.split()[0] for line in lines[: len(RULES)]] == list(RULES)
+    assert all(line.endswith(".") for line in lines[: len(RULES)])
+
+
+def test_explain_tells_the_nearest_rule(capsys: pytest.CaptureFixture[str]) -> None:
+    """A misspelt rule: exit code 2 and the nearest name."""
+    with pytest.raises(SystemExit) as ended:
+        main(["explain", "byte-loss"])
+    assert ended.value.code == 2
+    assert "there is no rule 'byte-loss'; did you mean 'byte-lost'?" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("rule", RULES)
+def test_each_page_has_its_parts_and_fits_a_screen(
+    rule: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Meaning, harm, example, finding, advice, in 30 lines of 100 columns, without marks of mark-up."""
+    page = page_of(rule, capsys)
+    lines = page.text.splitlines()
+    assert lines[0] == rule
+    assert "It hurts because" in " ".join(page.text.split())
+    assert page.code
+    assert " try: " in page.finding
+    assert page.advice.endswith(".")
+    assert len(lines) <= 30
+    assert max(map(len, lines)) <= 100
+    assert "`" not in page.text
+
+
+@pytest.mark.parametrize("rule", OF_TRAFFIC)
+def test_each_example_stands_in_the_bench_that_it_names(
+    rule: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Its traffic is a run of steps of that bench, its keys are that bench's keys."""
+    page = page_of(rule, capsys)
+    keys = tomllib.loads(page.bench.read_text(encoding="utf-8"))
+    assert list(lacking(page.keys, keys)) == []
+    (finding,) = found(rule, page.bench)
+    steps = read_traffic(page.bench.parent / keys["traffic"]["file"])
+    wanted = [replace(step, line=None) for step in page.steps]
+    bare = [replace(step, line=None) for step in steps]
+    (first,) = (place for place in range(len(bare)) if bare[place : place + len(wanted)] == wanted)
+    of_page = [step.line for step in steps[first : first + len(wanted)]]
+    assert finding.line in of_page or finding.access == -1
+
+
+@pytest.mark.parametrize("rule", OF_TRAFFIC)
+def test_each_page_shows_the_finding_of_its_bench(
+    rule: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Message and hint are, word for word, what the run says."""
+    page = page_of(rule, capsys)
+    (finding,) = found(rule, page.bench)
+    assert page.finding == f"{finding.message} try: {finding.hint}"
+
+
+@pytest.mark.parametrize("rule", OF_TRAFFIC)
+def test_each_example_alone_makes_its_mistake(
+    rule: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The lines of the page are enough: played alone on that bench, they are found once."""
+    page = page_of(rule, capsys)
+    lines = [block for block in page.code if block.split()[0] in FIRST_WORDS]
+    file = tmp_path / "page.steps"
+    file.write_text("\n".join(lines), encoding="utf-8")
+    assert len(found(rule, page.bench, traffic=str(file))) == 1
+
+
+@pytest.mark.parametrize("rule", OF_HARDWARE)
+def test_the_example_in_hardware_breaks_the_rule(
+    rule: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With the page's line in every port, the first finding at the levers is the one on the page."""
+    page = page_of(rule, capsys)
+
+    def elaborate(self: Outlet, platform: object) -> Module:
+        m = Module()
+        m.d.comb += self.call.eq(self.bus.cyc & self.bus.stb)
+        exec("\n".join(page.code), {}, {"m": m, "self": self})
+        return m
+
+    monkeypatch.setattr(Outlet, "elaborate", elaborate)
+    finding, *_ = found(rule, page.bench)
+    assert page.finding == f"{finding.message} try: {finding.hint}"
