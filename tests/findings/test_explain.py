@@ -134,7 +134,7 @@ def test_each_example_stands_in_the_bench_that_it_names(
     keys = tomllib.loads(page.bench.read_text(encoding="utf-8"))
     assert list(lacking(page.keys, keys)) == []
     (finding,) = found(rule, page.bench)
-    steps = read_traffic(page.bench.parent / keys["traffic"]["file"])
+    steps = list(read_traffic(page.bench.parent / keys["traffic"]["file"]))
     wanted = [replace(step, line=None) for step in page.steps]
     bare = [replace(step, line=None) for step in steps]
     (first,) = (place for place in range(len(bare)) if bare[place : place + len(wanted)] == wanted)
