@@ -1,17 +1,16 @@
-"""A cycle counter with an alarm."""
+"""A cycle counter with an alarm, in Python."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from busbox.device import NO_ACCESS, Host, Pin
+from busbox.device import NO_ACCESS, Host
 from busbox.model import RegisterModel, Write
-from busbox.registers import WORD, Field, Register, RegisterTable
+from busbox.models.timer.registers import RANG, TimerRegisters
+from busbox.registers import WORD
 
-RANG = 1
 
-
-class Timer(RegisterModel):
+class Timer(TimerRegisters, RegisterModel):
     """Counts cycles, and notes when the count reaches ALARM.
 
     Registers
@@ -34,16 +33,6 @@ class Timer(RegisterModel):
     cycle with NOW == ALARM, if ALARM has been written since reset; a clear in that same cycle loses.
     A write of ALARM in e counts from e + 1. Always at rest.
     """
-
-    table = RegisterTable(
-        Register("NOW", 0x00, "ro", "Cycles since reset, low word."),
-        Register("NOW_HIGH", 0x04, "ro", "High word, as of the last read of NOW."),
-        Register("ALARM", 0x08, "rw", "The count to ring at."),
-        Register("CONTROL", 0x0C, "rw", "Chooses the interrupt.", (Field("INTERRUPT_ON", 0, 0),)),
-        Register("STATUS", 0x10, "ones_clear", "What has happened.", (Field("RANG", 0, 0),)),
-    )
-
-    pins = (Pin("ring", "output", 0, "RANG, while CONTROL.0 is 1."),)
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
