@@ -44,8 +44,11 @@ class Timer(TimerRegisters, RegisterModel):
         """Compare NOW with ALARM in every row before ``cycle``."""
         match = self._match()
         if match is not None and match < cycle:
+            # The match causes an edge where it sets RANG with CONTROL on: no other is its own.
+            rises = self.stored["CONTROL"] and not self.stored["STATUS"]
             self.stored["STATUS"] |= RANG
-            self._ring(match + 1, NO_ACCESS)
+            if rises:
+                self._ring(match + 1, NO_ACCESS)
         self._compared = max(self._compared, cycle)
 
     def _match(self) -> int | None:
