@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 from busbox.device import NO_ACCESS, RELEASED, Host
 from busbox.model import RegisterModel, Write
@@ -91,6 +91,8 @@ class Gpio(GpioRegisters, RegisterModel):
     on an input pin from row c reads in IN from c + 2 and in EVENTS from c + 3, with RISE and FALL as a
     read in c + 2 would show them. An edge kept in the cycle of a clear wins. Always at rest.
     """
+
+    twin: ClassVar[str] = "busbox.models.gpio.hardware:GpioHardware"
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)

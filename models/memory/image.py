@@ -14,6 +14,22 @@ ELF = b"\x7fELF"
 _HEX_RECORD = re.compile(r":(?:[0-9A-Fa-f]{2}){5,}")
 
 
+def image_words(path: Path, base: int, size: int) -> dict[int, int]:
+    """Return offset and word of every word of which a file gives a byte that lies in the slot.
+
+    Bytes of such a word that the file does not give are 0.
+
+    Raises
+    ------
+    InputError : as :func:`read_image`
+    """
+    words: dict[int, int] = {}
+    for offset, byte in read_image(path, base, size):
+        word, shift = offset & ~3, 8 * (offset & 3)
+        words[word] = words.get(word, 0) & ~(0xFF << shift) | byte << shift
+    return words
+
+
 def read_image(path: Path, base: int, size: int) -> list[tuple[int, int]]:
     """Return (offset, byte) for every byte of a file that lies in base <= address < base + size.
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from busbox.device import Access, Answer, Host
 from busbox.model import RegisterModel
-from busbox.models.memory.image import read_image
+from busbox.models.memory.image import image_words
 from busbox.models.memory.registers import MemoryRegisters
 from busbox.registers import lane_mask
 
@@ -34,14 +34,15 @@ class Memory(MemoryRegisters, RegisterModel):
     contents alone. Always at rest.
     """
 
+    twin: ClassVar[str] = "busbox.models.memory.hardware:MemoryHardware"
+
     def __init__(self, host: Host, **settings: Any) -> None:
         self.host = host
         self.options = settings
         self.cycle = 0
         self._words: dict[int, int] = {}
         if settings["file"] is not None:
-            for offset, byte in read_image(Path(settings["file"]), host.base, host.size):
-                self._store(offset & ~3, byte << 8 * (offset & 3), 0xFF << 8 * (offset & 3))
+            self._words = image_words(Path(settings["file"]), host.base, host.size)
 
     def access(self, access: Access) -> Answer:
         """Store or fetch a word."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 from busbox.device import NO_ACCESS, Host
 from busbox.model import RegisterModel, Write
@@ -33,6 +33,8 @@ class Timer(TimerRegisters, RegisterModel):
     cycle with NOW == ALARM, if ALARM has been written since reset; a clear in that same cycle loses.
     A write of ALARM in e counts from e + 1. Always at rest.
     """
+
+    twin: ClassVar[str] = "busbox.models.timer.hardware:TimerHardware"
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
