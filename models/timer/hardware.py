@@ -25,7 +25,7 @@ class TimerListener(Listener):
         self._last = access
 
     def told(self, cycle: int, notes: Mapping[str, int]) -> None:
-        """Keep the row in which a match raised ``ring``."""
+        """Keep the row in which a match set RANG."""
         self._rang = cycle
 
     def cause(self, pin: str, cycle: int) -> int:
@@ -70,6 +70,6 @@ class TimerHardware(TimerRegisters, Hardware):
             matches.eq(armed & (low == alarm.value)),
             status.sets.eq(matches),
             self.pin_ring.eq(status.value & control.value),
-            # The match sets RANG, and CONTROL is on in the next row: the pin rises there by itself.
-            self.tells.eq(matches & ~status.value & control.after),
+            # The match sets RANG: if the pin has an edge in the next row, no access did it.
+            self.tells.eq(matches & ~status.value),
         ]

@@ -213,9 +213,8 @@ class Run:
     def _bus(self, row: int, one: Aimed | None) -> None:
         """Put the access on the port: STB in the row in which it ends, the rest before too."""
         bus, put = self.side.twin.bus, self.side.context.set
-        called = one is not None and row == one.end
-        put(bus.cyc, called)
-        put(bus.stb, called)
+        put(bus.cyc, one is not None)
+        put(bus.stb, one is not None and row == one.end)
         if one is not None:
             put(bus.adr, one.offset >> 2)
             put(bus.we, one.data is not None)

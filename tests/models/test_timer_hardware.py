@@ -43,7 +43,7 @@ def test_now_is_the_row(wait: int) -> None:
 
 
 @waits
-@pytest.mark.parametrize("turn", [1, 5])
+@pytest.mark.parametrize("turn", [1, 5, ONES])
 def test_the_high_word_is_of_the_last_read_of_now(wait: int, turn: int) -> None:
     """NOW_HIGH is what the last read of NOW saw, around the turn of the low word, and reset."""
     accesses = [
@@ -79,6 +79,17 @@ def test_an_alarm_around_the_turn(alarm: int) -> None:
     Run(side, 0, Case(accesses), first).play(20)
     ring = dict(side.hosts[1].lines())["dev.ring"].cycles.tolist()
     assert ring == [0, first + 10 + (alarm + 1) % TURN, first + 15]
+
+
+@pytest.mark.parametrize("row", [9, 10, 11])
+def test_the_reset_value_of_alarm_is_none_at_the_turn_either(row: int) -> None:
+    """ALARM, written for the first time around the row with NOW = 0, does not ring there."""
+    first = TURN - 10
+    side = timers(first)
+    Run(side, 0, Case([Aimed(3, CONTROL, 1), Aimed(row, ALARM, 5), Aimed(14, STATUS)]), first).play(
+        20
+    )
+    assert dict(side.hosts[1].lines())["dev.ring"].cycles.tolist() == [0, first + 16]
 
 
 @waits
