@@ -82,3 +82,19 @@ def test_every_model_is_loaded_by_its_registry_name() -> None:
         model = model_class(name, Path())
         for section in ("Registers\n", "Timing\n"):
             assert section in (model.__doc__ or ""), (name, section)
+
+
+def test_models_load_no_hardware() -> None:
+    """A model's twin is named, not imported: all models together load no Amaranth."""
+    probe = (
+        "import sys\n"
+        "from pathlib import Path\n"
+        "from busbox.registry import MODELS, model_class\n"
+        "for name in MODELS:\n"
+        "    model_class(name, Path())\n"
+        "print('amaranth' in sys.modules)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", probe], capture_output=True, text=True, encoding="utf-8", check=True
+    )
+    assert done.stdout == "False\n"

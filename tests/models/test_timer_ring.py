@@ -96,6 +96,39 @@ def test_a_clear_around_a_second_match(
     assert edges(drive.run(upto=40), "ring") == [(0, 0), *ring]
 
 
+@pytest.mark.parametrize("alarm", [30, 31, 32])
+def test_a_fall_is_caused_by_its_write_whatever_matches(wait: int, alarm: int) -> None:
+    """CONTROL = 0 written in e = 30, a second match in row 30 or near it: the write ends the ring."""
+    recording = timer(wait).write(25, "ALARM", alarm).write(30, "CONTROL", 0).run(upto=40)
+    assert edges(recording, "ring") == [(0, 0), (21, 1), (31, 0)]
+    assert recording.lines["dev.ring"].accesses.tolist() == [-1, -1, 3]
+
+
+@pytest.mark.parametrize(
+    ("written", "edge", "by_match"),
+    [
+        (19, 21, True),  # the match sets RANG with CONTROL on
+        (20, 21, True),  # ... also where CONTROL shows from the same row on
+        (21, 22, False),
+        (29, 30, False),
+        (30, 31, False),  # the second match finds RANG set
+        (31, 32, False),
+    ],
+)
+def test_a_rise_is_caused_by_the_match_that_sets_rang_or_by_a_write(
+    wait: int, written: int, edge: int, by_match: bool
+) -> None:
+    """Matches in the rows 20 and 30, CONTROL = 1 written in e: one rise, and what caused it."""
+    drive = Drive("timer", wait).write(6, "ALARM", 20)
+    writes = sorted([(written, "CONTROL", 1), (25, "ALARM", 30)])
+    for one in writes:
+        drive.write(*one)
+    recording = drive.run(upto=40)
+    number = -1 if by_match else 1 + writes.index((written, "CONTROL", 1))
+    assert edges(recording, "ring") == [(0, 0), (edge, 1)]
+    assert recording.lines["dev.ring"].accesses.tolist() == [-1, number]
+
+
 @pytest.mark.parametrize(
     ("data", "lanes", "shown"),
     [

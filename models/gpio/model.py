@@ -1,32 +1,12 @@
-"""General-purpose inputs and outputs."""
+"""General-purpose inputs and outputs, in Python."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from typing import Any, ClassVar
 
-from busbox.device import NO_ACCESS, RELEASED, Host, Pin, Setting
+from busbox.device import NO_ACCESS, RELEASED, Host
 from busbox.model import RegisterModel, Write
-from busbox.registers import Register, RegisterTable
-
-#: Rows between a level on the pin and its bit in IN: two synchroniser stages.
-SYNCHRONISER_STAGES = 2
-
-
-def gpio_table(width: int) -> RegisterTable:
-    """Return the registers of a port of ``width`` pins."""
-    every = (1 << width) - 1
-    return RegisterTable(
-        Register("OUT", 0x00, "rw", "Levels of the output pins.", width=width),
-        Register("SET", 0x04, "ones_act", "Each one sets its bit of OUT.", width=width),
-        Register("CLEAR", 0x08, "ones_act", "Each one clears its bit of OUT.", width=width),
-        Register("TOGGLE", 0x0C, "ones_act", "Each one inverts its bit of OUT.", width=width),
-        Register("IN", 0x10, "ro", "Levels of the input pins, two cycles late.", width=width),
-        Register("ENABLE", 0x14, "rw", "0 releases the output pin.", width=width, reset=every),
-        Register("RISE", 0x18, "rw", "Which rising edges of IN are kept.", width=width),
-        Register("FALL", 0x1C, "rw", "Which falling edges of IN are kept.", width=width),
-        Register("EVENTS", 0x20, "ones_clear", "Edges of IN that were kept.", width=width),
-    )
+from busbox.models.gpio.registers import SYNCHRONISER_STAGES, GpioRegisters
 
 
 class InputStage:
@@ -83,7 +63,7 @@ class InputStage:
         return min(rows, default=None)
 
 
-class Gpio(RegisterModel):
+class Gpio(GpioRegisters, RegisterModel):
     """Output pins with set, clear and toggle; input pins behind a synchroniser.
 
     Registers
@@ -112,28 +92,11 @@ class Gpio(RegisterModel):
     read in c + 2 would show them. An edge kept in the cycle of a clear wins. Always at rest.
     """
 
-    settings = (Setting("width", 32, low=1, high=32, text="number of pins"),)
+    twin: ClassVar[str] = "busbox.models.gpio.hardware:GpioHardware"
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
         self._inputs = InputStage()
-
-    @classmethod
-    def table_for(cls, settings: Mapping[str, Any], size: int) -> RegisterTable:
-        """Return the registers of ``width`` pins."""
-        return gpio_table(settings["width"])
-
-    @classmethod
-    def pins_for(cls, settings: Mapping[str, Any]) -> tuple[Pin, ...]:
-        """Return ``width`` outputs, as many inputs, and the interrupt."""
-        numbers = range(settings["width"])
-        outputs = tuple(Pin(f"out.{number}", "output") for number in numbers)
-        inputs = tuple(Pin(f"in.{number}", "input") for number in numbers)
-        return (
-            *outputs,
-            *inputs,
-            Pin("interrupt", "output", 0, "EVENTS is not 0; ones written to EVENTS clear it."),
-        )
 
     def input(self, cycle: int, pin: str, level: int) -> None:
         """Take a level; it reaches IN two rows later."""

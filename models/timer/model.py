@@ -1,17 +1,16 @@
-"""A cycle counter with an alarm."""
+"""A cycle counter with an alarm, in Python."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
-from busbox.device import NO_ACCESS, Host, Pin
+from busbox.device import NO_ACCESS, Host
 from busbox.model import RegisterModel, Write
-from busbox.registers import WORD, Field, Register, RegisterTable
+from busbox.models.timer.registers import RANG, TimerRegisters
+from busbox.registers import WORD
 
-RANG = 1
 
-
-class Timer(RegisterModel):
+class Timer(TimerRegisters, RegisterModel):
     """Counts cycles, and notes when the count reaches ALARM.
 
     Registers
@@ -35,22 +34,7 @@ class Timer(RegisterModel):
     A write of ALARM in e counts from e + 1. Always at rest.
     """
 
-    table = RegisterTable(
-        Register("NOW", 0x00, "ro", "Cycles since reset, low word."),
-        Register("NOW_HIGH", 0x04, "ro", "High word, as of the last read of NOW."),
-        Register("ALARM", 0x08, "rw", "The count to ring at."),
-        Register("CONTROL", 0x0C, "rw", "Chooses the interrupt.", (Field("INTERRUPT_ON", 0, 0),)),
-        Register("STATUS", 0x10, "ones_clear", "What has happened.", (Field("RANG", 0, 0),)),
-    )
-
-    pins = (
-        Pin(
-            "ring",
-            "output",
-            0,
-            "RANG, while CONTROL.0 is 1; a one written to STATUS.0 clears RANG.",
-        ),
-    )
+    twin: ClassVar[str] = "busbox.models.timer.hardware:TimerHardware"
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
@@ -62,8 +46,11 @@ class Timer(RegisterModel):
         """Compare NOW with ALARM in every row before ``cycle``."""
         match = self._match()
         if match is not None and match < cycle:
+            # The match causes an edge where it sets RANG with CONTROL on: no other is its own.
+            rises = self.stored["CONTROL"] and not self.stored["STATUS"]
             self.stored["STATUS"] |= RANG
-            self._ring(match + 1, NO_ACCESS)
+            if rises:
+                self._ring(match + 1, NO_ACCESS)
         self._compared = max(self._compared, cycle)
 
     def _match(self) -> int | None:

@@ -1,0 +1,23 @@
+"""Memory, from outside: its words and settings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from busbox.device import Declaration, Setting
+from busbox.registers import Register, RegisterTable
+
+
+class MemoryRegisters(Declaration):
+    """The words and settings of a memory; model and twin share them."""
+
+    settings = (
+        Setting("kind", "ram", "text", choices=("ram", "rom"), text="what it is"),
+        Setting("file", None, "path", text="initial contents: binary, Intel HEX or ELF"),
+    )
+
+    @classmethod
+    def table_for(cls, settings: Mapping[str, Any], size: int) -> RegisterTable:
+        """Return one row of words that fills the slot."""
+        return RegisterTable(Register("WORD", 0, "rw", "A word of memory.", count=size // 4))

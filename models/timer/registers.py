@@ -1,0 +1,30 @@
+"""A cycle counter with an alarm, from outside: registers and pins."""
+
+from __future__ import annotations
+
+from busbox.device import Declaration, Pin
+from busbox.registers import Field, Register, RegisterTable
+
+#: The bit of STATUS.
+RANG = 1
+
+
+class TimerRegisters(Declaration):
+    """The registers and pins of a timer; model and twin share them."""
+
+    table = RegisterTable(
+        Register("NOW", 0x00, "ro", "Cycles since reset, low word."),
+        Register("NOW_HIGH", 0x04, "ro", "High word, as of the last read of NOW."),
+        Register("ALARM", 0x08, "rw", "The count to ring at."),
+        Register("CONTROL", 0x0C, "rw", "Chooses the interrupt.", (Field("INTERRUPT_ON", 0, 0),)),
+        Register("STATUS", 0x10, "ones_clear", "What has happened.", (Field("RANG", 0, 0),)),
+    )
+
+    pins = (
+        Pin(
+            "ring",
+            "output",
+            0,
+            "RANG, while CONTROL.0 is 1; a one written to STATUS.0 clears RANG.",
+        ),
+    )
