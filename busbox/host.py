@@ -17,6 +17,8 @@ from busbox.system import Placed
 
 #: Edges of a pin that are put away in one go.
 SETTLED = 1 << 14
+#: Types of an edge's cycle, level and access.
+_KINDS = ("i8", "u1", "i4")
 
 
 class Track:
@@ -30,7 +32,7 @@ class Track:
         self._cycles: array[int] = array("q", [0])
         self._levels = bytearray([pin.level])
         self._accesses: array[int] = array("q", [NO_ACCESS])
-        self._settled = (Column("i8"), Column("u1"), Column("i4"))
+        self._settled = tuple(Column(kind) for kind in _KINDS)
 
     def put(self, cycle: int, level: int, access: int) -> None:
         """Add a level from ``cycle`` on.
@@ -85,13 +87,15 @@ class Track:
             del part[:count]
 
     def line(self) -> Line:
-        """Return the history as columns."""
-        for column, part in zip(
-            self._settled, (self._cycles, self._levels, self._accesses), strict=True
-        ):
+        """Return the history as columns; of a long one, the edges at hand are put away too."""
+        parts = (self._cycles, self._levels, self._accesses)
+        if not len(self._settled[0]):
+            columns = (np.array(part, dtype=kind) for part, kind in zip(parts, _KINDS, strict=True))
+            return Line(self.pin.direction, *columns)
+        for column, part in zip(self._settled, parts, strict=True):
             column.extend(part)
-        cycles, levels, accesses = (column.array() for column in self._settled)
-        return Line(self.pin.direction, cycles, levels, accesses)
+            del part[:]
+        return Line(self.pin.direction, *(column.array() for column in self._settled))
 
 
 class DeviceHost:

@@ -176,6 +176,8 @@ class Replay:
         self._given_up: list[tuple[int, Await]] = []
         self._done: list[tuple[int, int]] = []
         self._served = False
+        self._chain = 0
+        self._crowd: tuple[int, Handler] | None = None
         self._handlers = self._numbered_handlers()
         for handler, _ in self._handlers:
             self._connections.watch(handler.pin)
@@ -253,6 +255,8 @@ class Replay:
             elif stop is Stop.RESET:
                 self._reset(row, 1, restart=False, step=True)
             ended = self._over(row) if engine.closed else ""
+            if ended != "done" and self._crowded(row):
+                ended = "hang"
             if ended:
                 self._look(row)
                 engine.run(row + 1)
@@ -353,20 +357,37 @@ class Replay:
             self._models[number].wake(cycle)
             self._engine.ask_again()
 
-    def _call_handler(self, row: int) -> bool:
-        """Let the CPU take a handler whose pin is high; return whether one is called or running."""
+    def _called(self, row: int) -> tuple[Handler, int] | None:
+        """Return the handler whose pin is high in ``row``, and the number of its first step."""
         for handler, first in self._handlers:
             if self._connections.level(handler.pin, row) == 1:
-                if not self._engine.interruptible:
-                    return True
-                commands = [
-                    self._ledger.command(step, first + place)
-                    for place, step in enumerate(handler.steps)
-                ]
-                self._engine.interrupt(commands, handler.enter, handler.leave)
-                self._served = True
-                return True
-        return False
+                return handler, first
+        return None
+
+    def _crowded(self, row: int) -> bool:
+        """Return whether the run ends because handlers leave the CPU no row (rule 12f)."""
+        engine = self._engine
+        if engine.left != row or row - self._chain < self._system.hang_after:
+            return False
+        called = self._called(row) if engine.interruptible else None
+        if called is not None:
+            self._crowd = self._chain, called[0]
+        return called is not None
+
+    def _call_handler(self, row: int) -> bool:
+        """Let the CPU take a handler whose pin is high; return whether one is called or running."""
+        called = self._called(row)
+        if called is not None and self._engine.interruptible:
+            handler, first = called
+            commands = [
+                self._ledger.command(step, first + place)
+                for place, step in enumerate(handler.steps)
+            ]
+            if self._engine.left != row:
+                self._chain = row
+            self._engine.interrupt(commands, handler.enter, handler.leave)
+            self._served = True
+        return called is not None
 
     def _look_for_level(self, row: int) -> bool:
         """End an await that stands, if its pin shows the level in ``row`` or its time is over."""
@@ -481,6 +502,7 @@ class Replay:
             recording,
             timeouts=self._timeouts,
             given_up=self._given_up,
+            crowd=self._crowd,
             breaches=self._engine.breaches,
         )
 

@@ -1,7 +1,7 @@
 """A naive reference model of the bus simulator: one cycle at a time, from the page alone.
 
 "Rule n" is a rule of the semantics page (busbox.fabric); "addition n" is one of the additions to
-it (A1 to A4 are the rules 12a to 12e there); "table" is the register table of a device (its
+it (A1 to A4 are the rules 12a to 12f there); "table" is the register table of a device (its
 docstring). Its author saw those pages, and nothing of the package. A comment that begins with
 "READING" marks a place where the page was silent or could be read in two ways; the reading that
 was taken stands there.
@@ -749,6 +749,8 @@ class Cpu:
             self.handlers.append((first, plan))
             first += len(plan["steps"])
         self.handler: Track | None = None  # the one that is running
+        self.b = 0  # row b of the last handler that is over
+        self.chain = 0  # row in which the first of the handlers that follow one another was taken
         self.leave = 0  # and its idle cycles at the end
         self.raised = 0
         self.resetting = False  # a `reset` step acts in this row
@@ -779,7 +781,7 @@ class Cpu:
         if not track.over(t) or t < track.free + self.leave:
             return False
         self.handler = None
-        self.main.free = t
+        self.main.free = self.b = t
         return True
 
     def raise_access(self, t: int, track: Track) -> Access:
@@ -806,10 +808,17 @@ class Cpu:
         for first, plan in self.handlers:
             # READING: a released output (level 2) is not high, and shows neither level to an await.
             if self.level(plan["pin"]) == 1:
+                if self.b != t:
+                    self.chain = t
                 self.handler = Track(plan["steps"], first, t + 1 + plan["enter"])
                 self.leave = plan["leave"]
                 return True
         return False
+
+    def crowded(self, t: int, most: int) -> bool:
+        """Rule 12e: would one more handler be taken in row t, b of the one before, after so many?"""
+        high = any(self.level(plan["pin"]) == 1 for _, plan in self.handlers)
+        return self.handler is None and self.b == t and t - self.chain >= most and high
 
     def look(self, t: int, track: Track) -> None:
         """Addition 1: an await looks at its pin in row t, the last time in its row N."""
@@ -958,12 +967,15 @@ class Run:
         if access is not None and not terminator and access.age >= self.bench["hang_after"]:
             return "hang"
         # READING: a reset that starts in row e + settle counts as reached too (rule 16: a new F).
-        if not rst and access is None and self.cpu.finished(t):
-            if all(device.at_rest() for device in self.devices):
-                return "done"
-            # READING: with settle = 0 the row is still at least F.
-            if t >= self.cpu.main.free - 1 + self.bench["settle"]:
-                return "settle"
+        idle = not rst and access is None
+        over = idle and self.cpu.finished(t)
+        if over and all(device.at_rest() for device in self.devices):
+            return "done"
+        if idle and self.cpu.crowded(t, self.bench["hang_after"]):
+            return "hang"
+        # READING: with settle = 0 the row is still at least F.
+        if over and t >= self.cpu.main.free - 1 + self.bench["settle"]:
+            return "settle"
         until = self.bench.get("until")
         return "until" if until is not None and t >= until - 1 else ""
 

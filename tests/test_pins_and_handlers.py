@@ -1,7 +1,7 @@
 """Awaits, handlers, resets by the CPU, wires, replies and serial inputs, to the cycle.
 
 Every slot has wait = 0, so that an access raised in s ends in e = s; F is the first row that the next
-step may use (semantics page, rules 10 to 12e).
+step may use (semantics page, rules 10 to 12f).
 """
 
 from __future__ import annotations
@@ -275,6 +275,24 @@ def test_a_reset_step_in_a_handler_abandons_nothing(tmp_path: Path) -> None:
     assert int(recording.accesses.data[2]) == 1
 
 
+def test_a_handler_that_clears_nothing_ends_the_run(tmp_path: Path) -> None:
+    """Taken in 10, 12, 14 ...: row 50 is the first b that lies hang_after rows after the first."""
+    recording = run(
+        tmp_path,
+        "handler pull on levers.in.4\n  write levers.SET 1\nend\nread levers.OUT +20\n",
+        input=[level(10, 1)],
+        hang_after=40,
+    )
+    assert (recording.ended, recording.cycles) == ("hang", 51)
+    assert starts(recording) == list(range(11, 50, 2))
+    (finding,) = recording.findings
+    assert (finding.rule, finding.cycle, finding.access) == ("bus-hang", 50, -1)
+    assert finding.message == (
+        "handler pull was taken again and again for 40 cycles (the limit hang_after), because "
+        "levers.in.4 stays high: the CPU never comes back to its steps; the run ends here."
+    )
+
+
 @pytest.mark.parametrize("after", ["restart", "continue"])
 def test_a_reset_cuts_an_await_off(after: str, tmp_path: Path) -> None:
     """Restarted, the steps are played again; continued, the step after the await follows."""
@@ -289,7 +307,7 @@ def test_a_reset_cuts_an_await_off(after: str, tmp_path: Path) -> None:
     assert starts(recording) == expected[after]
 
 
-# Wires (rule 12e), serial inputs, replies.
+# Wires (rule 12f), serial inputs, replies.
 
 
 def test_a_wire_brings_a_level_in_the_same_row(tmp_path: Path) -> None:

@@ -23,7 +23,7 @@ Contract
    answers with ``reset(1, restart=False, step=True)``, which cuts off nothing.
 8. ``interrupt(commands, enter, leave)``, in a row in which ``interruptible`` is true, plays other
    commands first (rule 12c), and then the rest of what was going on. ``run(limit, called=True)`` stops
-   in the first such row, too.
+   in the first such row, too. ``left`` is the row b of the last handler that is over.
 9. What is recorded is complete for all rows before ``row``: ``log`` holds eight numbers an access
    (:data:`LOG`), in order; ``timeouts`` the accesses that ended a poll at its limit; ``marks`` pairs
    (row, command); ``breaches`` what the rule checker saw.
@@ -97,6 +97,7 @@ class Engine(Protocol):
     name: str
     row: int
     free: int
+    left: int
     closed: bool
     result: Result | None
     log: array[int]

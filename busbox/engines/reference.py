@@ -52,7 +52,7 @@ class ReferenceEngine:
     watch_ports: ClassVar[bool] = False
 
     def __init__(self, system: System, answer: Callable[[int, Access], Answer]) -> None:
-        self.row, self.free, self.closed = 0, 1, False
+        self.row, self.free, self.left, self.closed = 0, 1, 0, False
         self.result: Result | None = None
         self.log: array[int] = array("q")
         self.timeouts: list[int] = []
@@ -185,6 +185,7 @@ class ReferenceEngine:
             self.free = self.row + handler.leave
             return
         row, self._handler = self.row, None
+        self.left = row
         self._command, self._reads = handler.command, handler.reads
         self._start = row + handler.distance
         self._deadline = row + handler.rows_left

@@ -60,9 +60,10 @@ Pins, handlers, resets by the CPU
 ---------------------------------
 12a. ``await PIN LEVEL limit N`` looks at the pin in the rows t = F, F + 1, ...; with the first row that
      shows the level F = t + 1. If none of the rows F to F + N - 1 does, it is given up, with a
-     finding, and F grows by N.
+     finding, and F grows by N. A released pin shows neither level.
 12b. The step ``reset`` with wait n puts RST high in the one row r = F + n, and the CPU goes on with
-     the next step: F = r + 2. A reset of the bench in the same row counts instead.
+     the next step: F = r + 2. A reset of the bench in the same row counts instead; one in the row
+     after it is a reset of its own.
 12c. A handler is taken in the first row t >= F with no access up, RST low and no handler running in
      which its pin is high: in an idle row of a wait, a pause, an await, between two reads of a poll,
      or after the last step while the run goes on (rule 19 is looked at first). Of several, the first
@@ -73,7 +74,11 @@ Pins, handlers, resets by the CPU
 12d. A reset of the bench abandons a running handler; with ``continue`` the step that waited is one
      that has not begun, unless it is a poll with a read behind it, a pause or an await: those are cut
      off. The step ``reset`` in a handler abandons nothing.
-12e. A wire gives an input pin in row t the level that an output pin has in row t; a released output
+12e. Where handlers follow one another for ``hang_after`` cycles, each taken in the row b of the one
+     before, the CPU never gets on: the run ends with the first such row b that lies ``hang_after`` or
+     more rows after the one in which the first was taken, and in which the next would be. Ended:
+     ``hang``.
+12f. A wire gives an input pin in row t the level that an output pin has in row t; a released output
      gives the level that the input has while nothing drives it.
 
 Reset
@@ -104,7 +109,7 @@ The end
     run goes on. So ``cycles`` of a recording is that row + 1. Ended: ``done``.
 20. Devices that do not come to rest are waited for until row e + ``settle`` (default 1 s), where e
     is the last cycle of the last step (F - 1; a pause is a step) and settle is at least 1; a reset
-    that starts in that row counts as reached here too. Ended: ``settle``.
+    that starts in that row counts as reached here too. Not while a handler runs. Ended: ``settle``.
 21. ``until T``: the rows 0 to T - 1 are run, if the run does not end earlier. Ended: ``until``. Of
     several ends in one row the first counts of hang, done, settle, until. An
     access that is up in the last row without having ended is recorded with terminator ``none`` and
@@ -117,7 +122,7 @@ Time
     whole cycle.
 24. A level that the board gives to an input pin from cycle c on is in row c.
 25. What a device reports belongs to a cycle; what would belong to a cycle after the last row, or
-    after row r of a reset, did not happen.
+    after row r of a reset, did not happen. Of one cycle, devices come in the order of the bench.
 
 Decoding
 --------

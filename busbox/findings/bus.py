@@ -13,6 +13,7 @@ from busbox.findings.rule import Evidence, Hit
 
 if TYPE_CHECKING:
     from busbox.recording import Accesses
+    from busbox.traffic.steps import Handler
 
 
 def unmapped_access(evidence: Evidence) -> Iterator[Hit]:
@@ -114,10 +115,11 @@ def _tell_no_answer(evidence: Evidence, access: int) -> tuple[str, str]:
 
 
 def bus_hang(evidence: Evidence) -> Iterator[Hit]:
-    """An access was never answered, and nothing ends it: the CPU would stand still for ever.
+    """An access was never answered, or handlers left the CPU no row: it would never get on.
 
     It hurts because nothing goes on after it; on the board only a reset helps. Usually a silent fabric
-    has no watchdog, or a device waits for something that never comes.
+    has no watchdog, a device waits for something that never comes, or a handler does not clear what
+    called it.
 
     Example
     -------
@@ -143,9 +145,23 @@ def bus_hang(evidence: Evidence) -> Iterator[Hit]:
     Mend the address, or what the device waits for. Then give the fabric a watchdog all the same, here
     and in the hardware: the next mistake of this kind ends with ERR, and the firmware goes on.
     """
-    if evidence.recording.ended == "hang":
+    if evidence.crowd is not None:
+        first, handler = evidence.crowd
+        row, slot = evidence.recording.cycles - 1, handler.pin.partition(".")[0]
+        tell = partial(_tell_crowd, handler, row - first)
+        yield Hit(row, -1, slot, "", handler.pin, tell)
+    elif evidence.recording.ended == "hang":
         (access,) = evidence.where(lambda part: part.terminator == NONE)
         yield evidence.hit(access, partial(_tell_hang, evidence, access))
+
+
+def _tell_crowd(handler: Handler, cycles: int) -> tuple[str, str]:
+    return (
+        f"handler {handler.name} was taken again and again for {cycles} cycles (the limit "
+        f"hang_after), because {handler.pin} stays high: the CPU never comes back to its steps; the "
+        "run ends here.",
+        f"Have the handler end what holds {handler.pin} high, such as a flag that wants a one written.",
+    )
 
 
 def _tell_hang(evidence: Evidence, access: int) -> tuple[str, str]:

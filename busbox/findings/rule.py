@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from busbox.address_map import Decoded
 from busbox.findings.finding import Finding
 from busbox.system import System
-from busbox.traffic.steps import Await
+from busbox.traffic.steps import Await, Handler
 
 if TYPE_CHECKING:
     from busbox.recording import Accesses, Event, Recording
@@ -58,6 +58,7 @@ class Evidence:
     recording : what it left, still without findings
     timeouts : (access, what it waits for) for every poll given up at its limit
     given_up : (last row, await) for every await given up at its limit
+    crowd : (row in which the first was taken, handler) if handlers left the CPU no row
     breaches : (port, breach) from the rule checkers
     """
 
@@ -65,6 +66,7 @@ class Evidence:
     recording: Recording
     timeouts: list[tuple[int, Wanted]] = field(default_factory=list)
     given_up: list[tuple[int, Await]] = field(default_factory=list)
+    crowd: tuple[int, Handler] | None = None
     breaches: list[tuple[str, Any]] = field(default_factory=list)
 
     def where(self, test: Callable[[Accesses], Any]) -> Iterator[int]:
