@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from busbox.bench import Bench
+from busbox.connections import serial_levels
 from busbox.recording import Recording
 
 CABIN: dict[str, Any] = {
@@ -421,3 +422,28 @@ def test_what_must_hold_is_judged(
     recording = run(tmp_path, "write telegraph.DATA 65\n", must=[must])
     (one,) = recording.musts
     assert (one.held, one.seen) == (held, seen)
+
+
+# Bytes from outside at a rate that the clock is no multiple of.
+
+
+@pytest.mark.parametrize(("clock", "rate"), [(16_000_000, 115_200), (1_000_000, 76_800), (7, 3)])
+def test_every_edge_of_a_byte_is_rounded_from_its_start(clock: int, rate: int) -> None:
+    """U alternates in every bit: edge k comes ceil(k x clock / rate) after the start, without drift."""
+    edges = list(serial_levels(b"UU", 10, clock, rate))
+    exact = [10 + -(-k * clock // rate) for k in range(20)]
+    assert edges == [(row, k % 2) for k, row in enumerate(exact)]
+
+
+@pytest.mark.parametrize("rate", [115_200, 57_600, 76_800])
+def test_bytes_from_outside_arrive(rate: int, tmp_path: Path) -> None:
+    """With the nearest divisor, a byte sent at a rate that 16 MHz is no multiple of is read."""
+    divisor = round(16_000_000 / rate)
+    recording = run(
+        tmp_path,
+        f"write telegraph.DIVISOR {divisor}\npoll telegraph.STATUS & 4 == 4 every 40 limit 200\nread telegraph.DATA\n",
+        input=[{"at": 100, "pin": "telegraph.rx", "bytes": "S", "rate": rate}],
+        clock="16 MHz",
+    )
+    assert recording.accesses.data[-1] == ord("S")
+    assert not recording.findings

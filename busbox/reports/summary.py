@@ -26,7 +26,7 @@ T = TypeVar("T")
 _ENDS = {
     "done": "done",
     "until": "stopped at the time asked for",
-    "hang": "the bus hangs",
+    "hang": "the CPU hangs",
     "settle": "stopped: a device did not come to rest",
 }
 

@@ -129,7 +129,7 @@ def test_json_tells_frames_and_events(busbox: Shell) -> None:
 def test_the_exit_code_tells_what_was_found(
     words: tuple[str, ...], code: int, busbox: Shell
 ) -> None:
-    """0 without --strict, 1 with it if anything is found, 1 whenever the bus hangs."""
+    """0 without --strict, 1 with it if anything is found, 1 whenever the CPU hangs."""
     busbox("run", "first_light", *words, code=code)
 
 
