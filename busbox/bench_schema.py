@@ -60,6 +60,7 @@ class SlotKeys(_Keys):
     decode: Literal["full", "range"] | None = None
     wait: Annotated[int, Field(ge=0, le=65_535)] = 1
     yields_to: list[str] = Field(default_factory=list)
+    built_as: Literal["model", "hardware"] | None = Field(default=None, alias="as")
 
 
 def _bytes(value: object) -> bytes:
@@ -147,7 +148,7 @@ class BenchKeys(_Keys):
 
 
 #: Keys of a slot that no setting of a model may be called.
-SLOT_KEYS = (*SlotKeys.model_fields, "as")
+SLOT_KEYS = tuple(field.alias or name for name, field in SlotKeys.model_fields.items())
 
 
 @dataclass(frozen=True)

@@ -171,6 +171,8 @@ class Builder:
         if keys.compare is not None and keys.decode is not None:
             self.wrong((*path, "decode"), "must not stand beside compare: one of them says it all")
         model = self._model(path, keys.model)
+        if model is not None:
+            model = self._built_as(path, model, keys)
         settings = self._settings(path, model, keys.model_extra or {}) if model else {}
         decode = "compare" if keys.compare is not None else keys.decode or "full"
         slot = Slot(
@@ -182,6 +184,25 @@ class Builder:
         if len(self.mistakes) > before:
             return None
         return self._with_table(path, slot, model, keys.model, settings)
+
+    def _built_as(self, path: KeyPath, model: Any, keys: SlotKeys) -> Any:
+        """Return what the slot holds: the model, or its twin in Amaranth."""
+        from busbox.registry import twin_of
+
+        if keys.built_as == "hardware" and not model.in_amaranth:
+            try:
+                model = twin_of(model, shown(keys.model), self.bench.folder)
+            except InputError as error:
+                self.wrong((*path, "as"), str(error))
+                return None
+        elif keys.built_as == "model" and model.in_amaranth:
+            self.wrong((*path, "as"), f"{shown(keys.model)} is hardware; it names no model")
+        if model.in_amaranth and keys.wait < model.least_wait:
+            self.wrong(
+                (*path, "wait"),
+                f"must be at least {model.least_wait} for {model.__name__}, not {keys.wait}",
+            )
+        return model
 
     def _with_table(
         self, path: KeyPath, slot: Slot, model: Any, kind: Any, settings: dict[str, Any]
@@ -236,9 +257,9 @@ class Builder:
         declared: dict[str, Setting] = {one.name: one for one in model.settings}
         for key in given:
             if key not in declared:
-                from busbox.bench_schema import SlotKeys
+                from busbox.bench_schema import SLOT_KEYS
 
-                known = [*SlotKeys.model_fields, *declared]
+                known = [*SLOT_KEYS, *declared]
                 self.wrong(
                     (*path, key),
                     f"unknown key {key!r}{nearest(key, known)} (known: {one_of(known)})",

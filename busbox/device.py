@@ -175,6 +175,8 @@ class Declaration:
     on settings, it defines ``table_for`` or ``pins_for``.
     """
 
+    #: Whether the device is a component in Amaranth.
+    in_amaranth: ClassVar[bool] = False
     settings: ClassVar[tuple[Setting, ...]] = ()
     #: What it gives besides levels: ``text`` (characters) or ``frames`` (events with colours).
     sends: ClassVar[tuple[str, ...]] = ()
@@ -227,6 +229,7 @@ class Host(Protocol):
 class Device(Protocol):
     """A model, as the replay loop uses it. See the contract in the module's docstring."""
 
+    in_amaranth: ClassVar[bool]
     settings: ClassVar[tuple[Setting, ...]]
     #: What it gives besides levels: ``text`` (characters) or ``frames`` (events with colours).
     sends: ClassVar[tuple[str, ...]]

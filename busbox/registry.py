@@ -29,7 +29,7 @@ _CONTRACT = (
     "check", "table_for", "pins_for", "access", "input", "wake", "advance", "close", "reset",
     "next_edge", "rest_at", "registers",
 )  # fmt: skip
-_CONTRACT_VALUES = ("settings", "sends")
+_CONTRACT_VALUES = ("settings", "sends", "in_amaranth")
 
 
 def model_class(name: str, folder: Path) -> Any:
@@ -39,6 +39,11 @@ def model_class(name: str, folder: Path) -> Any:
     ------
     InputError : there is no such model, or its file does not load
     """
+    if ".v:" in name or name.endswith(".v"):
+        raise InputError.of(
+            f"Verilog cannot be run, {name!r}: describe its registers as a model, or rewrite it in "
+            "Amaranth (busbox.fabric.hardware); its own simulation can write a waveform to compare"
+        )
     if ".py:" in name:
         return checked_model(name, load_object(name, folder, "class"))
     target = MODELS.get(name)
@@ -70,6 +75,8 @@ def checked_model(name: str, found: Any) -> Any:
     """
     if not isinstance(found, type):
         raise InputError.of(f"{name!r} must be a class, not {shown(found)}")
+    if getattr(found, "in_amaranth", False):
+        return found
     missing = [method for method in _CONTRACT if not callable(getattr(found, method, None))]
     missing += [value for value in _CONTRACT_VALUES if not hasattr(found, value)]
     if missing:
@@ -78,6 +85,31 @@ def checked_model(name: str, found: Any) -> Any:
             "(busbox.model.RegisterModel is a base class that has them all)"
         )
     return found
+
+
+def twin_of(model: Any, name: str, folder: Path) -> Any:
+    """Return the hardware twin that a model's class names: ``module:Class`` or ``file.py:Class``.
+
+    Raises
+    ------
+    InputError : it names none, or that is no hardware device
+    """
+    target = getattr(model, "twin", None)
+    if not isinstance(target, str):
+        raise InputError.of(f"model {name} has no twin in Amaranth (its class names none: twin)")
+    module, _, attribute = target.partition(":")
+    if module.endswith(".py"):
+        twin = load_object(target, folder, "class")
+    else:
+        try:
+            twin = getattr(importlib.import_module(module), attribute)
+        except (ImportError, AttributeError) as error:
+            raise InputError.of(f"twin {target!r} does not load: {raised(error)}") from error
+    if not getattr(twin, "in_amaranth", False):
+        raise InputError.of(
+            f"twin {target!r} must be a subclass of busbox.fabric.hardware.Hardware"
+        )
+    return twin
 
 
 def load_object(name: str, folder: Path, what: str) -> Any:

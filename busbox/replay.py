@@ -5,9 +5,10 @@ from __future__ import annotations
 import heapq
 from array import array
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from itertools import count
+from typing import cast
 
 import numpy as np
 
@@ -28,6 +29,7 @@ from busbox.engines import (
 )
 from busbox.errors import InputError, nearest
 from busbox.findings import Evidence, Wanted, find
+from busbox.hardware_host import HardwareHost
 from busbox.host import DeviceHost
 from busbox.recording import COLUMNS, Accesses, IntColumn, Recording, SlotInfo
 from busbox.system import InputLevel, System
@@ -149,6 +151,25 @@ class _Ledger:
         return Wanted(mask, value, limit)
 
 
+class _Ear:
+    """Passes on what an engine tells of hardware devices."""
+
+    def __init__(self, devices: Sequence[Device]) -> None:
+        self._devices = devices
+
+    def _of(self, slot: int) -> HardwareHost:
+        return cast(HardwareHost, self._devices[slot])
+
+    def pins(self, slot: int, row: int, levels: Mapping[str, int]) -> None:
+        self._of(slot).take_pins(row, levels)
+
+    def ended(self, slot: int, access: Access) -> None:
+        self._of(slot).take_end(access)
+
+    def told(self, slot: int, row: int, notes: Mapping[str, int]) -> None:
+        self._of(slot).take_notes(row, notes)
+
+
 class Replay:
     """One run of a system on an engine."""
 
@@ -160,10 +181,12 @@ class Replay:
             for number, placed in enumerate(system.devices)
         ]
         self._models: list[Device] = [
-            placed.model(host, **placed.settings)
-            for placed, host in zip(system.devices, self._hosts, strict=True)
+            HardwareHost(number, placed, host, lambda: self._engine)
+            if placed.model.in_amaranth
+            else placed.model(host, **placed.settings)
+            for number, (placed, host) in enumerate(zip(system.devices, self._hosts, strict=True))
         ]
-        self._engine: Engine = factory(system, self._answer)
+        self._engine: Engine = factory(system, self._answer, _Ear(self._models))
         self._source: Source = system.new_source()
         self._ledger = _Ledger(system)
         self._inputs: list[tuple[int, int, InputLevel]] = []
@@ -247,7 +270,7 @@ class Replay:
             if len(engine.log) > AHEAD * len(LOG):
                 self._put_away(row)
             self._deliver(row)
-            if row == until - 1:
+            if row == until - 1 or row == engine.hangs_at:
                 self._look(row)
             if self._resets and self._resets[0].at == row:
                 restart = self._system.after_reset == "restart"
@@ -269,7 +292,6 @@ class Replay:
                 progress(row, self._share())
                 limit = min(limit, row + PROGRESS_ROWS)
             if engine.run(limit, called) is Stop.HANG:
-                self._look(engine.row - 1)
                 return engine.row - 1, "hang"
 
     def _numbered_handlers(self) -> list[tuple[Handler, int]]:

@@ -441,7 +441,8 @@ def test_bytes_from_outside_arrive(rate: int, tmp_path: Path) -> None:
     divisor = round(16_000_000 / rate)
     recording = run(
         tmp_path,
-        f"write telegraph.DIVISOR {divisor}\npoll telegraph.STATUS & 4 == 4 every 40 limit 200\nread telegraph.DATA\n",
+        f"write telegraph.DIVISOR {divisor}\n"
+        "poll telegraph.STATUS & 4 == 4 every 40 limit 200\nread telegraph.DATA\n",
         input=[{"at": 100, "pin": "telegraph.rx", "bytes": "S", "rate": rate}],
         clock="16 MHz",
     )

@@ -28,13 +28,20 @@ Contract
    (:data:`LOG`), in order; ``timeouts`` the accesses that ended a poll at its limit; ``marks`` pairs
    (row, command); ``breaches`` what the rule checker saw.
 10. An access still up is put into the log by ``leave()``: terminator ``none``, last row run as its end.
-11. An engine knows no device and no bench.
+11. A hardware device runs inside the engine. Of every row that is run, in this order, its
+   :class:`Ear` is told what its pins are, if they changed; that an access which it answers ends; and
+   its notes, if ``tells`` is high. Between two calls of ``run``, ``look`` and ``hear`` tell pins and
+   notes of ``row`` early; ``drive`` gives an input pin a level from ``row`` on; ``peek`` reads a
+   register as of ``row``.
+12. ``run`` stops before the last row that an access may wait for (rule 9), so that the registers can
+   be looked at in it.
+13. An engine knows no model and no bench.
 """
 
 from __future__ import annotations
 
 from array import array
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from typing import Any, Protocol
@@ -91,6 +98,19 @@ class Stop(Enum):
     RESET = "reset"
 
 
+class Ear(Protocol):
+    """What an engine tells of hardware devices, by the number of their slot (contract, 11)."""
+
+    def pins(self, slot: int, row: int, levels: Mapping[str, int]) -> None:
+        """Take the levels of all output pins in ``row``."""
+
+    def ended(self, slot: int, access: Access) -> None:
+        """Take an access that the device ends in ``access.cycle``."""
+
+    def told(self, slot: int, row: int, notes: Mapping[str, int]) -> None:
+        """Take what the device tells in ``row``."""
+
+
 class Engine(Protocol):
     """What the replay loop drives."""
 
@@ -104,6 +124,10 @@ class Engine(Protocol):
     timeouts: list[int]
     marks: list[tuple[int, int]]
     breaches: list[tuple[str, Any]]
+
+    @property
+    def hangs_at(self) -> int | None:
+        """The last row that the access which is up may wait for, or None."""
 
     @property
     def interruptible(self) -> bool:
@@ -142,12 +166,24 @@ class Engine(Protocol):
     def interrupt(self, commands: Sequence[Command], enter: int, leave: int) -> None:
         """Play other commands first."""
 
+    def look(self, slot: int) -> bool:
+        """Tell the pins of a hardware device in ``row``; return whether it is at rest in it."""
+
+    def hear(self, slot: int) -> None:
+        """Tell the notes of a hardware device in ``row``."""
+
+    def drive(self, slot: int, pin: str, level: int) -> None:
+        """Give an input pin of a hardware device a level from ``row`` on."""
+
+    def peek(self, slot: int, offset: int) -> int:
+        """Return what a read of a hardware device's register would show in ``row``."""
+
     def leave(self) -> None:
         """Record an access that is still up."""
 
 
-#: How an engine is made: from the system and the function that answers for the models.
-EngineFactory = Callable[[System, Callable[[int, Access], Answer]], Engine]
+#: How an engine is made: from the system, the function that answers for the models, and the ear.
+EngineFactory = Callable[[System, Callable[[int, Access], Answer], Ear], Engine]
 
 ENGINES = ("reference",)
 DEFAULT_ENGINE = "reference"
@@ -171,6 +207,6 @@ def engine_class(name: str) -> EngineFactory:
 
 __all__ = [
     "ACCESS", "ACK", "AWAIT", "DEFAULT_ENGINE", "ENGINES", "ERR", "LOG", "MARK", "NONE", "PAUSE",
-    "RESET", "RESET_STEP", "TERMINATORS", "WATCHDOG", "Command", "Engine",
+    "RESET", "RESET_STEP", "TERMINATORS", "WATCHDOG", "Command", "Ear", "Engine",
     "EngineFactory", "Stop", "engine_class",
 ]  # fmt: skip

@@ -28,10 +28,11 @@ from busbox.engines import (
     RESET_STEP,
     WATCHDOG,
     Command,
+    Ear,
     Stop,
 )
 from busbox.errors import ModelError
-from busbox.fabric.design import CALLS, Design
+from busbox.fabric.design import CALLS, Design, hardware_of
 from busbox.fabric.rules import Row, RuleChecker
 from busbox.registers import WORD
 from busbox.system import System
@@ -51,14 +52,17 @@ class ReferenceEngine:
     name = "reference"
     watch_ports: ClassVar[bool] = False
 
-    def __init__(self, system: System, answer: Callable[[int, Access], Answer]) -> None:
+    def __init__(self, system: System, answer: Callable[[int, Access], Answer], ear: Ear) -> None:
         self.row, self.free, self.left, self.closed = 0, 1, 0, False
         self.result: Result | None = None
         self.log: array[int] = array("q")
         self.timeouts: list[int] = []
         self.marks: list[tuple[int, int]] = []
         self.breaches: list[tuple[str, Any]] = []
-        self._answer = answer
+        self._answer, self._ear = answer, ear
+        self._map = system.address_map
+        self._numbers = {one.slot.name: number for number, one in enumerate(system.devices)}
+        self._stopped_at = self._reset_row = -1
         self._hang_after = system.hang_after
         self._waiting: deque[Command] = deque()
         self._limit = 0
@@ -67,10 +71,12 @@ class ReferenceEngine:
         self._handler: _Suspended | None = None
         self._open = 1
         self._forget()
-        slots = [placed.slot for placed in system.devices]
-        self._design = Design(slots, system.fabric)
+        self._design = Design(
+            [placed.slot for placed in system.devices], system.fabric, hardware_of(system)
+        )
         self._bench, self._half_tick = _open(self._design)
         self._offsets = [port.adr for _, port in self._design.ports[1:]]
+        self._seen: dict[int, int | None] = dict.fromkeys(self._design.views)
         self._watch = _Watch(self._design, self._bench) if self.watch_ports else None
 
     def _forget(self) -> None:
@@ -122,10 +128,60 @@ class ReferenceEngine:
                 self._idle(self._limit)
             elif self.row < self._start:
                 self._idle(min(self._start, self._limit))
+            elif self._hangs():
+                return Stop.LIMIT
             else:
                 self._access_row()
                 if self._up and self.row > self._start + self._hang_after:
                     return Stop.HANG
+
+    def _hangs(self) -> bool:
+        """Return, once, whether ``row`` is the last one that the access may wait for."""
+        if self.row != self.hangs_at or self._stopped_at == self.row:
+            return False
+        self._stopped_at = self.row
+        return True
+
+    @property
+    def hangs_at(self) -> int | None:
+        """The last row that the access which is up may wait for."""
+        return self._start + self._hang_after if self._up else None
+
+    # Hardware devices.
+
+    def look(self, slot: int) -> bool:
+        """Tell the pins of ``row``, if they changed; return whether the device is at rest in it."""
+        view, word = self._design.views[slot], self._bench.get(self._design.seen[slot])
+        before, self._seen[slot] = self._seen[slot], word
+        if before is None or (before ^ word) & view.pin_mask:
+            self._ear.pins(slot, self.row, view.levels(word))
+        return view.at_rest(word)
+
+    def hear(self, slot: int) -> None:
+        """Tell the notes of ``row``, if there are any."""
+        word = self._bench.get(self._design.seen[slot])
+        if word & 1:
+            self._ear.told(slot, self.row, self._design.views[slot].notes(word))
+
+    def drive(self, slot: int, pin: str, level: int) -> None:
+        """Give an input pin a level from ``row`` on."""
+        member, bit = self._design.views[slot].input(pin)
+        word = self._bench.get(member)
+        self._bench.set(member, word & ~(1 << bit) | level << bit)
+
+    def peek(self, slot: int, offset: int) -> int:
+        """Return what a read of a register would show in ``row``."""
+        device = self._design.views[slot].device
+        self._bench.set(device.watch_adr, offset >> 2)
+        return int(self._bench.get(device.watch_data))
+
+    def _look_at_all(self) -> None:
+        for slot in self._design.views:
+            self.look(slot)
+
+    def _hear_all(self) -> None:
+        for slot in self._design.views:
+            self.hear(slot)
 
     @property
     def _kind(self) -> int:
@@ -203,6 +259,7 @@ class ReferenceEngine:
             self._cut()
         if restart:
             self._waiting.clear()
+        self._reset_row = self.row
         self._bench.set(self._design.inputs, 0)
         self._bench.set(self._design.rst, 1)
         self._reset_until = self.row + length
@@ -296,9 +353,14 @@ class ReferenceEngine:
         for _ in range(self.row, end):
             if watch is not None:
                 watch.sample()
+            if self._seen:
+                self._look_at_all()
+                self._hear_all()
+                if self.row == self._reset_row:  # what follows is new, even if it looks the same
+                    self._seen = dict.fromkeys(self._seen)
             half_tick()
             half_tick()
-        self.row = end
+            self.row += 1
         if watch is not None:
             self.breaches = watch.breaches
 
@@ -318,6 +380,11 @@ class ReferenceEngine:
         if self._watch is not None:
             self._watch.sample()
             self.breaches = self._watch.breaches
+        if self._seen:
+            self._look_at_all()
+            if status & 1 and not status >> 2 & 1:
+                self._tell_end()
+            self._hear_all()
         self._half_tick()
         self._half_tick()
         self.row += 1
@@ -325,6 +392,18 @@ class ReferenceEngine:
             bench.set(design.inputs, 0)
             failed, cut = status >> 1 & 1, status >> 2 & 1
             self._ended(WATCHDOG if cut else ERR if failed else ACK, status >> 3 & WORD)
+
+    def _tell_end(self) -> None:
+        """Tell a hardware device's listener of the access that ends in ``row``."""
+        command = self._command
+        assert command is not None
+        found = self._map.decode(command.address)
+        slot = self._numbers[found.slot.name] if found.slot is not None else -1
+        if slot in self._seen:
+            data, offset = command.data if command.write else 0, found.offset & ~3
+            self._ear.ended(
+                slot, Access(self.row, offset, command.write, data, command.lanes, self._count)
+            )
 
     def _ask(self, slot: int, command: Command) -> bool:
         """Ask the model whose outlet is called; return False while it holds."""

@@ -86,10 +86,13 @@ class Hardware(Declaration, wiring.Component):
     declared : its :class:`busbox.registers.RegisterTable`
     groups : member of pins to its :class:`busbox.device.Pin` objects
     least_wait : wait states that its slot must have at least
+    listed : its registers are few enough to be listed
     listener : class of what turns its notes into events and text
     """
 
+    in_amaranth = True
     least_wait: ClassVar[int] = 0
+    listed: ClassVar[bool] = True
     listener: ClassVar[type[Listener]]
 
     bus: Any

@@ -44,6 +44,7 @@ class MemoryHardware(MemoryRegisters, Hardware):
     """
 
     least_wait: ClassVar[int] = 1
+    listed: ClassVar[bool] = False
     listener = MemoryListener
 
     def elaborate(self, platform: object) -> Module:

@@ -1,0 +1,79 @@
+"""What an engine sees of a hardware device: one word a row, and how to read it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from amaranth.hdl import Cat, Value
+
+from busbox.device import RELEASED
+from busbox.fabric.hardware import Hardware
+
+
+class View:
+    """The pins, notes and rest of a device as one word.
+
+    Attributes
+    ----------
+    device : what is looked at
+    signals : the word, as Amaranth's value; from bit 0 on: ``tells``, ``at_rest``, then the members
+        of output pins with their enables, then the notes
+    """
+
+    def __init__(self, device: Hardware) -> None:
+        self.device = device
+        self._places: dict[str, tuple[int, int]] = {}
+        parts: list[Value] = []
+        width = 0
+        for name in self._members():
+            member = getattr(device, name)
+            self._places[name] = width, len(member)
+            width += len(member)
+            parts.append(member)
+        self.signals = Cat(*parts)
+        first = self._places["at_rest"][0] + 1
+        last = min((place for name, (place, _) in self._places.items() if name.startswith("told_")),
+                   default=width)  # fmt: skip
+        #: The bits of the word that are pins.
+        self.pin_mask = (1 << last) - (1 << first)
+
+    def _members(self) -> Iterator[str]:
+        yield "tells"
+        yield "at_rest"
+        for stem, group in self.device.groups.items():
+            if group[0].direction == "output":
+                yield f"pin_{stem}"
+                if group[0].released:
+                    yield f"pin_{stem}_enable"
+        for name in self.device.told_for(self.device.options):
+            yield f"told_{name}"
+
+    def _of(self, word: int, name: str) -> int:
+        place, width = self._places[name]
+        return word >> place & (1 << width) - 1
+
+    def at_rest(self, word: int) -> bool:
+        """Return whether the device is at rest."""
+        return bool(self._of(word, "at_rest"))
+
+    def notes(self, word: int) -> dict[str, int]:
+        """Return what the device tells, by name."""
+        return {name: self._of(word, f"told_{name}") for name in
+                self.device.told_for(self.device.options)}  # fmt: skip
+
+    def levels(self, word: int) -> dict[str, int]:
+        """Return the level of every output pin."""
+        levels = {}
+        for stem, group in self.device.groups.items():
+            if group[0].direction != "output":
+                continue
+            bits = self._of(word, f"pin_{stem}")
+            enable = self._of(word, f"pin_{stem}_enable") if group[0].released else -1
+            for place, pin in enumerate(group):
+                levels[pin.name] = bits >> place & 1 if enable >> place & 1 else RELEASED
+        return levels
+
+    def input(self, pin: str) -> tuple[Value, int]:
+        """Return the member of an input pin, and the pin's bit in it."""
+        stem, _, number = pin.partition(".")
+        return getattr(self.device, f"pin_{stem}"), int(number or 0)
