@@ -1,44 +1,24 @@
-"""A serial port: 8 data bits, no parity, one stop bit (8N1)."""
+"""The serial port in Python: sender, receiver, and the model with its registers."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from busbox.device import NO_ACCESS, Host, Pin, Setting
+from busbox.device import NO_ACCESS, Host
 from busbox.model import RegisterModel, Write
-from busbox.registers import Field, Register, RegisterTable
-
-#: Bit times of a frame: start, eight data bits, stop. Source: common practice (8N1).
-FRAME_BITS = 10
-#: Rows between a level on rx and the synchronised level.
-SYNCHRONISER_STAGES = 2
-
-DATA = Register(
-    "DATA",
-    0x00,
-    "rw",
-    "A write sends the low byte; a read takes the received one.",
-    (Field("BYTE", 7, 0),),
-    whole=0b0001,
+from busbox.models.uart.registers import (
+    FRAME_BITS,
+    ON_READY,
+    ON_ROOM,
+    RX_FRAMING,
+    RX_LOST,
+    RX_READY,
+    SYNCHRONISER_STAGES,
+    TX_BUSY,
+    TX_LOST,
+    TX_ROOM,
+    UartRegisters,
 )
-STATUS = Register(
-    "STATUS",
-    0x04,
-    "ro",
-    "What the port is doing.",
-    (
-        Field("TX_ROOM", 0, 0, reset=1, text="DATA can be written."),
-        Field("TX_BUSY", 1, 1, text="A byte is being sent or waits."),
-        Field("RX_READY", 2, 2, text="A received byte can be read."),
-        Field(
-            "RX_LOST", 3, 3, "ones_clear", text="A byte came while one was waiting, and is lost."
-        ),
-        Field("RX_FRAMING", 4, 4, "ones_clear", text="A byte had no stop bit, and was dropped."),
-        Field("TX_LOST", 5, 5, "ones_clear", text="A byte was written without room, and is lost."),
-    ),
-)
-TX_ROOM, TX_BUSY, RX_READY, RX_LOST, RX_FRAMING, TX_LOST = (field.mask for field in STATUS.fields)
-ON_ROOM, ON_READY = 1, 2
 
 
 class SerialSender:
@@ -192,7 +172,7 @@ class SerialReceiver:
         self._sample, self._search = None, row + 1
 
 
-class Uart(RegisterModel):
+class Uart(UartRegisters, RegisterModel):
     """A serial port; its lines idle high.
 
     Registers
@@ -224,41 +204,9 @@ class Uart(RegisterModel):
     8N1 frame: common practice. The default divisor is the nearest whole number to clock / 115200.
     """
 
-    settings = (
-        Setting(
-            "divisor",
-            low=1,
-            high=0xFFFF,
-            text="reset value of DIVISOR, clocks per bit (default: nearest for 115200 baud)",
-        ),
-        Setting("baud", low=1, text="bits per second that the bench wants; a finding above 2 %"),
-    )
-    sends = ("text",)
-    table = RegisterTable(
-        DATA,
-        STATUS,
-        Register("DIVISOR", 0x08, "rw", "Clocks per bit; 0 acts as 1.", width=16),
-        Register(
-            "INTERRUPT",
-            0x0C,
-            "rw",
-            "What raises the interrupt.",
-            (
-                Field("ON_ROOM", 0, 0, text="While TX_ROOM is 1."),
-                Field("ON_READY", 1, 1, text="While RX_READY is 1."),
-            ),
-        ),
-    )
-    pins = (
-        Pin("tx", "output", 1, "Serial data out."),
-        Pin("rx", "input", 1, "Serial data in."),
-        Pin("interrupt", "output", 0, "As INTERRUPT says."),
-    )
-
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
-        nearest = (2 * host.clock_hz + 115_200) // (2 * 115_200)
-        self.reset_divisor = settings["divisor"] or min(max(nearest, 1), 0xFFFF)
+        self.reset_divisor = self.divisor_for(settings, host.clock_hz)
         self.stored["DIVISOR"] = self.reset_divisor
         self.sender = SerialSender(host, "tx", self.reset_divisor)
         self.receiver = SerialReceiver(self.reset_divisor)
