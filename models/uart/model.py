@@ -187,7 +187,8 @@ class Uart(UartRegisters, RegisterModel):
 
     Pins
     ----
-    ``tx`` output, 1 after reset; ``rx`` input, 1 while nothing drives it; ``interrupt`` output.
+    ``tx`` output, 1 after reset; ``rx`` input, 1 while nothing drives it; ``interrupt`` output,
+    whose edge belongs to the access without which it would not be there (to none, if it would).
 
     Timing
     ------
@@ -216,15 +217,15 @@ class Uart(UartRegisters, RegisterModel):
         self.advance(cycle)
         self.receiver.put(cycle, level)
 
-    def forward(self, cycle: int) -> None:
-        """Bring sender and receiver forward, one change after the other."""
+    def forward(self, cycle: int, access: int = NO_ACCESS) -> None:
+        """Bring sender and receiver forward, one change after the other; ``access`` let it happen."""
         while (row := self._due()) is not None and row <= cycle:
             self.sender.forward(row)
             if self.receiver.due() == row:
                 received = self.receiver.step(row)
                 if received is not None:
                     self._receive(*received)
-            self._interrupt(row, NO_ACCESS)
+            self._interrupt(row, access)
 
     def close(self, cycle: int) -> None:
         """End the run; a stop sample of the last row is reported."""
@@ -278,9 +279,14 @@ class Uart(UartRegisters, RegisterModel):
 
     def read_DATA(self, number: int) -> None:
         """Take the byte; one that ends in this very row finds room."""
+        if self.receiver.byte is None:
+            return
+        shows = self.cycle + 1
+        self.sender.forward(shows)
+        self._interrupt(shows, NO_ACCESS)  # as it would be without the read: the byte still waits
         self.receiver.byte = None
-        self.forward(self.cycle + 1)
-        self._interrupt(self.cycle + 1, number)
+        self.forward(shows, number)
+        self._interrupt(shows, number)
 
     def write_DATA(self, write: Write) -> None:
         """Send a byte, or lose it."""
@@ -304,7 +310,9 @@ class Uart(UartRegisters, RegisterModel):
 
     def write_INTERRUPT(self, write: Write) -> None:
         """Choose what raises the interrupt."""
-        self.forward(write.shows)
+        self.stored["INTERRUPT"] = write.before
+        self.forward(write.shows)  # as it would be without the write
+        self.stored["INTERRUPT"] = write.value
         self._interrupt(write.shows, write.number)
 
     def rest_at(self, cycle: int) -> int:
