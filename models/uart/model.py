@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 from busbox.device import NO_ACCESS, Host
 from busbox.model import RegisterModel, Write
@@ -204,6 +204,8 @@ class Uart(UartRegisters, RegisterModel):
     ------
     8N1 frame: common practice. The default divisor is the nearest whole number to clock / 115200.
     """
+
+    twin: ClassVar[str] = "busbox.models.uart.hardware:UartHardware"
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
