@@ -372,6 +372,28 @@ def test_interrupt_turned_off_around_the_byte(
     assert outcome(drive.run(upto=40)) == (ready, 0x41, ROOM | READY)
 
 
+@pytest.mark.parametrize("line", [[], [(38, "rx", 0)], [(39, "rx", 0)], [(40, "rx", 0)]])
+@pytest.mark.parametrize("switch", [True, False])
+def test_an_edge_of_the_interrupt_belongs_to_the_access_that_made_it(
+    wait: int, switch: bool, line: list[Level]
+) -> None:
+    """A write of INTERRUPT or a read of DATA in 40 makes the edge in 41, whatever rx does then."""
+    drive = Drive("uart", wait, divisor=2, inputs=[*byte_at(10, 2, 0x41), *line])
+    drive.write(5, "INTERRUPT", 0 if switch else 2)
+    drive = drive.write(40, "INTERRUPT", 2) if switch else drive.read(40, "DATA")
+    track = drive.run(upto=50).lines["dev.interrupt"]
+    assert (track.cycles.tolist()[-1], track.accesses.tolist()[-1]) == (41, 1)
+
+
+@pytest.mark.parametrize("read", [30, 31])
+def test_an_edge_that_comes_by_itself_belongs_to_no_access(wait: int, read: int) -> None:
+    """A byte with q = 31 raises the interrupt in 32; a read of DATA just before took nothing."""
+    track = (
+        port(wait, 2, byte_at(10, 2, 0x41)).read(read, "DATA").run(upto=40).lines["dev.interrupt"]
+    )
+    assert (track.cycles.tolist(), track.accesses.tolist()) == ([0, 32], [-1, -1])
+
+
 @pytest.mark.parametrize(("lanes", "shown"), [(0b0001, 3), (0b1110, 0), (0b0000, 0)])
 def test_interrupt_has_two_bits_in_lane_0(wait: int, lanes: int, shown: int) -> None:
     """All ones written in e = 6 read 0 in row 6 and 3, with lane 0, from row 7 on."""

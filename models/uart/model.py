@@ -1,45 +1,24 @@
-"""A serial port: 8 data bits, no parity, one stop bit (8N1)."""
+"""The serial port in Python: sender, receiver, and the model with its registers."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
-from busbox.device import NO_ACCESS, Host, Pin, Setting
+from busbox.device import NO_ACCESS, Host
 from busbox.model import RegisterModel, Write
-from busbox.registers import Field, Register, RegisterTable
-from busbox.units import nearest_divisor
-
-#: Bit times of a frame: start, eight data bits, stop. Source: common practice (8N1).
-FRAME_BITS = 10
-#: Rows between a level on rx and the synchronised level.
-SYNCHRONISER_STAGES = 2
-
-DATA = Register(
-    "DATA",
-    0x00,
-    "rw",
-    "A write sends the low byte; a read takes the received one.",
-    (Field("BYTE", 7, 0),),
-    whole=0b0001,
+from busbox.models.uart.registers import (
+    FRAME_BITS,
+    ON_READY,
+    ON_ROOM,
+    RX_FRAMING,
+    RX_LOST,
+    RX_READY,
+    SYNCHRONISER_STAGES,
+    TX_BUSY,
+    TX_LOST,
+    TX_ROOM,
+    UartRegisters,
 )
-STATUS = Register(
-    "STATUS",
-    0x04,
-    "ro",
-    "What the port is doing.",
-    (
-        Field("TX_ROOM", 0, 0, reset=1, text="DATA can be written."),
-        Field("TX_BUSY", 1, 1, text="A byte is being sent or waits."),
-        Field("RX_READY", 2, 2, text="A received byte can be read."),
-        Field(
-            "RX_LOST", 3, 3, "ones_clear", text="A byte came while one was waiting, and is lost."
-        ),
-        Field("RX_FRAMING", 4, 4, "ones_clear", text="A byte had no stop bit, and was dropped."),
-        Field("TX_LOST", 5, 5, "ones_clear", text="A byte was written without room, and is lost."),
-    ),
-)
-TX_ROOM, TX_BUSY, RX_READY, RX_LOST, RX_FRAMING, TX_LOST = (field.mask for field in STATUS.fields)
-ON_ROOM, ON_READY = 1, 2
 
 
 class SerialSender:
@@ -195,7 +174,7 @@ class SerialReceiver:
         self._sample, self._search = None, row + 1
 
 
-class Uart(RegisterModel):
+class Uart(UartRegisters, RegisterModel):
     """A serial port; its lines idle high.
 
     Registers
@@ -210,7 +189,8 @@ class Uart(RegisterModel):
 
     Pins
     ----
-    ``tx`` output, 1 after reset; ``rx`` input, 1 while nothing drives it; ``interrupt`` output.
+    ``tx`` output, 1 after reset; ``rx`` input, 1 while nothing drives it; ``interrupt`` output,
+    whose edge belongs to the access without which it would not be there (to none, if it would).
 
     Timing
     ------
@@ -227,45 +207,11 @@ class Uart(RegisterModel):
     8N1 frame: common practice. The default divisor is the nearest whole number to clock / 115200.
     """
 
-    settings = (
-        Setting(
-            "divisor",
-            low=1,
-            high=0xFFFF,
-            text="reset value of DIVISOR, clocks per bit (default: nearest for 115200 baud)",
-        ),
-        Setting("baud", low=1, text="bits per second that the bench wants; a finding above 2 %"),
-    )
-    sends = ("text",)
-    table = RegisterTable(
-        DATA,
-        STATUS,
-        Register("DIVISOR", 0x08, "rw", "Clocks per bit; 0 acts as 1.", width=16),
-        Register(
-            "INTERRUPT",
-            0x0C,
-            "rw",
-            "What raises the interrupt.",
-            (
-                Field("ON_ROOM", 0, 0, text="While TX_ROOM is 1."),
-                Field("ON_READY", 1, 1, text="While RX_READY is 1."),
-            ),
-        ),
-    )
-    pins = (
-        Pin("tx", "output", 1, "Serial data out."),
-        Pin("rx", "input", 1, "Serial data in."),
-        Pin(
-            "interrupt",
-            "output",
-            0,
-            "TX_ROOM with ON_ROOM (until DATA is written), RX_READY with ON_READY (until it is read).",
-        ),
-    )
+    twin: ClassVar[str] = "busbox.models.uart.hardware:UartHardware"
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
-        self.reset_divisor = settings["divisor"] or nearest_divisor(host.clock_hz, 115_200, 16)
+        self.reset_divisor = self.divisor_for(settings, host.clock_hz)
         self.stored["DIVISOR"] = self.reset_divisor
         self.sender = SerialSender(host, "tx", self.reset_divisor)
         self.receiver = SerialReceiver(self.reset_divisor)
@@ -275,15 +221,15 @@ class Uart(RegisterModel):
         self.advance(cycle)
         self.receiver.put(cycle, level)
 
-    def forward(self, cycle: int) -> None:
-        """Bring sender and receiver forward, one change after the other."""
+    def forward(self, cycle: int, access: int = NO_ACCESS) -> None:
+        """Bring sender and receiver forward, one change after the other; ``access`` let it happen."""
         while (row := self._due()) is not None and row <= cycle:
             self.sender.forward(row)
             if self.receiver.due() == row:
                 received = self.receiver.step(row)
                 if received is not None:
                     self._receive(*received)
-            self._interrupt(row, NO_ACCESS)
+            self._interrupt(row, access)
 
     def close(self, cycle: int) -> None:
         """End the run; a stop sample of the last row is reported."""
@@ -337,9 +283,14 @@ class Uart(RegisterModel):
 
     def read_DATA(self, number: int) -> None:
         """Take the byte; one that ends in this very row finds room."""
+        if self.receiver.byte is None:
+            return
+        shows = self.cycle + 1
+        self.sender.forward(shows)
+        self._interrupt(shows, NO_ACCESS)  # as it would be without the read: the byte still waits
         self.receiver.byte = None
-        self.forward(self.cycle + 1)
-        self._interrupt(self.cycle + 1, number)
+        self.forward(shows, number)
+        self._interrupt(shows, number)
 
     def write_DATA(self, write: Write) -> None:
         """Send a byte, or lose it."""
@@ -363,7 +314,9 @@ class Uart(RegisterModel):
 
     def write_INTERRUPT(self, write: Write) -> None:
         """Choose what raises the interrupt."""
-        self.forward(write.shows)
+        self.stored["INTERRUPT"] = write.before
+        self.forward(write.shows)  # as it would be without the write
+        self.stored["INTERRUPT"] = write.value
         self._interrupt(write.shows, write.number)
 
     def rest_at(self, cycle: int) -> int:

@@ -1,25 +1,23 @@
-"""A sender for strings of lamps with a single-wire, pulse-coded line."""
+"""The sender for lamps in Python: the working part, and the model with its registers."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from busbox.device import NO_ACCESS, REQUIRED, Host, Pin, Setting
+from busbox.device import NO_ACCESS, Host
 from busbox.model import RegisterModel, Write
-from busbox.registers import Field, Register, RegisterTable
-
-CHANNEL_BITS = 8
-#: Channels and the lowest bit of each in a colour; four channels are 0xWWRRGGBB.
-SHIFTS = {"R": 16, "G": 8, "B": 0, "W": 24}
-#: The order of the channels on the wire, by their number, if the bench names none.
-ORDERS = {3: "GRB", 4: "GRBW"}
-COLOUR_OFFSET = 0x100
-
-
-def _halves(value: int) -> tuple[int, int]:
-    return value & 0xFFFF, value >> 16
+from busbox.models.pulse_led.registers import (
+    BUSY,
+    CHANNEL_BITS,
+    MISSED,
+    REPEAT,
+    SEND,
+    SHIFTS,
+    PulseLedRegisters,
+    halves,
+    oddities,
+)
 
 
 @dataclass(frozen=True)
@@ -41,8 +39,8 @@ class PulseTiming:
     @classmethod
     def from_registers(cls, high: int, period: int) -> PulseTiming:
         """Read the counts out of the HIGH and PERIOD registers."""
-        zero_high, one_high = _halves(high)
-        clocks, gap = _halves(period)
+        zero_high, one_high = halves(high)
+        clocks, gap = halves(period)
         return cls(zero_high, one_high, max(1, clocks), max(1, gap))
 
 
@@ -129,71 +127,7 @@ class PulseSender:
         return max(cycle, self._idle_from)
 
 
-CONTROL = Register(
-    "CONTROL",
-    0x00,
-    "rw",
-    "Starts a frame.",
-    (
-        Field("SEND", 0, 0, "ones_act", text="A one starts a frame."),
-        Field("REPEAT", 1, 1, text="The next frame follows at once."),
-    ),
-)
-STATUS = Register(
-    "STATUS",
-    0x04,
-    "ro",
-    "What the sender is doing.",
-    (
-        Field("BUSY", 0, 0, text="A frame is under way, its gap included."),
-        Field("MISSED", 1, 1, "ones_clear", text="SEND was written while BUSY."),
-    ),
-)
-SEND, REPEAT = (field.mask for field in CONTROL.fields)
-BUSY, MISSED = (field.mask for field in STATUS.fields)
-
-
-def pulse_led_table(lamps: int, channels: int, count: int, high: int, period: int) -> RegisterTable:
-    """Return the registers of a sender built for ``lamps`` lamps, with these reset values."""
-    names = [("WHITE", 31)] if channels == 4 else []
-    names += [("RED", 23), ("GREEN", 15), ("BLUE", 7)]
-    return RegisterTable(
-        CONTROL,
-        STATUS,
-        Register("COUNT", 0x08, "rw", "Number of lamps to send.", reset=count),
-        Register(
-            "HIGH",
-            0x0C,
-            "rw",
-            "Clocks high of a bit.",
-            (
-                Field("ZERO", 15, 0, reset=high & 0xFFFF, text="Clocks high of a zero bit."),
-                Field("ONE", 31, 16, reset=high >> 16, text="Clocks high of a one bit."),
-            ),
-        ),
-        Register(
-            "PERIOD",
-            0x10,
-            "rw",
-            "Clocks of a bit and of the latch gap.",
-            (
-                Field("BIT", 15, 0, reset=period & 0xFFFF, text="Clocks of a bit; 0 acts as 1."),
-                Field("GAP", 31, 16, reset=period >> 16, text="Clocks of the gap; 0 acts as 1."),
-            ),
-        ),
-        Register(
-            "COLOUR",
-            COLOUR_OFFSET,
-            "rw",
-            f"Colour of a lamp, {'0xWW' if channels == 4 else '0x00'}RRGGBB.",
-            tuple(Field(name, top, top - 7) for name, top in names),
-            count=lamps,
-            kept=True,
-        ),
-    )
-
-
-class PulseLed(RegisterModel):
+class PulseLed(PulseLedRegisters, RegisterModel):
     """Sends colours to a string of lamps: 8 bits a channel, most significant bit first.
 
     Registers
@@ -229,26 +163,9 @@ class PulseLed(RegisterModel):
     codes and licensed practice decide.
     """
 
-    settings = (
-        Setting("lamps", REQUIRED, low=1, high=16_320, text="number of lamps built"),
-        Setting("channels", 3, low=3, high=4, text="colour channels of a lamp"),
-        Setting(
-            "order",
-            None,
-            "text",
-            text="channels in their order on the wire (GRB, or GRBW for four)",
-        ),
-        Setting("count", 0, text="reset value of COUNT"),
-        Setting("high", 0, text="reset value of HIGH"),
-        Setting("period", 0, text="reset value of PERIOD"),
-    )
-    sends = ("frames",)
-    pins = (Pin("line", "output", 0, "The pulse-coded line."),)
-
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
-        order = settings["order"] or ORDERS[settings["channels"]]
-        self.sender = PulseSender(host, "line", settings["lamps"], order)
+        self.sender = PulseSender(host, "line", settings["lamps"], self.order_for(settings))
         self._started_by = NO_ACCESS
         self._under_way = False
         self._now = self._registers_now()
@@ -256,21 +173,6 @@ class PulseLed(RegisterModel):
     def _registers_now(self) -> dict[str, int]:
         """Return the registers that a frame is made by, as of the row the model was brought to."""
         return {name: self.stored[name] for name in ("CONTROL", "COUNT", "HIGH", "PERIOD")}
-
-    @classmethod
-    def check(cls, settings: Mapping[str, Any]) -> str | None:
-        """Return what is wrong with the order, if it does not name every channel once."""
-        letters = ORDERS[settings["channels"]]
-        order = settings["order"]
-        if order is not None and sorted(order) != sorted(letters):
-            return f"order must hold each of the letters {letters} once, not {order!r}"
-        return None
-
-    @classmethod
-    def table_for(cls, settings: Mapping[str, Any], size: int) -> RegisterTable:
-        """Return the registers for the lamps built."""
-        keys = ("lamps", "channels", "count", "high", "period")
-        return pulse_led_table(*(settings[key] for key in keys))
 
     def forward(self, cycle: int) -> None:
         """Bring the sender forward, from frame to frame while it repeats."""
@@ -293,7 +195,7 @@ class PulseLed(RegisterModel):
         self._under_way = True
         kind = "frame" if asked else "frame-empty"
         self.host.event(first_bit, kind, access, colours=sent)
-        for kind in _oddities(now["HIGH"], now["PERIOD"], asked > built):
+        for kind in oddities(now["HIGH"], now["PERIOD"], asked > built):
             self.host.event(first_bit, kind, access)
 
     def next_edge(self, cycle: int) -> int | None:
@@ -356,16 +258,3 @@ class PulseLed(RegisterModel):
         if self._repeats and self.sender.busy(cycle):
             return self.sender.idle_from - 1
         return self.sender.rest_at(cycle)
-
-
-def _oddities(high: int, period: int, clipped: bool) -> list[str]:
-    """Return the event kinds for what is odd in a frame's counts."""
-    highs, (clocks, gap) = _halves(high), _halves(period)
-    odd = {
-        "count-clipped": clipped,
-        "high-too-long": max(highs) >= max(1, clocks),
-        "no-pulse": min(highs) == 0,
-        "period-zero": clocks == 0,
-        "gap-zero": gap == 0,
-    }
-    return [kind for kind, holds in odd.items() if holds]

@@ -1,0 +1,9 @@
+"""A sender for strings of lamps with a single-wire, pulse-coded line.
+
+``registers`` what it is from outside, ``model`` the sender in Python.
+"""
+
+from busbox.models.pulse_led.model import PulseLed, PulseSender, PulseTiming
+from busbox.models.pulse_led.registers import PulseLedRegisters
+
+__all__ = ["PulseLed", "PulseLedRegisters", "PulseSender", "PulseTiming"]

@@ -1,0 +1,10 @@
+"""A serial port: 8 data bits, no parity, one stop bit (8N1).
+
+``registers`` what it is from outside, ``model`` the port in Python, ``hardware`` the same in
+Amaranth.
+"""
+
+from busbox.models.uart.model import SerialReceiver, SerialSender, Uart
+from busbox.models.uart.registers import UartRegisters
+
+__all__ = ["SerialReceiver", "SerialSender", "Uart", "UartRegisters"]

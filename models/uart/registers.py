@@ -1,0 +1,89 @@
+"""What the serial port is from outside: settings, registers, pins."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from busbox.device import Declaration, Pin, Setting
+from busbox.registers import Field, Register, RegisterTable
+from busbox.units import nearest_divisor
+
+#: Bit times of a frame: start, eight data bits, stop. Source: common practice (8N1).
+FRAME_BITS = 10
+#: Rows between a level on rx and the synchronised level.
+SYNCHRONISER_STAGES = 2
+
+DATA = Register(
+    "DATA",
+    0x00,
+    "rw",
+    "A write sends the low byte; a read takes the received one.",
+    (Field("BYTE", 7, 0),),
+    whole=0b0001,
+)
+STATUS = Register(
+    "STATUS",
+    0x04,
+    "ro",
+    "What the port is doing.",
+    (
+        Field("TX_ROOM", 0, 0, reset=1, text="DATA can be written."),
+        Field("TX_BUSY", 1, 1, text="A byte is being sent or waits."),
+        Field("RX_READY", 2, 2, text="A received byte can be read."),
+        Field(
+            "RX_LOST", 3, 3, "ones_clear", text="A byte came while one was waiting, and is lost."
+        ),
+        Field("RX_FRAMING", 4, 4, "ones_clear", text="A byte had no stop bit, and was dropped."),
+        Field("TX_LOST", 5, 5, "ones_clear", text="A byte was written without room, and is lost."),
+    ),
+)
+TX_ROOM, TX_BUSY, RX_READY, RX_LOST, RX_FRAMING, TX_LOST = (field.mask for field in STATUS.fields)
+ON_ROOM, ON_READY = 1, 2
+
+
+class UartRegisters(Declaration):
+    """The declaration that the model and its twin in hardware share."""
+
+    settings = (
+        Setting(
+            "divisor",
+            low=1,
+            high=0xFFFF,
+            text="reset value of DIVISOR, clocks per bit (default: nearest for 115200 baud)",
+        ),
+        Setting("baud", low=1, text="bits per second that the bench wants; a finding above 2 %"),
+    )
+    sends = ("text",)
+    table = RegisterTable(
+        DATA,
+        STATUS,
+        Register("DIVISOR", 0x08, "rw", "Clocks per bit; 0 acts as 1.", width=16),
+        Register(
+            "INTERRUPT",
+            0x0C,
+            "rw",
+            "What raises the interrupt.",
+            (
+                Field("ON_ROOM", 0, 0, text="While TX_ROOM is 1."),
+                Field("ON_READY", 1, 1, text="While RX_READY is 1."),
+            ),
+        ),
+    )
+    pins = (
+        Pin("tx", "output", 1, "Serial data out."),
+        Pin("rx", "input", 1, "Serial data in."),
+        Pin(
+            "interrupt",
+            text="TX_ROOM with ON_ROOM (until DATA is written), "
+            "RX_READY with ON_READY (until it is read).",
+        ),
+    )
+
+    @staticmethod
+    def divisor_for(settings: Mapping[str, Any], clock_hz: int) -> int:
+        """Return the reset value of DIVISOR: the setting, or the nearest for 115200 baud.
+
+        Source: common practice; halves are rounded up, and the result is kept within 1 to 65535.
+        """
+        return settings["divisor"] or nearest_divisor(clock_hz, 115_200, 16)
