@@ -58,6 +58,8 @@ FOREVER = 1 << 62
 
 #: Told now and then: the row, and the share of the steps that is over (None if nobody knows).
 Progress = Callable[[int, float | None], None]
+#: Told before each row: the row, and the devices in the order of the bench.
+Observe = Callable[[int, Sequence[Device]], None]
 
 
 def address_of(target: Target, system: System) -> int:
@@ -238,10 +240,15 @@ class Replay:
 
     # The loop.
 
-    def run(self, until: int | None = None, progress: Progress | None = None) -> Recording:
+    def run(
+        self,
+        until: int | None = None,
+        progress: Progress | None = None,
+        observe: Observe | None = None,
+    ) -> Recording:
         """Run to the end (semantics page, rules 19 to 21) and return what was recorded."""
         try:
-            last, ended = self._run(FOREVER if until is None else until, progress)
+            last, ended = self._run(FOREVER if until is None else until, progress, observe)
         finally:
             self._source.close()
         self._engine.leave()
@@ -254,7 +261,9 @@ class Replay:
         recording = replace(recording, findings=findings, counts=counts)
         return replace(recording, musts=tuple(must.judge(recording) for must in self._system.musts))
 
-    def _run(self, until: int, progress: Progress | None) -> tuple[int, str]:
+    def _run(
+        self, until: int, progress: Progress | None, observe: Observe | None
+    ) -> tuple[int, str]:
         engine = self._engine
         if not self._feed():
             self._close(0)
@@ -291,6 +300,9 @@ class Replay:
             if progress is not None:
                 progress(row, self._share())
                 limit = min(limit, row + PROGRESS_ROWS)
+            if observe is not None:
+                observe(row, self._models)
+                limit = min(limit, row + 1)
             if engine.run(limit, called) is Stop.HANG:
                 return engine.row - 1, "hang"
 
@@ -534,6 +546,7 @@ def replay(
     factory: EngineFactory,
     until: int | None = None,
     progress: Progress | None = None,
+    observe: Observe | None = None,
 ) -> Recording:
     """Run a system on an engine and return its recording, findings included.
 
@@ -541,9 +554,10 @@ def replay(
     ----------
     until : run the rows 0 to until - 1 at most
     progress : called now and then with the row and the share of the steps that is over
+    observe : called before each row is run, with the row and the devices; this makes runs slow
 
     Raises
     ------
     InputError : a step that cannot be played
     """
-    return Replay(system, factory).run(until, progress)
+    return Replay(system, factory).run(until, progress, observe)

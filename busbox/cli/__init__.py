@@ -18,6 +18,7 @@ GROUPS = {
     "Run": {
         "run": "Play a bench's traffic and tell what every device did.",
         "state": "Show registers and pins at a moment of a run.",
+        "twin": "Compare a model with its hardware twin, cycle by cycle.",
     },
     "Look": {
         "list": "Name the benches that come with Busbox.",

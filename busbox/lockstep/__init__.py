@@ -1,0 +1,15 @@
+"""Lockstep: a model and its hardware twin on the same accesses, compared row by row.
+
+``plan``
+    what is played to one slot: accesses, inputs, resets; drawn at random and aimed at events
+``compare``
+    two runs, and the first row in which they differ
+``shrink``
+    a shorter plan that still shows a difference
+"""
+
+from busbox.lockstep.compare import Difference, Side, compare, observe
+from busbox.lockstep.plan import Plan, plan_of, random_plan
+from busbox.lockstep.shrink import shrink
+
+__all__ = ["Difference", "Plan", "Side", "compare", "observe", "plan_of", "random_plan", "shrink"]
