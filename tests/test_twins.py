@@ -50,8 +50,7 @@ def with_models() -> dict[str, dict[str, Any]]:
 
 @pytest.mark.parametrize(
     ("name", "slots"),
-    [(name, slots) for name, slots in BENCHES.items()]
-    + [(name, (slot,)) for name, slots in BENCHES.items() for slot in slots],
+    list(BENCHES.items()) + [(name, (slot,)) for name, slots in BENCHES.items() for slot in slots],
 )
 def test_hardware_gives_the_same_recording(
     name: str, slots: tuple[str, ...], with_models: dict[str, dict[str, Any]]
@@ -64,7 +63,7 @@ def test_hardware_gives_the_same_recording(
 def test_a_cut_of_signal_cabin_is_the_same() -> None:
     """The first 60,000 cycles of the evening, with every device in hardware."""
     bench = load_bench("signal_cabin")
-    slots = [name for name in bench.keys["slot"]]
+    slots = list(bench.keys["slot"])
     hardware = bench.with_values(as_hardware(*slots)).run(until=60_000)
     assert everything(hardware) == everything(bench.run(until=60_000))
 
