@@ -130,15 +130,14 @@ class Builder:
 
     def _settings_anyway(self, name: str) -> None:
         """Look for mistakes in a slot's name and settings although its own keys are wrong."""
-        from busbox.bench_schema import SlotKeys
+        from busbox.bench_schema import SLOT_KEYS
 
         path: KeyPath = ("slot", name)
         self._check_name(path, name)
         given = self.bench.keys["slot"][name]
         model = self._model(path, given["model"]) if _holds(given, "model") else None
         if model is not None:
-            own = SlotKeys.model_fields
-            self._settings(path, model, {key: given[key] for key in given if key not in own})
+            self._settings(path, model, {key: given[key] for key in given if key not in SLOT_KEYS})
 
     def _devices(self, keys: BenchKeys) -> tuple[Placed, ...]:
         placed = [self._placed(name, slot) for name, slot in keys.slot.items()]
@@ -191,7 +190,7 @@ class Builder:
 
         if keys.built_as == "hardware" and not model.in_amaranth:
             try:
-                model = twin_of(model, shown(keys.model), self.bench.folder)
+                model = twin_of(model, shown(keys.model))
             except InputError as error:
                 self.wrong((*path, "as"), str(error))
                 return None

@@ -87,8 +87,10 @@ def checked_model(name: str, found: Any) -> Any:
     return found
 
 
-def twin_of(model: Any, name: str, folder: Path) -> Any:
+def twin_of(model: Any, name: str) -> Any:
     """Return the hardware twin that a model's class names: ``module:Class`` or ``file.py:Class``.
+
+    A file is looked up beside the model's own.
 
     Raises
     ------
@@ -99,7 +101,8 @@ def twin_of(model: Any, name: str, folder: Path) -> Any:
         raise InputError.of(f"model {name} has no twin in Amaranth (its class names none: twin)")
     module, _, attribute = target.partition(":")
     if module.endswith(".py"):
-        twin = load_object(target, folder, "class")
+        beside = Path(sys.modules[model.__module__].__file__ or "").parent
+        twin = load_object(target, beside, "class")
     else:
         try:
             twin = getattr(importlib.import_module(module), attribute)

@@ -75,7 +75,7 @@ def command(
     system = opened.with_values([f'slot.{slot}.as="model"']).system([] if count else None)
     number = [placed.slot.name for placed in system.devices].index(slot)
     placed = system.devices[number]
-    hardware = twin_of(placed.model, repr(placed.kind), opened.folder)
+    hardware = twin_of(placed.model, repr(placed.kind))
     pair = _Pair(system, number, hardware)
     found = pair.drawn(count, seed) if count else pair.played()
     told = f"{slot}: model {placed.kind} and its twin {hardware.__name__}"

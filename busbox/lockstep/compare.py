@@ -67,10 +67,10 @@ class _Observer:
             self.seen.append((row, registers))
 
 
-def observe(system: System, number: int, factory: EngineFactory) -> Side:
+def observe(system: System, number: int, factory: EngineFactory, until: int | None = None) -> Side:
     """Run a system and note the registers of one device in every row."""
     observer = _Observer(number, [reset.at for reset in system.resets])
-    recording = replay(system, factory, observe=observer)
+    recording = replay(system, factory, until, observe=observer)
     return Side(recording, tuple(observer.seen))
 
 
@@ -86,7 +86,8 @@ def compare(
 ) -> tuple[Difference | None, Side, Side]:
     """Run model and hardware on the system's traffic; return their first difference, and both."""
     model = observe(system, number, factory)
-    other = observe(with_hardware(system, number, hardware), number, factory)
+    last = model.recording.cycles + 1  # if it does not end there, that is a difference
+    other = observe(with_hardware(system, number, hardware), number, factory, last)
     name = system.devices[number].slot.name
     found = [
         _accesses(model.recording, other.recording),

@@ -47,11 +47,15 @@ class Plan:
     resets: tuple[tuple[int, int], ...] = ()
     aimed: int = 0
 
+    @property
+    def played(self) -> tuple[AccessStep | Pause, ...]:
+        """The steps, and a pause in which what they began can show."""
+        return (*self.steps, Pause(Span(cycles=TAIL)))
+
     def system(self, system: System, number: int) -> System:
         """Return a system of the one slot, with this plan as its traffic."""
         placed = system.devices[number]
         slot = replace(placed.slot, yields_to=())
-        last = Pause(Span(cycles=TAIL))
         return replace(
             system,
             devices=(replace(placed, slot=slot),),
@@ -59,7 +63,7 @@ class Plan:
             resets=tuple(Reset(row, length) for row, length in self.resets),
             after_reset="continue",
             settle=1,
-            new_source=ListedSource(lambda: [*self.steps, last]).again,
+            new_source=ListedSource(lambda: self.played).again,
             traffic="",
             wires=(),
             replies=(),
@@ -72,13 +76,16 @@ class Plan:
 def plan_of(recording: Recording, system: System, number: int) -> Plan:
     """Return the plan that gives a slot what it got in a run: its accesses in the same rows."""
     accesses, placed = recording.accesses, system.devices[number]
-    lengths, free, steps = dict(recording.resets), 1, []
+    lengths, free = dict(recording.resets), 1
+    steps: list[AccessStep | Pause] = []
     for place in range(len(accesses)):
         start, end = int(accesses.start[place]), int(accesses.end[place])
         if int(accesses.slot[place]) != number:
             continue
-        passed = [row + length + 1 for row, length in recording.resets if free <= row <= start]
-        free = max([free, *passed])
+        for row, length in recording.resets:
+            if free <= row < start:
+                steps.append(Pause(Span(cycles=row - free + 1)))
+                free = row + length + 1
         write = bool(accesses.write[place])
         steps.append(
             AccessStep(

@@ -32,7 +32,7 @@ def save(plan: Plan, system: System, folder: Path, home: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError.of(f"cannot be made: {error.strerror}", str(folder)) from None
-    write_traffic(folder / TRAFFIC, plan.steps)
+    write_traffic(folder / TRAFFIC, plan.played)
     text = "\n".join(_lines(plan, system, folder, home)) + "\n"
     replace_file(folder / "bench.toml", text.encode("utf-8"))
 
