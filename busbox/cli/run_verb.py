@@ -44,6 +44,9 @@ from busbox.recording import Recording
     multiple=True,
     help="Stop at the first such finding, or after the first access there. May be repeated.",
 )
+@click.option(
+    "--all-hardware", is_flag=True, help="Put every device's hardware twin into its slot."
+)
 @click.option("--coverage", is_flag=True, help="Tell which registers and fields were reached.")
 def command(
     bench: str,
@@ -56,6 +59,7 @@ def command(
     strict: bool,
     until: str | None,
     stop_on: tuple[str, ...],
+    all_hardware: bool,
     coverage: bool,
 ) -> int:
     """Play a bench's traffic and tell what every device did.
@@ -71,6 +75,9 @@ def command(
     names: list[Path | str] = [*several] if several else [bench]
     for name in names:
         opened = open_bench(str(name), values)
+        if all_hardware:
+            slots = opened.keys.get("slot", {})
+            opened = opened.with_values(f"slot.{slot}.as=hardware" for slot in slots)
         with shown_progress(as_json) as progress, _by_option():
             run = partial(opened.run, engine, traffic=traffic, progress=progress)
             recording, extras = _run(opened, run, until, traffic, stop_on, coverage)

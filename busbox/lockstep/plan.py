@@ -49,8 +49,14 @@ class Plan:
 
     @property
     def played(self) -> tuple[AccessStep | Pause, ...]:
-        """The steps, and a pause in which what they began can show."""
-        return (*self.steps, Pause(Span(cycles=TAIL)))
+        """The steps, and a pause in which what they began, and the last input, can show."""
+        least = sum(
+            step.wait + 1 if isinstance(step, AccessStep) else step.span.cycles or 0
+            for step in self.steps
+        )
+        rows = [one[0] for one in self.inputs] + [one[0] for one in self.resets]
+        last = max(rows, default=0)
+        return (*self.steps, Pause(Span(cycles=TAIL + max(0, last - least))))
 
     def system(self, system: System, number: int) -> System:
         """Return a system of the one slot, with this plan as its traffic."""
