@@ -12,9 +12,6 @@ from busbox.bench import benches_of
 from busbox.cli import main
 from busbox.findings import RULES
 
-#: Rules that no bench of models can break: a port breaks one only with hardware devices.
-WITHOUT_BENCH = {"wishbone-rule"}
-
 
 def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[object, str]:
     """Run ``busbox run``; return exit code and output."""
@@ -31,7 +28,7 @@ def test_every_rule_is_broken_exactly_once(capsys: pytest.CaptureFixture[str]) -
     assert isinstance(found, list)
     assert len(found) == len(benches_of("mistakes") or ())
     rules = Counter(finding["rule"] for bench in found for finding in bench["findings"])
-    assert rules == Counter(set(RULES) - WITHOUT_BENCH)
+    assert rules == Counter(set(RULES))
     for bench in found:
         assert sum(sum(of.values()) for of in bench["counts"].values()) == len(bench["findings"])
 

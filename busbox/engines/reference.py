@@ -46,7 +46,8 @@ class ReferenceEngine:
 
     Attributes
     ----------
-    watch_ports : whether a rule checker watches every port in every row (slow; on in the tests)
+    watch_ports : whether a rule checker watches every port in every row (slow; on in the tests); the
+        ports of hardware devices are watched always
     """
 
     name = "reference"
@@ -77,7 +78,8 @@ class ReferenceEngine:
         self._bench, self._half_tick = _open(self._design)
         self._offsets = [port.adr for _, port in self._design.ports[1:]]
         self._seen: dict[int, int | None] = dict.fromkeys(self._design.views)
-        self._watch = _Watch(self._design, self._bench) if self.watch_ports else None
+        watched = range(len(self._design.ports)) if self.watch_ports else self._of_hardware()
+        self._watch = _Watch(self._design, self._bench, watched) if watched else None
 
     def _forget(self) -> None:
         """Have no command under way."""
@@ -148,6 +150,10 @@ class ReferenceEngine:
         return self._start + self._hang_after if self._up else None
 
     # Hardware devices.
+
+    def _of_hardware(self) -> list[int]:
+        """Return the numbers of the ports of hardware devices: theirs are always watched."""
+        return [number + 1 for number in self._design.views]
 
     def look(self, slot: int) -> bool:
         """Tell the pins of ``row``, if they changed; return whether the device is at rest in it."""
@@ -477,15 +483,16 @@ class _Suspended:
 
 
 class _Watch:
-    """Rule checkers on every port."""
+    """Rule checkers on some ports."""
 
-    def __init__(self, design: Design, bench: Any) -> None:
+    def __init__(self, design: Design, bench: Any, watched: Sequence[int]) -> None:
         self.breaches: list[tuple[str, Any]] = []
         self._get = bench.get
-        self._ports = [(name, RuleChecker(name)) for name, _ in design.ports]
+        chosen = [design.ports[number] for number in watched]
+        self._ports = [(name, RuleChecker(name)) for name, _ in chosen]
         fields = ("cyc", "stb", "we", "sel", "ack", "err", "write_data", "read_data", "adr")
-        self._widths = [[len(getattr(port, field)) for field in fields] for _, port in design.ports]
-        signals = [getattr(port, field) for _, port in design.ports for field in fields]
+        self._widths = [[len(getattr(port, field)) for field in fields] for _, port in chosen]
+        signals = [getattr(port, field) for _, port in chosen for field in fields]
         self._all = Cat(design.rst, design.fabric.cut, *signals)
         self._last = -1
         self._rows: list[Row] = []

@@ -185,30 +185,29 @@ def wishbone_rule(evidence: Evidence) -> Iterator[Hit]:
 
     Example
     -------
-    The port of the levers acknowledges all the time, also when nobody asks it. No traffic can do
-    that; in the Amaranth of a port (set ``mistakes``, bench ``forgotten``)::
+    A bell written in Amaranth holds its ACK for one cycle too long. No traffic can do that; it is
+    in the device (set ``mistakes``, bench ``hasty``)::
 
-        m.d.comb += self.bus.ack.eq(1)
+        m.d.sync += late.eq(request)
+        m.d.comb += self.bus.ack.eq(request | late)
 
     Finding
     -------
-    port levers, rule 3.35: levers: ACK up without a request; a terminator comes only from a
-    request, which is CYC and STB together (Wishbone B4, rule 3.35 and observation 3.25). Row 0:
-    RST 0 CYC 0 STB 0 WE 0 ADR 0x0 SEL 0000 write data 0x00000000 read data 0x00000000 ACK 1 ERR 0
-    RTY 0 STALL 0 LOCK 0
+    port bell, rule 3.50: ACK up although STB fell; in standard mode a terminator falls with STB
+    (Wishbone B4, rule 3.50). Row 3: RST 0 CYC 0 STB 0 WE 0 ADR 0x0 SEL 0000 write data 0x00000000
+    read data 0x00000000 ACK 1 ERR 0 RTY 0 STALL 0 LOCK 0
 
     try: Compare the port's signals with the rule in the standard.
 
     What to do
     ----------
-    Mend the hardware, not the firmware: here, let ACK follow CYC and STB. The rule's number is that
-    of the standard. Ports are watched where ``busbox.engines.reference.ReferenceEngine.watch_ports`` is
-    set to True in Python, since that is slow; Busbox's own tests do so.
+    Mend the hardware, not the firmware: here, let ACK follow CYC and STB alone. The rule's number is
+    that of the standard. Watched are the ports of devices in Amaranth.
     """
     accesses = evidence.recording.accesses
     for port, breach in evidence.breaches:
         before = int(np.searchsorted(accesses.start, breach.row, side="right")) - 1
-        text = f"port {port}, rule {breach.rule}: {breach.text}"
+        text = f"port {port}, rule {breach.rule}: {breach.text.removeprefix(f'{port}: ')}"
         hint = "Compare the port's signals with the rule in the standard."
         slot = "" if port == "cpu" else port
         yield Hit(breach.row, before, slot, "", port, partial(_pair, text, hint))
