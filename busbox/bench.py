@@ -310,7 +310,7 @@ def _put(keys: dict[str, Any], given: str) -> KeyPath:
         if isinstance(node, dict) and item not in node:
             made = made or path
         if last:
-            node[item] = _toml_value(text.strip())
+            node[item] = toml_value(text.strip())
         elif isinstance(node, dict):
             node = node.setdefault(item, {})
         else:
@@ -326,7 +326,8 @@ def _no_item(path: KeyPath, part: str, count: int) -> str:
     return f"there is no item {part!r}: {name} has {known}"
 
 
-def _toml_value(text: str) -> Any:
+def toml_value(text: str) -> Any:
+    """Return what a value of the command line means: TOML, else the text itself."""
     try:
         values = tomllib.loads(f"value = {text}")
     except (ValueError, RecursionError):

@@ -1,0 +1,154 @@
+"""``busbox check``."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from busbox.cli.common import json_option, paper, print_json
+from busbox.errors import InputError
+from busbox.reports.paper import Paper
+from busbox.traffic.numbers import number
+from busbox.units import parse_clock
+
+if TYPE_CHECKING:
+    from busbox.conformance import Conformance, Outcome
+
+#: Columns of the page.
+WIDTH = 80
+
+
+@click.command("check")
+@click.argument("name")
+@click.option(
+    "--set", "values", metavar="KEY=VALUE", multiple=True, help="A setting. May be repeated."
+)
+@json_option
+@click.option("--size", metavar="N", default="0x1000", help="Bytes of the slot (default 0x1000).")
+@click.option("--clock", metavar="CLOCK", default="16 MHz", help="The clock (default 16 MHz).")
+@click.option("--seed", metavar="N", default="0", help="Seed of the random traffic (default 0).")
+@click.option("--rows", metavar="N", default="2000", help="Rows to play (default 2000).")
+def command(
+    name: str,
+    values: tuple[str, ...],
+    as_json: bool,
+    size: str,
+    clock: str,
+    seed: str,
+    rows: str,
+) -> int:
+    """Check an Amaranth component against the rules of the bus, and measure its timing.
+
+    NAME is FILE.py:CLASS, or a model's name, whose twin is checked. CLASS is a hardware device or
+    another Amaranth component with a member bus; it is driven alone, by random accesses, with resets
+    and accesses that are cut off. The exit code is 1 if a rule is broken.
+    """
+    from busbox.conformance import check, find
+
+    subject = find(name, values, _number(size, "--size"), _clock(clock))
+    result = check(subject, _number(seed, "--seed"), _number(rows, "--rows", least=1))
+    if as_json:
+        print_json(_object(result))
+    else:
+        page = paper()
+        _write(result, page)
+        page.print()
+    return 0 if result.held else 1
+
+
+def _number(text: str, option: str, least: int = 0) -> int:
+    try:
+        value = number(text, "a number")
+    except ValueError as error:
+        raise InputError.of(str(error).removeprefix("a number "), option) from None
+    if value < least:
+        raise InputError.of(f"must be at least {least}, not {value}", option)
+    return value
+
+
+def _clock(text: str) -> int:
+    try:
+        return parse_clock(text)
+    except ValueError as error:
+        raise InputError.of(str(error).removeprefix("a clock "), "--clock") from None
+
+
+def _write(result: Conformance, page: Paper) -> None:
+    counts, kind = result.counts, result.subject.kind
+    page.line((result.subject.name, "bold"), f": {kind}, seed {result.seed}")
+    _wrapped(
+        page,
+        f"{result.rows:,} rows with {counts['accesses']:,} accesses: {counts['answered']:,} "
+        f"answered, {counts['given up']:,} given up, {counts['reset']:,} met by a reset, "
+        f"{counts['unanswered']:,} without an answer",
+    )
+    page.title("Rules")
+    page.table((one.rule, one.state, _note(one)) for one in result.outcomes)
+    page.title("Timing (e is the row of the answer)")
+    _wrapped(page, result.timing.write_text)
+    _wrapped(page, result.timing.read_text)
+    for one in result.outcomes:
+        _write_breach(one, page)
+
+
+def _note(one: Outcome) -> str:
+    if one.evidence is not None:
+        return f"{one.breaches:,} times, first in row {one.evidence.number:,}: see below"
+    return f"{one.times:,} {one.note}" if one.state == "held" else one.note
+
+
+def _write_breach(one: Outcome, page: Paper) -> None:
+    evidence = one.evidence
+    if evidence is None:
+        return
+    page.title(f"{one.rule} is broken")
+    _wrapped(page, f"Rule: {one.text}.")
+    _wrapped(page, f"Row {evidence.number:,} of the {evidence.part}: {evidence.seen}.")
+    for line in evidence.lines():
+        page.line(line)
+
+
+def _wrapped(page: Paper, text: str) -> None:
+    for line in textwrap.wrap(text, WIDTH - 2, subsequent_indent="  "):
+        page.line(f"  {line}")
+
+
+def _object(result: Conformance) -> dict[str, Any]:
+    timing = result.timing
+    return {
+        "name": result.subject.name,
+        "class": result.subject.kind,
+        "seed": result.seed,
+        "rows": result.rows,
+        "held": result.held,
+        "counts": dict(result.counts),
+        "rules": [_rule_object(one) for one in result.outcomes],
+        "timing": {
+            "commit": timing.commit,
+            "sample": timing.sample,
+            "house": timing.house,
+            "text": timing.text,
+        },
+    }
+
+
+def _rule_object(one: Outcome) -> dict[str, Any]:
+    evidence = one.evidence
+    return {
+        "rule": one.rule,
+        "text": one.text,
+        "state": one.state,
+        "times": one.times,
+        "note": one.note,
+        "breaches": one.breaches,
+        "first": None
+        if evidence is None
+        else {
+            "part": evidence.part,
+            "row": evidence.number,
+            "seen": evidence.seen,
+            "signals": evidence.lines(),
+        },
+    }
