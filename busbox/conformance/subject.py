@@ -98,7 +98,9 @@ def _no_port(component: Any) -> str:
     if member.is_port or member.dimensions:
         return "its member bus must be one In(wishbone.Signature(...)), not a plain signal or a row"
     if not isinstance(member.signature, wishbone.Signature):
-        return "its member bus must have the signature busbox.fabric.wishbone.Signature, not another"
+        return (
+            "its member bus must have the signature busbox.fabric.wishbone.Signature, not another"
+        )
     if member.signature.members["cyc"].flow != wiring.In:
         return "its member bus must be In, as a device has it; it is Out, as a master has it"
     return ""
@@ -130,7 +132,7 @@ def find(name: str, values: Sequence[str], size: int, clock_hz: int) -> Subject:
         return _component(name, found, settings)
     device = model_class(name, Path())
     if not device.in_amaranth:
-        device = twin_of(device, name, Path())
+        device = twin_of(device, name)
     _check_keys(device, settings)
     return Subject.of_placed(_placed(name, device, settings, size, clock_hz), clock_hz)
 

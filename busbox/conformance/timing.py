@@ -212,7 +212,9 @@ def _commit(measure: _Measure, word: int, mask: int, lead: int) -> int | None:
     bits = mask & ~(after ^ value) & (value ^ before)
     if moving or not bits:
         return None
-    return next(row for row in sorted(shown) if row >= start and not (shown[row] ^ value) & bits) - end
+    return (
+        next(row for row in sorted(shown) if row >= start and not (shown[row] ^ value) & bits) - end
+    )
 
 
 def _read_back(measure: _Measure) -> tuple[int | None, str]:
