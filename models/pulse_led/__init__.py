@@ -1,6 +1,7 @@
 """A sender for strings of lamps with a single-wire, pulse-coded line.
 
-``registers`` what it is from outside, ``model`` the sender in Python.
+``registers`` what it is from outside, ``model`` the sender in Python, ``hardware`` the same
+in Amaranth.
 """
 
 from busbox.models.pulse_led.model import PulseLed, PulseSender, PulseTiming

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 from busbox.device import NO_ACCESS, Host
 from busbox.model import RegisterModel, Write
@@ -162,6 +162,8 @@ class PulseLed(PulseLedRegisters, RegisterModel):
     3.3 V pin may be below the input level of a 5 V string; bright flashing can harm people. Local
     codes and licensed practice decide.
     """
+
+    twin: ClassVar[str] = "busbox.models.pulse_led.hardware:PulseLedHardware"
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
