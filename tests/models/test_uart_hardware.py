@@ -15,7 +15,16 @@ from amaranth.back import rtlil
 from busbox.device import Site
 from busbox.models.uart import Uart
 from busbox.models.uart.hardware import UartHardware
-from tests.models.hardware_harness_serial import ALL, Dice, Lockstep, Row, chain, read, write
+from tests.models.hardware_harness_serial import (
+    ALL,
+    Dice,
+    Lockstep,
+    Row,
+    chain,
+    merged,
+    read,
+    write,
+)
 
 DATA, STATUS, DIVISOR, INTERRUPT = 0x00, 0x04, 0x08, 0x0C
 
@@ -38,21 +47,6 @@ def line(first: int, clocks: int, byte: int, stop: int = 1) -> dict[int, Row]:
 def rx(row: int, level: int) -> dict[int, Row]:
     """Return a level of rx from a row on."""
     return {row: Row(inputs=(("rx", level),))}
-
-
-def merged(*parts: dict[int, Row]) -> dict[int, Row]:
-    """Return the rows of all parts; where two meet, levels and access of both."""
-    rows: dict[int, Row] = {}
-    for part in parts:
-        for row, what in part.items():
-            before = rows.get(row, Row())
-            assert not (before.access and what.access)
-            rows[row] = Row(
-                before.access or what.access,
-                before.inputs + what.inputs,
-                before.reset or what.reset,
-            )
-    return rows
 
 
 @pytest.mark.parametrize("divisor", [1, 2, 7])
@@ -90,12 +84,14 @@ def test_divisor_around_the_take() -> None:
     play(cases, 82)
 
 
-def test_the_largest_divisor() -> None:
-    """DIVISOR = 0xFFFF and 0x0100: the first bits of a byte, and a start check, are where they are."""
+def test_long_divisors() -> None:
+    """Each bit of DIVISOR alone, from 32 on: the fall, and no start check, where they would be."""
     cases: list[dict[int, Row]] = [
-        {2: write(DIVISOR, value), 6: write(DATA, 0), **rx(10, 0)} for value in (0x100, 0xFFFF)
+        {2: write(DIVISOR, 1 << bit), 6: write(DATA, 0xFF), **rx(10, 0), **rx(24, 1)}
+        for bit in range(5, 16)
     ]
-    play(cases, 700)
+    play(cases, 50)
+    play([{4: write(DIVISOR, 0x104), 6: write(DATA, 0xFF)}], 300)
 
 
 def test_flags_set_and_cleared_in_the_same_row() -> None:
@@ -127,7 +123,7 @@ def test_bytes_received(divisor: int) -> None:
     The sample of place k is of the level in row 10 + D // 2 + k D, two rows before its own.
     """
     byte = line(10, divisor, 0x5A)
-    samples = [10 + divisor // 2 + place * divisor for place in (0, 1, 5, 8, 9)]
+    samples = [10 + divisor // 2 + place * divisor for place in (0, 1, 8, 9)]
     cases = [line(10, divisor, word, stop) for word in (0x41, 0xFF) for stop in (0, 1)]
     cases += [with_glitch(byte, row + beside) for row in samples for beside in (-1, 0, 1)]
     full = line(10, divisor, 0xFF)
@@ -154,7 +150,7 @@ def test_the_interrupt_and_its_causes() -> None:
     base = merged(line(10, 2, 0x41), line(30, 2, 0x42), {6: write(DATA, 1), 9: write(DATA, 2)})
     cases = [
         merged(base, {3: write(INTERRUPT, word)}, {row: what})
-        for word in range(4)
+        for word in (1, 2, 3)
         for row in (26, 27, 28, 31, 51)
         for what in (
             write(INTERRUPT, 3 - word), write(INTERRUPT, 3, 0b1110), write(DATA, 3), read(DATA)
@@ -222,7 +218,8 @@ class _Line:
 
 
 def _due(model: Any, row: int) -> list[int | None]:
-    return [model.sender.due(), model.sender.rest_at(row), model.receiver.due()]
+    rest = model.sender.rest_at(row)
+    return [model.sender.due(), rest if rest > row else None, model.receiver.due()]
 
 
 def _access(dice: random.Random) -> tuple[int, int | None, int]:
@@ -234,7 +231,7 @@ def _access(dice: random.Random) -> tuple[int, int | None, int]:
     return offset, small if offset == DIVISOR else dice.getrandbits(32), lanes
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 def test_random_traffic(seed: int) -> None:
     """Some hundred accesses, a third of them within two rows of a take, an end or a sample."""
     dice = Dice(f"uart {seed}", _due, _access, _Line())
