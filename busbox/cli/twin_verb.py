@@ -15,7 +15,7 @@ from busbox.errors import InputError, nearest, one_of
 from busbox.registers import RegisterTable
 from busbox.reports.listing import wrapped
 from busbox.reports.paper import Paper
-from busbox.system import System
+from busbox.system import Placed, System
 from busbox.units import show_time
 
 if TYPE_CHECKING:
@@ -76,6 +76,7 @@ def command(
     number = [placed.slot.name for placed in system.devices].index(slot)
     placed = system.devices[number]
     hardware = twin_of(placed.model, repr(placed.kind))
+    _check_timing(replace(placed, model=hardware), system.clock_hz)
     pair = _Pair(system, number, hardware)
     found = pair.drawn(count, seed) if count else pair.played()
     told = f"{slot}: model {placed.kind} and its twin {hardware.__name__}"
@@ -90,6 +91,26 @@ def command(
         save(plan, alone, saved, opened.folder)
     _print(pair, told, difference, (plan, saved), as_json)
     return 1
+
+
+def _check_timing(placed: Placed, clock_hz: int) -> None:
+    """Refuse a device that obeys the bus, but with another timing than the house's.
+
+    Raises
+    ------
+    InputError : writes are not committed in e + 1, or reads do not show e
+    """
+    from busbox.conformance.subject import Subject
+    from busbox.conformance.timing import timing_of
+
+    timing = timing_of(Subject.of_placed(placed, clock_hz))
+    if timing.commit in (None, 1) and timing.sample in (None, 0):
+        return
+    raise InputError.of(
+        f"{placed.model.__name__} has a timing of its own: {timing.text}. Lockstep compares row by "
+        "row, and needs the house's: a write shows from e + 1, a read shows e (busbox check tells "
+        "more)"
+    )
 
 
 Found = tuple["Difference", "Plan | None", "System | None"]

@@ -311,3 +311,42 @@ def test_a_memory_in_hardware_wants_a_wait_state() -> None:
         Exception, match=r"slot\.memory\.wait: must be at least 1 for MemoryHardware"
     ):
         Bench({"clock": "1 MHz", "slot": {"memory": slot}}).system([])
+
+
+LATE = """
+from amaranth.hdl import Signal
+from busbox.device import Declaration
+from busbox.fabric.hardware import Hardware
+from busbox.model import RegisterModel
+from busbox.registers import Register, RegisterTable
+
+
+class Shelf(Declaration):
+    table = RegisterTable(Register("BOX", 0, "rw", "Keeps a word."))
+
+
+class Keeper(Shelf, RegisterModel):
+    twin = "late.py:LateKeeper"
+
+
+class LateKeeper(Shelf, Hardware):
+    def build(self, m, registers):
+        late = Signal(32)
+        m.d.sync += late.eq(registers.BOX.value)
+        registers.BOX.show(late)
+"""
+
+
+def test_a_timing_of_ones_own_is_refused(bells: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A device that commits in e + 2 obeys the bus, but cannot be compared row by row: by name."""
+    (bells / "late.py").write_text(LATE, encoding="utf-8")
+    code = told("twin", ".", "bell", "--random", "20", "--set", "slot.bell.model=late.py:Keeper")
+    assert code == 2
+    message = capsys.readouterr().err
+    assert message.startswith(
+        "busbox: LateKeeper has a timing of its own: commits a write in e + 2"
+    )
+    assert message.endswith(
+        "Lockstep compares row by row, and needs the house's: a write shows from e + 1, a read shows e "
+        "(busbox check tells more)\n"
+    )
