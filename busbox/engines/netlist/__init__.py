@@ -24,15 +24,18 @@ Contract
 8. Prints, asserts, assumes and covers are not carried out: ``Program.unexecuted`` names them.
 9. ``Program.depends(output)`` and ``Program.reaches(input, output)`` say bit by bit what can reach what
    within a row. "No" is certain; "yes" counts wires, not values.
-10. :class:`PythonSource` writes a program as lines of Python, for any width; ``llvm_text`` writes it as
-    text for LLVM, for any width, and needs the extra ``fast``. :class:`PythonMachine` and
-    ``LlvmMachine`` (in ``llvm_machine``) run one, row by row.
+10. :class:`PythonSource` writes a program as lines of Python; ``LlvmText`` (in ``llvm_text``) writes it
+    as functions in text for LLVM, and ``compile_ir`` (in ``native``) makes machine code of such text,
+    which needs the extra ``fast``. Both know every width and every kind of expression.
+11. :class:`PythonMachine`, and ``LlvmMachine`` (in ``llvm_machine``), run a program row by row, with
+    ``set``, ``get``, ``settle``, ``settle_reply``, ``edge`` and ``peek_memory``.
 
 What the modules hold
 =====================
 ``text`` reads the netlist text, ``cells`` knows its cells, ``flatten`` joins the hierarchy, ``level``
 finds the order, ``lower`` makes expressions (``cell_values``, ``memories``, ``facts`` help it),
-``nodes`` and ``program`` are what comes out; ``python_text`` and ``python_source`` write Python.
+``nodes`` and ``program`` are what comes out; ``python_text`` and ``python_source`` write Python;
+``layout``, ``llvm_values`` and ``llvm_text`` write text for LLVM.
 """
 
 from __future__ import annotations

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -28,13 +29,13 @@ def build(design: Any, ports: Mapping[str, Any]) -> Program:
     ------
     NetlistError : the design has something that is not run
     """
+    fragment = Fragment.get(design, None)
     signals: dict[str, Signal] = {}
     for name, port in ports.items():
         signal = Value.cast(port)
         if not isinstance(signal, Signal):
             raise NetlistError(f"a port must be a Signal, not {type(port).__name__}", f"top.{name}")
         signals[name] = signal
-    fragment = Fragment.get(design, None)
     facts = memory_facts(fragment)
     try:
         text = rtlil.convert(
@@ -48,6 +49,6 @@ def build(design: Any, ports: Mapping[str, Any]) -> Program:
 
 
 def _path(error: CombinationalCycle) -> str:
-    """Return what goes round in a loop, as Amaranth names it, without places in files."""
-    steps = str(error).splitlines()[1:]
-    return ", ".join(step.split(": ", 1)[-1] for step in steps)
+    """Return the bits of signals that go round in a loop, as Amaranth tells them."""
+    found = re.findall(r"signal (\S+) bit (\d+)", str(error))
+    return ", ".join(sorted(f"{name}[{bit}]" for name, bit in found))

@@ -7,7 +7,10 @@ parameters that it prints for each. A cell that has one more or one less is an e
 from __future__ import annotations
 
 from busbox.engines.netlist.errors import NetlistError
-from busbox.engines.netlist.text import Bits, Cell, width_of
+from busbox.engines.netlist.text import Bits, Cell, Piece, width_of
+
+#: What stands before a name that a user gave.
+BACKSLASH = "\\"
 
 _Shape = tuple[dict[str, str | int | None], tuple[str, ...]]
 _ONE: _Shape = ({"A": "A_WIDTH", "Y": "Y_WIDTH"}, ("A_SIGNED",))
@@ -77,6 +80,15 @@ REFUSED = {
 }
 
 
+def title(cell: Cell, module: str) -> str:
+    """Return the hierarchical name by which a message speaks of a cell: what it drives, if named."""
+    for port in ("Q", "DATA", "Y"):
+        sig = cell.ports.get(port, ())
+        if len(sig) == 1 and isinstance(sig[0], Piece) and cell.kind[0] == "$":
+            return f"{module}.{sig[0].wire.removeprefix(BACKSLASH)}"
+    return f"{module}.{cell.name.removeprefix(BACKSLASH)}"
+
+
 def check(cell: Cell, module: str, modules: frozenset[str]) -> None:
     """Refuse a cell that is not run, or that has not exactly what its kind has.
 
@@ -84,14 +96,12 @@ def check(cell: Cell, module: str, modules: frozenset[str]) -> None:
     ------
     NetlistError : with the hierarchical name of the cell
     """
-    where = f"{module}.{cell.name.removeprefix(chr(92))}"
+    where = title(cell, module)
     if cell.kind in REFUSED:
-        raise NetlistError(REFUSED[cell.kind], where, cell.line)
-    if cell.kind.startswith("\\"):
+        raise NetlistError(REFUSED[cell.kind], where)
+    if cell.kind.startswith(BACKSLASH):
         if cell.kind[1:] not in modules:
-            raise NetlistError(
-                f"a black box (Instance of {cell.kind[1:]!r}) is not run", where, cell.line
-            )
+            raise NetlistError(f"a black box (Instance of {cell.kind[1:]!r}) is not run", where)
         return
     if cell.kind not in SHAPES:
         raise NetlistError(f"there is no cell of the kind {cell.kind}", where, cell.line)
@@ -143,9 +153,7 @@ def _check_meaning(cell: Cell, where: str) -> None:
         cell.kind == "$memrd_v2" and number(cell, "CLK_ENABLE", where)
     )
     if clocked and number(cell, "CLK_POLARITY", where) != 1:
-        raise NetlistError(
-            "a register on the falling edge of the clock is not run", where, cell.line
-        )
+        raise NetlistError("a register on the falling edge of the clock is not run", where)
 
 
 def number(cell: Cell, name: str, where: str) -> int:

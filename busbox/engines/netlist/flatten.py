@@ -184,7 +184,6 @@ def _lay_out(flat: Flat) -> None:
                 raise NetlistError(
                     "an inout port is not run; a pin must be an input or an output",
                     f"{module.name}.{bare(wire.name)}",
-                    wire.line,
                 )
             flat._base[module.name, wire.name] = len(joined)
             joined.extend(range(len(joined), len(joined) + wire.width))

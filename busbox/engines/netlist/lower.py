@@ -117,14 +117,14 @@ class _Lowering:
 
     def _value(self, module: ModuleText, sig: Sig, line: int) -> Node:
         runs = self._flat.runs(module, sig, line)
-        return self._graph.cat(*(part for run in runs for part in self._parts(run, line)))
+        return self._graph.cat(*(part for run in runs for part in self._parts(run)))
 
-    def _parts(self, run: Run, line: int) -> list[Node]:
+    def _parts(self, run: Run) -> list[Node]:
         graph = self._graph
         if run.source is None:
             return [graph.const(run.value, run.width)]
         if run.source is self._clock:
-            raise NetlistError("the clock must not be used as a value", run.source.name, line)
+            raise NetlistError("the clock must not be used as a value", run.source.name)
         if run.source in self._values:
             return [graph.slice(self._values[run.source], run.low, run.width)]
         return [
