@@ -35,12 +35,16 @@ class Texts:
         uses: dict[Node, int] = dict.fromkeys(nodes, 0)
         for root in roots:
             uses[root] += 1
-        for node in nodes:
+        for node in reversed(nodes):
             for one in node.args:
-                uses[one] += 1
+                uses[one] += uses[node] if _is_other(node) else 1
             for one in self._read_twice(node):
                 uses[one] += 2
-        self.named = {node for node in nodes if node.kind not in ATOMS and uses[node] > 1}
+        self.named = {
+            node
+            for node in nodes
+            if node.kind not in ATOMS and uses[node] > 1 and not _is_other(node)
+        }
         self._known: dict[Node, str] = {}
         self._depth: dict[Node, int] = {}
         for node in nodes:
@@ -51,6 +55,10 @@ class Texts:
         if node.kind in ATOMS:
             self._known[node] = self._atom(node)
             self._depth[node] = 0
+            return
+        if _is_other(node):
+            self._known[node] = self.use(node.args[0])
+            self._depth[node] = self._depth[node.args[0]]
             return
         depth = 1 + max((self._depth[one] for one in node.args), default=0)
         text = self._write(node)
@@ -132,6 +140,13 @@ class Texts:
                 found.append(self.use(part))
             at += part.width
         return f"({' | '.join(found) or '0'})"
+
+
+def _is_other(node: Node) -> bool:
+    """Return whether a node is the same number as its first operand: that with zeros above it."""
+    if node.kind != "cat" or len(node.args) != 2:
+        return False
+    return node.args[1].kind == "const" and not node.args[1].extra
 
 
 def _closes_last(text: str) -> bool:

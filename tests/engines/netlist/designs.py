@@ -39,7 +39,7 @@ class RandomDesign(Elaboratable):
     memories : memory by hierarchical name
     """
 
-    def __init__(self, seed: int, statements: int = 4, memories: bool = True) -> None:
+    def __init__(self, seed: int, statements: int = 3, memories: bool = True) -> None:
         self._draw = draw = random.Random(seed)
         self._statements = statements
         wide = draw.random() < 0.15

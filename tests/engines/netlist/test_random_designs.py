@@ -12,7 +12,7 @@ from tests.engines.netlist.designs import RandomDesign
 from tests.engines.netlist.running import Machine, Trace, drive, random_inputs, simulate
 
 #: Designs of the ordinary run, in batches, and of the long one.
-BATCHES, IN_A_BATCH = range(12), 10
+BATCHES, IN_A_BATCH = range(10), 10
 LONG_BATCHES, IN_A_LONG_BATCH = range(100, 130), 100
 ROWS = 14
 
