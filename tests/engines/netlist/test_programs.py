@@ -238,3 +238,25 @@ def test_a_register_starts_where_it_says_and_reset_brings_it_back() -> None:
             machine.settle()
             shown.append([machine.get(name) for name in ("lever", "lamp", "kept")])
         assert shown == [[0xA5, 13, 9], [0xA6, 12, 10], [0xA7, 11, 11], [0xA5, 13, 12]]
+
+
+def test_a_long_choice_is_no_deep_one() -> None:
+    """A switch of hundreds of cases, for outputs and registers, stays within Python's own limits."""
+    domain = ClockDomain("sync", reset_less=True)
+    m, key, lamp, bell = Module(), Signal(9), Signal(12), Signal(12)
+    m.domains += domain
+    with m.Switch(key):
+        for case in range(0, 400, 2):
+            with m.Case(case):
+                m.d.comb += lamp.eq(case * 7 + bell)
+                m.d.sync += bell.eq(bell ^ case * 5)
+    machine = PythonMachine(build(m, {"clk": domain.clk, "key": key, "lamp": lamp, "bell": bell}))
+    kept = 0
+    for value in (0, 2, 77, 200, 398, 399, 400, 511):
+        machine.set("key", value)
+        machine.settle()
+        known = value < 400 and value % 2 == 0
+        assert machine.get("lamp") == ((value * 7 + kept) % 4096 if known else 0)
+        machine.edge()
+        kept ^= value * 5 % 4096 if known else 0
+    assert kept
