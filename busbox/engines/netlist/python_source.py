@@ -22,8 +22,6 @@ from busbox.engines.netlist.program import PortBits, Program, WritePort, in_orde
 from busbox.engines.netlist.python_text import Texts
 
 INDENT = "    "
-#: Branches in branches; Python takes 100 levels, of which an engine needs some.
-DEEPEST_BRANCH = 20
 
 
 class PythonSource:
@@ -168,8 +166,7 @@ class _Edge:
             plain = node.kind != "mux" or node in self._texts.named
             groups.setdefault(place if plain else node.args[0], []).append((place, node))
         for key, group in groups.items():
-            worthwhile = len(group) > 1 or _is_deep(group[0][1])
-            if isinstance(key, Node) and worthwhile and block.depth < DEEPEST_BRANCH:
+            if isinstance(key, Node) and (len(group) > 1 or _is_deep(group[0][1])):
                 self._use(key, block)
                 yes = block.branch(f"if {self._texts.condition(key)}:")
                 no = block.branch("else:")

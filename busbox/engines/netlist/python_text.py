@@ -11,7 +11,8 @@ from collections.abc import Callable, Iterable, Mapping
 
 from busbox.engines.netlist.nodes import ATOMS, Node
 
-#: Text of an expression that is longer, or nested deeper, gets a variable of its own.
+#: Text of an expression that is longer, or nested deeper, gets a variable of its own: Python reads
+#: brackets and branches to a limited depth.
 LONGEST = 400
 DEEPEST = 12
 

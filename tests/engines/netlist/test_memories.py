@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import random
 from typing import Any
 
@@ -14,6 +15,8 @@ from tests.engines.netlist.apart import Apart
 from tests.engines.netlist.running import drive, random_inputs, simulate
 from tests.engines.netlist.test_values import machines
 
+#: Kinds of machines that can be had.
+MACHINES = 1 + (importlib.util.find_spec("llvmlite") is not None)
 DEPTHS = (0, 1, 2, 3, 4, 5, 11)
 
 
@@ -102,7 +105,7 @@ def test_all_ports_are_those_of_the_simulator(depth: int, apart: Apart) -> None:
 
 def test_of_two_writers_the_later_port_wins(apart: Apart) -> None:
     """Where two ports write one word, the bits of the port made later stay."""
-    assert apart(two_writers) == 2
+    assert apart(two_writers) == MACHINES
 
 
 def two_writers() -> int:
@@ -125,7 +128,26 @@ def two_writers() -> int:
 
 def test_a_write_of_what_is_there_changes_nothing(apart: Apart) -> None:
     """``edge`` says "changed" only if a word differs afterwards, whatever ports wrote in between."""
-    assert apart(written_back) == 2
+    assert apart(written_back) == MACHINES
+    assert apart(written_once) == MACHINES
+
+
+def written_once() -> int:
+    """The same for a memory of one write port; return the number of machines."""
+    store = Store(Memory(shape=8, depth=3, init=[7, 7, 7]), reset_less=True)
+    store.write()
+    store.read("comb")
+    count = 0
+    for machine in machines(build(store.m, store.ports)):
+        for data, enable, address, changed in (
+            (7, 1, 1, False), (9, 0, 1, False), (9, 1, 3, False), (9, 1, 1, True), (9, 1, 1, False),
+        ):  # fmt: skip
+            for name, value in (("addr0", address), ("data0", data), ("en0", enable)):
+                machine.set(name, value)
+            machine.settle()
+            assert machine.edge() is changed, (type(machine).__name__, data, enable, address)
+        count += 1
+    return count
 
 
 def written_back() -> int:
@@ -164,3 +186,27 @@ def test_a_reset_clears_the_data_of_a_read_port_that_is_not_enabled() -> None:
         shown.append(machine.get("out1"))
     assert shown == [5, 5, 0, 5, 5]
     assert agree(store, 3) > 60
+
+
+def fixed_lanes() -> int:
+    """Write always, and only the lowest and the highest of three lanes; return the machines."""
+    store = Store(Memory(shape=12, depth=2, init=[0x123, 0x456]), reset_less=True)
+    port = store.memory.write_port(granularity=4)
+    data = Signal(12, name="data")
+    store.m.d.comb += [port.addr.eq(1), port.data.eq(data), port.en.eq(0b101)]
+    store.inputs.append(data)
+    store.read("comb")
+    assert agree(store, 1) > 60
+    count = 0
+    for machine in machines(build(store.m, store.ports)):
+        machine.set("data", 0xABC)
+        machine.settle()
+        assert machine.edge()
+        assert [machine.peek_memory("top.store", at) for at in (0, 1)] == [0x123, 0xA5C]
+        count += 1
+    return count
+
+
+def test_lanes_that_are_never_written_stay(apart: Apart) -> None:
+    """Enables that are constants write their lanes in every row, and leave the others."""
+    assert apart(fixed_lanes) == MACHINES

@@ -260,3 +260,12 @@ def test_a_long_choice_is_no_deep_one() -> None:
         machine.edge()
         kept ^= value * 5 % 4096 if known else 0
     assert kept
+
+
+def test_an_input_starts_where_it_says() -> None:
+    """An input that was not set yet shows the initial value of its signal, as a bit pattern."""
+    key, lamp = Signal(range(-8, 8), init=-2), Signal(4)
+    m = Module()
+    m.d.comb += lamp.eq(key)
+    for machine in machines(build(m, {"key": key, "lamp": lamp})):
+        assert machine.get("key") == machine.get("lamp") == 14

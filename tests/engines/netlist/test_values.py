@@ -11,7 +11,8 @@ import pytest
 from amaranth.hdl import Module, Signal, signed, unsigned
 from amaranth.sim import Simulator
 
-from busbox.engines.netlist import Program, PythonMachine, build
+from busbox.engines.netlist import Input, Output, Program, PythonMachine, build
+from busbox.engines.netlist.nodes import Graph
 from tests.engines.netlist.apart import Apart
 from tests.engines.netlist.running import Machine
 
@@ -91,6 +92,75 @@ def test_arithmetic_is_that_of_whole_numbers(width: int, apart: Apart) -> None:
     """Sums, products, divisions and comparisons of corner numbers are Python's, signed or not."""
     for a_sign, b_sign in ((False, False), (True, True), (True, False)):
         assert apart(compute, width, a_sign, b_sign) > 10
+
+
+UNARY: dict[str, tuple[Callable[[Any], Any], Callable[[int, int], int]]] = {
+    "~": (operator.invert, lambda a, width: ~a),
+    "-": (operator.neg, lambda a, width: -a),
+    "abs": (abs, lambda a, width: abs(a)),
+    "any": (lambda a: a.any(), lambda a, width: int(a != 0)),
+    "bool": (lambda a: a.bool(), lambda a, width: int(a != 0)),
+    "all": (lambda a: a.all(), lambda a, width: int(a % (1 << width) == (1 << width) - 1)),
+    "xor": (lambda a: a.xor(), lambda a, width: (a % (1 << width)).bit_count() % 2),
+}
+
+
+def compute_one(width: int, sign: bool) -> int:
+    """Compare all operators of one operand on corner numbers and single bits."""
+    a, m = Signal(signed(width) if sign else width, name="a"), Module()
+    ports = {"a": a}
+    for place, (make, _) in enumerate(UNARY.values()):
+        value = make(a)
+        result = Signal(value.shape(), name=f"result{place}")
+        m.d.comb += result.eq(value)
+        ports[result.name] = result
+    compared = 0
+    bits = [(1 << bit) - (sign and bit == width - 1) * (2 << bit) for bit in range(width)]
+    for machine in machines(build(m, ports)):
+        for number in corners(width, sign) + bits:
+            machine.set("a", number % (1 << width))
+            machine.settle()
+            for place, (name, (_, must)) in enumerate(UNARY.items()):
+                port = f"result{place}"
+                expected = must(number, width) % (1 << len(ports[port]))
+                assert machine.get(port) == expected, f"{type(machine).__name__}: {name} {number}"
+                compared += 1
+    return compared
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_operators_of_one_number_are_right(width: int, apart: Apart) -> None:
+    """Complement, negation, magnitude and reductions of any width are those of whole numbers."""
+    for sign in (False, True):
+        assert apart(compute_one, width, sign) > 10
+
+
+def far_left() -> int:
+    """Shift left by a number of 100 bits, which no design of Amaranth's can, but an expression."""
+    graph = Graph()
+    a, by = graph.node("input", 8, extra=0), graph.node("input", 100, extra=1)
+    program = Program(
+        clock=None,
+        inputs=(Input("a", 8, 0), Input("by", 100, 0)),
+        outputs=(Output("out", 8, graph.shift("shl", a, by)),),
+        registers=(),
+        memories=(),
+        unexecuted=(),
+    )
+    compared = 0
+    for machine in machines(program):
+        for places in (0, 1, 7, 8, 9, 63, 64, 1 << 64, (1 << 100) - 1):
+            machine.set("a", 0xB5)
+            machine.set("by", places)
+            machine.settle()
+            assert machine.get("out") == (0xB5 << min(places, 8)) % 256, places
+            compared += 1
+    return compared
+
+
+def test_a_left_shift_may_be_by_any_number(apart: Apart) -> None:
+    """A left shift by a number that no memory could hold as zeros gives 0."""
+    assert apart(far_left) >= 9
 
 
 def shift(width: int, sign: bool, places: int) -> int:
