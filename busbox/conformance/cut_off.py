@@ -134,7 +134,9 @@ class CutOffs:
         row, other = self._rig.seen(), self._rig.seen(1)
         answers = [(one.ack, one.err) for one in (row, other)]
         if answers[0] != answers[1] and drive.stb:
-            self._differ(f"{_answer(*answers[0])}, but {_answer(*answers[1])} without those cut off")
+            self._differ(
+                f"{_answer(*answers[0])}, but {_answer(*answers[1])} without those cut off"
+            )
         self._look()
         self._tick()
         return bool(row.ack or row.err or other.ack or other.err)

@@ -68,13 +68,12 @@ class Subject:
         ------
         InputError : it cannot be built, is no component, or has no port of the bus
         """
-        found, problem = None, ""
+        found = None
         try:
             found = self.factory()
+            problem = _no_port(found)
         except Exception as error:
             problem = f"cannot be built: it raised {raised(error)}"
-        if not problem:
-            problem = _no_port(found)
         if problem:
             del found
             discard()
@@ -98,7 +97,9 @@ def _no_port(component: Any) -> str:
     if member.is_port or member.dimensions:
         return "its member bus must be one In(wishbone.Signature(...)), not a plain signal or a row"
     if not isinstance(member.signature, wishbone.Signature):
-        return "its member bus must have the signature busbox.fabric.wishbone.Signature, not another"
+        return (
+            "its member bus must have the signature busbox.fabric.wishbone.Signature, not another"
+        )
     if member.signature.members["cyc"].flow != wiring.In:
         return "its member bus must be In, as a device has it; it is Out, as a master has it"
     return ""
