@@ -53,7 +53,7 @@ class Exercise:
 
     Attributes
     ----------
-    counts : ``accesses``, ``answered``, ``given up``, ``reset`` (accesses met by one), ``resets``,
+    counts : ``accesses``, ``answered``, ``given_up``, ``reset`` (accesses met by one), ``resets``,
         ``unanswered`` (for :data:`PATIENCE` rows), and the rule ids that can be exercised
     """
 
@@ -112,7 +112,7 @@ class Exercise:
                 self.counts["reset"] += 1
                 return
         if given_up == 0:
-            self.counts["given up"] += 1
+            self.counts["given_up"] += 1
             return
         self._request(access.raised(1, 1), given_up or PATIENCE)
 
@@ -129,7 +129,7 @@ class Exercise:
                 self.counts["answered"] += 1
                 return
         if rows < PATIENCE:
-            self.counts["given up"] += 1
+            self.counts["given_up"] += 1
             return
         self.counts["unanswered"] += 1
         seen = f"no answer for {PATIENCE} rows"

@@ -22,7 +22,7 @@ from busbox.system import Placed
 from busbox.units import show_clock
 
 #: What a slot's keys are called on the command line of the check.
-_OPTIONS = {"clock": "--clock", "slot.device.size": "--size"}
+_OPTIONS = {"clock": "--clock", "slot.device.size": "--size", "slot.device": "--set"}
 _SETTING = "slot.device."
 
 
