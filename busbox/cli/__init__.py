@@ -122,8 +122,8 @@ def _options(context: click.Context) -> list[str]:
 def main(args: list[str] | None = None) -> None:
     """Run the command line and leave with its exit code.
 
-    0: all is well; 1: the bus hangs or, under ``--strict``, something was found; 2: an input cannot
-    be used; 130: stopped by Ctrl-C.
+    0: all is well; 1: the bus hangs, a rule of the bus is broken or, under ``--strict``, something was
+    found; 2: an input cannot be used; 130: stopped by Ctrl-C.
     """
     for stream in (sys.stdout, sys.stderr):
         # What a terminal's encoding cannot show is escaped, not an error.

@@ -81,7 +81,7 @@ def _write(result: Conformance, page: Paper) -> None:
     _wrapped(
         page,
         f"{result.rows:,} rows with {counts['accesses']:,} accesses: {counts['answered']:,} "
-        f"answered, {counts['given up']:,} given up, {counts['reset']:,} met by a reset, "
+        f"answered, {counts['given_up']:,} given up, {counts['reset']:,} met by a reset, "
         f"{counts['unanswered']:,} without an answer",
     )
     page.title("Rules")

@@ -41,7 +41,7 @@ class Conformance:
     subject : what was checked
     seed : of the chance
     rows : rows of random traffic that were played
-    counts : ``accesses``, ``answered``, ``given up``, ``reset`` (met by one), ``unanswered``, and
+    counts : ``accesses``, ``answered``, ``given_up``, ``reset`` (met by one), ``unanswered``, and
         ``resets``, all in random traffic
     outcomes : of every rule, in the order of the checker, then :data:`OWN`
     timing : what was measured
@@ -78,7 +78,7 @@ def check(subject: Subject, seed: int = 0, rows: int = ROWS) -> Conformance:
         cut_off = Outcome.of(CUT_OFF, CUT_OFF_TEXT, 0, "", "it has no watch port")
     else:
         cut_off = CutOffs(subject, seed, rows).outcome()
-    names = ("accesses", "answered", "given up", "reset", "unanswered", "resets")
+    names = ("accesses", "answered", "given_up", "reset", "unanswered", "resets")
     return Conformance(
         subject,
         seed,

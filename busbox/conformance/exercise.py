@@ -17,6 +17,8 @@ from busbox.fabric.rules import RULES, Row, RuleChecker
 
 #: Rows of STB after which an access without an answer is cut off.
 PATIENCE = 64
+#: Rows of STB in which a reset may come.
+_RESETS_STRIKE = 12
 #: Name of this part in evidence.
 PART = "random traffic"
 
@@ -51,7 +53,7 @@ class Exercise:
 
     Attributes
     ----------
-    counts : ``accesses``, ``answered``, ``given up``, ``reset`` (accesses met by one), ``resets``,
+    counts : ``accesses``, ``answered``, ``given_up``, ``reset`` (accesses met by one), ``resets``,
         ``unanswered`` (for :data:`PATIENCE` rows), and the rule ids that can be exercised
     """
 
@@ -61,7 +63,7 @@ class Exercise:
         self._dice = random.Random(f"exercise {seed}")
         self._traffic = Traffic(self._dice, subject, self._rig.words)
         self._checker = RuleChecker("bus", first_row=-1)
-        self._before = Row(1, 0, 0, 0, 0, 0, 0, 0, 0, 0)
+        self._earlier = self._before = Row(1, 0, 0, 0, 0, 0, 0, 0, 0, 0)
         self._evidence: dict[str, Evidence] = {}
         self._checker.row(self._before)
         self._one_row(IDLE)
@@ -110,14 +112,16 @@ class Exercise:
                 self.counts["reset"] += 1
                 return
         if given_up == 0:
-            self.counts["given up"] += 1
+            self.counts["given_up"] += 1
             return
         self._request(access.raised(1, 1), given_up or PATIENCE)
 
     def _request(self, access: Drive, rows: int) -> None:
         """Hold STB for ``rows`` rows at most."""
         for left in reversed(range(rows)):
-            row = self._row(access, last=not left)
+            # Resets that come later than this would leave hardly any access to wait for its end.
+            early = rows - left <= _RESETS_STRIKE
+            row = self._row(access, last=not left) if early else self._one_row(access, not left)
             if row is None:
                 self.counts["reset"] += 1
                 return
@@ -125,11 +129,11 @@ class Exercise:
                 self.counts["answered"] += 1
                 return
         if rows < PATIENCE:
-            self.counts["given up"] += 1
+            self.counts["given_up"] += 1
             return
         self.counts["unanswered"] += 1
         seen = f"no answer for {PATIENCE} rows"
-        evidence = Evidence(PART, self._rig.row - 1, seen, self._waiting, self._before)
+        evidence = Evidence(PART, self._rig.row - 1, seen, self._earlier, self._before)
         self._evidence.setdefault(ANSWERED, evidence)
 
     def _row(self, drive: Drive, last: bool = False) -> Row | None:
@@ -157,7 +161,7 @@ class Exercise:
             seen = breach.text.removeprefix("bus: ").partition("; ")[0]
             evidence = Evidence(PART, breach.row, seen, self._before, row)
             self._evidence.setdefault(breach.rule, evidence)
-        self._waiting, self._before = self._before, row
+        self._earlier, self._before = self._before, row
         self._rig.tick()
         return row
 

@@ -32,7 +32,7 @@ class Evidence:
     def lines(self) -> list[str]:
         """Return the two rows as a table: signals as the standard names them."""
         return [
-            "  row  RST CYC STB WE        ADR  SEL  write data   read data  ACK ERR",
+            "  row  RST CYC STB WE        ADR  SEL write data   read data  ACK ERR",
             _signals(self.number - 1, self.before),
             _signals(self.number, self.row),
         ]
@@ -41,7 +41,7 @@ class Evidence:
 def _signals(number: int, row: Row) -> str:
     return (
         f"{number:>5}   {row.rst}   {row.cyc}   {row.stb}   {row.we} {row.adr:>#10x} "
-        f"{show_lanes(row.sel)}  {row.write_data:#010x}  {row.read_data:#010x}   {row.ack}   {row.err}"
+        f"{show_lanes(row.sel)} {row.write_data:#010x}  {row.read_data:#010x}   {row.ack}   {row.err}"
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from amaranth.hdl import Cat, ClockDomain, Module
+from amaranth.hdl import Cat, ClockDomain, Fragment, Module
 from amaranth.sim import Simulator
 
 from busbox.conformance.subject import Subject, discard
@@ -79,17 +79,24 @@ class Rig:
         discard()
         raise InputError.of(text, subject.name)
 
-    def _open(self) -> tuple[Any, Callable[[], object]]:
-        top, opened = Module(), []
+    def _top(self) -> Module:
+        top = Module()
         top.domains += self._domain
         for number, component in enumerate(self._components):
             top.submodules[f"copy_{number}"] = component
+        return top
+
+    def _open(self) -> tuple[Any, Callable[[], object]]:
+        """Return the context of the simulator's one test bench, in row 0, and half a tick."""
+        opened: list[Any] = []
+        # The simulator would make up a clock domain that is missing, and never clock it.
+        Fragment.get(self._top(), None).prepare(missing_domain=lambda name: None)
 
         async def bench(context: Any) -> None:
             opened.append(context)
             context.set(self._domain.rst, 1)
 
-        simulator = Simulator(top)
+        simulator = Simulator(self._top())
         simulator.add_clock(1e-6)  # the length of a cycle means nothing here
         simulator.add_testbench(bench)
         simulator.advance()

@@ -22,7 +22,7 @@ from busbox.system import Placed
 from busbox.units import show_clock
 
 #: What a slot's keys are called on the command line of the check.
-_OPTIONS = {"clock": "--clock", "slot.device.size": "--size"}
+_OPTIONS = {"clock": "--clock", "slot.device.size": "--size", "slot.device": "--set"}
 _SETTING = "slot.device."
 
 
@@ -68,13 +68,12 @@ class Subject:
         ------
         InputError : it cannot be built, is no component, or has no port of the bus
         """
-        found, problem = None, ""
+        found = None
         try:
             found = self.factory()
+            problem = _no_port(found)
         except Exception as error:
             problem = f"cannot be built: it raised {raised(error)}"
-        if not problem:
-            problem = _no_port(found)
         if problem:
             del found
             discard()
