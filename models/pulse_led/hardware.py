@@ -40,13 +40,14 @@ class PulseSenderHardware(wiring.Component):
 
     Members
     -------
-    start : (in, 1) a frame begins in the next row; heeded while not ``busy`` and in ``last_gap`` only
+    start : (in, 1) a frame begins in the next row; heeded where no frame is under way, and in
+        ``last_gap``, where it lets the next one follow at once
     count : (in) lamps that it will send, 0 to those built
     zero_high, one_high, period, gap : (in, 16 each) its clocks, as in
         :class:`busbox.models.pulse_led.PulseTiming`; a period or gap of 0 acts as 1
     lamp, colour : (out and in) the lamp that comes next, and its colour as of this row
     line : (out, 1) the line, from a register of its own: no pulse has a spike
-    busy, last_gap : (out, 1) a frame is under way; this is its last row
+    busy, last_gap : (out, 1) a frame is under way; this is its last row, the last one of its gap
     begins, lamp_begins : (out, 1) this is the first row of a frame; of the first bit of a lamp
     sent : (out) the colour of the lamp that begins
 
@@ -106,7 +107,8 @@ class PulseSenderHardware(wiring.Component):
         left = Signal.like(self.count)  # lamps that follow the present one
         pulse = Signal(CLOCK_BITS)  # rows for which the line is still to be high, with this one
 
-        # What the frame is made of is kept from the row before its first bit on.
+        # The clocks of a frame are kept from the row before its first bit on. ``now`` is what holds in
+        # this row: in that very row they are not kept yet, and come from the ports.
         starts = Signal()
         counts = {
             "zero_high": self.zero_high,
@@ -142,6 +144,7 @@ class PulseSenderHardware(wiring.Component):
         with m.If(~ends):
             m.d.sync += clock.eq(clock - 1)
 
+        # Where nothing below says otherwise the line is low in the next row (coming_pulse is 0).
         with m.If(loads | shifts):  # a bit begins in the next row
             high = Mux(coming[-1], now["one_high"], now["zero_high"])
             m.d.comb += coming_pulse.eq(high)
@@ -206,7 +209,7 @@ class PulseLedListener(Listener):
     def _report(self, cycle: int) -> None:
         """Report the frame that was started in the row before."""
         count, high, period = self._coming
-        self._colours = []
+        self._colours = []  # filled lamp by lamp, as they are sent
         kind = "frame" if count else "frame-empty"
         self.host.event(cycle, kind, self._started_by, colours=self._colours)
         for odd in oddities(high, period, count > self.options["lamps"]):
@@ -263,6 +266,7 @@ class PulseLedHardware(PulseLedRegisters, Hardware):
             sender.colour.eq(colours.data),
             registers.STATUS.sets.eq(Mux(missed, MISSED, 0)),
             self.pin_line.eq(sender.line),
+            # A string that repeats comes to rest once a frame: in the row in which the next follows.
             self.at_rest.eq(~sender.busy | again),
         ]
         registers.STATUS.show(Mux(sender.busy, BUSY, 0) | registers.STATUS.value)
