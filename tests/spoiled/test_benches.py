@@ -444,7 +444,7 @@ CASES = (
         "A slot's key must be one of its own or of its model.",
         (
             "busbox: bench.toml:21: slot.telegraph.divsor: unknown key 'divsor'; did you "
-            "mean 'divisor'? (known: model, base, size, compare, decode, wait, yields_to, "
+            "mean 'divisor'? (known: model, base, size, compare, decode, wait, yields_to, as, "
             "divisor or baud)\n"
         ),
         edits=(("divisor = 16", "divsor = 16"),),
@@ -453,7 +453,7 @@ CASES = (
         "A setting of another model is unknown.",
         (
             "busbox: bench.toml:21: slot.telegraph.lamps: unknown key 'lamps' (known: "
-            "model, base, size, compare, decode, wait, yields_to, divisor or baud)\n"
+            "model, base, size, compare, decode, wait, yields_to, as, divisor or baud)\n"
         ),
         edits=(("divisor = 16", "lamps = 16"),),
     ),

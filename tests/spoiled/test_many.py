@@ -20,7 +20,7 @@ CASES = (
             "busbox: bench.toml:21: slot.telegraph.divisor: must be a whole number from 1 "
             "to 65535, not 0\n"
             "busbox: bench.toml:31: slot.lamps.colours: unknown key 'colours' (known: "
-            "model, base, size, compare, decode, wait, yields_to, lamps, channels, order, "
+            "model, base, size, compare, decode, wait, yields_to, as, lamps, channels, order, "
             "count, high or period)\n"
             "busbox: bench.toml:43: slot.book.kind: must be one of ram, rom, not 'tape'\n"
             "busbox: bench.toml:46: traffic.file: there is no file 'night.steps'; did you "

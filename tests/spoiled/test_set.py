@@ -112,7 +112,7 @@ CASES = (
         "An unknown setting is told as one of the command line.",
         (
             "busbox: --set: slot.lamps.lamsp: unknown key 'lamsp'; did you mean 'lamps'? "
-            "(known: model, base, size, compare, decode, wait, yields_to, lamps, channels, "
+            "(known: model, base, size, compare, decode, wait, yields_to, as, lamps, channels, "
             "order, count, high or period)\n"
         ),
         args=(
