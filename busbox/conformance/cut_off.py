@@ -13,6 +13,7 @@ from busbox.conformance.exercise import PATIENCE
 from busbox.conformance.outcome import Evidence, Outcome
 from busbox.conformance.rig import IDLE, Drive, Rig, Traffic
 from busbox.conformance.subject import Subject
+from busbox.registers import WORD, RegisterTable
 
 CUT_OFF = "cut-off"
 CUT_OFF_TEXT = (
@@ -23,6 +24,8 @@ PART = "accesses cut off"
 
 #: Of more registers than this, some are looked at: the one aimed at, and others by chance.
 _LOOKED_AT = 48
+#: Rows of STB after which an aimed access is cut off, if it is not answered before.
+_LONGEST = 8
 #: Rounds without an access that is cut off: they show that two copies are alike.
 _CONTROLS = 4
 
@@ -30,11 +33,13 @@ _CONTROLS = 4
 class CutOffs:
     """Plays rounds of: a reset, some accesses, one that is cut off, some rows to look at.
 
+    First a write and a read of every register are cut off as late as can be, then others by chance.
+
     Parameters
     ----------
     subject : with a watch port
     seed : of the chance
-    rows : at least so many are played, unless a breach is found
+    rows : at least so many are played, and every register once, unless a breach is found
 
     Attributes
     ----------
@@ -54,10 +59,13 @@ class CutOffs:
         self._traffic = Traffic(self._dice, subject, self._rig.words)
         self._before = self._rig.seen()
         self._words: list[int] = []  # looked at in every row
-        self._controls = _CONTROLS
-        while self._rig.row < rows and self.evidence is None and self._alike:
+        self._controlled = False
+        for _ in range(_CONTROLS):
             self._round()
-            self._controls -= 1
+        self._controlled = True
+        aimed = [(word, we) for word in _ends(subject.table) for we in (1, 0)]
+        while self.evidence is None and self._alike and (aimed or self._rig.row < rows):
+            self._round(*(aimed.pop(0) if aimed else ()))
 
     def outcome(self) -> Outcome:
         """Return what became of the rule."""
@@ -71,15 +79,19 @@ class CutOffs:
         breaches = int(self.evidence is not None)
         return Outcome.of(CUT_OFF, CUT_OFF_TEXT, times, unit, without, self.evidence, breaches)
 
-    def _round(self) -> None:
+    def _round(self, word: int | None = None, we: int = 0) -> None:
+        """Play a round; with ``word``, of a fresh device and an access that changes all it can."""
         self._words = []
         self._reset(IDLE)
-        for _ in range(self._dice.randrange(4)):
-            self._access()
-        access, words = self._traffic.access(), self._sample()
-        self._words = [access.adr, *words]
-        if self._controls <= 0:
-            self._cut(access)
+        access = self._traffic.access()
+        if word is not None:
+            access = Drive(0, 0, we, word, 0b1111, self._rig.watch(word) ^ WORD)
+        else:
+            for _ in range(self._dice.randrange(4)):
+                self._access()
+        self._words = [access.adr, *self._sample()]
+        if self._controlled:
+            self._cut(access, aimed=word is not None)
         for _ in range(self._dice.randint(1, 6)):
             self._both(self._traffic.noise())
 
@@ -87,14 +99,14 @@ class CutOffs:
         words = list(self._names)
         return words if len(words) <= _LOOKED_AT else self._dice.sample(words, _LOOKED_AT)
 
-    def _cut(self, access: Drive) -> None:
-        """Play an access up to a row before its answer, on the first copy.
+    def _cut(self, access: Drive, aimed: bool) -> None:
+        """Play an access up to a row before its answer, on the first copy; aimed: all those rows.
 
         A row in which it would be answered is looked at before the clock edge, and not played.
         """
         dice, lead, held = self._dice, self._traffic.lead(), self._dice.randrange(2)
         begun = played = 0
-        for number in range(dice.randint(1, lead + 4)):
+        for number in range(lead + _LONGEST if aimed else dice.randint(1, lead + 4)):
             stb = number >= lead
             self._rig.drive(access.raised(stb or held, stb))
             self._rig.drive(access, 1)
@@ -105,10 +117,10 @@ class CutOffs:
             begun, played = begun + stb, played + 1
         self.times += bool(played)
         self.begun += bool(begun)
-        if dice.random() < 0.4:
+        if not aimed and dice.random() < 0.4:
             self._reset(access)
         else:
-            self._both(access if dice.randrange(2) else self._traffic.noise())
+            self._both(access if aimed or dice.randrange(2) else self._traffic.noise())
 
     def _access(self) -> None:
         """Play an access on both copies, to its answer or for a while."""
@@ -157,10 +169,19 @@ class CutOffs:
                 return
 
     def _differ(self, seen: str) -> None:
-        if self._controls > 0:
+        if not self._controlled:
             self._alike = False
         elif self.evidence is None:
             self.evidence = Evidence(PART, self._rig.row, seen, self._before, self._rig.seen())
+
+
+def _ends(table: RegisterTable) -> list[int]:
+    """Return the word addresses of all registers, of a row those of the first and the last."""
+    return [
+        (register.offset >> 2) + index
+        for register in table
+        for index in sorted({0, max(0, register.count - 1)})
+    ]
 
 
 def _answer(ack: int, err: int) -> str:
