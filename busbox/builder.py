@@ -259,12 +259,9 @@ class Builder:
                 from busbox.bench_schema import SLOT_KEYS
 
                 known = [*SLOT_KEYS, *declared]
-                alike = [
-                    name for name in known if len(name) * 2 >= len(key)
-                ]  # not "as" for "lamps"
                 self.wrong(
                     (*path, key),
-                    f"unknown key {key!r}{nearest(key, alike)} (known: {one_of(known)})",
+                    f"unknown key {key!r}{nearest(key, known)} (known: {one_of(known)})",
                 )
         settings = {name: self._setting(path, setting, given) for name, setting in declared.items()}
         if len(self.mistakes) == before:

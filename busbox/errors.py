@@ -121,8 +121,11 @@ def line_in(error: BaseException, file: str) -> int | None:
 
 
 def nearest(name: str, known: Sequence[str]) -> str:
-    """Return ``"; did you mean 'x'?"`` for the known name closest to ``name``, or ``""``."""
-    lowered = {candidate.lower(): candidate for candidate in known}
+    """Return ``"; did you mean 'x'?"`` for the known name closest to ``name``, or ``""``.
+
+    A name less than half as long is never meant: ``as`` is not ``lamps``.
+    """
+    lowered = {one.lower(): one for one in known if 2 * len(one) >= len(name)}
     found = difflib.get_close_matches(name.lower(), lowered, n=1, cutoff=0.55)
     return f"; did you mean {lowered[found[0]]!r}?" if found else ""
 

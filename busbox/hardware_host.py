@@ -3,29 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Protocol
 
 from busbox.device import Access, Answer, Declaration
+from busbox.engines import Engine
 from busbox.host import DeviceHost
 from busbox.system import Placed
-
-
-class Probe(Protocol):
-    """What an engine lets others do with a hardware device, by the number of its slot."""
-
-    row: int
-
-    def look(self, slot: int) -> bool:
-        """Tell the pins of ``row``, if they changed; return whether the device is at rest in it."""
-
-    def hear(self, slot: int) -> None:
-        """Tell the notes of ``row``, if there are any."""
-
-    def drive(self, slot: int, pin: str, level: int) -> None:
-        """Give an input pin a level from ``row`` on."""
-
-    def peek(self, slot: int, offset: int) -> int:
-        """Return what a read of a register would show in ``row``."""
 
 
 class HardwareHost(Declaration):
@@ -36,10 +18,10 @@ class HardwareHost(Declaration):
     """
 
     def __init__(
-        self, number: int, placed: Placed, host: DeviceHost, probe: Callable[[], Probe]
+        self, number: int, placed: Placed, host: DeviceHost, engine: Callable[[], Engine]
     ) -> None:
         self._number, self._placed, self._host = number, placed, host
-        self._probe = probe
+        self._engine = engine
         self._listener = placed.model.listener(host, **placed.settings)
         self._levels = {pin.name: pin.level for pin in placed.pins if pin.direction == "output"}
         self._heard = -1
@@ -71,7 +53,7 @@ class HardwareHost(Declaration):
 
     def input(self, cycle: int, pin: str, level: int) -> None:
         """Take a level of an input pin."""
-        self._probe().drive(self._number, pin, level)
+        self._engine().drive(self._number, pin, level)
 
     def wake(self, cycle: int) -> None:
         """Never called: hardware asks for no wake."""
@@ -79,16 +61,16 @@ class HardwareHost(Declaration):
 
     def advance(self, cycle: int) -> None:
         """Bring the pins to ``cycle``, if it is the row that the engine stands before."""
-        if self._probe().row == cycle:
-            self._probe().look(self._number)
+        if self._engine().row == cycle:
+            self._engine().look(self._number)
 
     def close(self, cycle: int) -> None:
         """Do nothing: every row that was run has been heard."""
 
     def reset(self, cycle: int, length: int) -> None:
         """Hear row ``cycle``, the last one before the registers have their reset values."""
-        self._probe().look(self._number)
-        self._probe().hear(self._number)
+        self._engine().look(self._number)
+        self._engine().hear(self._number)
         self._listener.reset(cycle, length)
         for pin in self._placed.pins:
             if pin.direction == "output":
@@ -100,14 +82,14 @@ class HardwareHost(Declaration):
 
     def rest_at(self, cycle: int) -> int:
         """Return ``cycle`` if the device is at rest in it, else the next row."""
-        return cycle if self._probe().look(self._number) else cycle + 1
+        return cycle if self._engine().look(self._number) else cycle + 1
 
     def registers(self) -> dict[str, int]:
         """Return what a read of each register would show in the row that the engine stands before."""
         if not self._placed.model.listed:
             return {}
-        probe = self._probe()
+        engine = self._engine()
         return {
-            place.name: probe.peek(self._number, offset)
+            place.name: engine.peek(self._number, offset)
             for offset, place in self._placed.slot.table.places()
         }

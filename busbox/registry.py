@@ -98,7 +98,10 @@ def twin_of(model: Any, name: str) -> Any:
     """
     target = getattr(model, "twin", None)
     if not isinstance(target, str):
-        raise InputError.of(f"model {name} has no twin in Amaranth (its class names none: twin)")
+        raise InputError.of(
+            f"model {name} has no twin in Amaranth; its class must name one, such as "
+            "twin = 'file.py:Class'"
+        )
     module, _, attribute = target.partition(":")
     if module.endswith(".py"):
         beside = Path(sys.modules[model.__module__].__file__ or "").parent

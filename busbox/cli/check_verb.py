@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from busbox.cli.common import json_option, paper, print_json
+from busbox.cli.common import json_option, number_of, paper, print_json
 from busbox.errors import InputError
 from busbox.reports.paper import Paper
-from busbox.traffic.numbers import number
 from busbox.units import parse_clock
 
 if TYPE_CHECKING:
@@ -47,8 +46,8 @@ def command(
     """
     from busbox.conformance import check, find
 
-    subject = find(name, values, _number(size, "--size"), _clock(clock))
-    result = check(subject, _number(seed, "--seed"), _number(rows, "--rows", least=1))
+    subject = find(name, values, number_of(size, "--size"), _clock(clock))
+    result = check(subject, number_of(seed, "--seed"), number_of(rows, "--rows", least=1))
     if as_json:
         print_json(_object(result))
     else:
@@ -56,16 +55,6 @@ def command(
         _write(result, page)
         page.print()
     return 0 if result.held else 1
-
-
-def _number(text: str, option: str, least: int = 0) -> int:
-    try:
-        value = number(text, "a number")
-    except ValueError as error:
-        raise InputError.of(str(error).removeprefix("a number "), option) from None
-    if value < least:
-        raise InputError.of(f"must be at least {least}, not {value}", option)
-    return value
 
 
 def _clock(text: str) -> int:

@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING
 import click
 
 from busbox.bench import Bench
+from busbox.errors import InputError
 from busbox.reports.paper import Paper
+from busbox.traffic.numbers import number
 
 if TYPE_CHECKING:
     from busbox.replay import Progress as Report
@@ -31,6 +33,22 @@ json_option = click.option("--json", "as_json", is_flag=True, help="Print one JS
 def open_bench(name: str, values: tuple[str, ...]) -> Bench:
     """Return the bench that a verb names, with its ``--set`` values."""
     return Bench.load(name).with_values(values)
+
+
+def number_of(text: str, option: str, least: int = 0) -> int:
+    """Return the whole number that an option gives.
+
+    Raises
+    ------
+    InputError : it is none, or less than ``least``
+    """
+    try:
+        value = number(text, "a number")
+    except ValueError as error:
+        raise InputError.of(str(error).removeprefix("a number "), option) from None
+    if value < least:
+        raise InputError.of(f"must be at least {least}, not {value}", option)
+    return value
 
 
 def paper() -> Paper:

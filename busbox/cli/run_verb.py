@@ -15,7 +15,6 @@ import click
 from busbox.bench import Bench, benches_of
 from busbox.cli.common import (
     json_option,
-    open_bench,
     paper,
     print_json,
     set_option,
@@ -45,7 +44,9 @@ from busbox.recording import Recording
     help="Stop at the first such finding, or after the first access there. May be repeated.",
 )
 @click.option(
-    "--all-hardware", is_flag=True, help="Put every device's hardware twin into its slot."
+    "--all-hardware",
+    is_flag=True,
+    help="Put every device's hardware twin into its slot, but for those that --set names.",
 )
 @click.option("--coverage", is_flag=True, help="Tell which registers and fields were reached.")
 def command(
@@ -74,10 +75,9 @@ def command(
     objects, failed = [], False
     names: list[Path | str] = [*several] if several else [bench]
     for name in names:
-        opened = open_bench(str(name), values)
-        if all_hardware:
-            slots = opened.keys.get("slot", {})
-            opened = opened.with_values(f"slot.{slot}.as=hardware" for slot in slots)
+        opened = Bench.load(name)
+        slots = opened.keys.get("slot", {}) if all_hardware else ()
+        opened = opened.with_values([*(f"slot.{slot}.as=hardware" for slot in slots), *values])
         with shown_progress(as_json) as progress, _by_option():
             run = partial(opened.run, engine, traffic=traffic, progress=progress)
             recording, extras = _run(opened, run, until, traffic, stop_on, coverage)

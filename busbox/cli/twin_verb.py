@@ -2,30 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from busbox.cli.common import json_option, open_bench, paper, print_json, set_option
+from busbox.cli.common import json_option, number_of, open_bench, paper, print_json, set_option
 from busbox.engines import DEFAULT_ENGINE, TERMINATORS, engine_class
 from busbox.errors import InputError, nearest, one_of
 from busbox.registers import RegisterTable
 from busbox.reports.listing import wrapped
 from busbox.reports.paper import Paper
-from busbox.system import Placed, System
+from busbox.system import Placed
 from busbox.units import show_time
 
 if TYPE_CHECKING:
-    from busbox.lockstep import Difference, Plan
+    from busbox.lockstep import Difference, Found, Plan
     from busbox.lockstep.exercise import Exercise
 
-#: Accesses of one drawn plan; more are played in several plans.
-PLAN = 500
-#: Wait states that the plans take in turn, after those of the bench.
-WAITS = (0, 1, 3)
 #: Lines of the traffic that are shown, the last ones.
 SHOWN_STEPS = 14
 
@@ -35,12 +31,11 @@ SHOWN_STEPS = 14
 @click.argument("slot")
 @click.option(
     "--random",
-    "count",
+    "drawn",
     metavar="N",
-    type=click.IntRange(1),
     help="Play N accesses drawn at random, not the traffic.",
 )
-@click.option("--seed", type=int, default=1, show_default=True, help="Of what is drawn.")
+@click.option("--seed", metavar="N", default="1", help="Seed of what is drawn (default 1).")
 @click.option(
     "--save",
     "folder",
@@ -52,8 +47,8 @@ SHOWN_STEPS = 14
 def command(
     bench: str,
     slot: str,
-    count: int | None,
-    seed: int,
+    drawn: str | None,
+    seed: str,
     folder: str | None,
     values: tuple[str, ...],
     as_json: bool,
@@ -64,8 +59,12 @@ def command(
     accesses drawn at random and aimed at what the device does by itself, with wait states, inputs and
     resets. Exit code 1 if they differ: the shortest traffic found that shows it is saved.
     """
+    from busbox.lockstep import Pair
+    from busbox.lockstep.save import save
     from busbox.registry import twin_of
 
+    count = None if drawn is None else number_of(drawn, "--random", least=1)
+    chance = number_of(seed, "--seed")
     opened = open_bench(bench, values)
     known = list(opened.keys.get("slot", {}))
     if slot not in known:
@@ -77,20 +76,22 @@ def command(
     placed = system.devices[number]
     hardware = twin_of(placed.model, repr(placed.kind))
     _check_timing(replace(placed, model=hardware), system.clock_hz)
-    pair = _Pair(system, number, hardware)
-    found = pair.drawn(count, seed) if count else pair.played()
-    told = f"{slot}: model {placed.kind} and its twin {hardware.__name__}"
+    pair = Pair(system, number, hardware, engine_class(DEFAULT_ENGINE))
+    found = pair.drawn(count, chance) if count else pair.played()
+    saved = Path(folder or f"{slot}.twin") if found is not None and found.plan else None
+    if saved is not None and found is not None and found.plan and found.alone:
+        save(found.plan, found.alone, saved, opened.folder)
+    if as_json:
+        print_json(_object(slot, pair.exercise, found, saved))
+        return int(found is not None)
+    page = paper()
+    page.line((f"{slot}: model {placed.kind} and its twin {hardware.__name__}", "bold"))
     if found is None:
-        _print(pair, told, None, None, as_json)
-        return 0
-    difference, plan, alone = found
-    saved = Path(folder or f"{slot}.twin") if plan is not None else None
-    if plan is not None and saved is not None and alone is not None:
-        from busbox.lockstep.save import save
-
-        save(plan, alone, saved, opened.folder)
-    _print(pair, told, difference, (plan, saved), as_json)
-    return 1
+        _same(pair.exercise, page)
+    else:
+        _differ(placed, system.clock_hz, found, saved, page)
+    page.print()
+    return int(found is not None)
 
 
 def _check_timing(placed: Placed, clock_hz: int) -> None:
@@ -113,119 +114,16 @@ def _check_timing(placed: Placed, clock_hz: int) -> None:
     )
 
 
-Found = tuple["Difference", "Plan | None", "System | None"]
-
-
-class _Pair:
-    """The two, and what was played to them."""
-
-    def __init__(self, system: System, number: int, hardware: Any) -> None:
-        from busbox.lockstep.exercise import Exercise
-
-        self.system, self.number, self.hardware = system, number, hardware
-        self.table: RegisterTable = system.devices[number].slot.table
-        self.exercise: Exercise = Exercise(self.table)
-        self.plans = 0
-        self._factory = engine_class(DEFAULT_ENGINE)
-
-    @property
-    def slot(self) -> str:
-        """The slot's name."""
-        return self.system.devices[self.number].slot.name
-
-    def _alone(self, plan: Plan, wait: int) -> System:
-        system = plan.system(self.system, self.number)
-        (placed,) = system.devices
-        return replace(system, devices=(replace(placed, slot=replace(placed.slot, wait=wait)),))
-
-    def drawn(self, count: int, seed: int) -> Found | None:
-        """Play plans drawn at random until ``count`` accesses have been played."""
-        from busbox.lockstep import compare, random_plan
-
-        waits = self._waits()
-        while count > 0:
-            wait = waits[self.plans % len(waits)]
-            devices = list(self.system.devices)
-            placed = devices[self.number]
-            devices[self.number] = replace(placed, slot=replace(placed.slot, wait=wait))
-            system = replace(self.system, devices=tuple(devices))
-            plan = random_plan(system, self.number, min(count, PLAN), seed * 1_000_003 + self.plans)
-            alone = self._alone(plan, wait)
-            difference, model, _ = compare(alone, 0, self.hardware, self._factory)
-            self.plans += 1
-            count -= PLAN
-            if difference is not None:
-                return self._shrunk(plan, wait)
-            self.exercise.add(model, plan, alone)
-        return None
-
-    def _waits(self) -> list[int]:
-        own = self.system.devices[self.number].slot.wait
-        return [own, *(one for one in WAITS if one != own and one >= self.hardware.least_wait)]
-
-    def played(self) -> Found | None:
-        """Play the bench's traffic."""
-        from busbox.lockstep import compare, observe, plan_of
-
-        difference, model, _ = compare(self.system, self.number, self.hardware, self._factory)
-        self.plans = 1
-        plan = plan_of(model.recording, self.system, self.number)
-        wait = self.system.devices[self.number].slot.wait
-        alone = self._alone(plan, wait)
-        if difference is None:
-            self.exercise.add(observe(alone, 0, self._factory), plan, alone)
-            return None
-        if self._differs(wait)(plan) is not None:
-            return self._shrunk(plan, wait)
-        return difference, None, None
-
-    def _differs(self, wait: int) -> Callable[[Plan], Difference | None]:
-        from busbox.lockstep import compare
-
-        def differs(plan: Plan) -> Difference | None:
-            return compare(self._alone(plan, wait), 0, self.hardware, self._factory)[0]
-
-        return differs
-
-    def _shrunk(self, plan: Plan, wait: int) -> Found:
-        from busbox.lockstep import compare, shrink
-
-        plan = shrink(plan, self._differs(wait))
-        alone = self._alone(plan, wait)
-        difference, _, _ = compare(alone, 0, self.hardware, self._factory)
-        assert difference is not None
-        return difference, plan, alone
-
-
-def _print(
-    pair: _Pair,
-    told: str,
-    difference: Difference | None,
-    shown: tuple[Plan | None, Path | None] | None,
-    as_json: bool,
-) -> None:
-    plan, saved = shown or (None, None)
-    if as_json:
-        print_json(_object(pair, difference, plan, saved))
-        return
-    page = paper()
-    page.line((told, "bold"))
-    if difference is None:
-        _same(pair, page)
-    else:
-        _differ(pair, difference, plan, saved, page)
-    page.print()
-
-
 def _object(
-    pair: _Pair, difference: Difference | None, plan: Plan | None, saved: Path | None
+    slot: str, exercise: Exercise, found: Found | None, saved: Path | None
 ) -> dict[str, Any]:
     from busbox.lockstep.plan import show_steps
 
-    if difference is None:
-        return {"slot": pair.slot, "difference": None, "exercised": pair.exercise.as_object()}
+    if found is None:
+        return {"slot": slot, "difference": None, "exercised": exercise.as_object()}
+    difference = found.difference
     return {
-        "slot": pair.slot,
+        "slot": slot,
         "difference": {
             "cycle": difference.row,
             "what": difference.what,
@@ -234,13 +132,12 @@ def _object(
             "hardware": difference.hardware,
             "access": difference.access,
         },
-        "traffic": None if plan is None else list(show_steps(plan)),
+        "traffic": None if found.plan is None else list(show_steps(found.plan)),
         "saved": None if saved is None else saved.as_posix(),
     }
 
 
-def _same(pair: _Pair, page: Paper) -> None:
-    done: Exercise = pair.exercise
+def _same(done: Exercise, page: Paper) -> None:
     page.line(f"  the same in all of {done.rows:,} cycles and {done.accesses:,} accesses")
     counts = [("changes of inputs", done.inputs), ("resets", done.resets),
               ("accesses that a reset cut off", done.cut)]  # fmt: skip
@@ -254,30 +151,33 @@ def _same(pair: _Pair, page: Paper) -> None:
         page.table(wrapped([("  never", ", ".join(never))]))
 
 
-def _differ(
-    pair: _Pair, difference: Difference, plan: Plan | None, saved: Path | None, page: Paper
-) -> None:
-    clock = pair.system.clock_hz
+def _differ(placed: Placed, clock_hz: int, found: Found, saved: Path | None, page: Paper) -> None:
+    difference, plan = found.difference, found.plan
     page.line(
         "  ",
         (f"they differ in cycle {difference.row:,}", "bold red"),
-        f" ({show_time(difference.row, clock)}): {_what(pair, difference)}",
+        f" ({show_time(difference.row, clock_hz)}): {_what(placed.slot.name, difference)}",
     )
-    rows = [("    model", _value(pair, difference, difference.model)),
-            ("    hardware", _value(pair, difference, difference.hardware))]  # fmt: skip
-    page.table(rows)
+    table = placed.slot.table
+    page.table(
+        [
+            ("    model", _value(table, difference, difference.model)),
+            ("    hardware", _value(table, difference, difference.hardware)),
+        ]
+    )
     if plan is None:
         page.line(
             "  Alone, with the same accesses, they do not differ: the rest of the bench matters."
         )
         return
     steps = list(_steps(plan))
-    page.line(f"  The shortest traffic found that shows it ({len(steps)} lines):")
+    count = f"{len(steps):,} line{'s' if len(steps) > 1 else ''}"
+    page.line(f"  The shortest traffic found that shows it ({count}):")
     if len(steps) > SHOWN_STEPS:
         page.line(f"    {len(steps) - SHOWN_STEPS:,} lines before these")
     for line in steps[-SHOWN_STEPS:]:
         page.line(f"    {line}")
-    page.line(f"  saved as a bench of its own: busbox twin {saved} {pair.slot}")
+    page.line(f"  saved as a bench of its own: busbox twin {saved} {placed.slot.name}")
 
 
 def _steps(plan: Plan) -> Iterator[str]:
@@ -288,18 +188,18 @@ def _steps(plan: Plan) -> Iterator[str]:
     yield from show_steps(plan)
 
 
-def _what(pair: _Pair, difference: Difference) -> str:
+def _what(slot: str, difference: Difference) -> str:
     if difference.what == "access":
         return f"{difference.name} of access {difference.access}"
     if difference.what == "end":
         return "the end of the run"
     after = f", after access {difference.access}" if difference.access >= 0 else ""
-    return f"{difference.what} {pair.slot}.{difference.name}{after}"
+    return f"{difference.what} {slot}.{difference.name}{after}"
 
 
-def _value(pair: _Pair, difference: Difference, value: Any) -> str:
+def _value(table: RegisterTable, difference: Difference, value: Any) -> str:
     if difference.what == "register" and isinstance(value, int):
-        return f"{value:#x}{_fields(pair.table, difference, value)}"
+        return f"{value:#x}{_fields(table, difference, value)}"
     if difference.name == "terminator":
         return TERMINATORS[value]
     if difference.name == "data":

@@ -6,10 +6,18 @@
     two runs, and the first row in which they differ
 ``shrink``
     a shorter plan that still shows a difference
+``pair``
+    plans with all wait states, played to both; what they reached (``exercise``)
+``save``
+    a plan as a bench of its own
 """
 
 from busbox.lockstep.compare import Difference, Side, compare, observe
+from busbox.lockstep.pair import Found, Pair
 from busbox.lockstep.plan import Plan, plan_of, random_plan
 from busbox.lockstep.shrink import shrink
 
-__all__ = ["Difference", "Plan", "Side", "compare", "observe", "plan_of", "random_plan", "shrink"]
+__all__ = [
+    "Difference", "Found", "Pair", "Plan", "Side", "compare", "observe", "plan_of", "random_plan",
+    "shrink",
+]  # fmt: skip

@@ -28,6 +28,11 @@ TAIL = 40
 AIMED = 7
 #: An event further away than this is not waited for.
 FAR = 600
+#: Rows from an event to the end of an access that is aimed at it. What an event changes shows in its
+#: row: an access that ends in the row before meets it.
+AIMS = (-2, -1, -1, -1, 0, 0, 1, 2)
+#: Rows from the end of a write to the count that it writes, as for an alarm.
+SOON = (-1, 0, 0, 1, 2, 4, 8, 12, 20)
 
 
 @dataclass(frozen=True)
@@ -126,7 +131,7 @@ class _Drawing:
         self._delay = self._placed.slot.wait + system.fabric.registered_decode
         self._host = DeviceHost(self._placed, system.clock_hz, lambda cycle: None)
         self._model = self._placed.model(self._host, **self._placed.settings)
-        self._aimed = 0
+        self._aimed = self._zero = 0
         self._resets: list[tuple[int, int]] = []
         self._inputs = [pin.name for pin in self._placed.pins if pin.direction == "input"]
         self._levels = {pin.name: pin.level for pin in self._placed.pins}
@@ -138,15 +143,17 @@ class _Drawing:
         steps: list[AccessStep | Pause] = []
         free, random = 1, self._random
         places = list(self._placed.slot.table.places())
+        flags = [one for one in places if one[1].register.mask("ones_clear")]
         for number in range(count):
             if self._inputs and random.random() < 0.3:
                 self._draw_inputs(free)
             end = self._aim(free)
-            if random.random() < 0.01:
+            stuck = self._model.rest_at(free) > free + FAR  # a huge count: nothing will happen
+            if random.random() < (0.2 if stuck else 0.01):
                 steps.append(Pause(Span(cycles=end - free + 1)))
                 free = self._reset(end)
                 continue
-            offset, place = random.choice(places)
+            offset, place = random.choice(flags if flags and random.random() < 0.25 else places)
             step = self._access(place.register, place.name, offset, end)
             steps.append(replace(step, wait=end - self._delay - free))
             if random.random() < 0.01:  # it is cut off while it is up
@@ -164,13 +171,14 @@ class _Drawing:
         near = [row for row in events if row is not None and first - 2 <= row <= first + FAR]
         end = first + random.choice((0, 0, 0, 1, 2, 5, 17))
         if near and random.randrange(10) < AIMED:
-            end = max(first, random.choice(near) + random.randint(-2, 2))
+            end = max(first, random.choice(near) + random.choice(AIMS))
         self._aimed += any(abs(row - end) <= 2 for row in near)
         return end
 
     def _draw_inputs(self, free: int) -> None:
         """Let an input pin change once or more; a serial line wants several edges."""
-        pin, row = self._random.choice(self._inputs), free + self._random.randint(1, 6)
+        few = self._inputs[: self._random.choice((2, len(self._inputs)))]
+        pin, row = self._random.choice(few), free + self._random.randint(1, 6)
         if self._coming and self._coming[-1][0] >= row:
             return
         for _ in range(self._random.choice((1, 1, 2, 6))):
@@ -192,6 +200,7 @@ class _Drawing:
         self._resets.append((row, length))
         self._model.reset(row, length)
         self._host.reset(row)
+        self._zero = row + length
         return row + length + 1
 
     def _access(self, register: Register, name: str, offset: int, row: int) -> AccessStep:
@@ -205,15 +214,19 @@ class _Drawing:
         return AccessStep(True, target, self._word(register, row), lanes)
 
     def _word(self, register: Register, row: int) -> int:
-        """Draw a word: small counts in each half, single bits, a row soon to come, anything."""
+        """Draw a word: small counts in each half, a row soon to come, single bits, ones, anything."""
         random, kind = self._random, self._random.randrange(20)
-        if kind < 9:
+        if register.mask("ones_clear") and kind < 10:
+            return random.choice((WORD, random.getrandbits(32)))
+        if kind < 5 and len(register.fields) == 1 and register.mask() == WORD:
+            # A row soon to come, counted from the last reset as a cycle counter does; or far above it.
+            soon = row - self._zero + random.choice(SOON)
+            return soon + random.choice((0, 0, 0, 0x1_0000)) & WORD
+        if kind < 12:
             return random.randint(0, 5) | random.randint(0, 5) << 16
-        if kind < 13:
+        if kind < 17:
             return random.randint(0, 3)
-        if kind < 16:
-            return row + random.randint(-1, 12) & WORD
-        if kind < 18:
+        if kind == 17:
             return 1 << random.randrange(32)
         return random.choice((0, WORD, random.getrandbits(32), register.reset_value))
 

@@ -240,7 +240,8 @@ CASES = (
     ),
     case(
         "A model must have a twin.",
-        "model bell.py:Silent has no twin in Amaranth (its class names none: twin)",
+        "model bell.py:Silent has no twin in Amaranth; its class must name one, such as "
+        "twin = 'file.py:Class'",
         "bell.py:Silent",
     ),
     case(

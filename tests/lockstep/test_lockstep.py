@@ -14,7 +14,7 @@ from busbox.bench import Bench
 from busbox.cli import main
 from busbox.engines import engine_class
 from busbox.fabric.hardware import Registers
-from busbox.lockstep import Plan, compare, plan_of, random_plan, shrink
+from busbox.lockstep import Pair, Plan, compare, plan_of, random_plan, shrink
 from busbox.lockstep.save import save
 from busbox.models.gpio.hardware import GpioHardware
 from busbox.models.timer.hardware import TimerHardware
@@ -45,27 +45,22 @@ def twin(device: str) -> Any:
     return twin_of(system_of(device).devices[0].model, device)
 
 
-def assert_same(device: str, count: int, seed: int) -> None:
-    """Play plans of 500 accesses with several wait states, and find no difference."""
-    for number in range(count // 500):
-        wait = (1, 0, 2, 3)[number % 4] or twin(device).least_wait
-        system = system_of(device, wait)
-        plan = random_plan(system, 0, 500, seed + number)
-        difference, _, _ = compare(plan.system(system, 0), 0, twin(device), REFERENCE)
-        assert difference is None, (wait, seed + number)
+def pair_of(device: str) -> Pair:
+    """Return a device's model and twin."""
+    return Pair(system_of(device), 0, twin(device), REFERENCE)
 
 
 @pytest.mark.parametrize("device", SLOTS)
 def test_a_twin_is_its_model(device: str) -> None:
     """Over a thousand random accesses every read, end, pin and register is the same in every row."""
-    assert_same(device, 1000, 0)
+    assert pair_of(device).drawn(1000, seed=1) is None
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("device", SLOTS)
 def test_a_twin_is_its_model_for_long(device: str) -> None:
     """Over a hundred thousand random accesses nothing differs."""
-    assert_same(device, 100_000, 1000)
+    assert pair_of(device).drawn(100_000, seed=2) is None
 
 
 @pytest.mark.parametrize("device", ["gpio", "uart", "pulse_led", "timer"])
@@ -254,7 +249,7 @@ def test_a_difference_is_told_and_saved(bells: Path, capsys: pytest.CaptureFixtu
         "  they differ in cycle 6 (6 us): register bell.STATUS, after access 0\n"
         "      model     0x0 (RINGING 0)\n"
         "      hardware  0x1 (RINGING 1)\n"
-        "  The shortest traffic found that shows it (1 lines):\n"
+        "  The shortest traffic found that shows it (1 line):\n"
         "    write  0x00001000 0x3\n"
         "  saved as a bench of its own: busbox twin bell.twin bell\n"
     )
@@ -272,6 +267,11 @@ def test_a_difference_is_told_and_saved(bells: Path, capsys: pytest.CaptureFixtu
 @pytest.mark.parametrize(
     ("args", "text"),
     [
+        (("twin", ".", "bell", "--random", "0"), "--random: must be at least 1, not 0"),
+        (
+            ("twin", ".", "bell", "--random", "many"),
+            "--random: must be a number such as 12 or 0x0c, not 'many'",
+        ),
         (("twin", ".", "bel"), "there is no slot 'bel'; did you mean 'bell'? (known: bell)"),
         (
             ("run", ".", "--set", "slot.bell.as=hardwear"),
@@ -291,8 +291,8 @@ def test_a_difference_is_told_and_saved(bells: Path, capsys: pytest.CaptureFixtu
         ),
         (
             ("run", ".", "--set", "slot.bell.model=bell.py:Gong", "--set", "slot.bell.as=hardware"),
-            "--set: slot.bell.as: model 'bell.py:Gong' has no twin in Amaranth (its class names none: "
-            "twin)",
+            "--set: slot.bell.as: model 'bell.py:Gong' has no twin in Amaranth; its class must name "
+            "one, such as twin = 'file.py:Class'",
         ),
     ],
 )  # fmt: skip
