@@ -400,7 +400,9 @@ class Builder:
     def _names_broken_slot(self, keys: MustKeys, placed: Sequence[Placed]) -> bool:
         """Return whether an expectation is about a slot whose mistakes are told already."""
         known = {one.slot.name for one in placed}
-        asked = [way.get("of") for way in keys.model_dump().values() if isinstance(way, dict)]
+        ways = [way for way in keys.model_dump().values() if isinstance(way, dict)]
+        asked = [text.partition(".")[0] for way in ways for text in way.values()
+                 if isinstance(text, str)]  # fmt: skip
         return any(name in self.names and name not in known for name in asked)
 
     def _alone(self, path: KeyPath, pin: str, drivers: dict[str, str], shared: str = "") -> bool:

@@ -272,6 +272,12 @@ def test_a_difference_is_told_and_saved(bells: Path, capsys: pytest.CaptureFixtu
             ("twin", ".", "bell", "--random", "many"),
             "--random: must be a number such as 12 or 0x0c, not 'many'",
         ),
+        (
+            ("run", ".", "--set", "slot.bell.model=bell.py:Gong", "--set", "slot.bell.as=hardware",
+             "--set", "must=[{level={pin='bell.hammer', level=0}}]"),
+            "--set: slot.bell.as: model 'bell.py:Gong' has no twin in Amaranth; its class must name "
+            "one, such as twin = 'file.py:Class'",
+        ),
         (("twin", ".", "bel"), "there is no slot 'bel'; did you mean 'bell'? (known: bell)"),
         (
             ("run", ".", "--set", "slot.bell.as=hardwear"),
