@@ -176,6 +176,10 @@ class Replay:
     """One run of a system on an engine."""
 
     def __init__(self, system: System, factory: EngineFactory) -> None:
+        if any(system.devices[wire.from_device].model.in_amaranth for wire in system.wires):
+            from busbox.engines.paths import check_wires
+
+            check_wires(system)
         self._system = system
         self._wakes: list[tuple[int, int]] = []
         self._hosts = [

@@ -13,7 +13,8 @@ Contract
    wins.
 5. Pins: the pin ``NAME`` is the member ``pin_NAME``, the pin ``NAME.3`` bit 3 of it. An output whose
    :class:`busbox.device.Pin` says ``released`` has ``pin_NAME_enable`` of the same width besides: low
-   where the pin is released. No access shows on a pin in the row in which it ends.
+   where the pin is released. No access shows on a pin in the row in which it ends; a pin
+   that a wire listens to shows no input of its row either (else it is refused: ``engines/paths.py``).
 6. ``at_rest`` (out, reset 1 if nobody drives it) is high in a row in which the device is at rest.
 7. ``watch_data`` shows the register at word address ``watch_adr`` as a read in this row would, without
    a side effect. Unconnected, it costs nothing in a chip.
