@@ -7,7 +7,7 @@ whose pins somebody looks at says when they may change (``next_edge``).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from fractions import Fraction
 
 from busbox.device import RELEASED, Device
@@ -42,30 +42,44 @@ def serial_levels(
                 yield start + -(-(begin + place * bit) // 1), level
 
 
+#: Has an engine stop for pins of a hardware device, and for its notes.
+Heed = Callable[[int, Iterable[str], bool], None]
+
+
 class Connections:
     """The connections of one run."""
 
     def __init__(
-        self, system: System, hosts: Sequence[DeviceHost], models: Sequence[Device]
+        self,
+        system: System,
+        hosts: Sequence[DeviceHost],
+        models: Sequence[Device],
+        heed: Heed,
     ) -> None:
-        self._system, self._hosts, self._models = system, hosts, models
+        self._system, self._hosts, self._models, self._heed = system, hosts, models, heed
         self._names = [placed.slot.name for placed in system.devices]
         self._watched: dict[int, set[str]] = {}
         self._given: dict[tuple[int, str], int] = {}
         self._texts: dict[Reply, tuple[int, str]] = dict.fromkeys(system.replies, (0, ""))
         for wire in system.wires:
-            self._watched.setdefault(wire.from_device, set()).add(wire.from_pin)
+            self._listen(wire.from_device, (wire.from_pin,))
             pins = {pin.name: pin for pin in system.devices[wire.to_device].pins}
             self._given[wire.to_device, wire.to_pin] = pins[wire.to_pin].level
         self._undriven = dict(self._given)
         for reply in system.replies:
-            self._watched.setdefault(reply.device, set())
+            self._listen(reply.device, (), notes=True)
+
+    def _listen(self, device: int, pins: Iterable[str], notes: bool = False) -> None:
+        """Have changes of pins, or the end of each character, looked for from now on."""
+        self._watched.setdefault(device, set()).update(pins)
+        if self._models[device].in_amaranth:
+            self._heed(device, pins, notes)
 
     def watch(self, pin: str) -> None:
         """Have a pin's changes looked for from now on; ``pin`` is such as ``clock.ring``."""
         device, name = self._place(pin)
         if self._hosts[device].is_output(name):
-            self._watched.setdefault(device, set()).add(name)
+            self._listen(device, (name,))
 
     def _place(self, pin: str) -> tuple[int, str]:
         slot, _, name = pin.partition(".")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 from busbox.device import Access, Answer, Declaration
 from busbox.engines import Engine
@@ -17,6 +17,8 @@ class HardwareHost(Declaration):
     Events, text and causes come from the device's :class:`busbox.fabric.hardware.Listener`.
     """
 
+    in_amaranth = True
+
     def __init__(
         self, number: int, placed: Placed, host: DeviceHost, engine: Callable[[], Engine]
     ) -> None:
@@ -28,9 +30,9 @@ class HardwareHost(Declaration):
 
     # What the engine tells.
 
-    def take_pins(self, row: int, levels: Mapping[str, int]) -> None:
-        """Take the levels of the output pins in ``row``."""
-        for pin, level in levels.items():
+    def take_pins(self, row: int, levels: Sequence[tuple[str, int]]) -> None:
+        """Take the levels in ``row`` of the output pins that may have changed."""
+        for pin, level in levels:
             if level != self._levels[pin]:
                 self._levels[pin] = level
                 self._host.edge(pin, row, level, self._listener.cause(pin, row))
@@ -77,8 +79,8 @@ class HardwareHost(Declaration):
                 self._levels[pin.name] = pin.level
 
     def next_edge(self, cycle: int) -> int | None:
-        """Return the next row: nobody knows more of hardware."""
-        return cycle + 1
+        """Return None: nobody knows, but the engine stops for what is heeded."""
+        return None
 
     def rest_at(self, cycle: int) -> int:
         """Return ``cycle`` if the device is at rest in it, else the next row."""

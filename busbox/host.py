@@ -101,12 +101,19 @@ class Track:
 class DeviceHost:
     """The surroundings of one model (see :class:`busbox.device.Host`)."""
 
-    def __init__(self, placed: Placed, clock_hz: int, wake: Callable[[int], None]) -> None:
+    def __init__(
+        self,
+        placed: Placed,
+        clock_hz: int,
+        wake: Callable[[int], None],
+        stays: Callable[[int | None], None] = lambda until: None,
+    ) -> None:
         self.name = placed.slot.name
         self.base = placed.slot.base
         self.size = placed.slot.size
         self.clock_hz = clock_hz
         self.wake_at = wake
+        self.stays = stays
         self._tracks = {pin.name: Track(pin) for pin in placed.pins}
         self._events: list[Event] = []
         self._ends: array[int] = array("q")

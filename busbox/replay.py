@@ -126,11 +126,11 @@ class _Ledger:
         if isinstance(step, Poll):
             self._polls.extend((number, step.mask, step.value, step.limit))
             return Command(
-                ACCESS, number, False, address, 0, step.lanes, step.wait,
-                True, step.mask, step.value, step.every, step.limit,
+                ACCESS, number, 0, address, 0, step.lanes, step.wait,
+                1, step.mask, step.value, step.every, step.limit,
             )  # fmt: skip
         data = step.data if step.write and step.data is not None else 0
-        return Command(ACCESS, number, step.write, address, data, step.lanes, step.wait)
+        return Command(ACCESS, number, int(step.write), address, data, step.lanes, step.wait)
 
     def _address(self, target: Target, line: int | None) -> int:
         if not isinstance(target, Named):
@@ -162,7 +162,7 @@ class _Ear:
     def _of(self, slot: int) -> HardwareHost:
         return cast(HardwareHost, self._devices[slot])
 
-    def pins(self, slot: int, row: int, levels: Mapping[str, int]) -> None:
+    def pins(self, slot: int, row: int, levels: Sequence[tuple[str, int]]) -> None:
         self._of(slot).take_pins(row, levels)
 
     def ended(self, slot: int, access: Access) -> None:
@@ -183,7 +183,7 @@ class Replay:
         self._system = system
         self._wakes: list[tuple[int, int]] = []
         self._hosts = [
-            DeviceHost(placed, system.clock_hz, self._waker(number))
+            DeviceHost(placed, system.clock_hz, self._waker(number), self._stays)
             for number, placed in enumerate(system.devices)
         ]
         self._models: list[Device] = [
@@ -199,9 +199,10 @@ class Replay:
         self._order = count()
         for level in system.inputs:
             self._schedule(level)
-        self._connections = Connections(system, self._hosts, self._models)
+        self._connections = Connections(system, self._hosts, self._models, self._engine.heed)
         self._resets = deque(system.resets)
         self._free, self._rest = 0, 0
+        self._seeks = False
         self._given_up: list[tuple[int, Await]] = []
         self._done: list[tuple[int, int]] = []
         self._served = False
@@ -227,6 +228,9 @@ class Replay:
             self._engine.lower(cycle)
 
         return wake_at
+
+    def _stays(self, until: int | None) -> None:
+        self._engine.stays(until)
 
     def _answer(self, slot: int, access: Access) -> Answer:
         try:
@@ -307,7 +311,7 @@ class Replay:
             if observe is not None:
                 observe(row, self._models)
                 limit = min(limit, row + 1)
-            if engine.run(limit, called) is Stop.HANG:
+            if engine.run(limit, called, self._seeks) is Stop.HANG:
                 return engine.row - 1, "hang"
 
     def _numbered_handlers(self) -> list[tuple[Handler, int]]:
@@ -338,7 +342,8 @@ class Replay:
         if self._wakes:
             rows.append(self._wakes[0][0])
         if self._engine.closed:
-            rows.append(max(self._rest, row + 1, self._free))
+            if not self._seeks:
+                rows.append(max(self._rest, row + 1, self._free))
             rows.append(max(self._free - 1 + self._system.settle, row + 1))
         return min(rows)
 
@@ -350,11 +355,13 @@ class Replay:
         """Return how the run ends with ``row``, or "" if it goes on."""
         if self._served:
             self._free = max(self._free, self._engine.free)
-        free, self._rest = self._free, 0
+        free, self._rest, self._seeks = self._free, 0, False
         if row < free or self._engine.handling:
             return ""
-        self._rest = max((model.rest_at(row) for model in self._models), default=row)
-        if self._rest <= row:
+        rests = [(model.rest_at(row), model.in_amaranth) for model in self._models]
+        self._rest = max((at for at, hardware in rests if not hardware), default=row)
+        self._seeks = any(at > row for at, hardware in rests if hardware)
+        if self._rest <= row and not self._seeks:
             return "done"
         return "settle" if row >= free - 1 + self._system.settle else ""
 

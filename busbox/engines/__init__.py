@@ -30,21 +30,29 @@ Contract
 10. An access still up is put into the log by ``leave()``: terminator ``none``, last row run as its end.
 11. A hardware device runs inside the engine. Of every row that is run, in this order, its
    :class:`Ear` is told what its pins are, if they changed; that an access which it answers ends; and
-   its notes, if ``tells`` is high. Between two calls of ``run``, ``look`` and ``hear`` tell pins and
-   notes of ``row`` early; ``drive`` gives an input pin a level from ``row`` on; ``peek`` reads a
-   register as of ``row``.
+   its notes, if ``tells`` is high: all of it at the latest when ``run`` returns. Of accesses, a
+   listener that says so is told the last one only. Between two calls of ``run``, ``look`` and
+   ``hear`` tell pins and notes of ``row`` early; ``drive`` gives an input pin a level from ``row``
+   on; ``peek`` reads a register as of ``row``.
 12. ``run`` stops before the last row that an access may wait for (rule 9), so that the registers can
    be looked at in it.
-13. An engine knows no model and no bench.
+13. ``heed(slot, pins, notes)``: ``run`` stops before a row in which one of these pins of a hardware
+   device is not as it was told last, or after one with notes. With ``rest``, it stops before a row
+   in which every hardware device is at rest. Neither holds for the row in which it is called.
+14. During ``answer`` to a read, ``stays(until)`` says that the word read stays (contract of a model,
+   10): until then, an engine may answer reads of that word in the model's place, as long as no other
+   access, no input, wake or reset has come.
+15. It may run rows in no time, as long as nothing in them differs. ``quiet_since`` is the row from
+   which on nothing moved while the access that is up waited, or None: not known.
+16. ``run`` may stop earlier than it must. An engine knows no model and no bench.
 """
 
 from __future__ import annotations
 
 from array import array
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from enum import Enum
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 from busbox.device import Access, Answer
 from busbox.errors import InputError, nearest, one_of
@@ -61,9 +69,8 @@ ACK, ERR, WATCHDOG, RESET, NONE = range(5)
 ACCESS, PAUSE, MARK, AWAIT, RESET_STEP = range(5)
 
 
-@dataclass(frozen=True, slots=True)
-class Command:
-    """A step, ready to be played.
+class Command(NamedTuple):
+    """A step, ready to be played: whole numbers only.
 
     Attributes
     ----------
@@ -76,12 +83,12 @@ class Command:
 
     kind: int
     number: int
-    write: bool = False
+    write: int = 0
     address: int = 0
     data: int = 0
     lanes: int = 0
     wait: int = 0
-    poll: bool = False
+    poll: int = 0
     mask: int = 0
     value: int = 0
     every: int = 0
@@ -101,8 +108,8 @@ class Stop(Enum):
 class Ear(Protocol):
     """What an engine tells of hardware devices, by the number of their slot (contract, 11)."""
 
-    def pins(self, slot: int, row: int, levels: Mapping[str, int]) -> None:
-        """Take the levels of all output pins in ``row``."""
+    def pins(self, slot: int, row: int, levels: Sequence[tuple[str, int]]) -> None:
+        """Take the levels in ``row`` of the output pins that may have changed."""
 
     def ended(self, slot: int, access: Access) -> None:
         """Take an access that the device ends in ``access.cycle``."""
@@ -124,6 +131,7 @@ class Engine(Protocol):
     timeouts: list[int]
     marks: list[tuple[int, int]]
     breaches: list[tuple[str, Any]]
+    quiet_since: int | None
 
     @property
     def hangs_at(self) -> int | None:
@@ -148,14 +156,17 @@ class Engine(Protocol):
     def feed(self, commands: Sequence[Command]) -> None:
         """Append commands."""
 
-    def run(self, limit: int, called: bool = False) -> Stop:
+    def run(self, limit: int, called: bool = False, rest: bool = False) -> Stop:
         """Run rows up to ``limit - 1``; if a handler is called, to a row that can take it."""
 
     def lower(self, limit: int) -> None:
         """Stop the present ``run`` earlier."""
 
     def ask_again(self) -> None:
-        """Ask a model that holds in the next row, whatever it said."""
+        """Ask models in the next row, whatever they said of holding and staying."""
+
+    def stays(self, until: int | None) -> None:
+        """Take it that the word which is being read stays until a row; None: for good."""
 
     def reset(self, length: int, restart: bool, step: bool = False) -> None:
         """Put RST high from ``row`` on."""
@@ -165,6 +176,9 @@ class Engine(Protocol):
 
     def interrupt(self, commands: Sequence[Command], enter: int, leave: int) -> None:
         """Play other commands first."""
+
+    def heed(self, slot: int, pins: Iterable[str], notes: bool) -> None:
+        """Stop for these pins of a hardware device from now on, and for its notes."""
 
     def look(self, slot: int) -> bool:
         """Tell the pins of a hardware device in ``row``; return whether it is at rest in it."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from array import array
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar, Final, cast
 
@@ -32,7 +32,8 @@ from busbox.engines import (
     Stop,
 )
 from busbox.errors import ModelError
-from busbox.fabric.design import CALLS, Design, hardware_of
+from busbox.fabric.design import CALL, Design, hardware_of
+from busbox.fabric.guard import breaches
 from busbox.fabric.rules import Row, RuleChecker
 from busbox.registers import WORD
 from busbox.system import System
@@ -46,8 +47,8 @@ class ReferenceEngine:
 
     Attributes
     ----------
-    watch_ports : whether a rule checker watches every port in every row (slow; on in the tests); the
-        ports of hardware devices are watched always
+    watch_ports : whether a rule checker watches every port in every row (slow; on in the tests);
+        without it, guards watch the ports of hardware devices
     """
 
     name = "reference"
@@ -62,6 +63,7 @@ class ReferenceEngine:
         self.breaches: list[tuple[str, Any]] = []
         self._answer, self._ear = answer, ear
         self._map = system.address_map
+        self.quiet_since: int | None = None
         self._numbers = {one.slot.name: number for number, one in enumerate(system.devices)}
         self._stopped_at = self._reset_row = -1
         self._hang_after = system.hang_after
@@ -76,10 +78,13 @@ class ReferenceEngine:
             [placed.slot for placed in system.devices], system.fabric, hardware_of(system)
         )
         self._bench, self._half_tick = _open(self._design)
-        self._offsets = [port.adr for _, port in self._design.ports[1:]]
         self._seen: dict[int, int | None] = dict.fromkeys(self._design.views)
-        watched = range(len(self._design.ports)) if self.watch_ports else self._of_hardware()
-        self._watch = _Watch(self._design, self._bench, watched) if watched else None
+        self._heeded: dict[int, int] = {}
+        self._heard: dict[int, bool] = {}
+        self._told = False
+        self._entered = -1
+        self._rest = False
+        self._watch = _Watch(self._design, self._bench) if self.watch_ports else None
 
     def _forget(self) -> None:
         """Have no command under way."""
@@ -88,7 +93,6 @@ class ReferenceEngine:
         self._deadline = 0
         self._reads = 0
         self._up = False
-        self._inputs = 0
         self._hold_until: int | None = 0
 
     # The contract.
@@ -105,9 +109,13 @@ class ReferenceEngine:
         """Ask a model that holds in the next row."""
         self._hold_until = 0
 
-    def run(self, limit: int, called: bool = False) -> Stop:
+    def stays(self, until: int | None) -> None:
+        """Do nothing: this engine asks every time."""
+
+    def run(self, limit: int, called: bool = False, rest: bool = False) -> Stop:
         """Run rows up to ``limit - 1``; if a handler is called, to a row that can take it."""
-        self._limit = limit
+        self._limit, self._rest = limit, rest
+        self._entered, self._told = self.row, False
         while True:
             if self._reset_until is None and self._command is None and self.row >= self.free:
                 if self._waiting:
@@ -120,7 +128,7 @@ class ReferenceEngine:
                     return Stop.STARVED
             if self._kind == RESET_STEP and self.row == self._start:
                 return Stop.RESET
-            if self.row >= self._limit or (called and self.interruptible):
+            if self.row >= self._limit or (called and self.interruptible) or self._heed():
                 return Stop.LIMIT
             if self._reset_until is not None:
                 self._reset_rows(self._reset_until)
@@ -151,16 +159,30 @@ class ReferenceEngine:
 
     # Hardware devices.
 
-    def _of_hardware(self) -> list[int]:
-        """Return the numbers of the ports of hardware devices: theirs are always watched."""
-        return [number + 1 for number in self._design.views]
+    def heed(self, slot: int, pins: Iterable[str], notes: bool) -> None:
+        """Stop for these pins of a hardware device, and for its notes."""
+        mask = self._design.views[slot].mask(pins)
+        self._heeded[slot] = self._heeded.get(slot, 0) | mask
+        self._heard[slot] = self._heard.get(slot, False) or notes
+
+    def _heed(self) -> bool:
+        """Return whether something that is heeded differs in ``row``, or all hardware rests."""
+        if self.row == self._entered or not self._seen:
+            return False
+        if self._told or (self._rest and self._bench.get(self._design.resting)):
+            return True
+        for slot, mask in self._heeded.items():
+            before, word = self._seen[slot], self._bench.get(self._design.seen[slot])
+            if mask and (before is None or (before ^ word) & mask):
+                return True
+        return False
 
     def look(self, slot: int) -> bool:
         """Tell the pins of ``row``, if they changed; return whether the device is at rest in it."""
         view, word = self._design.views[slot], self._bench.get(self._design.seen[slot])
         before, self._seen[slot] = self._seen[slot], word
         if before is None or (before ^ word) & view.pin_mask:
-            self._ear.pins(slot, self.row, view.levels(word))
+            self._ear.pins(slot, self.row, view.changes(before, word))
         return view.at_rest(word)
 
     def hear(self, slot: int) -> None:
@@ -168,6 +190,7 @@ class ReferenceEngine:
         word = self._bench.get(self._design.seen[slot])
         if word & 1:
             self._ear.told(slot, self.row, self._design.views[slot].notes(word))
+            self._told = self._told or self._heard.get(slot, False)
 
     def drive(self, slot: int, pin: str, level: int) -> None:
         """Give an input pin a level from ``row`` on."""
@@ -186,8 +209,13 @@ class ReferenceEngine:
             self.look(slot)
 
     def _hear_all(self) -> None:
-        for slot in self._design.views:
+        for slot, guard in self._design.guards.items():
             self.hear(slot)
+            if self._watch is None:
+                word = self._bench.get(guard.seen)
+                if word & 1:
+                    port = self._design.ports[slot + 1][0]
+                    self.breaches += [(port, one) for one in breaches(port, self.row, word)]
 
     @property
     def _kind(self) -> int:
@@ -266,7 +294,8 @@ class ReferenceEngine:
         if restart:
             self._waiting.clear()
         self._reset_row = self.row
-        self._bench.set(self._design.inputs, 0)
+        self._bench.set(self._design.request, 0)
+        self._bench.set(self._design.data, 0)
         self._bench.set(self._design.rst, 1)
         self._reset_until = self.row + length
         self.free = self._open = self._reset_until + 1
@@ -360,6 +389,8 @@ class ReferenceEngine:
             if watch is not None:
                 watch.sample()
             if self._seen:
+                if self._heed():
+                    break
                 self._look_at_all()
                 self._hear_all()
                 if self.row == self._reset_row:  # what follows is new, even if it looks the same
@@ -374,14 +405,14 @@ class ReferenceEngine:
         bench, design, command = self._bench, self._design, self._command
         assert command is not None
         if not self._up:
-            self._inputs = design.access_word(
-                command.write, command.address, command.lanes, command.data
-            )
-            bench.set(design.inputs, self._inputs)
+            word = design.request_word(bool(command.write), command.address, command.lanes)
+            bench.set(design.request, word)
+            bench.set(design.data, command.data)
             self._up = True
         status = bench.get(design.status)
-        called = status >> CALLS
-        if called and self._ask(called.bit_length() - 1, command):
+        called = status >> CALL
+        answered = called and self._ask(called - 1, command)
+        if answered:
             status = bench.get(design.status)
         if self._watch is not None:
             self._watch.sample()
@@ -395,7 +426,10 @@ class ReferenceEngine:
         self._half_tick()
         self.row += 1
         if status & 1:
-            bench.set(design.inputs, 0)
+            bench.set(design.request, 0)
+            bench.set(design.data, 0)
+            if answered:
+                bench.set(design.reply, 0)
             failed, cut = status >> 1 & 1, status >> 2 & 1
             self._ended(WATCHDOG if cut else ERR if failed else ACK, status >> 3 & WORD)
 
@@ -408,17 +442,17 @@ class ReferenceEngine:
         if slot in self._seen:
             data, offset = command.data if command.write else 0, found.offset & ~3
             self._ear.ended(
-                slot, Access(self.row, offset, command.write, data, command.lanes, self._count)
+                slot,
+                Access(self.row, offset, bool(command.write), data, command.lanes, self._count),
             )
 
     def _ask(self, slot: int, command: Command) -> bool:
         """Ask the model whose outlet is called; return False while it holds."""
         if self._hold_until is None or self.row < self._hold_until:
             return False
-        offset = self._bench.get(self._offsets[slot]) << 2
+        offset, write = self._bench.get(self._design.inner) << 2, bool(command.write)
         answer = self._answer(
-            slot,
-            Access(self.row, offset, command.write, command.data, command.lanes, self._count),
+            slot, Access(self.row, offset, write, command.data, command.lanes, self._count)
         )
         if isinstance(answer, Hold):
             if answer.until is not None and answer.until <= self.row:
@@ -431,7 +465,7 @@ class ReferenceEngine:
             raise ModelError(f"a model must answer a word, ERROR or a Hold, not {answer!r}")
         refuse = answer is ERROR
         word = 0 if refuse else cast(int, answer) & WORD
-        self._bench.set(self._design.inputs, self._inputs | self._design.reply_word(word, refuse))
+        self._bench.set(self._design.reply, self._design.reply_word(word, refuse))
         return True
 
 
@@ -483,13 +517,15 @@ class _Suspended:
 
 
 class _Watch:
-    """Rule checkers on some ports."""
+    """Rule checkers on all ports. The row before row 0 is one with RST high."""
 
-    def __init__(self, design: Design, bench: Any, watched: Sequence[int]) -> None:
+    def __init__(self, design: Design, bench: Any) -> None:
         self.breaches: list[tuple[str, Any]] = []
         self._get = bench.get
-        chosen = [design.ports[number] for number in watched]
-        self._ports = [(name, RuleChecker(name)) for name, _ in chosen]
+        chosen = design.ports
+        self._ports = [(name, RuleChecker(name, first_row=-1)) for name, _ in chosen]
+        for _, checker in self._ports:
+            checker.row(Row(1, 0, 0, 0, 0, 0, 0, 0, 0, 0))
         fields = ("cyc", "stb", "we", "sel", "ack", "err", "write_data", "read_data", "adr")
         self._widths = [[len(getattr(port, field)) for field in fields] for _, port in chosen]
         signals = [getattr(port, field) for _, port in chosen for field in fields]

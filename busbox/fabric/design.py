@@ -4,23 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from amaranth.hdl import Cat, ClockDomain, Const, Elaboratable, Module, Signal
+from amaranth.hdl import Cat, ClockDomain, Elaboratable, Module, Mux, Signal
 from amaranth.lib import wiring
 
 from busbox.address_map import Slot
 from busbox.device import Site
 from busbox.fabric import wishbone
-from busbox.fabric.fabric import Fabric, address_bits
+from busbox.fabric.fabric import Fabric, address_bits, any_of
+from busbox.fabric.guard import Guard
 from busbox.fabric.hardware import Hardware
 from busbox.fabric.master import Master
 from busbox.fabric.outlet import Outlet
 from busbox.fabric.view import View
 from busbox.system import FabricOptions, System
 
-#: First bit of the reply in ``inputs``: go, write, 30 address bits, lanes and data come before it.
-REPLY = 1 + 1 + wishbone.WORD_ADDRESS_BITS + wishbone.LANES + wishbone.DATA_BITS
-#: First bit of the calls in ``status``: done, failed, cut and the word read come before it.
-CALLS = 3 + wishbone.DATA_BITS
+#: Bits of ``request``: go, write, 30 address bits, lanes.
+REQUEST = 1 + 1 + wishbone.WORD_ADDRESS_BITS + wishbone.LANES
+#: First bit of the call in ``status``: done, failed, cut and the word read come before it.
+CALL = 3 + wishbone.DATA_BITS
 
 
 def hardware_of(system: System) -> dict[int, Hardware]:
@@ -41,12 +42,16 @@ class Design(Elaboratable):
     Attributes
     ----------
     domain : the one clock domain; its ``rst`` is driven by the engine, its ``clk`` too
-    inputs : what the engine drives: an access (:meth:`access_word`) and, beside it, the reply of the
-        outlet that is called (:meth:`reply_word`); 0 for neither
-    status : what the engine reads: done, failed, cut (by the watchdog), the word read, and then a
-        bit for each slot whose model is asked in this row (:data:`CALLS` is the first)
+    request, data : what the engine drives: an access (:meth:`request_word`) and the word that it
+        writes; 0 for none
+    reply : the reply of the outlet that is called (:meth:`reply_word`); 0 for none
+    status : what the engine reads: done, failed, cut (by the watchdog), the word read, and, from bit
+        :data:`CALL` on, 1 + the number of the slot whose model is asked in this row, or 0
+    inner : word address inside the slot whose model is asked
+    resting : every hardware device is at rest
     views : slot number to what is seen of the hardware device in it
     seen : slot number to the signal that shows the view's word
+    guards : slot number to the guard of the hardware device's port
     ports : (name, port) of every port: the master's first, then one a slot
     """
 
@@ -66,25 +71,30 @@ class Design(Elaboratable):
             for number, slot in enumerate(slots)
             if number not in self.views
         }
-        self.inputs = Signal(REPLY + 2 + wishbone.DATA_BITS)
-        self.status = Signal(CALLS + len(slots))
+        self.request = Signal(REQUEST)
+        self.data = Signal(wishbone.DATA_BITS)
+        self.reply = Signal(2 + wishbone.DATA_BITS)
+        self.status = Signal(CALL + len(slots).bit_length())
+        self.inner = Signal(wishbone.WORD_ADDRESS_BITS)
+        self.resting = Signal()
         self.seen = {
             number: Signal(len(view.signals), name=f"seen_{number}")
             for number, view in self.views.items()
         }
+        self.guards = {number: Guard(address_bits(slots[number])) for number in self.views}
         self.ports = [("cpu", self.master.bus)] + [
             (slot.name, self.fabric.port(number)) for number, slot in enumerate(slots)
         ]
 
     @staticmethod
-    def access_word(write: bool, address: int, lanes: int, data: int) -> int:
-        """Return the value of ``inputs`` for an access without a reply."""
-        return 1 | write << 1 | address >> 2 << 2 | lanes << 32 | data << 36
+    def request_word(write: bool, address: int, lanes: int) -> int:
+        """Return the value of ``request`` for an access."""
+        return 1 | write << 1 | address >> 2 << 2 | lanes << 32
 
     @staticmethod
     def reply_word(data: int, refuse: bool) -> int:
-        """Return what a reply adds to ``inputs``: ACK with a word, or ERR."""
-        return 0b10 << REPLY if refuse else (0b01 | data << 2) << REPLY
+        """Return the value of ``reply``: ACK with a word, or ERR."""
+        return 0b10 if refuse else 0b01 | data << 2
 
     def elaborate(self, platform: object) -> Module:
         m = Module()
@@ -92,20 +102,28 @@ class Design(Elaboratable):
         m.submodules.master = master = self.master
         m.submodules.fabric = fabric = self.fabric
         wiring.connect(m, master.bus, fabric.bus)
-        access = Cat(master.go, master.write, master.address, master.lanes, master.data)
         ending = Cat(master.done, master.failed, fabric.cut, master.read)
-        calls = Cat(
-            self.outlets[number].call if number in self.outlets else Const(0, 1)
-            for number in range(len(self.ports) - 1)
-        )
-        m.d.comb += [access.eq(self.inputs), self.status.eq(Cat(ending, calls))]
+        outlets = self.outlets.items()
+        caller = any_of([Mux(outlet.call, number + 1, 0) for number, outlet in outlets])
+        inner = any_of([Mux(outlet.call, outlet.bus.adr, 0) for _, outlet in outlets])
+        m.d.comb += [
+            Cat(master.go, master.write, master.address, master.lanes).eq(self.request),
+            master.data.eq(self.data),
+            self.status.eq(Cat(ending, caller)),
+            self.inner.eq(inner),
+            self.resting.eq(Cat(view.device.at_rest for view in self.views.values()).all()),
+        ]
         for number, view in self.views.items():
             m.submodules[f"device_{number}"] = view.device
             wiring.connect(m, fabric.port(number), view.device.bus)
-            m.d.comb += self.seen[number].eq(view.signals)
-        for number, outlet in self.outlets.items():
+            m.submodules[f"guard_{number}"] = guard = self.guards[number]
+            m.d.comb += [
+                self.seen[number].eq(view.signals),
+                *guard.follow(fabric.port(number)),
+                guard.cut.eq(fabric.cut),
+            ]
+        for number, outlet in outlets:
             m.submodules[f"outlet_{number}"] = outlet
             wiring.connect(m, fabric.port(number), outlet.bus)
-            reply = Cat(outlet.ready, outlet.refuse, outlet.answer)
-            m.d.comb += reply.eq(self.inputs[REPLY:])
+            m.d.comb += Cat(outlet.ready, outlet.refuse, outlet.answer).eq(self.reply)
         return m

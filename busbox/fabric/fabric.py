@@ -88,7 +88,7 @@ class Fabric(wiring.Component):
         m.d.comb += [
             bus.ack.eq(Cat(*acks).any()),
             bus.err.eq(Cat(*errors).any() | unmapped | self.cut),
-            bus.read_data.eq(_any_of(words)),
+            bus.read_data.eq(any_of(words)),
         ]
         return m
 
@@ -141,6 +141,6 @@ def _inner_address(slot: Slot, address: Any) -> Any:
     return address[:bits]
 
 
-def _any_of(words: Sequence[Any]) -> Any:
+def any_of(words: Sequence[Any]) -> Any:
     """Return the words or-ed together: at most one of them is not 0."""
     return reduce(or_, words, Const(0))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from amaranth.hdl import Cat, Value
 
@@ -36,6 +36,7 @@ class View:
                    default=width)  # fmt: skip
         #: The bits of the word that are pins.
         self.pin_mask = (1 << last) - (1 << first)
+        self._pins = self._pin_bits()
 
     def _members(self) -> Iterator[str]:
         yield "tells"
@@ -61,17 +62,41 @@ class View:
         return {name: self._of(word, f"told_{name}") for name in
                 self.device.told_for(self.device.options)}  # fmt: skip
 
-    def levels(self, word: int) -> dict[str, int]:
-        """Return the level of every output pin."""
-        levels = {}
+    def changes(self, before: int | None, word: int) -> list[tuple[str, int]]:
+        """Return the output pins that changed, with their levels; all, if nothing was before."""
+        different = self.pin_mask if before is None else (before ^ word) & self.pin_mask
+        changed = []
+        while different:
+            bit = different & -different
+            name, level, enable = self._pins[bit]
+            changed.append(
+                (name, RELEASED if enable and not word & enable else int(word & level > 0))
+            )
+            different &= ~(level | enable)
+        return changed
+
+    def mask(self, pins: Iterable[str]) -> int:
+        """Return the bits of the word that are these output pins, with their enables."""
+        wanted, mask = set(pins), 0
+        for name, level, enable in self._pins.values():
+            mask |= level | enable if name in wanted else 0
+        return mask
+
+    def _pin_bits(self) -> dict[int, tuple[str, int, int]]:
+        """Return (name, bit of the level, bit of the enable or 0) of each pin, by each of its bits."""
+        found = {}
         for stem, group in self.device.groups.items():
             if group[0].direction != "output":
                 continue
-            bits = self._of(word, f"pin_{stem}")
-            enable = self._of(word, f"pin_{stem}_enable") if group[0].released else -1
+            first = self._places[f"pin_{stem}"][0]
+            enables = self._places[f"pin_{stem}_enable"][0] if group[0].released else None
             for place, pin in enumerate(group):
-                levels[pin.name] = bits >> place & 1 if enable >> place & 1 else RELEASED
-        return levels
+                level = 1 << first + place
+                enable = 0 if enables is None else 1 << enables + place
+                found[level] = pin.name, level, enable
+                if enable:
+                    found[enable] = found[level]
+        return found
 
     def input(self, pin: str) -> tuple[Value, int]:
         """Return the member of an input pin, and the pin's bit in it."""
