@@ -199,7 +199,7 @@ class Engine(Protocol):
 #: How an engine is made: from the system, the function that answers for the models, and the ear.
 EngineFactory = Callable[[System, Callable[[int, Access], Answer], Ear], Engine]
 
-ENGINES = ("reference",)
+ENGINES = ("reference", "python", "llvm")
 DEFAULT_ENGINE = "reference"
 
 
@@ -214,6 +214,14 @@ def engine_class(name: str) -> EngineFactory:
         from busbox.engines.reference import ReferenceEngine
 
         return ReferenceEngine
+    if name == "python":
+        from busbox.engines.python_kernel import PythonEngine
+
+        return PythonEngine
+    if name == "llvm":
+        from busbox.engines.llvm_kernel import LlvmEngine
+
+        return LlvmEngine
     raise InputError.of(
         f"there is no engine {name!r}{nearest(name, ENGINES)} (known: {one_of(ENGINES)})"
     )

@@ -153,7 +153,14 @@ class Listener:
     ----------
     host : takes the events and characters
     settings : of the device
+
+    Attributes
+    ----------
+    every_access : it must be told every access; if not, of those between two changes of pins or
+        notes the last one is enough
     """
+
+    every_access: ClassVar[bool] = True
 
     def __init__(self, host: Host, **settings: Any) -> None:
         self.host = host

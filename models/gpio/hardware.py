@@ -58,6 +58,8 @@ class InputStage(wiring.Component):
 class GpioListener(Listener):
     """Knows which access moved a pin."""
 
+    every_access = False
+
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
         self._last: Access | None = None

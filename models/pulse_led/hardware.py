@@ -179,6 +179,8 @@ class PulseSenderHardware(wiring.Component):
 class PulseLedListener(Listener):
     """Turns the sender's notes into frames with their colours, and into what was odd or missed."""
 
+    every_access = False
+
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
         self._access = self._started_by = NO_ACCESS

@@ -15,6 +15,8 @@ from busbox.models.timer.registers import TimerRegisters
 class TimerListener(Listener):
     """Knows which access moved ``ring``."""
 
+    every_access = False
+
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
         self._last: Access | None = None

@@ -209,6 +209,8 @@ class SerialReceiverHardware(wiring.Component):
 class UartListener(Listener):
     """Turns the port's notes into text and events, each with the access that caused it."""
 
+    every_access = False
+
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
         self._access: Access | None = None

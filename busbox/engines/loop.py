@@ -1,0 +1,236 @@
+"""The loop of the netlist engines: rows, accesses, polls and pauses, in one small language.
+
+It stands here once, and is made into Python (:mod:`busbox.engines.python_kernel`) and into text for
+LLVM (:mod:`busbox.engines.llvm_kernel`). The language is a part of Python:
+
+* all numbers have 64 bits and a sign; names are numbers, ``commands``, ``log`` and ``stays`` rows of
+  numbers; ``in_request`` and the like are inputs of the design, ``out_status`` and the like outputs
+* assignments, ``if``, ``elif``, ``else``; ``and`` and ``or`` look at both sides; ``>>`` only for what
+  is not negative
+* ``continue`` goes on at the top, as the end does; ``return`` leaves, to go on at the top later
+* ``settle()``, ``settle_reply()`` and ``edge()`` do what the contract of the netlist says; ``edge``
+  puts whether anything changed into ``changed``. ``settle`` puts into ``moved`` whether a pin that is
+  heeded differs. ``observe()`` keeps what is seen of hardware devices in the row, and puts into
+  ``told`` whether one has notes, or broke a rule; into ``stop``, if they are heeded; and into
+  ``full``, if there is no more room.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+#: Why the loop returns: it needs a command, has come to its limit, asks a model, has come to a command
+#: that it cannot play, the end of a handler, a step that resets, an access that hangs or a poll that
+#: is given up; or there is no more room for what is recorded.
+STARVED, LIMIT, CALL, TAKE, OVER, DUE, HANG, GIVEN_UP, FULL = range(9)
+REASONS = {
+    "STARVED": STARVED, "LIMIT": LIMIT, "CALL": CALL, "TAKE": TAKE, "OVER": OVER, "DUE": DUE,
+    "HANG": HANG, "GIVEN_UP": GIVEN_UP, "FULL": FULL,
+}  # fmt: skip
+#: Later than any row.
+FOREVER: Final = 1 << 62
+#: Numbers of a command, as in :class:`busbox.engines.Command`, and of an access in the log.
+COMMAND, LOGGED = 13, 8
+#: Numbers of each slot in ``stays``: the row until which a word stays, its word address, the reply.
+STAYS = 3
+
+#: What the loop knows between two calls. Rows are those of the run.
+STATE = (
+    "row",  # the first one that has not been run
+    "limit", "entered", "rest", "called",  # of this call: see the contract of engines
+    "free", "opened",  # the first row for the next command, and for a handler
+    "handling", "closed",  # a handler runs; no command will come
+    "reset_until", "reset_row",  # RST is high before this row, or -1; its first row
+    "kind", "number", "write", "address", "data", "lanes", "start",  # of the command, kind -1: none
+    "poll", "mask", "value", "every", "most", "reads",
+    "up", "asked",  # an access is up; a model has been asked in this row
+    "request", "written", "rst", "reply",  # what the inputs of the design are to be
+    "hold_until",  # the model that is called is not to be asked before
+    "hang_after", "stopped_at", "quiet_from",  # nothing moves from this row on, or -1
+    "taken", "fed",  # commands taken, and there
+    "logged", "log_room",
+    "result", "failed",  # of the last command; failed -1: none
+    "slot", "inner",  # of a call: the slot, the word address in it
+    "told", "stop", "fresh", "full", "moved",
+)  # fmt: skip
+
+#: What is not 0 in the row before the first.
+INITIAL = {
+    "free": 1, "opened": 1, "reset_until": -1, "reset_row": -1, "kind": -1, "stopped_at": -1,
+    "quiet_from": -1, "failed": -1,
+}  # fmt: skip
+
+#: Names that mean nothing from one row to the next.
+TEMPORARY = ("at", "end", "caller", "status", "word", "terminator", "matched", "changed")
+
+LOOK = """
+in_rst = rst
+in_request = request
+in_data = written
+settle()
+"""
+
+LOOP = """
+if kind < 0 and reset_until < 0 and row >= free:
+    if taken < fed:
+        at = taken * 13
+        if commands[at] == 0:
+            kind = 0
+            taken = taken + 1
+            number = commands[at + 1]
+            write = commands[at + 2]
+            address = commands[at + 3]
+            data = commands[at + 4]
+            lanes = commands[at + 5]
+            start = row + commands[at + 6]
+            poll = commands[at + 7]
+            mask = commands[at + 8]
+            value = commands[at + 9]
+            every = commands[at + 10]
+            most = commands[at + 11]
+            reads = 0
+            continue
+        if commands[at] == 1:
+            taken = taken + 1
+            free = row + commands[at + 12]
+            failed = -1
+            continue
+        return TAKE
+    if handling:
+        return OVER
+    if closed == 0:
+        return STARVED
+if kind == 4 and row == start:
+    return DUE
+if row >= limit or stop:
+    return LIMIT
+if called and reset_until < 0 and handling == 0 and row >= opened:
+    if kind < 0 or kind == 3 or row < start:
+        return LIMIT
+if full or logged >= log_room:
+    return FULL
+if kind == 0 and reset_until < 0 and row >= start:
+    if up and row == start + hang_after and row != stopped_at:
+        stopped_at = row
+        return LIMIT
+    if asked == 0:
+        # An access may be raised in this row.
+        request = 1 | write << 1 | address >> 2 << 2 | lanes << 32
+        written = data
+        in_rst = rst
+        in_request = request
+        in_data = written
+        settle()
+        if moved and row != entered:
+            if up == 0:
+                request = 0
+                written = 0
+            return LIMIT
+        up = 1
+        caller = out_status >> 35
+        if caller:
+            slot = caller - 1
+            inner = out_inner
+            at = slot * 3
+            if write == 0 and row < stays[at] and inner == stays[at + 1]:
+                reply = stays[at + 2]
+            elif hold_until <= row:
+                asked = 1
+                return CALL
+    asked = 0
+    if reply:
+        in_reply = reply
+        settle_reply()
+    status = out_status
+    caller = status >> 35
+    observe()
+    edge()
+    fresh = 0
+    row = row + 1
+    if reply:
+        reply = 0
+        in_reply = 0
+    if status & 1:
+        # It ended in the row before.
+        request = 0
+        written = 0
+        word = status >> 3 & 0xffffffff
+        failed = status >> 1 & 1
+        terminator = failed
+        if status & 4:
+            terminator = 2
+        at = logged * 8
+        log[at] = start
+        log[at + 1] = row - 1
+        log[at + 2] = address
+        log[at + 3] = write
+        log[at + 4] = lanes
+        log[at + 5] = word
+        if write:
+            log[at + 5] = data
+        log[at + 6] = terminator
+        log[at + 7] = number
+        logged = logged + 1
+        up = 0
+        hold_until = 0
+        quiet_from = -1
+        opened = row
+        reads = reads + 1
+        result = word
+        matched = 0
+        if failed == 0 and word & mask == value:
+            matched = 1
+        if matched == 0 and reads < most:
+            start = row + every
+            continue
+        kind = -1
+        free = row
+        if poll and matched == 0:
+            return GIVEN_UP
+        continue
+    if changed or told:
+        quiet_from = -1
+    else:
+        # Nothing moves before an input comes, a model is asked, or the access has waited too long.
+        if quiet_from < 0:
+            quiet_from = row - 1
+        end = limit
+        if start + hang_after < end:
+            end = start + hang_after
+        if caller and hold_until < end:
+            end = hold_until
+        if end > row:
+            row = end
+    if row > start + hang_after:
+        return HANG
+    continue
+# A row without an access.
+end = limit
+if reset_until >= 0:
+    if reset_until < end:
+        end = reset_until
+elif kind < 0:
+    if row < free and free < end:
+        end = free
+elif kind != 3 and start < end:
+    end = start
+in_rst = rst
+in_request = request
+in_data = written
+settle()
+if row != entered:
+    if moved or rest and out_resting:
+        return LIMIT
+observe()
+edge()
+fresh = 0
+if row == reset_row:
+    # What follows is new, even if it looks the same.
+    fresh = 1
+row = row + 1
+if changed == 0 and told == 0 and fresh == 0 and end > row:
+    row = end
+if row == reset_until:
+    reset_until = -1
+    rst = 0
+"""

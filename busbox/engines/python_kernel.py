@@ -1,0 +1,276 @@
+"""The loop as one Python function, with the lines of the design inside; any width, nothing to install."""
+
+from __future__ import annotations
+
+import ast
+from array import array
+from collections.abc import Generator, Iterable
+from typing import Any
+
+from busbox.engines.loop import INITIAL, LOGGED, LOOK, LOOP, REASONS, STATE, STAYS
+from busbox.engines.netlist import PythonSource
+from busbox.engines.netlist_engine import (
+    NetlistEngine,
+    Parts,
+    guard,
+    pin,
+    seen,
+    watch_address,
+    watch_data,
+)
+
+#: Accesses, and records of one device, that are kept before the loop returns.
+ROOM = 1 << 14
+
+GO, SEE, PEEK = range(3)
+
+_FRAME = """
+def run(state, box, log, stays, memories, inputs, outputs, seen, heeded, rows, words):
+    SETUP
+    LOAD
+    commands = box[0]
+    why = 0
+    while True:
+        if why >= 0:
+            STORE
+            asked_for = yield why
+            why = -1
+            commands = box[0]
+            TAKE_INPUTS
+            LOAD
+            if asked_for == 1:
+                LOOK
+                GIVE_OUTPUTS
+                why = 0
+                continue
+            if asked_for == 2:
+                PEEK
+                why = 0
+                continue
+        LOOP
+"""
+
+
+class PythonKernel:
+    """Runs the loop as Python (see :class:`busbox.engines.netlist_engine.Kernel`)."""
+
+    def __init__(self, parts: Parts) -> None:
+        self._parts, self._program = parts, parts.program
+        self._slots = list(parts.design.views)
+        self.state = [INITIAL.get(name, 0) for name in STATE]
+        self.state[STATE.index("log_room")] = ROOM
+        self.stays = [0] * (STAYS * parts.slots)
+        self._log = array("q", bytes(8 * LOGGED * ROOM))
+        self._box: list[Any] = [array("q")]
+        self._inputs = {one.name: one.init for one in parts.program.inputs}
+        count = len(self._slots)
+        self._given: list[int] = []
+        self._shown: list[int] = [0] * (2 * count)
+        self._seen: list[int] = [0] * count
+        self._heeded: list[int] = [0] * (2 * count)
+        self._rows: list[list[int]] = [[] for _ in range(2 * count)]
+        self._words: list[list[int]] = [[] for _ in range(2 * count)]
+        self._changing = [one.name for one in parts.program.inputs if one.name not in _OF_THE_LOOP]
+        self.text = _Writer(parts, self._changing).text()
+        scope: dict[str, Any] = {}
+        exec(compile(self.text, "<loop>", "exec"), scope)
+        memories = [list(one.init) for one in parts.program.memories]
+        self._run: Generator[int, int, None] = scope["run"](
+            self.state, self._box, self._log, self.stays, memories, self._given, self._shown,
+            self._seen, self._heeded, self._rows, self._words,
+        )  # fmt: skip
+        self._give()
+        next(self._run)
+
+    def _give(self) -> None:
+        self._given[:] = [self._inputs[name] for name in self._changing]
+
+    def go(self) -> int:
+        """Run the loop until it returns; return why."""
+        return self._run.send(GO)
+
+    def play(self, commands: array[int]) -> None:
+        """Take commands from here."""
+        self._box[0] = commands
+
+    def logged(self) -> array[int]:
+        """Return what the loop has logged, and forget it."""
+        place = STATE.index("logged")
+        count, self.state[place] = self.state[place], 0
+        self.state[STATE.index("full")] = 0
+        return self._log[: count * LOGGED]
+
+    @property
+    def noted(self) -> bool:
+        """Whether something was seen of a hardware device, and is not forgotten."""
+        return any(self._rows)
+
+    def heard(self, slot: int) -> tuple[list[int], list[int]]:
+        """Return rows and words that were seen of a hardware device, and forget them."""
+        return self._records(2 * self._slots.index(slot))
+
+    def guarded(self, slot: int) -> tuple[list[int], list[int]]:
+        """Return rows and words of a hardware device's guard, and forget them."""
+        return self._records(2 * self._slots.index(slot) + 1)
+
+    def _records(self, place: int) -> tuple[list[int], list[int]]:
+        rows, words = self._rows[place], self._words[place]
+        if not rows:
+            return rows, words
+        found = rows[:], words[:]
+        rows.clear()
+        words.clear()
+        self.state[STATE.index("full")] = 0
+        return found
+
+    def see(self, slot: int) -> int:
+        """Settle; return what is seen of a hardware device, and compare with that from now on."""
+        self._run.send(SEE)
+        place = self._slots.index(slot)
+        self._seen[place] = self._shown[place]
+        return self._shown[place]
+
+    def heed(self, slot: int, mask: int, notes: bool) -> None:
+        """Stop for these bits of what is seen, and for notes."""
+        place = 2 * self._slots.index(slot)
+        self._heeded[place] |= mask
+        self._heeded[place + 1] |= int(notes)
+
+    def drive(self, slot: int, member: str, word: int) -> None:
+        """Give the pins of a member their levels."""
+        self._inputs[pin(slot, member)] = word
+        self._give()
+
+    def peek(self, slot: int, offset: int) -> int:
+        """Return a register of a hardware device."""
+        if watch_address(slot) in self._inputs:
+            self._inputs[watch_address(slot)] = offset >> 2
+            self._give()
+        self._run.send(PEEK)
+        return self._shown[len(self._slots) + self._slots.index(slot)]
+
+
+class PythonEngine(NetlistEngine):
+    """Runs a design as one Python function."""
+
+    name = "python"
+
+    @staticmethod
+    def make_kernel(parts: Parts) -> PythonKernel:
+        """Return the kernel, in its state before row 0."""
+        return PythonKernel(parts)
+
+
+#: Inputs that the loop itself drives.
+_OF_THE_LOOP = ("rst", "request", "data", "reply")
+
+
+class _Writer(ast.NodeTransformer):
+    """Writes the function of a design."""
+
+    def __init__(self, parts: Parts, changing: Iterable[str]) -> None:
+        self._slots = list(parts.design.views)
+        self._masks = [view.pin_mask for view in parts.design.views.values()]
+        program = parts.program
+        self._source = PythonSource(program, parts.outputs)
+        self._watch = PythonSource(program, parts.watched)
+        self._changing = list(changing)
+        self._state = ", ".join(STATE)
+
+    def text(self) -> str:
+        """Return the function's text."""
+        source = self._source
+        memories = ", ".join(name for name, _ in source.memories)
+        inputs = "".join(f"{source.inputs[name]}, " for name in self._changing)
+        # Before row 0 there is one edge with RST high.
+        setup = [*source.setup(), *([f"({memories},) = memories"] if memories else [])]
+        setup += [f"{source.inputs['rst']} = 1", *source.settle(), *source.edge()]
+        setup += [f"{source.inputs['rst']} = 0"]
+        watched = [f"outputs[{len(self._slots) + place}] = {self._watch.outputs[watch_data(slot)]}"
+                   for place, slot in enumerate(self._slots)]  # fmt: skip
+        shown = [f"outputs[{place}] = {source.outputs[seen(slot)]}"
+                 for place, slot in enumerate(self._slots)]  # fmt: skip
+        parts = {
+            "SETUP": setup,
+            "STORE": [f"state[:] = ({self._state})"],
+            "LOAD": [f"({self._state}) = state"],
+            "TAKE_INPUTS": [f"({inputs}) = inputs"] if inputs else [],
+            "LOOK": self._translated(LOOK),
+            "GIVE_OUTPUTS": shown,
+            "PEEK": [*self._watch.settle(), *watched],
+            "LOOP": self._translated(LOOP),
+        }
+        lines = []
+        for line in _FRAME.strip().splitlines():
+            word = line.strip()
+            indent = line[: len(line) - len(word)]
+            lines += [indent + one for one in parts[word] or ["pass"]] if word in parts else [line]
+        return "\n".join(lines) + "\n"
+
+    def _translated(self, text: str) -> list[str]:
+        tree = self.visit(ast.parse(text))
+        return ast.unparse(ast.fix_missing_locations(tree)).splitlines()
+
+    def visit_Return(self, node: ast.Return) -> Any:
+        """Leave the loop: store why, and go to the top."""
+        self.generic_visit(node)
+        assert node.value is not None
+        return ast.parse(f"why = {ast.unparse(node.value)}\ncontinue").body
+
+    def visit_Expr(self, node: ast.Expr) -> Any:
+        """Put the design's lines in the place of a call."""
+        name = ast.unparse(node.value).removesuffix("()")
+        return ast.parse("\n".join(getattr(self, f"_{name}")())).body
+
+    def visit_Name(self, node: ast.Name) -> Any:
+        """Put the design's names in the place of inputs, outputs and reasons."""
+        kind, _, name = node.id.partition("_")
+        if kind == "in":
+            return ast.Name(self._source.inputs[name], node.ctx)
+        if kind == "out":
+            return ast.parse(self._source.outputs[name], mode="eval").body
+        if node.id in REASONS:
+            return ast.Constant(REASONS[node.id])
+        return node
+
+    def _settle(self) -> list[str]:
+        lines = [*self._source.settle(), "moved = 0"]
+        for place, slot in enumerate(self._slots):
+            word = self._source.outputs[seen(slot)]
+            lines += [f"if heeded[{2 * place}] and (fresh or ({word} ^ seen[{place}]) & heeded[{2 * place}]):",
+                      "    moved = 1"]  # fmt: skip
+        return lines
+
+    def _settle_reply(self) -> list[str]:
+        return self._source.settle({"reply"}) if "reply" in self._source.inputs else []
+
+    def _edge(self) -> list[str]:
+        return [*self._source.edge(), f"changed = {self._source.changed}"]
+
+    def _observe(self) -> list[str]:
+        lines = ["told = 0"]
+        for place, slot in enumerate(self._slots):
+            word, broken = self._source.outputs[seen(slot)], self._source.outputs[guard(slot)]
+            mask = self._masks[place]
+            lines += [
+                f"if fresh or {word} & 1 or ({word} ^ seen[{place}]) & {mask}:",
+                *_kept(2 * place, word),
+                f"    if {word} & 1:",
+                "        told = 1",
+                f"        if heeded[{2 * place + 1}]:",
+                "            stop = 1",
+                f"seen[{place}] = {word}",
+                f"if {broken} & 1:",
+                "    told = 1",
+                *_kept(2 * place + 1, broken),
+            ]
+        return lines
+
+
+def _kept(place: int, word: str) -> list[str]:
+    return [
+        f"    rows[{place}].append(row)",
+        f"    words[{place}].append({word})",
+        f"    if len(rows[{place}]) >= {ROOM}:",
+        "        full = 1",
+    ]
