@@ -6,6 +6,7 @@
     native.head()                              once for the module
     native.settle("settle")                    define internal void @settle(ptr %s)
     native.settle("after_reply", {"reply"})    only what these inputs reach
+    native.settle("look", shown={"status"})    only these outputs
     native.edge("edge")                        define internal i1 @edge(ptr %s): whether it changed
 
 ``native.layout`` says where inputs, outputs, registers and memories are in the block. What is worked
@@ -45,14 +46,22 @@ class LlvmText:
         widths = sorted({width for width in divisions if width is not None})
         return "declare i64 @llvm.ctpop.i64(i64)\n" + "".join(map(long_division, widths))
 
-    def settle(self, name: str, from_inputs: Iterable[PortBits] | None = None) -> str:
+    def settle(
+        self,
+        name: str,
+        from_inputs: Iterable[PortBits] | None = None,
+        shown: Iterable[str] | None = None,
+    ) -> str:
         """Return the function that gives outputs their values.
 
         Parameters
         ----------
         from_inputs : only outputs that these inputs (or bits of inputs) reach; all, if left out
+        shown : only outputs of these names; all, if left out
         """
         outputs: Sequence[Output] = self._program.outputs
+        if shown is not None:
+            outputs = [self._program.output(one) for one in shown]
         if from_inputs is not None:
             sources = list(from_inputs)
             outputs = [

@@ -1,0 +1,128 @@
+"""The loop as machine code, with the design inside. Needs the extra ``fast`` (llvmlite)."""
+
+from __future__ import annotations
+
+import ctypes
+from array import array
+from typing import Any
+
+import numpy as np
+
+from busbox.engines.llvm_loop import Records, Writer, lay_out_loop
+from busbox.engines.loop import INITIAL, LOGGED, STATE
+from busbox.engines.netlist.layout import Place
+from busbox.engines.netlist.native import compile_ir
+from busbox.engines.netlist_engine import (
+    NetlistEngine,
+    Parts,
+    pin,
+    watch_address,
+    watch_data,
+)
+
+_LOGGED, _FULL, _COMMANDS = (STATE.index("logged"), STATE.index("full"), len(STATE))
+
+
+class LlvmKernel:
+    """Runs the loop as machine code (see :class:`busbox.engines.netlist_engine.Kernel`)."""
+
+    def __init__(self, parts: Parts) -> None:
+        self._layout = lay_out_loop(parts)
+        layout, program = self._layout.design, parts.program
+        self.text = Writer(parts, self._layout).text()
+        self._words = (ctypes.c_int64 * (self._layout.size // 8))()
+        self._block = memoryview(self._words).cast("B")
+        self._block[: layout.size] = layout.image(program)[: layout.size]
+        numbers = self._block.cast("q")
+        self.state = numbers[: len(STATE)]
+        for name, value in INITIAL.items():
+            self.state[STATE.index(name)] = value
+        self.state[STATE.index("log_room")] = self._layout.room
+        self.stays = _numbers(numbers, self._layout.stays)
+        self._log = _numbers(numbers, self._layout.log)
+        self._commands = numbers[_COMMANDS : _COMMANDS + 1]
+        self._played = array("q")
+        self._inputs = {one.name for one in program.inputs}
+        self._code = compile_ir(self.text)
+        entry = ctypes.CFUNCTYPE(ctypes.c_int64, ctypes.c_void_p)
+        at = ctypes.addressof(self._words)
+        self._at = ctypes.c_void_p(at)
+        self._loop, self._look, self._watch, first = (
+            entry(self._code.address(name)) for name in ("loop", "look", "watch", "first")
+        )
+        first(self._at)
+
+    def go(self) -> int:
+        """Run the loop until it returns; return why."""
+        return int(self._loop(self._at))
+
+    def play(self, commands: array[int]) -> None:
+        """Take commands from here."""
+        self._played = commands
+        self._commands[0] = commands.buffer_info()[0]
+
+    def logged(self) -> array[int]:
+        """Return what the loop has logged, and forget it."""
+        count, self.state[_LOGGED] = self.state[_LOGGED], 0
+        self.state[_FULL] = 0
+        return array("q", bytes(self._log[: count * LOGGED]))
+
+    @property
+    def noted(self) -> bool:
+        """Whether something was seen of a hardware device, and is not forgotten."""
+        return any(one.count(self._block) for one in self._layout.records)
+
+    def heard(self, slot: int) -> tuple[list[int], list[int]]:
+        """Return rows and words that were seen of a hardware device, and forget them."""
+        return self._records(self._layout.seen[slot])
+
+    def guarded(self, slot: int) -> tuple[list[int], list[int]]:
+        """Return rows and words of a hardware device's guard, and forget them."""
+        return self._records(self._layout.guards[slot])
+
+    def _records(self, records: Records) -> tuple[list[int], list[int]]:
+        found = records.take(self._block)
+        if found[0]:
+            self.state[_FULL] = 0
+        return found
+
+    def see(self, slot: int) -> int:
+        """Settle; return what is seen of a hardware device, and compare with that from now on."""
+        self._look(self._at)
+        records = self._layout.seen[slot]
+        word = records.source.read(self._block)
+        records.last.write(self._block, word)
+        return word
+
+    def heed(self, slot: int, mask: int, notes: bool) -> None:
+        """Stop for these bits of what is seen, and for notes."""
+        records = self._layout.seen[slot]
+        for place, bits in ((records.heeded, mask), (records.heeded_notes, int(notes))):
+            place.write(self._block, place.read(self._block) | bits)
+
+    def drive(self, slot: int, member: str, word: int) -> None:
+        """Give the pins of a member their levels."""
+        self._layout.design.inputs[pin(slot, member)].write(self._block, word)
+
+    def peek(self, slot: int, offset: int) -> int:
+        """Return a register of a hardware device."""
+        if watch_address(slot) in self._inputs:
+            self._layout.design.inputs[watch_address(slot)].write(self._block, offset >> 2)
+        self._watch(self._at)
+        return self._layout.design.outputs[watch_data(slot)].read(self._block)
+
+
+def _numbers(block: memoryview, place: Place) -> memoryview:
+    """Return the numbers of 64 bits at a place."""
+    return block[place.offset // 8 : place.end // 8]
+
+
+class LlvmEngine(NetlistEngine):
+    """Runs a design as machine code."""
+
+    name = "llvm"
+
+    @staticmethod
+    def make_kernel(parts: Parts) -> LlvmKernel:
+        """Return the kernel, in its state before row 0."""
+        return LlvmKernel(parts)
