@@ -15,7 +15,7 @@ from busbox.address_map import Slot
 from busbox.device import REQUIRED, Setting
 from busbox.errors import InputError, Mistake, nearest, no_file, one_of, raised, shown
 from busbox.system import FabricOptions, InputLevel, Placed, Reply, Reset, System, Wire
-from busbox.traffic.files import check_suffix, read_traffic
+from busbox.traffic.files import check_suffix, read_pieces
 from busbox.traffic.source import FunctionSource, ListedSource, Source, not_firmware, source_of
 from busbox.traffic.steps import Access, Await, Named, Poll
 from busbox.traffic.text import limited
@@ -512,7 +512,7 @@ class Builder:
         problem = no_file(path)
         if problem:
             raise InputError.of(problem.replace(repr(str(path)), repr(name), 1))
-        return ListedSource(partial(read_traffic, path)).again, str(path)
+        return ListedSource(partial(read_pieces, path)).again, str(path)
 
     def _check_targets(self, system: System) -> None:
         """Look up every name in traffic that is known before the run."""
@@ -526,7 +526,7 @@ class Builder:
         for handler in source.handlers:
             mistakes += self._unknown_pin(handler.pin, handler.line, system)
         handled = (step for handler in source.handlers for step in handler.steps)
-        for step in chain(source.steps(), handled):
+        for step in chain(source.pieces(), handled):
             if isinstance(step, Await):
                 mistakes += self._unknown_pin(step.pin, step.line, system)
             if isinstance(step, Access | Poll) and isinstance(step.target, Named):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 
 from busbox.device import Access, Answer, Declaration
 from busbox.engines import Engine
@@ -30,12 +30,13 @@ class HardwareHost(Declaration):
 
     # What the engine tells.
 
-    def take_pins(self, row: int, levels: Sequence[tuple[str, int]]) -> None:
+    def take_pins(self, row: int, levels: Iterable[tuple[str, int]]) -> None:
         """Take the levels in ``row`` of the output pins that may have changed."""
+        held, cause = self._levels, self._listener.cause
         for pin, level in levels:
-            if level != self._levels[pin]:
-                self._levels[pin] = level
-                self._host.edge(pin, row, level, self._listener.cause(pin, row))
+            if level != held[pin]:
+                held[pin] = level
+                self._host.edge(pin, row, level, cause(pin, row))
 
     def take_end(self, access: Access) -> None:
         """Take an access that the device has ended."""

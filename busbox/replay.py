@@ -5,10 +5,9 @@ from __future__ import annotations
 import heapq
 from array import array
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import count
-from typing import cast
 
 import numpy as np
 
@@ -33,7 +32,7 @@ from busbox.hardware_host import HardwareHost
 from busbox.host import DeviceHost
 from busbox.recording import COLUMNS, Accesses, IntColumn, Recording, SlotInfo
 from busbox.system import InputLevel, System
-from busbox.traffic.source import Source
+from busbox.traffic.source import ListedSource, Source
 from busbox.traffic.steps import Access as AccessStep
 from busbox.traffic.steps import (
     Await,
@@ -46,6 +45,7 @@ from busbox.traffic.steps import (
     Step,
     Target,
 )
+from busbox.traffic.table import AccessTable
 from busbox.units import show_time
 
 #: Steps taken from a source in one go, if it does not look at results.
@@ -121,6 +121,26 @@ class _Ledger:
                 raise AssertionError("a handler is no step of the sequence")
         return self._transfer(step, number)
 
+    def commands(self, table: AccessTable) -> array[int]:
+        """Return the commands of many steps that are accesses by number."""
+        count = len(table)
+        numbers = np.arange(self._count, self._count + count)
+        self._count += count
+        facts = np.empty((count, 4), dtype="i8")
+        facts[:, 0] = np.arange(self.steps, self.steps + count)
+        facts[:, 1], facts[:, 2] = table["line"], table["pc"]
+        facts[:, 3] = np.where(table["write"], -1, table["data"])
+        self._new.frombytes(facts.tobytes())
+        self.steps += count
+        rows = np.zeros((count, len(Command._fields)), dtype="i8")
+        given = {"number": numbers, "limit": 1, "data": np.where(table["write"], table["data"], 0)}
+        given |= {name: table[name] for name in ("write", "address", "lanes", "wait")}
+        for name, values in given.items():
+            rows[:, Command._fields.index(name)] = values
+        found = array("q")
+        found.frombytes(rows.tobytes())
+        return found
+
     def _transfer(self, step: AccessStep | Poll, number: int) -> Command:
         address = self._address(step.target, step.line)
         if isinstance(step, Poll):
@@ -153,25 +173,6 @@ class _Ledger:
         return Wanted(mask, value, limit)
 
 
-class _Ear:
-    """Passes on what an engine tells of hardware devices."""
-
-    def __init__(self, devices: Sequence[Device]) -> None:
-        self._devices = devices
-
-    def _of(self, slot: int) -> HardwareHost:
-        return cast(HardwareHost, self._devices[slot])
-
-    def pins(self, slot: int, row: int, levels: Sequence[tuple[str, int]]) -> None:
-        self._of(slot).take_pins(row, levels)
-
-    def ended(self, slot: int, access: Access) -> None:
-        self._of(slot).take_end(access)
-
-    def told(self, slot: int, row: int, notes: Mapping[str, int]) -> None:
-        self._of(slot).take_notes(row, notes)
-
-
 class Replay:
     """One run of a system on an engine."""
 
@@ -186,13 +187,9 @@ class Replay:
             DeviceHost(placed, system.clock_hz, self._waker(number), self._stays)
             for number, placed in enumerate(system.devices)
         ]
-        self._models: list[Device] = [
-            HardwareHost(number, placed, host, lambda: self._engine)
-            if placed.model.in_amaranth
-            else placed.model(host, **placed.settings)
-            for number, (placed, host) in enumerate(zip(system.devices, self._hosts, strict=True))
-        ]
-        self._engine: Engine = factory(system, self._answer, _Ear(self._models))
+        self._ears: dict[int, HardwareHost] = {}
+        self._models = [self._device(number) for number in range(len(self._hosts))]
+        self._engine: Engine = factory(system, self._answer, self._ears)
         self._source: Source = system.new_source()
         self._ledger = _Ledger(system)
         self._inputs: list[tuple[int, int, InputLevel]] = []
@@ -218,6 +215,15 @@ class Replay:
         self._columns = {name: Column(kind) for name, kind in COLUMNS.items()}
         self._timeouts: list[tuple[int, Wanted]] = []
         self._last_step = 0
+
+    def _device(self, number: int) -> Device:
+        """Return the device of a slot: its model, or what stands for the hardware."""
+        placed, host = self._system.devices[number], self._hosts[number]
+        if not placed.model.in_amaranth:
+            model: Device = placed.model(host, **placed.settings)
+            return model
+        self._ears[number] = HardwareHost(number, placed, host, lambda: self._engine)
+        return self._ears[number]
 
     def _schedule(self, level: InputLevel) -> None:
         heapq.heappush(self._inputs, (level.cycle, next(self._order), level))
@@ -375,16 +381,27 @@ class Replay:
 
     def _feed(self) -> bool:
         """Take steps from the source; return False if there is none left."""
-        source, commands = self._source, []
-        for _ in range(AHEAD if source.ahead else 1):
-            step = source.next(self._engine.result)
-            if step is None:
-                break
-            if isinstance(step, Await):
-                self._connections.watch(step.pin)
-            commands.append(self._ledger.command(step))
+        source, commands = self._source, array("q")
+        if isinstance(source, ListedSource):
+            most = AHEAD * len(Command._fields)
+            while len(commands) < most and (piece := source.take()) is not None:
+                if isinstance(piece, AccessTable):
+                    commands.extend(self._ledger.commands(piece))
+                else:
+                    commands.extend(self._command(piece))
+        else:
+            for _ in range(AHEAD if source.ahead else 1):
+                step = source.next(self._engine.result)
+                if step is None:
+                    break
+                commands.extend(self._command(step))
         self._engine.feed(commands)
         return bool(commands)
+
+    def _command(self, step: Step) -> Command:
+        if isinstance(step, Await):
+            self._connections.watch(step.pin)
+        return self._ledger.command(step)
 
     def _deliver(self, row: int) -> None:
         """Give inputs and wakes of ``row`` to whom they belong."""
@@ -424,10 +441,9 @@ class Replay:
         called = self._called(row)
         if called is not None and self._engine.interruptible:
             handler, first = called
-            commands = [
-                self._ledger.command(step, first + place)
-                for place, step in enumerate(handler.steps)
-            ]
+            commands = array("q")
+            for place, step in enumerate(handler.steps):
+                commands.extend(self._ledger.command(step, first + place))
             if self._engine.left != row:
                 self._chain = row
             self._engine.interrupt(commands, handler.enter, handler.leave)

@@ -50,7 +50,7 @@ Contract
 from __future__ import annotations
 
 from array import array
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from enum import Enum
 from typing import Any, NamedTuple, Protocol
 
@@ -106,15 +106,15 @@ class Stop(Enum):
 
 
 class Ear(Protocol):
-    """What an engine tells of hardware devices, by the number of their slot (contract, 11)."""
+    """What an engine tells of one hardware device (contract, 11)."""
 
-    def pins(self, slot: int, row: int, levels: Sequence[tuple[str, int]]) -> None:
+    def take_pins(self, row: int, levels: Iterable[tuple[str, int]]) -> None:
         """Take the levels in ``row`` of the output pins that may have changed."""
 
-    def ended(self, slot: int, access: Access) -> None:
+    def take_end(self, access: Access) -> None:
         """Take an access that the device ends in ``access.cycle``."""
 
-    def told(self, slot: int, row: int, notes: Mapping[str, int]) -> None:
+    def take_notes(self, row: int, notes: Mapping[str, int]) -> None:
         """Take what the device tells in ``row``."""
 
 
@@ -153,8 +153,8 @@ class Engine(Protocol):
     def awaited(self) -> int:
         """The number of the await that stands."""
 
-    def feed(self, commands: Sequence[Command]) -> None:
-        """Append commands."""
+    def feed(self, commands: array[int]) -> None:
+        """Append commands, one after the other."""
 
     def run(self, limit: int, called: bool = False, rest: bool = False) -> Stop:
         """Run rows up to ``limit - 1``; if a handler is called, to a row that can take it."""
@@ -174,7 +174,7 @@ class Engine(Protocol):
     def release(self, matched: bool) -> None:
         """End the await that stands, in ``row``."""
 
-    def interrupt(self, commands: Sequence[Command], enter: int, leave: int) -> None:
+    def interrupt(self, commands: array[int], enter: int, leave: int) -> None:
         """Play other commands first."""
 
     def heed(self, slot: int, pins: Iterable[str], notes: bool) -> None:
@@ -196,8 +196,9 @@ class Engine(Protocol):
         """Record an access that is still up."""
 
 
-#: How an engine is made: from the system, the function that answers for the models, and the ear.
-EngineFactory = Callable[[System, Callable[[int, Access], Answer], Ear], Engine]
+#: How an engine is made: from the system, the function that answers for the models, and an ear for
+#: each hardware device, by the number of its slot.
+EngineFactory = Callable[[System, Callable[[int, Access], Answer], Mapping[int, Ear]], Engine]
 
 ENGINES = ("reference", "python", "llvm")
 DEFAULT_ENGINE = "reference"

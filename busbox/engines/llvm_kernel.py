@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import ctypes
 from array import array
-from typing import Any
-
-import numpy as np
 
 from busbox.engines.llvm_loop import Records, Writer, lay_out_loop
 from busbox.engines.loop import INITIAL, LOGGED, STATE

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import ast
-from collections.abc import Callable
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+
+import numpy as np
 
 from busbox.engines.loop import LOGGED, LOOK, LOOP, REASONS, STATE, STAYS, TEMPORARY
 from busbox.engines.netlist.layout import Layout, Place, lay_out, size_of
-from busbox.engines.netlist.llvm_text import LlvmText
+from busbox.engines.netlist.llvm_text import POINTERS, LlvmText
+from busbox.engines.netlist.program import Program
 from busbox.engines.netlist_engine import Parts, guard, seen
 
 #: Accesses, and records of one device, that are kept before the loop returns.
@@ -54,11 +56,12 @@ class Records:
         if not count:
             return [], []
         self.counted.write(block, 0)
-        first, stride = self.buffer.offset, self.stride
-        rows, words = [], []
-        for at in range(first, first + count * stride, stride):
-            rows.append(int.from_bytes(block[at : at + 8], "little"))
-            words.append(int.from_bytes(block[at + 8 : at + stride], "little"))
+        first = self.buffer.offset
+        table = np.frombuffer(block[first : first + count * self.stride], dtype="<u8")
+        rows, *parts = table.reshape(count, -1).T.tolist()
+        words = parts.pop()
+        for part in reversed(parts):
+            words = [high << 64 | low for high, low in zip(words, part, strict=True)]
         return rows, words
 
 
@@ -123,6 +126,7 @@ class Writer:
     def __init__(self, parts: Parts, layout: LoopLayout) -> None:
         self._parts, self._layout = parts, layout
         self._native = LlvmText(parts.program, layout.design)
+        self._quiet_parts = parts.quiet()
 
     def text(self) -> str:
         """Return the module's text."""
@@ -134,15 +138,26 @@ class Writer:
                 native.settle("settle_reply", self._reply(), parts.outputs),
                 native.settle("settle_watch", shown=parts.watched),
                 native.edge("edge"),
-                _Function(self._layout, "loop", LOOP).text(),
-                _Function(self._layout, "look", LOOK).text(),
-                _Function(self._layout, "watch", "settle_watch()").text(),
-                _Function(self._layout, "first", _FIRST).text(),
+                *self._quiet(),
+                self._function("loop", LOOP),
+                self._function("look", LOOK),
+                self._function("watch", "settle_watch()"),
+                self._function("first", _FIRST),
             ]
         )
 
     def _reply(self) -> list[str]:
         return ["reply"]
+
+    def _quiet(self) -> Iterator[str]:
+        """Yield the functions of the parts of a design while nothing is on the bus."""
+        for number, part in enumerate(self._quiet_parts):
+            native = LlvmText(part, self._layout.design)
+            yield native.settle(f"settle_part_{number}")
+            yield native.edge(f"edge_part_{number}")
+
+    def _function(self, name: str, text: str) -> str:
+        return _Function(self._layout, name, text, self._quiet_parts).text()
 
 
 #: Before row 0 there is one edge with RST high.
@@ -176,11 +191,12 @@ class _Function:
     """One function of the small language: ``i64 @name(ptr %s)``.
 
     Names live on the stack, which the optimiser turns into registers; what is state is loaded at the
-    beginning and stored at the end.
+    beginning and stored at the end. What the loop records, and reads of commands, is reached through
+    ``%r`` alone: another name of the block, as ``%m`` is for memories.
     """
 
-    def __init__(self, layout: LoopLayout, name: str, text: str) -> None:
-        self._layout, self._name = layout, name
+    def __init__(self, layout: LoopLayout, name: str, text: str, parts: Sequence[Program]) -> None:
+        self._layout, self._name, self._parts = layout, name, parts
         self._lines: list[str] = []
         self._count = 0
         self._tree = ast.parse(text)
@@ -201,7 +217,12 @@ class _Function:
             self._lines.append(f"store i64 {value}, ptr {self._pointer(8 * place)}")
         self._lines.append(f"ret i64 {self._value(ast.Name('why'))}")
         body = "\n".join(f"  {line}" for line in self._lines)
-        return f"define i64 @{self._name}(ptr %s) {{\n{body}\n}}\n"
+        name = self._name
+        return (
+            f"define internal i64 @in_{name}({POINTERS}, ptr noalias %r) noinline {{\n{body}\n}}\n"
+            f"define i64 @{name}(ptr %s) {{\n"
+            f"  %why = call i64 @in_{name}(ptr %s, ptr %s, ptr %s)\n  ret i64 %why\n}}\n"
+        )
 
     def _new(self) -> str:
         self._count += 1
@@ -212,8 +233,8 @@ class _Function:
         self._lines.append(f"{name} = {text}")
         return name
 
-    def _pointer(self, offset: int) -> str:
-        return self._add(f"getelementptr inbounds i8, ptr %s, i64 {offset}")
+    def _pointer(self, offset: int, base: str = "%s") -> str:
+        return self._add(f"getelementptr inbounds i8, ptr {base}, i64 {offset}")
 
     def _assign(self, name: str, value: str) -> None:
         self._lines.append(f"store i64 {value}, ptr %v_{name}")
@@ -295,7 +316,7 @@ class _Function:
             address = self._add(f"load ptr, ptr {self._pointer(8 * len(STATE))}")
             return self._add(f"getelementptr i64, ptr {address}, i64 {index}")
         place = {"log": self._layout.log, "stays": self._layout.stays}[node.value.id]
-        return self._add(f"getelementptr i64, ptr {self._pointer(place.offset)}, i64 {index}")
+        return self._add(f"getelementptr i64, ptr {self._pointer(place.offset, '%r')}, i64 {index}")
 
     # Expressions.
 
@@ -334,12 +355,19 @@ class _Function:
 
     def _call(self, name: str) -> None:
         if name == "edge":
-            changed = self._add("call i1 @edge(ptr %s)")
+            changed = self._add("call i1 @edge(ptr %s, ptr %m)")
             self._assign("changed", self._resized(changed, 1, 64))
         elif name == "observe":
-            self._observe()
+            self._assign("told", "0")
+            for records in self._layout.records:
+                self._assign_or("told", self._keep(records))
+        elif name == "quiet_row":
+            self._assign("told", "0")
+            self._assign("changed", "0")
+            for number, part in enumerate(self._parts):
+                self._quiet_part(number, {one.name for one in part.outputs})
         else:
-            self._lines.append(f"call void @{name}(ptr %s)")
+            self._lines.append(f"call void @{name}(ptr %s, ptr %m)")
             if name == "settle":
                 self._compare()
 
@@ -358,13 +386,33 @@ class _Function:
             moved = self._add(f"or i1 {moved}, {self._add(f'icmp ne i{width} {found}, 0')}")
         self._assign("moved", self._resized(moved, 1, 64))
 
-    def _observe(self) -> None:
-        """Keep what is seen of hardware devices in this row."""
-        self._assign("told", "0")
+    def _quiet_part(self, number: int, outputs: set[str]) -> None:
+        """Do a row of one part of the design, if it is awake; let it sleep if nothing changed."""
+        label, bit = self._new(), 1 << number
+        awake = self._add(f"and i64 {self._value(ast.Name('awake'))}, {bit}")
+        wakes = self._add(f"icmp ne i64 {awake}, 0")
+        self._lines += [f"br i1 {wakes}, label %{label}_do, label %{label}_on", f"{label}_do:"]
+        self._lines.append(f"call void @settle_part_{number}(ptr %s, ptr %m)")
+        noted = "false"
         for records in self._layout.records:
-            self._keep(records)
+            if records.source.name in outputs:
+                noted = self._add(f"or i1 {noted}, {self._keep(records)}")
+        changed = self._add(f"call i1 @edge_part_{number}(ptr %s, ptr %m)")
+        self._assign_or("told", noted)
+        self._assign_or("changed", changed)
+        moves = self._add(f"or i1 {noted}, {changed}")
+        asleep = self._add(f"select i1 {moves}, i64 -1, i64 {~bit}")
+        left = self._add(f"and i64 {self._value(ast.Name('awake'))}, {asleep}")
+        self._assign("awake", left)
+        self._lines += [f"br label %{label}_on", f"{label}_on:"]
 
-    def _keep(self, records: Records) -> None:
+    def _assign_or(self, name: str, bit: str) -> None:
+        """Or one bit to a number."""
+        wide = self._resized(bit, 1, 64)
+        self._assign(name, self._add(f"or i64 {self._value(ast.Name(name))}, {wide}"))
+
+    def _keep(self, records: Records) -> str:
+        """Keep what is seen of a hardware device in this row; return whether it has notes."""
         width, label = records.source.width, self._new()
         word = self._get(records.source)
         told = self._add(f"trunc i{width} {word} to i1") if width > 1 else word
@@ -376,25 +424,21 @@ class _Function:
             kept = self._add(f"or i1 {kept}, {self._truth(ast.Name('fresh'))}")
         self._lines += [f"br i1 {kept}, label %{label}_keep, label %{label}_on", f"{label}_keep:"]
         self._append(records, self._resized(word, width, 8 * records.last.size))
-        for name, also in (("told", "-1"), ("stop", None)):
-            noted = self._resized(told, 1, 64)
-            if also is None:
-                heeded = self._resized(self._get(records.heeded_notes), 1, 64)
-                noted = self._add(f"and i64 {noted}, {heeded}")
-            self._assign(name, self._add(f"or i64 {self._value(ast.Name(name))}, {noted}"))
+        heeded = self._add(f"and i1 {told}, {self._get(records.heeded_notes)}")
+        self._assign_or("stop", heeded)
         self._lines += [f"br label %{label}_on", f"{label}_on:"]
         self._put_wide(records.last, self._resized(word, width, 8 * records.last.size))
+        return told
 
     def _append(self, records: Records, word: str) -> None:
         """Append a record: the row, and the word."""
         count = self._get(records.counted)
         moved = self._add(f"mul i64 {count}, {records.stride}")
         moved = self._add(f"add i64 {moved}, {records.buffer.offset}")
-        pointer = self._add(f"getelementptr i8, ptr %s, i64 {moved}")
+        pointer = self._add(f"getelementptr i8, ptr %r, i64 {moved}")
         self._lines.append(f"store i64 {self._value(ast.Name('row'))}, ptr {pointer}, align 8")
         behind = self._add(f"getelementptr i8, ptr {pointer}, i64 8")
         self._lines.append(f"store i{8 * records.last.size} {word}, ptr {behind}, align 8")
         more = self._add(f"add i64 {count}, 1")
         self._put(records.counted, more)
-        full = self._resized(self._add(f"icmp sge i64 {more}, {ROOM}"), 1, 64)
-        self._assign("full", self._add(f"or i64 {self._value(ast.Name('full'))}, {full}"))
+        self._assign_or("full", self._add(f"icmp sge i64 {more}, {ROOM}"))

@@ -8,6 +8,9 @@ LLVM (:mod:`busbox.engines.llvm_kernel`). The language is a part of Python:
 * assignments, ``if``, ``elif``, ``else``; ``and`` and ``or`` look at both sides; ``>>`` only for what
   is not negative
 * ``continue`` goes on at the top, as the end does; ``return`` leaves, to go on at the top later
+* ``quiet_row()`` does all of a row in which nothing is on the bus and nothing is heeded, for the parts
+  of the design that are awake (see :mod:`busbox.engines.netlist.parts`), and lets those sleep in which
+  nothing changed; ``changed`` and ``told`` are those of all parts
 * ``settle()``, ``settle_reply()`` and ``edge()`` do what the contract of the netlist says; ``edge``
   puts whether anything changed into ``changed``. ``settle`` puts into ``moved`` whether a pin that is
   heeded differs. ``observe()`` keeps what is seen of hardware devices in the row, and puts into
@@ -31,6 +34,8 @@ REASONS = {
 FOREVER: Final = 1 << 62
 #: Numbers of a command, as in :class:`busbox.engines.Command`, and of an access in the log.
 COMMAND, LOGGED = 13, 8
+#: Parts of the design at most, each a bit of ``awake``.
+PARTS = 60
 #: Numbers of each slot in ``stays``: the row until which a word stays, its word address, the reply.
 STAYS = 3
 
@@ -51,13 +56,15 @@ STATE = (
     "logged", "log_room",
     "result", "failed",  # of the last command; failed -1: none
     "slot", "inner",  # of a call: the slot, the word address in it
+    "heeding",  # something of hardware devices is heeded
+    "awake",  # a bit for each part of the design of which an edge may change something
     "told", "stop", "fresh", "full", "moved",
 )  # fmt: skip
 
 #: What is not 0 in the row before the first.
 INITIAL = {
     "free": 1, "opened": 1, "reset_until": -1, "reset_row": -1, "kind": -1, "stopped_at": -1,
-    "quiet_from": -1, "failed": -1,
+    "quiet_from": -1, "failed": -1, "awake": -1,
 }  # fmt: skip
 
 #: Names that mean nothing from one row to the next.
@@ -146,6 +153,7 @@ if kind == 0 and reset_until < 0 and row >= start:
     observe()
     edge()
     fresh = 0
+    awake = -1
     row = row + 1
     if reply:
         reply = 0
@@ -214,10 +222,17 @@ elif kind < 0:
         end = free
 elif kind != 3 and start < end:
     end = start
+if rst == 0 and rest == 0 and heeding == 0 and fresh == 0:
+    quiet_row()
+    row = row + 1
+    if changed == 0 and told == 0 and end > row:
+        row = end
+    continue
 in_rst = rst
-in_request = request
-in_data = written
+in_request = 0
+in_data = 0
 settle()
+awake = -1
 if row != entered:
     if moved or rest and out_resting:
         return LIMIT

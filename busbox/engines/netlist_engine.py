@@ -9,12 +9,13 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from array import array
 from bisect import bisect_left
-from collections.abc import Callable, Iterable, MutableSequence, Sequence
+from collections.abc import Callable, Iterable, Mapping, MutableSequence
 from dataclasses import dataclass
-from typing import Any, ClassVar, Protocol, cast
+from typing import Any, ClassVar, Protocol
 
 import numpy as np
 
+from busbox.address_map import AddressMap
 from busbox.device import ERROR, Access, Answer, Hold
 from busbox.engines import (
     ACCESS,
@@ -24,7 +25,6 @@ from busbox.engines import (
     MARK,
     NONE,
     RESET,
-    RESET_STEP,
     Command,
     Ear,
     Stop,
@@ -40,12 +40,14 @@ from busbox.engines.loop import (
     LIMIT,
     LOGGED,
     OVER,
+    PARTS,
     STARVED,
     STATE,
     STAYS,
     TAKE,
 )
 from busbox.engines.netlist import Program, build
+from busbox.engines.netlist.parts import hold, split
 from busbox.errors import ModelError
 from busbox.fabric.design import Design, hardware_of
 from busbox.fabric.guard import breaches
@@ -139,6 +141,11 @@ class Parts:
             names += [seen(slot), guard(slot)]
         return names
 
+    def quiet(self) -> list[Program]:
+        """Return the parts of the design while nothing is on the bus and RST is low."""
+        held = hold(self.program, dict.fromkeys(IDLE, 0))
+        return split(held, [[seen(slot), guard(slot)] for slot in self.design.views], PARTS)
+
     @property
     def watched(self) -> list[str]:
         """The outputs that show registers."""
@@ -147,6 +154,10 @@ class Parts:
     def width(self, name: str) -> int:
         """Return the width of an output."""
         return self.program.output(name).width
+
+
+#: Inputs that are 0 while nothing is on the bus.
+IDLE = ("rst", "request", "data", "reply")
 
 
 def seen(slot: int) -> str:
@@ -202,13 +213,18 @@ class NetlistEngine(ABC):
 
     name: ClassVar[str]
 
-    def __init__(self, system: System, answer: Callable[[int, Access], Answer], ear: Ear) -> None:
+    def __init__(
+        self,
+        system: System,
+        answer: Callable[[int, Access], Answer],
+        ears: Mapping[int, Ear],
+    ) -> None:
         self.left = 0
         self.log: array[int] = array("q")
         self.timeouts: list[int] = []
         self.marks: list[tuple[int, int]] = []
         self.breaches: list[tuple[str, Any]] = []
-        self._answer, self._ear = answer, ear
+        self._answer, self._ears = answer, ears
         self._map = system.address_map
         self._names = [placed.slot.name for placed in system.devices]
         self._parts = Parts.of(system)
@@ -321,13 +337,12 @@ class NetlistEngine(ABC):
             return False
         return state[_KIND] in (-1, AWAIT) or row < state[_START]
 
-    def feed(self, commands: Sequence[Command]) -> None:
+    def feed(self, commands: array[int]) -> None:
         """Append commands."""
         if self._get("taken") == self._get("fed"):
             self._waiting = array("q")
             self._set(taken=0)
-        for command in commands:
-            self._waiting.extend(command)
+        self._waiting.extend(commands)
         self._load()
 
     def _load(self) -> None:
@@ -415,7 +430,7 @@ class NetlistEngine(ABC):
         """Have no command under way."""
         self._set(kind=-1, start=0, reads=0, up=0, hold_until=0, request=0, written=0)
 
-    def interrupt(self, commands: Sequence[Command], enter: int, leave: int) -> None:
+    def interrupt(self, commands: array[int], enter: int, leave: int) -> None:
         """Play other commands first."""
         row, kind = self.row, self._state[_KIND]
         self._handler = _Suspended(
@@ -555,6 +570,7 @@ class NetlistEngine(ABC):
 
     def heed(self, slot: int, pins: Iterable[str], notes: bool) -> None:
         """Stop for these pins of a hardware device, and for its notes."""
+        self._set(heeding=1)
         self._kernel.heed(slot, self._views[slot].mask(pins), notes)
 
     def look(self, slot: int) -> bool:
@@ -568,7 +584,7 @@ class NetlistEngine(ABC):
         word = self._kernel.see(slot)
         self._show(slot, self.row, word)
         if word & 1:
-            self._ear.told(slot, self.row, self._views[slot].notes(word))
+            self._ears[slot].take_notes(self.row, self._views[slot].notes(word))
 
     def drive(self, slot: int, pin: str, level: int) -> None:
         """Give an input pin a level from ``row`` on."""
@@ -576,6 +592,7 @@ class NetlistEngine(ABC):
         member, bit = f"pin_{stem}", int(number or 0)
         word = self._pins[slot][member] & ~(1 << bit) | level << bit
         self._pins[slot][member] = word
+        self._set(awake=-1)
         self._kernel.drive(slot, member, word)
 
     def peek(self, slot: int, offset: int) -> int:
@@ -589,7 +606,7 @@ class NetlistEngine(ABC):
             before = None
         self._told[slot] = word
         if before is None or (before ^ word) & view.pin_mask:
-            self._ear.pins(slot, row, view.changes(before, word))
+            self._ears[slot].take_pins(row, view.changes(before, word))
 
     def _tell(self, fresh: array[int]) -> None:
         """Tell what hardware devices did, in the order of the contract (11)."""
@@ -616,29 +633,44 @@ class NetlistEngine(ABC):
 
     def _tell_of(self, slot: int, log: Any, numbers: Any) -> None:
         """Tell one device's pins, accesses and notes, row by row."""
-        ends = log[:, _ENDS].tolist()
-        told = 0
-        view, hears_all = self._views[slot], self._hears_all[slot]
-
-        def tell_accesses(upto: int) -> None:
-            nonlocal told
-            for place in range(told if hears_all else max(told, upto - 1), upto):
-                _, end, address, write, lanes, data, _, _ = log[place].tolist()
-                offset = self._map.decode(address).offset & ~3
-                access = Access(end, offset, bool(write), data if write else 0, lanes,
-                                int(numbers[place]))  # fmt: skip
-                self._ear.ended(slot, access)
-            told = max(told, upto)
-
+        ear, view, show = self._ears[slot], self._views[slot], self._show
+        ended = _Ended(self._map, log, numbers, ear, self._hears_all[slot])
         for row, word in zip(*self._kernel.heard(slot), strict=True):
-            upto = bisect_left(ends, row, told)
-            tell_accesses(upto)
-            self._show(slot, row, word)
-            if upto < len(ends) and ends[upto] == row:
-                tell_accesses(upto + 1)
+            if ended.next < row:
+                ended.tell_before(row)
+            show(slot, row, word)
+            if ended.next == row:
+                ended.tell_before(row + 1)
             if word & 1:
-                self._ear.told(slot, row, view.notes(word))
-        tell_accesses(len(ends))
+                ear.take_notes(row, view.notes(word))
+        ended.tell_before(FOREVER)
+
+
+class _Ended:
+    """The accesses that one hardware device has ended, of which its ear is told.
+
+    Attributes
+    ----------
+    next : the row in which the next one ends
+    """
+
+    def __init__(self, table: AddressMap, log: Any, numbers: Any, ear: Ear, every: bool) -> None:
+        self._map, self._log, self._numbers, self._ear = table, log, numbers, ear
+        self._every = every
+        self._ends: list[int] = [*log[:, _ENDS].tolist(), FOREVER]
+        self._told = 0
+        self.next = self._ends[0]
+
+    def tell_before(self, row: int) -> None:
+        """Tell of those that end before ``row``: of all, or of the last one only."""
+        upto = bisect_left(self._ends, row, self._told)
+        if upto == self._told:
+            return
+        for place in range(self._told if self._every else upto - 1, upto):
+            _, end, address, write, lanes, data, _, _ = self._log[place].tolist()
+            offset, number = self._map.decode(address).offset & ~3, int(self._numbers[place])
+            self._ear.take_end(Access(end, offset, write == 1, data if write else 0, lanes, number))
+        self._told, self.next = upto, self._ends[upto]
 
 
 _ANSWER = WORD << 2

@@ -1,4 +1,4 @@
-"""The loop as one Python function, with the lines of the design inside; any width, nothing to install."""
+"""The loop as one Python function, with the lines of the design inside: any width, no dependency."""
 
 from __future__ import annotations
 
@@ -173,6 +173,7 @@ class _Writer(ast.NodeTransformer):
         self._masks = [view.pin_mask for view in parts.design.views.values()]
         program = parts.program
         self._source = PythonSource(program, parts.outputs)
+        self._parts = parts.quiet()
         self._watch = PythonSource(program, parts.watched)
         self._changing = list(changing)
         self._state = ", ".join(STATE)
@@ -237,8 +238,11 @@ class _Writer(ast.NodeTransformer):
         lines = [*self._source.settle(), "moved = 0"]
         for place, slot in enumerate(self._slots):
             word = self._source.outputs[seen(slot)]
-            lines += [f"if heeded[{2 * place}] and (fresh or ({word} ^ seen[{place}]) & heeded[{2 * place}]):",
-                      "    moved = 1"]  # fmt: skip
+            heeded = f"heeded[{2 * place}]"
+            lines += [
+                f"if {heeded} and (fresh or ({word} ^ seen[{place}]) & {heeded}):",
+                "    moved = 1",
+            ]
         return lines
 
     def _settle_reply(self) -> list[str]:
@@ -247,21 +251,46 @@ class _Writer(ast.NodeTransformer):
     def _edge(self) -> list[str]:
         return [*self._source.edge(), f"changed = {self._source.changed}"]
 
+    def _quiet_row(self) -> list[str]:
+        lines = ["changed = told = 0"]
+        for number, part in enumerate(self._parts):
+            source = PythonSource(part)
+            names = {one.name for one in part.outputs}
+            slots = [slot for slot in self._slots if seen(slot) in names]
+            block = [
+                "noted = 0",
+                *source.settle(),
+                *self._kept_of(source, slots, "noted"),
+                *source.edge(),
+                f"if {source.changed}:",
+                "    changed = 1",
+                "elif noted == 0:",
+                f"    awake &= {~(1 << number)}",
+                "told |= noted",
+            ]
+            lines += [f"if awake & {1 << number}:", *(f"    {line}" for line in block)]
+        return lines
+
     def _observe(self) -> list[str]:
-        lines = ["told = 0"]
-        for place, slot in enumerate(self._slots):
-            word, broken = self._source.outputs[seen(slot)], self._source.outputs[guard(slot)]
+        return ["told = 0", *self._kept_of(self._source, self._slots, "told")]
+
+    def _kept_of(self, source: PythonSource, slots: Iterable[int], told: str) -> list[str]:
+        """Return the lines that keep what is seen of devices."""
+        lines = []
+        for slot in slots:
+            place = self._slots.index(slot)
+            word, broken = source.outputs[seen(slot)], source.outputs[guard(slot)]
             mask = self._masks[place]
             lines += [
                 f"if fresh or {word} & 1 or ({word} ^ seen[{place}]) & {mask}:",
                 *_kept(2 * place, word),
                 f"    if {word} & 1:",
-                "        told = 1",
+                f"        {told} = 1",
                 f"        if heeded[{2 * place + 1}]:",
                 "            stop = 1",
                 f"seen[{place}] = {word}",
                 f"if {broken} & 1:",
-                "    told = 1",
+                f"    {told} = 1",
                 *_kept(2 * place + 1, broken),
             ]
         return lines

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from array import array
 from collections import deque
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, Final, cast
 
@@ -54,14 +54,19 @@ class ReferenceEngine:
     name = "reference"
     watch_ports: ClassVar[bool] = False
 
-    def __init__(self, system: System, answer: Callable[[int, Access], Answer], ear: Ear) -> None:
+    def __init__(
+        self,
+        system: System,
+        answer: Callable[[int, Access], Answer],
+        ears: Mapping[int, Ear],
+    ) -> None:
         self.row, self.free, self.left, self.closed = 0, 1, 0, False
         self.result: Result | None = None
         self.log: array[int] = array("q")
         self.timeouts: list[int] = []
         self.marks: list[tuple[int, int]] = []
         self.breaches: list[tuple[str, Any]] = []
-        self._answer, self._ear = answer, ear
+        self._answer, self._ears = answer, ears
         self._map = system.address_map
         self.quiet_since: int | None = None
         self._numbers = {one.slot.name: number for number, one in enumerate(system.devices)}
@@ -97,9 +102,9 @@ class ReferenceEngine:
 
     # The contract.
 
-    def feed(self, commands: Sequence[Command]) -> None:
+    def feed(self, commands: array[int]) -> None:
         """Append commands."""
-        self._waiting.extend(commands)
+        self._waiting.extend(_each(commands))
 
     def lower(self, limit: int) -> None:
         """Stop the present ``run`` before row ``limit``."""
@@ -182,14 +187,14 @@ class ReferenceEngine:
         view, word = self._design.views[slot], self._bench.get(self._design.seen[slot])
         before, self._seen[slot] = self._seen[slot], word
         if before is None or (before ^ word) & view.pin_mask:
-            self._ear.pins(slot, self.row, view.changes(before, word))
+            self._ears[slot].take_pins(self.row, view.changes(before, word))
         return view.at_rest(word)
 
     def hear(self, slot: int) -> None:
         """Tell the notes of ``row``, if there are any."""
         word = self._bench.get(self._design.seen[slot])
         if word & 1:
-            self._ear.told(slot, self.row, self._design.views[slot].notes(word))
+            self._ears[slot].take_notes(self.row, self._design.views[slot].notes(word))
             self._told = self._told or self._heard.get(slot, False)
 
     def drive(self, slot: int, pin: str, level: int) -> None:
@@ -251,7 +256,7 @@ class ReferenceEngine:
             return False
         return self._kind in (NO_COMMAND, AWAIT) or self.row < self._start
 
-    def interrupt(self, commands: Sequence[Command], enter: int, leave: int) -> None:
+    def interrupt(self, commands: array[int], enter: int, leave: int) -> None:
         """Play other commands first."""
         row = self.row
         self._handler = _Suspended(
@@ -265,7 +270,7 @@ class ReferenceEngine:
             leave,
         )
         self._forget()
-        self._waiting = deque(commands)
+        self._waiting = deque(_each(commands))
         self.free = row + 1 + enter
 
     def _leave_handler(self, handler: _Suspended) -> None:
@@ -441,8 +446,7 @@ class ReferenceEngine:
         slot = self._numbers[found.slot.name] if found.slot is not None else -1
         if slot in self._seen:
             data, offset = command.data if command.write else 0, found.offset & ~3
-            self._ear.ended(
-                slot,
+            self._ears[slot].take_end(
                 Access(self.row, offset, bool(command.write), data, command.lanes, self._count),
             )
 
@@ -467,6 +471,13 @@ class ReferenceEngine:
         word = 0 if refuse else cast(int, answer) & WORD
         self._bench.set(self._design.reply, self._design.reply_word(word, refuse))
         return True
+
+
+def _each(commands: array[int]) -> Iterator[Command]:
+    """Yield commands out of their numbers."""
+    width = len(Command._fields)
+    for at in range(0, len(commands), width):
+        yield Command(*commands[at : at + width])
 
 
 def _open(design: Design) -> tuple[Any, Callable[[], object]]:

@@ -65,15 +65,20 @@ class View:
     def changes(self, before: int | None, word: int) -> list[tuple[str, int]]:
         """Return the output pins that changed, with their levels; all, if nothing was before."""
         different = self.pin_mask if before is None else (before ^ word) & self.pin_mask
+        alone = self._pins.get(different)
+        if alone is not None:  # most often it is one pin
+            return [self._level(alone, word)]
         changed = []
         while different:
-            bit = different & -different
-            name, level, enable = self._pins[bit]
-            changed.append(
-                (name, RELEASED if enable and not word & enable else int(word & level > 0))
-            )
-            different &= ~(level | enable)
+            pin = self._pins[different & -different]
+            changed.append(self._level(pin, word))
+            different &= ~(pin[1] | pin[2])
         return changed
+
+    @staticmethod
+    def _level(pin: tuple[str, int, int], word: int) -> tuple[str, int]:
+        name, level, enable = pin
+        return name, RELEASED if enable and not word & enable else int(word & level > 0)
 
     def mask(self, pins: Iterable[str]) -> int:
         """Return the bits of the word that are these output pins, with their enables."""

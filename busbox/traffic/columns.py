@@ -7,20 +7,26 @@ compared), ``lanes`` are four binary digits, SEL(3) first. ``;`` as separator is
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from itertools import chain, islice
 
 from busbox.errors import InputError, Mistake, nearest, shown
 from busbox.registers import show_lanes
 from busbox.traffic.numbers import address, lanes, number
 from busbox.traffic.steps import Access, Step
+from busbox.traffic.table import AccessTable
 from busbox.traffic.text import limited
 
 HEADER = ["wait", "op", "address", "data", "lanes"]
 _OPS = {"read": False, "write": True}
 
 
-def read_csv(lines: Iterable[str], where: str) -> Iterator[Step]:
-    """Yield the accesses of a CSV text.
+#: Rows that are read in one go, and different texts that are remembered.
+ROWS, REMEMBERED = 1 << 12, 1 << 16
+
+
+def read_csv(lines: Iterable[str], where: str) -> Iterator[Step | AccessTable]:
+    """Yield the accesses of a CSV text, in tables as long as nothing is unusual.
 
     Raises
     ------
@@ -37,6 +43,67 @@ def read_csv(lines: Iterable[str], where: str) -> Iterator[Step]:
             where,
             1,
         )
+    count, reader = 1, _Reader(separator, len(header))
+    while chunk := list(islice(texts, ROWS)):
+        table = reader.table(chunk, count + 1)
+        if table is None:
+            yield from _read_rows(chain(chunk, texts), header, separator, where, count)
+            return
+        count += len(chunk)
+        yield table
+
+
+class _Reader:
+    """Reads plain rows fast: each different text of a column is looked into once."""
+
+    def __init__(self, separator: str, width: int) -> None:
+        self._separator, self._width = separator, width
+        self._wait = _Remembered(lambda text: number(text, "wait"))
+        self._address = _Remembered(address)
+        self._data = _Remembered(lambda text: number(text, "data") if text else -1)
+        self._lanes = _Remembered(lanes)
+        self._pc = _Remembered(lambda text: number(text, "pc") if text else -1)
+
+    def table(self, chunk: list[str], first: int) -> AccessTable | None:
+        """Return rows as a table, or None if one of them needs a closer look."""
+        rows = [line.split(self._separator) for line in chunk]
+        if any(len(row) != self._width or '"' in row[0] for row in rows):
+            return None
+        wait, op, place, data, selected, *pc = zip(*rows, strict=True)
+        try:
+            columns = {
+                "write": [_OPS[cell] for cell in op],
+                "address": [self._address[cell] for cell in place],
+                "data": [self._data[cell] for cell in data],
+                "lanes": [self._lanes[cell] for cell in selected],
+                "wait": [self._wait[cell] for cell in wait],
+                "pc": [self._pc[cell] for cell in pc[0]] if pc else [-1] * len(rows),
+                "line": range(first, first + len(rows)),
+            }
+        except (KeyError, ValueError):
+            return None
+        if any(write and word < 0 for write, word in zip(columns["write"], columns["data"])):  # noqa: B905
+            return None
+        return AccessTable(columns)
+
+
+class _Remembered(dict[str, int]):
+    """What texts mean, found out once for each."""
+
+    def __init__(self, meaning: Callable[[str], int]) -> None:
+        self._meaning = meaning
+
+    def __missing__(self, text: str) -> int:
+        if len(self) >= REMEMBERED:
+            self.clear()
+        value = self[text] = self._meaning(text)
+        return value
+
+
+def _read_rows(
+    texts: Iterable[str], header: list[str], separator: str, where: str, before: int
+) -> Iterator[Step]:
+    """Yield the accesses of rows, one by one; ``before`` lines stand before them."""
     mistakes: list[Mistake] = []
     rows = csv.reader(texts, delimiter=separator)
     while True:
@@ -44,12 +111,12 @@ def read_csv(lines: Iterable[str], where: str) -> Iterator[Step]:
             row = next(rows, None)
             if row is None:
                 break
-            step = _access(row, header, rows.line_num + 1)
+            step = _access(row, header, before + rows.line_num)
         except csv.Error:
-            mistakes.append(Mistake("a cell is too long", where, rows.line_num + 1))
+            mistakes.append(Mistake("a cell is too long", where, before + rows.line_num))
             continue
         except ValueError as error:
-            mistakes.append(Mistake(str(error), where, rows.line_num + 1))
+            mistakes.append(Mistake(str(error), where, before + rows.line_num))
             continue
         if step is not None and not mistakes:
             yield step

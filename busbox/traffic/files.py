@@ -14,6 +14,7 @@ from typing import IO
 from busbox.errors import InputError, nearest, no_file, one_of, shown
 from busbox.traffic.columns import read_csv, write_csv
 from busbox.traffic.steps import Step
+from busbox.traffic.table import AccessTable, steps_of
 from busbox.traffic.text import read_text, write_text
 
 
@@ -23,11 +24,11 @@ class Format:
 
     Attributes
     ----------
-    read : lines and the file's name to steps
+    read : lines and the file's name to steps, or tables of them
     write : steps to lines
     """
 
-    read: Callable[[Iterable[str], str], Iterator[Step]]
+    read: Callable[[Iterable[str], str], Iterator[Step | AccessTable]]
     write: Callable[[Iterable[Step]], Iterator[str]]
 
 
@@ -68,7 +69,17 @@ def _format_of(path: Path) -> tuple[Format, bool]:
 
 
 def read_traffic(path: Path) -> Iterator[Step]:
-    """Return the steps of a file, read as they are asked for.
+    """Return the steps of a file, read as they are asked for (see :func:`read_pieces`).
+
+    Raises
+    ------
+    InputError : the file cannot be read, or holds something that is no step
+    """
+    return steps_of(read_pieces(path))
+
+
+def read_pieces(path: Path) -> Iterator[Step | AccessTable]:
+    """Return the steps of a file, many at once where that is faster, read as they are asked for.
 
     The text is UTF-8, with or without a byte-order mark, with any line ends.
 

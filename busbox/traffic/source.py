@@ -34,6 +34,7 @@ from busbox.traffic.steps import (
     Step,
     Target,
 )
+from busbox.traffic.table import AccessTable, steps_of
 from busbox.units import parse_span
 
 
@@ -89,38 +90,46 @@ class ListedSource:
 
     ahead = True
 
-    def __init__(self, read: Callable[[], Iterable[Step]]) -> None:
+    def __init__(self, read: Callable[[], Iterable[Step | AccessTable]]) -> None:
         self._read = read
-        self._kept: list[Step] | None = []
+        self._kept: list[Step | AccessTable] | None = []
         count = 0
         handlers: list[Handler] = []
-        for step in read():
-            if isinstance(step, Handler):
-                handlers.append(step)
+        for piece in read():
+            if isinstance(piece, Handler):
+                handlers.append(piece)
                 continue
-            count += 1
+            count += len(piece) if isinstance(piece, AccessTable) else 1
             if count > KEPT_STEPS:
                 self._kept = None
             elif self._kept is not None:
-                self._kept.append(step)
+                self._kept.append(piece)
         self.count: int | None = count
         self.handlers = tuple(handlers)
-        self._rest = self.steps()
+        self._begin()
 
-    def steps(self) -> Iterator[Step]:
-        """Return the steps, without the handlers."""
+    def _begin(self) -> None:
+        self._rest = self.pieces()
+        self._steps = steps_of(self._rest)
+
+    def pieces(self) -> Iterator[Step | AccessTable]:
+        """Return the steps, without the handlers, many at once where the source has them so."""
         if self._kept is not None:
             return iter(self._kept)
-        return (step for step in self._read() if not isinstance(step, Handler))
+        return (piece for piece in self._read() if not isinstance(piece, Handler))
+
+    def take(self) -> Step | AccessTable | None:
+        """Return the next step, or many at once; not to be mixed with :meth:`next`."""
+        return next(self._rest, None)
 
     def next(self, result: Result | None) -> Step | None:
         """Return the next step."""
-        return next(self._rest, None)
+        return next(self._steps, None)
 
     def again(self) -> ListedSource:
         """Return a source of the same steps."""
         fresh = copy(self)
-        fresh._rest = fresh.steps()
+        fresh._begin()
         return fresh
 
     def close(self) -> None:

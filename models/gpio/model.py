@@ -57,6 +57,10 @@ class InputStage:
         self._edges = self._edges[len(taken) :]
         return taken
 
+    def next_word(self) -> int | None:
+        """Return the row in which the word may change next."""
+        return self._coming[0][0] if self._coming else None
+
     def next_edge(self) -> int | None:
         """Return the row of the next edge that has not been taken."""
         rows = [row for row, *_ in self._edges[:1]] + [row for row, _ in self._coming[:1]]
@@ -124,6 +128,14 @@ class Gpio(GpioRegisters, RegisterModel):
     def show_IN(self) -> int:
         """Show the synchronised levels."""
         return self._inputs.word
+
+    def stays_IN(self) -> int | None:
+        """Return the row in which the next level has come through the synchroniser."""
+        return self._inputs.next_word()
+
+    def stays_EVENTS(self) -> int | None:
+        """Return the row in which an edge may be kept."""
+        return self.next_edge(self.cycle)
 
     def write_OUT(self, write: Write) -> None:
         """Move the pins that change."""

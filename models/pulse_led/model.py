@@ -218,6 +218,10 @@ class PulseLed(PulseLedRegisters, RegisterModel):
         busy = BUSY if self.sender.busy(self.cycle) else 0
         return busy | self.stored["STATUS"] & MISSED
 
+    def stays_STATUS(self) -> int | None:
+        """Return the row in which the frame is over; idle, STATUS moves by a write alone."""
+        return self.sender.idle_from if self.sender.busy(self.cycle) else None
+
     def write_COLOUR(self, write: Write) -> None:
         """Change a colour; a lamp whose first bit comes in the next row has the old one."""
         self.forward(write.shows)

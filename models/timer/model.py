@@ -77,6 +77,10 @@ class Timer(TimerRegisters, RegisterModel):
         """Show the count."""
         return self.cycle - self._start & WORD
 
+    def stays_STATUS(self) -> int | None:
+        """Return the row after the next match."""
+        return self.next_edge(self.cycle)
+
     def read_NOW(self, number: int) -> None:
         """Latch the high word."""
         self.stored["NOW_HIGH"] = self.cycle - self._start >> 32

@@ -84,6 +84,12 @@ class SerialSender:
         self._held, self._held_from = (byte, access), cycle + 1
         return True
 
+    def next_status(self, cycle: int) -> int | None:
+        """Return the first row after ``cycle`` in which room or busy may change."""
+        if self._held is not None:
+            return self._fall()
+        return self._idle_from if cycle < self._idle_from else None
+
     def rest_at(self, cycle: int) -> int:
         """Return the first row from ``cycle`` on in which nothing is sent or waits."""
         if self._held is None:
@@ -280,6 +286,11 @@ class Uart(UartRegisters, RegisterModel):
             | (RX_READY if self.receiver.byte is not None else 0)
             | self.stored["STATUS"] & (RX_LOST | RX_FRAMING | TX_LOST)
         )
+
+    def stays_STATUS(self) -> int | None:
+        """Return the row in which sender or receiver go on."""
+        rows = (self.sender.next_status(self.cycle), self.receiver.due())
+        return min((row for row in rows if row is not None), default=None)
 
     def read_DATA(self, number: int) -> None:
         """Take the byte; one that ends in this very row finds room."""

@@ -14,15 +14,15 @@ from busbox.engines.netlist.python_machine import checked
 #: The functions of a machine, for callers in C.
 _ENTRIES = """
 define void @settle_row(ptr %s) {
-  call void @settle(ptr %s)
+  call void @settle(ptr %s, ptr %s)
   ret void
 }
 define void @settle_reply_row(ptr %s) {
-  call void @settle_reply(ptr %s)
+  call void @settle_reply(ptr %s, ptr %s)
   ret void
 }
 define i32 @edge_row(ptr %s) {
-  %changed = call i1 @edge(ptr %s)
+  %changed = call i1 @edge(ptr %s, ptr %s)
   %wide = zext i1 %changed to i32
   ret i32 %wide
 }

@@ -4,14 +4,18 @@
 
     native = LlvmText(program)
     native.head()                              once for the module
-    native.settle("settle")                    define internal void @settle(ptr %s)
+    native.settle("settle")                    define internal void @settle(ptr %s, ptr %m)
     native.settle("after_reply", {"reply"})    only what these inputs reach
     native.settle("look", shown={"status"})    only these outputs
-    native.edge("edge")                        define internal i1 @edge(ptr %s): whether it changed
+    native.edge("edge")                        define internal i1 @edge(ptr %s, ptr %m): whether
+                                               it changed
 
 ``native.layout`` says where inputs, outputs, registers and memories are in the block. What is worked
 out on the way is kept in no place: all functions are inlined, and the optimiser brings equal work
 together. The text needs nothing but this module's head.
+
+Both pointers are that of the block. Memories are reached through ``%m`` alone, all else through ``%s``:
+so the optimiser knows that a write to a memory leaves registers as they are.
 """
 
 from __future__ import annotations
@@ -21,6 +25,9 @@ from collections.abc import Iterable, Sequence
 from busbox.engines.netlist.layout import Layout, lay_out
 from busbox.engines.netlist.llvm_values import DIVISIONS, Values, division_width, long_division
 from busbox.engines.netlist.program import Memory, Output, PortBits, Program, in_order
+
+#: The parameters of every function.
+POINTERS = "ptr noalias %s, ptr noalias %m"
 
 
 class LlvmText:
@@ -76,7 +83,7 @@ class LlvmText:
             if one.width:
                 place = self.layout.outputs[one.name]
                 values.store(values.pointer(place), place, values.value(one.value))
-        return _function(f"void @{name}(ptr %s)", values.lines, "void")
+        return _function(f"void @{name}({POINTERS})", values.lines, "void")
 
     def edge(self, name: str) -> str:
         """Return the function of the rising edge; it returns whether a register or a word changed."""
@@ -84,7 +91,11 @@ class LlvmText:
         values = Values(program, self.layout)
         for node in in_order(program.roots()[len(program.outputs) :]):
             values.value(node)
-        registers = [place for place, one in enumerate(program.registers) if one.width]
+        registers = [
+            place
+            for place, one in enumerate(program.registers)
+            if one.width and not (one.next.kind == "reg" and one.next.extra == place)
+        ]
         old = [values.load(values.pointer(place), place)
                for place in map(self.layout.registers.__getitem__, registers)]  # fmt: skip
         changed = "false"
@@ -96,7 +107,7 @@ class LlvmText:
             changed = values.add(f"or i1 {changed}, {differs}")
         for number, memory in enumerate(program.memories):
             changed = self._write_memory(values, number, memory, changed)
-        return _function(f"i1 @{name}(ptr %s)", values.lines, f"i1 {changed}")
+        return _function(f"i1 @{name}({POINTERS})", values.lines, f"i1 {changed}")
 
     def _write_memory(self, values: Values, number: int, memory: Memory, changed: str) -> str:
         """Write through all ports, in order; compare words before the first and after the last."""

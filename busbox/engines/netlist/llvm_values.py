@@ -19,7 +19,8 @@ DIVISIONS = ("udiv", "umod", "sdiv", "smod")
 
 
 class Values:
-    """Writes nodes as instructions of one function over the block ``%s``; each node once."""
+    """Writes nodes as instructions of one function over the block ``%s``, which has memories
+    in ``%m``; each node once."""
 
     def __init__(self, program: Program, layout: Layout) -> None:
         self._program, self._layout = program, layout
@@ -55,7 +56,7 @@ class Values:
         """Return a pointer to one of the numbers at a place; the index has 64 bits."""
         scaled = self.add(f"mul i64 {index}, {place.size}")
         moved = self.add(f"add i64 {scaled}, {place.offset}")
-        return self.add(f"getelementptr inbounds i8, ptr %s, i64 {moved}")
+        return self.add(f"getelementptr inbounds i8, ptr %m, i64 {moved}")
 
     def load(self, pointer: str, place: Place) -> str:
         """Return the number at a pointer."""

@@ -96,8 +96,8 @@ entry:
   br label %row
 row:
   %at = phi i64 [ 0, %entry ], [ %next, %row ]
-  call void @settle(ptr %s)
-  %changed = call i1 @edge(ptr %s)
+  call void @settle(ptr %s, ptr %s)
+  %changed = call i1 @edge(ptr %s, ptr %s)
   %next = add i64 %at, 1
   %more = icmp ult i64 %next, %rows
   br i1 %more, label %row, label %end
