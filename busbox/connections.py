@@ -47,7 +47,12 @@ Heed = Callable[[int, Iterable[str], bool], None]
 
 
 class Connections:
-    """The connections of one run."""
+    """The connections of one run.
+
+    Attributes
+    ----------
+    watched : pins that somebody looks at, by the number of their device
+    """
 
     def __init__(
         self,
@@ -58,7 +63,7 @@ class Connections:
     ) -> None:
         self._system, self._hosts, self._models, self._heed = system, hosts, models, heed
         self._names = [placed.slot.name for placed in system.devices]
-        self._watched: dict[int, set[str]] = {}
+        self.watched: dict[int, set[str]] = {}
         self._given: dict[tuple[int, str], int] = {}
         self._texts: dict[Reply, tuple[int, str]] = dict.fromkeys(system.replies, (0, ""))
         for wire in system.wires:
@@ -71,7 +76,7 @@ class Connections:
 
     def _listen(self, device: int, pins: Iterable[str], notes: bool = False) -> None:
         """Have changes of pins, or the end of each character, looked for from now on."""
-        self._watched.setdefault(device, set()).update(pins)
+        self.watched.setdefault(device, set()).update(pins)
         if self._models[device].in_amaranth:
             self._heed(device, pins, notes)
 
@@ -121,7 +126,7 @@ class Connections:
 
     def next_change(self, device: int, cycle: int) -> int | None:
         """Return the first row after ``cycle`` in which something watched of a device may change."""
-        pins = self._watched.get(device)
+        pins = self.watched.get(device)
         if pins is None:
             return None
         rows = [self._models[device].next_edge(cycle), self._hosts[device].next_text(cycle)]
@@ -130,5 +135,5 @@ class Connections:
 
     def next_change_of_all(self, row: int) -> int | None:
         """Return the first row after ``row`` in which anything watched may change."""
-        rows = [self.next_change(device, row) for device in self._watched]
+        rows = [self.next_change(device, row) for device in self.watched]
         return min((row for row in rows if row is not None), default=None)

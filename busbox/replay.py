@@ -197,6 +197,8 @@ class Replay:
         for level in system.inputs:
             self._schedule(level)
         self._connections = Connections(system, self._hosts, self._models, self._engine.heed)
+        self._accesses = [model.access for model in self._models]
+        self._watched = self._connections.watched
         self._resets = deque(system.resets)
         self._free, self._rest = 0, 0
         self._seeks = False
@@ -240,16 +242,17 @@ class Replay:
 
     def _answer(self, slot: int, access: Access) -> Answer:
         try:
-            answer = self._models[slot].access(access)
+            answer = self._accesses[slot](access)
         except Exception as error:
             error.add_note(
                 f"in {self._system.name}: {self._hosts[slot].name}, cycle {access.cycle}, "
                 f"access {access.number}"
             )
             raise
-        change = self._connections.next_change(slot, access.cycle)
-        if change is not None:
-            self._engine.lower(change)
+        if slot in self._watched:
+            change = self._connections.next_change(slot, access.cycle)
+            if change is not None:
+                self._engine.lower(change)
         return answer
 
     # The loop.

@@ -121,17 +121,35 @@ class Ear(Protocol):
 class Engine(Protocol):
     """What the replay loop drives."""
 
-    name: str
-    row: int
-    free: int
-    left: int
     closed: bool
-    result: Result | None
     log: array[int]
     timeouts: list[int]
     marks: list[tuple[int, int]]
     breaches: list[tuple[str, Any]]
-    quiet_since: int | None
+
+    @property
+    def name(self) -> str:
+        """How a recording calls it."""
+
+    @property
+    def row(self) -> int:
+        """The first row that has not been run."""
+
+    @property
+    def free(self) -> int:
+        """The first row for the next command."""
+
+    @property
+    def left(self) -> int:
+        """The row in which the last handler was over."""
+
+    @property
+    def result(self) -> Result | None:
+        """The result of the last command."""
+
+    @property
+    def quiet_since(self) -> int | None:
+        """The row from which on nothing has moved, while the access that is up waits."""
 
     @property
     def hangs_at(self) -> int | None:

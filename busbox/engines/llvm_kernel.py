@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import ctypes
 from array import array
+from collections.abc import Callable
+from functools import partial
+from struct import Struct
 
 from busbox.engines.llvm_loop import Records, Writer, lay_out_loop
-from busbox.engines.loop import INITIAL, LOGGED, STATE
+from busbox.engines.loop import CALLED, INITIAL, LOGGED, STATE
 from busbox.engines.netlist.layout import Place
 from busbox.engines.netlist.native import compile_ir
 from busbox.engines.netlist_engine import (
@@ -18,6 +21,8 @@ from busbox.engines.netlist_engine import (
 )
 
 _LOGGED, _FULL, _COMMANDS = (STATE.index("logged"), STATE.index("full"), len(STATE))
+
+_CALL = Struct(f"={len(CALLED)}q")
 
 
 class LlvmKernel:
@@ -43,15 +48,17 @@ class LlvmKernel:
         self._code = compile_ir(self.text)
         entry = ctypes.CFUNCTYPE(ctypes.c_int64, ctypes.c_void_p)
         at = ctypes.addressof(self._words)
-        self._at = ctypes.c_void_p(at)
-        self._loop, self._look, self._watch, first = (
-            entry(self._code.address(name)) for name in ("loop", "look", "watch", "first")
+        self._look, self._watch, self._first, loop = (
+            partial(entry(self._code.address(name)), at)
+            for name in ("look", "watch", "first", "loop")
         )
-        first(self._at)
+        self._first()
+        #: Run the loop until it returns; return why.
+        self.go: Callable[[], int] = loop
 
-    def go(self) -> int:
-        """Run the loop until it returns; return why."""
-        return int(self._loop(self._at))
+    def call(self) -> tuple[int, ...]:
+        """Return the numbers of a call."""
+        return _CALL.unpack_from(self._block)
 
     def play(self, commands: array[int]) -> None:
         """Take commands from here."""
@@ -85,7 +92,7 @@ class LlvmKernel:
 
     def see(self, slot: int) -> int:
         """Settle; return what is seen of a hardware device, and compare with that from now on."""
-        self._look(self._at)
+        self._look()
         records = self._layout.seen[slot]
         word = records.source.read(self._block)
         records.last.write(self._block, word)
@@ -105,7 +112,7 @@ class LlvmKernel:
         """Return a register of a hardware device."""
         if watch_address(slot) in self._inputs:
             self._layout.design.inputs[watch_address(slot)].write(self._block, offset >> 2)
-        self._watch(self._at)
+        self._watch()
         return self._layout.design.outputs[watch_data(slot)].read(self._block)
 
 

@@ -322,10 +322,10 @@ class _Function:
 
     def _value(self, node: ast.expr) -> str:
         match node:
-            case ast.Constant(value=value):
+            case ast.Constant(value=int(value)):
                 return str(value)
-            case ast.UnaryOp(op=ast.USub(), operand=ast.Constant(value=value)):
-                return f"-{value}"
+            case ast.UnaryOp(op=ast.USub(), operand=ast.Constant(value=int(value))):
+                return str(-value)
             case ast.Name(id=name) if name.startswith("out_"):
                 place = self._layout.design.outputs[name.removeprefix("out_")]
                 return self._resized(self._get(place), place.width, 64)

@@ -42,24 +42,27 @@ STAYS = 3
 #: What the loop knows between two calls. Rows are those of the run.
 STATE = (
     "row",  # the first one that has not been run
+    "slot", "inner", "write", "data", "lanes", "logged",  # with a call: see below
     "limit", "entered", "rest", "called",  # of this call: see the contract of engines
     "free", "opened",  # the first row for the next command, and for a handler
     "handling", "closed",  # a handler runs; no command will come
     "reset_until", "reset_row",  # RST is high before this row, or -1; its first row
-    "kind", "number", "write", "address", "data", "lanes", "start",  # of the command, kind -1: none
+    "kind", "number", "address", "start",  # of the command, kind -1: none
     "poll", "mask", "value", "every", "most", "reads",
     "up", "asked",  # an access is up; a model has been asked in this row
     "request", "written", "rst", "reply",  # what the inputs of the design are to be
     "hold_until",  # the model that is called is not to be asked before
     "hang_after", "stopped_at", "quiet_from",  # nothing moves from this row on, or -1
     "taken", "fed",  # commands taken, and there
-    "logged", "log_room",
+    "log_room",
     "result", "failed",  # of the last command; failed -1: none
-    "slot", "inner",  # of a call: the slot, the word address in it
     "heeding",  # something of hardware devices is heeded
     "awake",  # a bit for each part of the design of which an edge may change something
     "told", "stop", "fresh", "full", "moved",
 )  # fmt: skip
+
+#: The first numbers: what a model is asked. Slot, word address in it, the access and its place.
+CALLED = STATE[:7]
 
 #: What is not 0 in the row before the first.
 INITIAL = {

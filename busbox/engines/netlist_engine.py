@@ -9,7 +9,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from array import array
 from bisect import bisect_left
-from collections.abc import Callable, Iterable, Mapping, MutableSequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar, Protocol
 
@@ -51,6 +51,7 @@ from busbox.engines.netlist.parts import hold, split
 from busbox.errors import ModelError
 from busbox.fabric.design import Design, hardware_of
 from busbox.fabric.guard import breaches
+from busbox.fabric.hardware import Listener
 from busbox.registers import WORD
 from busbox.system import System
 from busbox.traffic.source import Result
@@ -60,26 +61,33 @@ AT = {name: place for place, name in enumerate(STATE)}
 _ROW, _LIMIT, _FREE, _KIND, _START = (
     AT[name] for name in ("row", "limit", "free", "kind", "start")
 )
-_SLOT, _INNER, _WRITE, _DATA, _LANES = (
-    AT[name] for name in ("slot", "inner", "write", "data", "lanes")
+_WRITE, _DATA, _LANES = (AT[name] for name in ("write", "data", "lanes"))
+_REPLY, _LOGGED, _QUIET = (AT[name] for name in ("reply", "logged", "quiet_from"))
+_ENDS, _ADDRESSES, _WRITES, _TERMINATORS = (
+    LOG.index(name) for name in ("end", "address", "write", "terminator")
 )
-_REPLY, _HOLD, _LOGGED, _QUIET = (
-    AT[name] for name in ("reply", "hold_until", "logged", "quiet_from")
-)
-_ENDS, _ADDRESSES, _TERMINATORS = (LOG.index(name) for name in ("end", "address", "terminator"))
+
+
+class Numbers(Protocol):
+    """A row of numbers that can be changed."""
+
+    def __len__(self) -> int: ...
+
+    def __getitem__(self, place: int, /) -> int: ...
+
+    def __setitem__(self, place: int, number: int, /) -> None: ...
 
 
 class Kernel(Protocol):
-    """The loop of one design, and what it keeps.
+    """The loop of one design, and what it keeps."""
 
-    Attributes
-    ----------
-    state : the numbers named in :data:`busbox.engines.loop.STATE`
-    stays : three numbers for each slot
-    """
+    @property
+    def state(self) -> Numbers:
+        """The numbers named in :data:`busbox.engines.loop.STATE`."""
 
-    state: MutableSequence[int]
-    stays: MutableSequence[int]
+    @property
+    def stays(self) -> Numbers:
+        """:data:`busbox.engines.loop.STAYS` numbers for each slot."""
 
     @property
     def noted(self) -> bool:
@@ -87,6 +95,9 @@ class Kernel(Protocol):
 
     def go(self) -> int:
         """Run the loop until it returns; return why."""
+
+    def call(self) -> Sequence[int]:
+        """Return the numbers of :data:`busbox.engines.loop.CALLED`."""
 
     def play(self, commands: array[int]) -> None:
         """Take commands from here; called again when there are more of them."""
@@ -234,13 +245,13 @@ class NetlistEngine(ABC):
                    for stem, group in view.device.groups.items()}
             for slot, view in self._views.items()
         }  # fmt: skip
-        self._hears_all = {slot: system.devices[slot].model.listener.every_access
-                           for slot in self._views}  # fmt: skip
+        self._hears = {slot: _heard_by(system.devices[slot].model.listener) for slot in self._views}
         self._told: dict[int, int | None] = dict.fromkeys(self._views)
         self._renewed: set[int] = set()
         self._count = 0
         self._deadline = 0
-        self._stays: tuple[int | None] | None = None
+        self._said: tuple[int | None] | None = None
+        self._kept: set[int] = set()
         self._handler: _Suspended | None = None
         self._waiting: array[int] = array("q")
         self._kernel = self.make_kernel(self._parts)
@@ -359,24 +370,15 @@ class NetlistEngine(ABC):
         self._set(hold_until=0, quiet_from=-1)
         self._forget_stays()
 
-    def _forget_stays(self) -> None:
-        stays = self._kernel.stays
-        for place in range(0, len(stays), STAYS):
-            stays[place] = 0
-
-    def stays(self, until: int | None) -> None:
-        """Take it that the word which is being read stays until a row."""
-        self._stays = (until,)
-
     def run(self, limit: int, called: bool = False, rest: bool = False) -> Stop:
         """Run rows up to ``limit - 1``; if a handler is called, to a row that can take it."""
         row = self.row
         self._set(limit=limit, entered=row, called=int(called), rest=int(rest), stop=0)
-        go, stop = self._kernel.go, None
+        go, ask, stop = self._kernel.go, self._ask, None
         while stop is None:
             why = go()
             if why == CALL:
-                self._ask()
+                ask()
             else:
                 stop = self._returned(why)
         self._flush()
@@ -526,45 +528,50 @@ class NetlistEngine(ABC):
     def _ask(self) -> None:
         """Ask the model whose outlet is called."""
         state = self._state
-        slot, row, write = state[_SLOT], state[_ROW], state[_WRITE]
-        self._stays = None
-        answer = self._answer(
-            slot,
-            Access(
-                row,
-                state[_INNER] << 2,
-                write == 1,
-                state[_DATA],
-                state[_LANES],
-                self._count + state[_LOGGED],
-            ),
-        )
-        place = slot * STAYS
-        stays = self._kernel.stays
+        row, slot, inner, write, data, lanes, logged = self._kernel.call()
+        self._said = None
+        access = Access(row, inner << 2, write == 1, data, lanes, self._count + logged)
+        answer = self._answer(slot, access)
         if type(answer) is int:
-            reply = answer << 2 & _ANSWER | 1
-            state[_REPLY] = reply
-            if self._stays is None or write:
-                stays[place] = 0
-            else:
-                until = self._stays[0]
-                stays[place] = FOREVER if until is None else until
-                stays[place + 1] = state[_INNER]
-                stays[place + 2] = reply
-            return
-        stays[place] = 0
+            state[_REPLY] = answer << 2 & _ANSWER | 1
+        else:
+            self._take_answer(row, answer)
+        if self._said is not None and not write and state[_REPLY] & 1:
+            (until,) = self._said
+            self._keep(slot, FOREVER if until is None else until, inner, state[_REPLY])
+        elif slot in self._kept:
+            self._keep(slot, 0, 0, 0)
+
+    def _take_answer(self, row: int, answer: Answer) -> None:
+        """Take an answer that is no plain word."""
         if isinstance(answer, Hold):
             until = answer.until
             if until is not None and until <= row:
                 raise ModelError(f"a hold in cycle {row} must end in a later cycle, not in {until}")
-            state[_HOLD] = FOREVER if until is None else until
-            state[_QUIET] = -1
+            self._set(hold_until=FOREVER if until is None else until, quiet_from=-1)
         elif answer is ERROR:
-            state[_REPLY] = 0b10
+            self._state[_REPLY] = 0b10
         elif isinstance(answer, int):  # a bool, say
-            state[_REPLY] = int(answer) << 2 & _ANSWER | 1
+            self._state[_REPLY] = int(answer) << 2 & _ANSWER | 1
         else:
             raise ModelError(f"a model must answer a word, ERROR or a Hold, not {answer!r}")
+
+    def _keep(self, slot: int, until: int, inner: int, reply: int) -> None:
+        """Let the loop answer reads of a word in the model's place, before a row."""
+        stays, place = self._kernel.stays, slot * STAYS
+        stays[place], stays[place + 1], stays[place + 2] = until, inner, reply
+        if until:
+            self._kept.add(slot)
+        else:
+            self._kept.discard(slot)
+
+    def stays(self, until: int | None) -> None:
+        """Take it that the word which is being read stays until a row."""
+        self._said = (until,)
+
+    def _forget_stays(self) -> None:
+        for slot in list(self._kept):
+            self._keep(slot, 0, 0, 0)
 
     # Hardware devices.
 
@@ -613,10 +620,13 @@ class NetlistEngine(ABC):
         if not fresh and not self._kernel.noted:
             return
         log = np.array(fresh, dtype="i8").reshape(-1, LOGGED)
-        slots = self._slots(log[:, _ADDRESSES])
+        heard = any(hears != "none" for hears in self._hears.values())
+        slots = self._slots(log[:, _ADDRESSES]) if heard else np.full(len(log), -1)
         found: list[tuple[int, int, Any]] = []
         for slot in self._views:
             mine = (slots == slot) & (log[:, _TERMINATORS] <= ERR)
+            if self._hears[slot] == "last write":
+                mine &= log[:, _WRITES] == 1
             numbers = np.flatnonzero(mine)
             self._tell_of(slot, log[numbers], numbers + self._count)
             name = self._names[slot]
@@ -634,7 +644,7 @@ class NetlistEngine(ABC):
     def _tell_of(self, slot: int, log: Any, numbers: Any) -> None:
         """Tell one device's pins, accesses and notes, row by row."""
         ear, view, show = self._ears[slot], self._views[slot], self._show
-        ended = _Ended(self._map, log, numbers, ear, self._hears_all[slot])
+        ended = _Ended(self._map, log, numbers, ear, self._hears[slot] == "every")
         for row, word in zip(*self._kernel.heard(slot), strict=True):
             if ended.next < row:
                 ended.tell_before(row)
@@ -671,6 +681,11 @@ class _Ended:
             offset, number = self._map.decode(address).offset & ~3, int(self._numbers[place])
             self._ear.take_end(Access(end, offset, write == 1, data if write else 0, lanes, number))
         self._told, self.next = upto, self._ends[upto]
+
+
+def _heard_by(listener: type[Listener]) -> str:
+    """Return which accesses a listener must be told."""
+    return "none" if listener.access is Listener.access else listener.hears
 
 
 _ANSWER = WORD << 2

@@ -7,7 +7,7 @@ from array import array
 from collections.abc import Generator, Iterable
 from typing import Any
 
-from busbox.engines.loop import INITIAL, LOGGED, LOOK, LOOP, REASONS, STATE, STAYS
+from busbox.engines.loop import CALLED, INITIAL, LOGGED, LOOK, LOOP, REASONS, STATE, STAYS
 from busbox.engines.netlist import PythonSource
 from busbox.engines.netlist_engine import (
     NetlistEngine,
@@ -88,6 +88,10 @@ class PythonKernel:
     def go(self) -> int:
         """Run the loop until it returns; return why."""
         return self._run.send(GO)
+
+    def call(self) -> list[int]:
+        """Return the numbers of a call."""
+        return self.state[: len(CALLED)]
 
     def play(self, commands: array[int]) -> None:
         """Take commands from here."""

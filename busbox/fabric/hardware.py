@@ -41,7 +41,7 @@ port) from the declaration, so that a device writes only its own logic, in ``bui
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Literal
 
 from amaranth.hdl import Cat, Const, Module, Mux, Signal, unsigned
 from amaranth.lib import memory, wiring
@@ -156,11 +156,11 @@ class Listener:
 
     Attributes
     ----------
-    every_access : it must be told every access; if not, of those between two changes of pins or
-        notes the last one is enough
+    hears : which accesses it must be told: ``every``; or, of those between two changes of pins or
+        notes, the ``last`` one, or the ``last write``
     """
 
-    every_access: ClassVar[bool] = True
+    hears: ClassVar[Literal["every", "last", "last write"]] = "every"
 
     def __init__(self, host: Host, **settings: Any) -> None:
         self.host = host

@@ -69,7 +69,8 @@ class _Reader:
         rows = [line.split(self._separator) for line in chunk]
         if any(len(row) != self._width or '"' in row[0] for row in rows):
             return None
-        wait, op, place, data, selected, *pc = zip(*rows, strict=True)
+        cells: list[tuple[str, ...]] = list(zip(*rows, strict=True))
+        wait, op, place, data, selected, *pc = cells
         try:
             columns = {
                 "write": [_OPS[cell] for cell in op],
@@ -82,9 +83,9 @@ class _Reader:
             }
         except (KeyError, ValueError):
             return None
-        if any(write and word < 0 for write, word in zip(columns["write"], columns["data"])):  # noqa: B905
-            return None
-        return AccessTable(columns)
+        table = AccessTable(columns)
+        missing = (table["write"] == 1) & (table["data"] < 0)
+        return None if missing.any() else table
 
 
 class _Remembered(dict[str, int]):

@@ -26,7 +26,7 @@ class AccessTable:
         self._rows: NDArray[np.int64] = np.array([columns[name] for name in TABLE], dtype="i8")
 
     def __len__(self) -> int:
-        return self._rows.shape[1]
+        return len(self._rows[0])
 
     def __getitem__(self, name: str) -> NDArray[np.int64]:
         row: NDArray[np.int64] = self._rows[TABLE.index(name)]

@@ -58,7 +58,7 @@ class InputStage(wiring.Component):
 class GpioListener(Listener):
     """Knows which access moved a pin."""
 
-    every_access = False
+    hears = "last write"
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)

@@ -179,7 +179,7 @@ class PulseSenderHardware(wiring.Component):
 class PulseLedListener(Listener):
     """Turns the sender's notes into frames with their colours, and into what was odd or missed."""
 
-    every_access = False
+    hears = "last write"
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)

@@ -15,7 +15,7 @@ from busbox.models.timer.registers import TimerRegisters
 class TimerListener(Listener):
     """Knows which access moved ``ring``."""
 
-    every_access = False
+    hears = "last write"
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)

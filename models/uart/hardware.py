@@ -209,7 +209,7 @@ class SerialReceiverHardware(wiring.Component):
 class UartListener(Listener):
     """Turns the port's notes into text and events, each with the access that caused it."""
 
-    every_access = False
+    hears = "last"
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)

@@ -21,7 +21,7 @@ def hold(program: Program, constants: Mapping[str, int]) -> Program:
     graph = Graph()
     found: dict[Node, Node] = {}
     for node in in_order(program.roots()):
-        name = program.inputs[node.extra].name if node.kind == "input" else None
+        name = program.inputs[node.extra].name if node.kind == "input" else ""
         if name in constants:
             found[node] = graph.const(constants[name], node.width)
         else:
@@ -55,7 +55,7 @@ def _again(graph: Graph, node: Node, args: list[Node]) -> Node:
         case "eq":
             return graph.equal(*args)
         case "ult" | "slt":
-            return graph.less(*args, signed=node.kind == "slt")
+            return graph.less(args[0], args[1], node.kind == "slt")
         case "slice":
             return graph.slice(args[0], node.extra, node.width)
         case "sext":
