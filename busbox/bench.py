@@ -140,7 +140,7 @@ class Bench:
 
     def run(
         self,
-        engine: str = "reference",
+        engine: str = "auto",
         until: int | str | None = None,
         *,
         traffic: object = None,

@@ -202,6 +202,7 @@ class Replay:
         self._resets = deque(system.resets)
         self._free, self._rest = 0, 0
         self._seeks = False
+        self._quiet: int | None = None
         self._given_up: list[tuple[int, Await]] = []
         self._done: list[tuple[int, int]] = []
         self._served = False
@@ -321,6 +322,7 @@ class Replay:
                 observe(row, self._models)
                 limit = min(limit, row + 1)
             if engine.run(limit, called, self._seeks) is Stop.HANG:
+                self._quiet = engine.quiet_since
                 return engine.row - 1, "hang"
 
     def _numbered_handlers(self) -> list[tuple[Handler, int]]:
@@ -527,11 +529,16 @@ class Replay:
             for cycle, _, one in sorted(self._inputs, key=lambda entry: entry[:2])
         ]
         left += [f"reset in cycle {one.at}" for one in self._resets]
-        if not left:
-            return []
-        more = "" if len(left) < 4 else f" and {len(left) - 3} more"
-        end = show_time(self._engine.row, self._system.clock_hz)
-        return [f"The run ended at {end}, before: {', '.join(left[:3])}{more}."]
+        notes = []
+        if self._engine.unexecuted:
+            notes.append(
+                f"Prints and checks of the hardware are not carried out by engine "
+                f"{self._engine.name}, but by engine reference: {_some(self._engine.unexecuted)}."
+            )
+        if left:
+            end = show_time(self._engine.row, self._system.clock_hz)
+            notes.append(f"The run ended at {end}, before: {_some(left)}.")
+        return notes
 
     def _put_away(self, row: int) -> None:
         """Put what is recorded of the rows before ``row`` into columns: no run is held in memory."""
@@ -560,6 +567,14 @@ class Replay:
         slots: IntColumn = np.array(numbers, dtype="i2")[where]
         return slots
 
+    def _quiet_since(self) -> int | None:
+        """Return since when an access that hangs could not be answered any more, if that is sure."""
+        row = self._engine.row
+        coming = self._inputs or self._wakes or self._resets
+        if coming or self._connections.next_change_of_all(row) is not None:
+            return None
+        return self._quiet
+
     def _evidence(self, recording: Recording) -> Evidence:
         return Evidence(
             self._system,
@@ -568,7 +583,14 @@ class Replay:
             given_up=self._given_up,
             crowd=self._crowd,
             breaches=self._engine.breaches,
+            quiet_since=self._quiet_since(),
         )
+
+
+def _some(names: Sequence[str]) -> str:
+    """Return up to three names, and how many there are besides."""
+    more = "" if len(names) < 4 else f" and {len(names) - 3} more"
+    return f"{', '.join(names[:3])}{more}"
 
 
 def replay(

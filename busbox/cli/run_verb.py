@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -24,10 +24,19 @@ from busbox.engines import DEFAULT_ENGINE, ENGINES
 from busbox.errors import InputError, Mistake
 from busbox.recording import Recording
 
+if TYPE_CHECKING:
+    from busbox.engines.agree import Checked
+    from busbox.replay import Progress
+
 
 @click.command("run")
 @click.argument("bench")
 @click.option("--engine", default=DEFAULT_ENGINE, help=f"What runs it: {', '.join(ENGINES)}.")
+@click.option(
+    "--check-engines",
+    is_flag=True,
+    help="Run it with every engine, compare all that they record, and exit with 1 if they differ.",
+)
 @click.option(
     "--traffic", metavar="FILE", help="Play this instead of the bench's traffic (or FILE.py:NAME)."
 )
@@ -52,6 +61,7 @@ from busbox.recording import Recording
 def command(
     bench: str,
     engine: str,
+    check_engines: bool,
     traffic: str | None,
     values: tuple[str, ...],
     vcd: str | None,
@@ -81,14 +91,16 @@ def command(
         with shown_progress(as_json) as progress, _by_option():
             run = partial(opened.run, engine, traffic=traffic, progress=progress)
             recording, extras = _run(opened, run, until, traffic, stop_on, coverage)
+            checked = _compared(recording, opened, until, traffic, progress, check_engines)
+            extras |= checked.as_object() if checked else {}
         _write(opened, recording, vcd, out, extras)
-        failed |= _failed(recording, strict)
+        failed |= _failed(recording, strict) or bool(checked and checked.difference)
         if as_json:
             from busbox.reports.json_report import as_object
 
             objects.append(as_object(recording) | extras)
         else:
-            _print_summary(recording, extras, last=name == names[-1])
+            _print_summary(recording, extras, checked, last=name == names[-1])
     if as_json:
         print_json(objects if several else objects[0])
     return int(failed)
@@ -121,17 +133,46 @@ def _run(
     return recording, extras
 
 
+def _compared(
+    recording: Recording,
+    bench: Bench,
+    until: str | None,
+    traffic: str | None,
+    progress: Progress | None,
+    wanted: bool,
+) -> Checked | None:
+    """Run the bench with every other engine too, if that is wanted, and compare."""
+    if not wanted:
+        return None
+    from busbox.engines.agree import Checked, first_difference
+
+    names = [recording.engine]
+    for name in ENGINES[1:]:
+        if name == recording.engine:
+            continue
+        other = bench.run(name, until, traffic=traffic, progress=progress)
+        names.append(name)
+        difference = first_difference(recording, other)
+        if difference is not None:
+            return Checked(tuple(names), difference)
+    return Checked(tuple(names), None)
+
+
 def _failed(recording: Recording, strict: bool) -> bool:
     broken = any(not one.held for one in recording.musts)
     return broken or recording.ended == "hang" or (strict and bool(recording.counts))
 
 
-def _print_summary(recording: Recording, extras: dict[str, Any], last: bool) -> None:
+def _print_summary(
+    recording: Recording, extras: dict[str, Any], checked: Checked | None, last: bool
+) -> None:
     from busbox.reports.summary import summarise
 
     page = paper()
     stopped = recording.ended == "until" and extras.get("stopped_on") is not None
     summarise(recording, page, extras.get("coverage"), stopped)
+    if checked is not None:
+        page.title(str(checked))
     if not last:
         page.line()
     page.print()

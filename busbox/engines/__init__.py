@@ -44,14 +44,16 @@ Contract
    access, no input, wake or reset has come.
 15. It may run rows in no time, as long as nothing in them differs. ``quiet_since`` is the row from
    which on nothing moved while the access that is up waited, or None: not known.
-16. ``run`` may stop earlier than it must. An engine knows no model and no bench.
+16. ``unexecuted`` names prints and checks in the hardware that the engine does not carry out.
+17. ``run`` may stop earlier than it must. An engine knows no model and no bench.
 """
 
 from __future__ import annotations
 
 from array import array
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from enum import Enum
+from importlib.util import find_spec
 from typing import Any, NamedTuple, Protocol
 
 from busbox.device import Access, Answer
@@ -126,6 +128,10 @@ class Engine(Protocol):
     timeouts: list[int]
     marks: list[tuple[int, int]]
     breaches: list[tuple[str, Any]]
+
+    @property
+    def unexecuted(self) -> Sequence[str]:
+        """Hierarchical names of prints and checks that are not carried out."""
 
     @property
     def name(self) -> str:
@@ -218,17 +224,21 @@ class Engine(Protocol):
 #: each hardware device, by the number of its slot.
 EngineFactory = Callable[[System, Callable[[int, Access], Answer], Mapping[int, Ear]], Engine]
 
-ENGINES = ("reference", "python", "llvm")
-DEFAULT_ENGINE = "reference"
+#: What runs a system; ``auto`` is ``llvm`` where llvmlite is installed, else ``python``.
+ENGINES = ("auto", "llvm", "python", "reference")
+DEFAULT_ENGINE = "auto"
 
 
-def engine_class(name: str) -> EngineFactory:
+def engine_class(name: str = DEFAULT_ENGINE) -> EngineFactory:
     """Return the engine of that name, imported on first use.
 
     Raises
     ------
-    InputError : there is none
+    InputError : there is none, or it is not installed
     """
+    native = find_spec("llvmlite") is not None
+    if name == "auto":
+        name = "llvm" if native else "python"
     if name == "reference":
         from busbox.engines.reference import ReferenceEngine
 
@@ -237,10 +247,15 @@ def engine_class(name: str) -> EngineFactory:
         from busbox.engines.python_kernel import PythonEngine
 
         return PythonEngine
-    if name == "llvm":
+    if name == "llvm" and native:
         from busbox.engines.llvm_kernel import LlvmEngine
 
         return LlvmEngine
+    if name == "llvm":
+        raise InputError.of(
+            "engine llvm needs llvmlite, which is not installed: install busbox[fast], or take "
+            "--engine python"
+        )
     raise InputError.of(
         f"there is no engine {name!r}{nearest(name, ENGINES)} (known: {one_of(ENGINES)})"
     )

@@ -273,6 +273,11 @@ class NetlistEngine(ABC):
     # The contract.
 
     @property
+    def unexecuted(self) -> Sequence[str]:
+        """Hierarchical names of prints and checks that are not carried out."""
+        return self._parts.program.unexecuted
+
+    @property
     def row(self) -> int:
         """The first row that has not been run."""
         return self._state[_ROW]
@@ -307,8 +312,8 @@ class NetlistEngine(ABC):
     @property
     def quiet_since(self) -> int | None:
         """The row from which on nothing has moved, while the access that is up waits."""
-        quiet = self._state[_QUIET]
-        return quiet if self._up and quiet >= 0 else None
+        quiet, hold = self._state[_QUIET], self._get("hold_until")
+        return quiet if self._up and quiet >= 0 and hold in (0, FOREVER) else None
 
     @property
     def _up(self) -> bool:

@@ -52,6 +52,7 @@ class ReferenceEngine:
     """
 
     name = "reference"
+    unexecuted = ()
     watch_ports: ClassVar[bool] = False
 
     def __init__(

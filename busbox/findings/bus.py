@@ -133,7 +133,8 @@ def bus_hang(evidence: Evidence) -> Iterator[Hit]:
 
     Finding
     -------
-    read of 0x50000000: unanswered for 500 cycles (the limit hang_after); the run ends here. No
+    read of 0x50000000: unanswered for 500 cycles (the limit hang_after); the run ends here.
+    Nothing has moved since cycle 4 and nothing more is to come: it would never be answered. No
     slot decodes it.
 
     try: The nearest slot is levers at 0x40000000..0x40000fff; the same offset there is levers.OUT
@@ -171,6 +172,11 @@ def _tell_hang(evidence: Evidence, access: int) -> tuple[str, str]:
         f"{evidence.describe(access)}: unanswered for {waited} cycles (the limit hang_after); "
         "the run ends here."
     )
+    if evidence.quiet_since is not None:
+        message += (
+            f" Nothing has moved since cycle {evidence.quiet_since} and nothing more is to come: it "
+            "would never be answered."
+        )
     if found.slot is None:
         return message + " No slot decodes it.", (
             f"{_nearest_hint(evidence, found.address)} A fabric that is silent needs a watchdog."

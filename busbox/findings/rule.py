@@ -60,6 +60,8 @@ class Evidence:
     given_up : (last row, await) for every await given up at its limit
     crowd : (row in which the first was taken, handler) if handlers left the CPU no row
     breaches : (port, breach) from the rule checkers
+    quiet_since : the row since which an access that hangs could not be answered any more, if the
+        engine has proved that, and nothing more was to come
     """
 
     system: System
@@ -68,6 +70,7 @@ class Evidence:
     given_up: list[tuple[int, Await]] = field(default_factory=list)
     crowd: tuple[int, Handler] | None = None
     breaches: list[tuple[str, Any]] = field(default_factory=list)
+    quiet_since: int | None = None
 
     def where(self, test: Callable[[Accesses], Any]) -> Iterator[int]:
         """Yield the accesses for which ``test``, given some of them at a time, gives true."""
