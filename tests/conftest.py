@@ -1,4 +1,7 @@
-"""Every test watches every port with the Wishbone rule checker.
+"""Every test runs on the engine reference, and watches every port with the Wishbone rule checker.
+
+That engine is the judge, and the quickest for a few hundred rows. Tests of the other engines name them
+(tests/engines).
 
 Properties draw other examples in every run, but not in CI, where a run says something of the change
 alone; ``make test-long`` and everybody's own runs look for what is not known yet.
@@ -11,6 +14,7 @@ import os
 import pytest
 from hypothesis import settings
 
+import busbox.engines
 from busbox.engines.reference import ReferenceEngine
 
 settings.register_profile("ci", derandomize=True)
@@ -21,3 +25,4 @@ if os.environ.get("CI"):
 @pytest.fixture(autouse=True)
 def _watch_ports(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(ReferenceEngine, "watch_ports", True)
+    monkeypatch.setattr(busbox.engines, "preferred", lambda: "reference")

@@ -229,6 +229,11 @@ ENGINES = ("auto", "llvm", "python", "reference")
 DEFAULT_ENGINE = "auto"
 
 
+def preferred() -> str:
+    """Return what ``auto`` is here."""
+    return "python" if find_spec("llvmlite") is None else "llvm"
+
+
 def engine_class(name: str = DEFAULT_ENGINE) -> EngineFactory:
     """Return the engine of that name, imported on first use.
 
@@ -236,9 +241,8 @@ def engine_class(name: str = DEFAULT_ENGINE) -> EngineFactory:
     ------
     InputError : there is none, or it is not installed
     """
-    native = find_spec("llvmlite") is not None
     if name == "auto":
-        name = "llvm" if native else "python"
+        name = preferred()
     if name == "reference":
         from busbox.engines.reference import ReferenceEngine
 
@@ -247,7 +251,7 @@ def engine_class(name: str = DEFAULT_ENGINE) -> EngineFactory:
         from busbox.engines.python_kernel import PythonEngine
 
         return PythonEngine
-    if name == "llvm" and native:
+    if name == "llvm" and find_spec("llvmlite") is not None:
         from busbox.engines.llvm_kernel import LlvmEngine
 
         return LlvmEngine
@@ -264,5 +268,5 @@ def engine_class(name: str = DEFAULT_ENGINE) -> EngineFactory:
 __all__ = [
     "ACCESS", "ACK", "AWAIT", "DEFAULT_ENGINE", "ENGINES", "ERR", "LOG", "MARK", "NONE", "PAUSE",
     "RESET", "RESET_STEP", "TERMINATORS", "WATCHDOG", "Command", "Ear", "Engine",
-    "EngineFactory", "Stop", "engine_class",
+    "EngineFactory", "Stop", "engine_class", "preferred",
 ]  # fmt: skip

@@ -25,9 +25,9 @@ def check_wires(system: System) -> None:
     ------
     EngineError : there is one; it is named with what it shows
     """
-    devices = hardware_of(system)
     for wire in system.wires:
-        if wire.from_device not in devices:
+        devices = hardware_of(system, {wire.from_device})
+        if not devices:
             continue
         shown = shown_on(devices[wire.from_device], wire.from_pin)
         if shown:

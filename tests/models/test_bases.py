@@ -606,6 +606,9 @@ class _Notes:
     def wake_at(self, cycle: int) -> None:
         self.told.append(("wake", cycle))
 
+    def stays(self, until: int | None) -> None:
+        self.told.append(("stays", until))
+
 
 def _drive_directly(model_class: Any, settings: dict[str, Any], looks: int) -> list[Any]:
     """Return all that a model tells and answers, with so many looks at its registers in between."""
@@ -718,5 +721,7 @@ def test_a_host_satisfies_the_protocol() -> None:
     """The host of the tests has every name of the protocol."""
     wanted = {name for name in vars(Host) if not name.startswith("_")}
     wanted |= set(Host.__annotations__)
-    assert wanted == {"edge", "event", "character", "wake_at", "name", "base", "size", "clock_hz"}
+    assert wanted == {
+        "edge", "event", "character", "wake_at", "stays", "name", "base", "size", "clock_hz",
+    }  # fmt: skip
     assert all(hasattr(_Notes(), name) for name in wanted)

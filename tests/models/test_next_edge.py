@@ -49,6 +49,9 @@ class _Host:
     def character(self, cycle: int, byte: int, access: int = -1) -> None:
         """Drop a byte."""
 
+    def stays(self, until: int | None) -> None:
+        """Drop what is said of a read."""
+
     def reset(self, cycle: int) -> None:
         """Forget what is later than ``cycle``."""
         for pin, track in self.pins.items():

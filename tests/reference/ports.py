@@ -57,6 +57,8 @@ def traced(bench: Bench, until: int | None = None) -> tuple[Recording, dict[str,
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(reference, "RuleChecker", Watcher)
         recording = run(bench, until)
+    for trace in traces.values():
+        assert trace.pop(0).rst  # the row before row 0
     assert {len(trace) for trace in traces.values()} == {recording.cycles}
     return recording, traces
 

@@ -11,7 +11,7 @@ from amaranth.hdl import Cat, ClockDomain, Module, Mux, Signal
 
 from busbox.address_map import Slot
 from busbox.engines.netlist import NetlistError, PythonMachine, PythonSource, build
-from busbox.fabric.design import CALLS, REPLY, Design
+from busbox.fabric.design import CALL, Design
 from busbox.system import FabricOptions
 from tests.engines.netlist.apart import Apart
 from tests.engines.netlist.running import drive, simulate
@@ -35,8 +35,11 @@ def ports_of(design: Design) -> dict[str, Signal]:
     return {
         "clk": design.domain.clk,
         "rst": design.rst,
-        "inputs": design.inputs,
+        "request": design.request,
+        "data": design.data,
+        "reply": design.reply,
         "status": design.status,
+        "inner": design.inner,
     }
 
 
@@ -46,20 +49,22 @@ def own_design(count: int, which: int) -> int:
     program = build(design, ports_of(design))
     draw = random.Random(count * 10 + which)
     addresses = [slot.base | 4 for slot in SLOTS[:count]] * 2 + [0x9999_9990]
-    rows, access = [], 0
+    rows, access, data = [], 0, 0
     for number in range(200):
         if number % 8 == 0:
             lanes, data = draw.getrandbits(4), draw.getrandbits(32)
-            access = Design.access_word(draw.random() < 0.3, draw.choice(addresses), lanes, data)
+            access = Design.request_word(draw.random() < 0.3, draw.choice(addresses), lanes)
         reply = draw.random() < 0.5 and Design.reply_word(draw.getrandbits(32), draw.random() < 0.2)
-        rows.append([int(draw.random() < 0.03), (access if number % 8 != 7 else 0) | reply])
-    expected, _ = simulate(
-        design, design.domain.clk, [design.rst, design.inputs], [design.status], rows, {}
-    )
+        request = access if number % 8 != 7 else 0
+        rows.append([int(draw.random() < 0.03), request, data, int(reply)])
+    inputs = [design.rst, design.request, design.data, design.reply]
+    outputs = [design.status, design.inner]
+    expected, _ = simulate(design, design.domain.clk, inputs, outputs, rows, {})
     for machine in machines(program):
-        trace, _ = drive(machine, ["rst", "inputs"], ["status"], rows)
+        names = ["rst", "request", "data", "reply"]
+        trace, _ = drive(machine, names, ["status", "inner"], rows)
         assert trace == expected, type(machine).__name__
-    assert len({shown for (shown,) in expected}) > 20
+    assert len({shown for shown, _ in expected}) > 20
     return len(expected)
 
 
@@ -75,11 +80,12 @@ def test_no_call_depends_on_a_reply() -> None:
     for options in OPTIONS:
         design = Design(SLOTS, options)
         program = build(design, ports_of(design))
-        reply = ("inputs", REPLY, 34)
-        assert not program.reaches(reply, ("status", CALLS, len(SLOTS)))
-        assert program.reaches(reply, ("status", 0, 3))
-        assert program.reaches(("inputs", 2, 30), ("status", CALLS, 1)) != options.registered_decode
-        assert program.depends("status") == {"inputs", "rst"}
+        call = ("status", CALL, len(SLOTS).bit_length())
+        assert not program.reaches("reply", call)
+        assert not program.reaches("reply", "inner")
+        assert program.reaches("reply", ("status", 0, 3))
+        assert program.reaches(("request", 2, 30), call) != options.registered_decode
+        assert program.depends("status") == {"request", "reply", "rst"}
 
 
 def settle_in_part() -> int:
@@ -89,19 +95,20 @@ def settle_in_part() -> int:
     program = build(design, ports_of(design))
     from busbox.engines.netlist.llvm_machine import LlvmMachine
 
-    reply = [("inputs", REPLY, 34)]
+    reply = ["reply"]
     for whole, part in (
         (PythonMachine(program), PythonMachine(program, reply)),
         (LlvmMachine(program), LlvmMachine(program, reply)),
     ):
-        access = Design.access_word(False, 0x1004, 15, 0)
+        access = Design.request_word(False, 0x1004, 15)
         for data, refuse in itertools.product((0, 1, 0xDEADBEEF), (False, True)):
             for machine in (whole, part):
-                machine.set("inputs", access)
+                machine.set("request", access)
+                machine.set("reply", 0)
                 machine.settle()
             before = whole.get("status")
             for machine in (whole, part):
-                machine.set("inputs", access | Design.reply_word(data, refuse))
+                machine.set("reply", Design.reply_word(data, refuse))
             whole.settle()
             part.settle_reply()
             assert whole.get("status") == part.get("status") != before

@@ -1,0 +1,86 @@
+"""What a model says of a word that stays (contract of a model, 10) is true.
+
+A model is stepped through the contract with a host of the test's own. After a read of which it says
+that the word stays, copies of it, left alone, are read in later rows.
+"""
+
+from __future__ import annotations
+
+import copy
+import random
+
+import pytest
+
+from busbox.device import Access, Device
+from tests.models.test_next_edge import MODELS, _built, _Host
+
+#: Rows that are looked at where a word stays for good, or for long.
+AHEAD = 150
+CALLS = 250
+#: Offsets that are read.
+READ = {
+    "gpio": (0x00, 0x10, 0x20),
+    "uart": (0x00, 0x04, 0x08),
+    "pulse_led": (0x00, 0x04, 0x100),
+    "timer": (0x00, 0x08, 0x10),
+}
+#: Those of which something is said.
+SAID = {"gpio": {0x10, 0x20}, "uart": {0x04}, "pulse_led": {0x04}, "timer": {0x10}}
+
+
+class _Listening(_Host):
+    """Keeps what is said of the read that is being answered."""
+
+    said: tuple[int | None] | None = None
+
+    def stays(self, until: int | None) -> None:
+        """Keep it."""
+        self.said = (until,)
+
+
+def read(device: Device, host: _Listening, cycle: int, offset: int) -> object:
+    """Read a word."""
+    host.said = None
+    return device.access(Access(cycle, offset, False, 0, 0xF, 0))
+
+
+def lasts(device: Device, host: _Listening, cycle: int, offset: int, word: object) -> int:
+    """Read copies of the device in the rows for which the word stays; return how many."""
+    assert host.said is not None
+    until = cycle + AHEAD if host.said[0] is None else host.said[0]
+    rows = range(cycle + 1, min(until, cycle + AHEAD))
+    chosen = {*rows[:12], *rows[-4:], *rows[::17]}
+    for row in chosen:
+        alone, left = copy.deepcopy((device, host))
+        assert read(alone, left, row, offset) == word, f"offset {offset:#x}, row {row} of {rows}"
+    return len(chosen)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("name", MODELS)
+def test_a_word_stays_for_as_long_as_the_model_says(name: str, seed: int) -> None:
+    """A read in any row before ``until`` shows the same word, if nothing else comes."""
+    device, plain = _built(name)
+    host = _Listening(plain.first)
+    device.host = host  # type: ignore[attr-defined]
+    for part in vars(device).values():  # a sender keeps the host too
+        if hasattr(part, "host"):
+            part.host = host
+    dice, cycle, looked = random.Random(seed), 0, 0
+    said = set()
+    for _ in range(CALLS):
+        cycle += dice.choice([1, 1, 2, 3, 5, 8, 21])
+        if dice.random() < 0.5:
+            offset = dice.choice(READ[name])
+            word = read(device, host, cycle, offset)
+            if host.said is not None:
+                said.add(offset)
+                looked += lasts(device, host, cycle, offset, word)
+            continue
+        target, value = MODELS[name][2](dice, cycle)
+        if isinstance(target, str):
+            device.input(cycle, target, value)
+        else:
+            device.access(Access(cycle, target, True, value, 0xF, 0))
+    assert said == SAID[name]
+    assert looked > 100
