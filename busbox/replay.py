@@ -26,7 +26,7 @@ from busbox.engines import (
     EngineFactory,
     Stop,
 )
-from busbox.errors import InputError, nearest
+from busbox.errors import BusboxError, InputError, nearest, one_of
 from busbox.findings import Evidence, Wanted, find
 from busbox.hardware_host import HardwareHost
 from busbox.host import DeviceHost
@@ -189,7 +189,14 @@ class Replay:
         ]
         self._ears: dict[int, HardwareHost] = {}
         self._models = [self._device(number) for number in range(len(self._hosts))]
-        self._engine: Engine = factory(system, self._answer, self._ears)
+        try:
+            self._engine: Engine = factory(system, self._answer, self._ears)
+        except BusboxError:
+            raise
+        except Exception as error:
+            slots = [self._hosts[number].name for number in self._ears]
+            error.add_note(f"in {system.name}: while the hardware of {one_of(slots)} was built")
+            raise
         self._source: Source = system.new_source()
         self._ledger = _Ledger(system)
         self._inputs: list[tuple[int, int, InputLevel]] = []

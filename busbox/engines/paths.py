@@ -1,21 +1,35 @@
-"""Which inputs of a hardware device show on its pins within a row.
+"""What the netlist of a hardware device says before it is run.
 
 A wire takes a pin's level at the beginning of a row, before inputs and the access of that row are
 there. So a pin that has a wire must not depend on them within the row; whether it does is read from
-the netlist.
+the netlist. And Amaranth's simulator runs what no hardware does (a clock that nobody drives, a black
+box), or never comes back (a loop): the netlist's reader refuses it.
 """
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 from amaranth.hdl import ClockDomain, Module, Signal, Value
 
-from busbox.engines.netlist import build
+from busbox.device import Site
+from busbox.engines.netlist import Program, build
 from busbox.errors import EngineError
-from busbox.fabric.design import hardware_of
 from busbox.fabric.hardware import Hardware
-from busbox.system import System
+from busbox.system import Placed, System
+
+
+def check_hardware(system: System) -> None:
+    """Refuse hardware devices that no engine runs as they are.
+
+    Raises
+    ------
+    NetlistError : there is one; what is in it is named
+    """
+    for placed in system.devices:
+        if placed.model.in_amaranth:
+            program_of(placed, system.clock_hz)
 
 
 def check_wires(system: System) -> None:
@@ -26,29 +40,46 @@ def check_wires(system: System) -> None:
     EngineError : there is one; it is named with what it shows
     """
     for wire in system.wires:
-        devices = hardware_of(system, {wire.from_device})
-        if not devices:
+        placed = system.devices[wire.from_device]
+        if not placed.model.in_amaranth:
             continue
-        shown = shown_on(devices[wire.from_device], wire.from_pin)
+        shown = shown_on(placed, wire.from_pin, system.clock_hz)
         if shown:
-            slot = system.devices[wire.from_device].slot.name
+            slot = placed.slot.name
             raise EngineError(
                 f"wire from {slot}.{wire.from_pin}: the hardware lets {', '.join(shown)} through to "
                 "this pin within a cycle; put a register before the pin, or leave the wire out"
             )
 
 
-def shown_on(device: Hardware, pin: str) -> list[str]:
-    """Return the members of ``device`` that reach an output pin in the same row, by name."""
+def shown_on(placed: Placed, pin: str, clock_hz: int) -> list[str]:
+    """Return the members of a hardware device that reach an output pin in the same row, by name."""
+    stem, _, number = pin.partition(".")
+    return sorted(program_of(placed, clock_hz).depends((f"pin_{stem}", int(number or 0), 1)))
+
+
+def program_of(placed: Placed, clock_hz: int) -> Program:
+    """Return the program of a hardware device on its own.
+
+    Raises
+    ------
+    NetlistError : it is not run
+    """
+    site = Site(placed.slot.name, placed.slot.base, placed.slot.size, clock_hz)
+    return _program(placed.model, site, tuple(sorted(placed.settings.items())))
+
+
+@lru_cache(maxsize=64)
+def _program(model: type[Hardware], site: Site, settings: tuple[tuple[str, Any], ...]) -> Program:
+    device = model(site, **dict(settings))
     m = Module()
     m.domains += (domain := ClockDomain("sync"))
-    m.submodules.device = device
+    m.submodules[f"slot_{site.name}"] = device
     assert domain.rst is not None
     ports: dict[str, Any] = {"clk": domain.clk, "rst": domain.rst}
     for path, _, value in device.signature.flatten(device):
         ports["_".join(map(str, path))] = _signal(value)
-    stem, _, number = pin.partition(".")
-    return sorted(build(m, ports).depends((f"pin_{stem}", int(number or 0), 1)))
+    return build(m, ports)
 
 
 def _signal(value: object) -> Signal:

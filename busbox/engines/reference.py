@@ -31,6 +31,7 @@ from busbox.engines import (
     Ear,
     Stop,
 )
+from busbox.engines.paths import check_hardware
 from busbox.errors import ModelError
 from busbox.fabric.design import CALL, Design, hardware_of
 from busbox.fabric.guard import breaches
@@ -67,6 +68,7 @@ class ReferenceEngine:
         self.timeouts: list[int] = []
         self.marks: list[tuple[int, int]] = []
         self.breaches: list[tuple[str, Any]] = []
+        check_hardware(system)
         self._answer, self._ears = answer, ears
         self._map = system.address_map
         self.quiet_since: int | None = None

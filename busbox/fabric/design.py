@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 from amaranth.hdl import Cat, ClockDomain, Elaboratable, Module, Mux, Signal
 from amaranth.lib import wiring
@@ -24,15 +24,15 @@ REQUEST = 1 + 1 + wishbone.WORD_ADDRESS_BITS + wishbone.LANES
 CALL = 3 + wishbone.DATA_BITS
 
 
-def hardware_of(system: System, only: Container[int] | None = None) -> dict[int, Hardware]:
-    """Build the hardware devices of a system, or only some, by the number of their slot."""
+def hardware_of(system: System) -> dict[int, Hardware]:
+    """Build the hardware devices of a system, by the number of their slot."""
     return {
         number: placed.model(
             Site(placed.slot.name, placed.slot.base, placed.slot.size, system.clock_hz),
             **placed.settings,
         )
         for number, placed in enumerate(system.devices)
-        if placed.model.in_amaranth and (only is None or number in only)
+        if placed.model.in_amaranth
     }
 
 
@@ -114,7 +114,7 @@ class Design(Elaboratable):
             self.resting.eq(Cat(view.device.at_rest for view in self.views.values()).all()),
         ]
         for number, view in self.views.items():
-            m.submodules[f"device_{number}"] = view.device
+            m.submodules[f"slot_{self.ports[number + 1][0]}"] = view.device
             wiring.connect(m, fabric.port(number), view.device.bus)
             m.submodules[f"guard_{number}"] = guard = self.guards[number]
             m.d.comb += [

@@ -10,7 +10,7 @@ from amaranth.back import rtlil
 from amaranth.hdl import CombinationalCycle, Fragment, Signal, Value
 
 from busbox.engines.netlist.errors import NetlistError
-from busbox.engines.netlist.facts import memory_facts
+from busbox.engines.netlist.facts import check_domains, memory_facts
 from busbox.engines.netlist.flatten import flatten
 from busbox.engines.netlist.lower import lower
 from busbox.engines.netlist.program import Program
@@ -45,7 +45,9 @@ def build(design: Any, ports: Mapping[str, Any]) -> Program:
         )
     except CombinationalCycle as error:
         raise NetlistError(f"signals must not go round in a loop: {_path(error)}", "top") from error
-    return lower(flatten(read(text)), facts, signals)
+    program = lower(flatten(read(text)), facts, signals)
+    check_domains(fragment, None if program.clock is None else signals[program.clock])
+    return program
 
 
 def _path(error: CombinationalCycle) -> str:

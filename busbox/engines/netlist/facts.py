@@ -41,6 +41,21 @@ def memory_facts(fragment: Fragment) -> list[MemoryFacts]:
     return [_facts(memory, name, domains) for memory, name in _memories(fragment, "top")]
 
 
+def check_domains(fragment: Fragment, clock: Signal | None) -> None:
+    """Refuse a second clock domain, even one whose clock is the same net.
+
+    In Amaranth's simulator a clock that is driven from another one comes later, and its registers see
+    what the others have become; in hardware they do not.
+
+    Raises
+    ------
+    NetlistError : there is one
+    """
+    for name, domain in _domains(fragment):
+        if clock is not None and domain.clk is not clock:
+            raise NetlistError(f"there must be one clock domain, not {name} too", f"top.{name}")
+
+
 def _domains(fragment: Fragment) -> Iterator[tuple[str, ClockDomain]]:
     yield from fragment.domains.items()
     for inner, *_ in fragment.subfragments:

@@ -1,0 +1,433 @@
+"""What engines refuse, announce, prove, and how they stop."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+from amaranth.hdl import (
+    Assert,
+    ClockDomain,
+    ClockSignal,
+    Instance,
+    IOBufferInstance,
+    IOPort,
+    Module,
+    Print,
+    ResetSignal,
+    Signal,
+)
+
+from busbox import Recording, load_bench
+from busbox.bench import Bench
+from busbox.device import Access, Answer, Declaration, Hold
+from busbox.engines import engine_class
+from busbox.engines.agree import first_difference
+from busbox.engines.reference import ReferenceEngine
+from busbox.errors import EngineError, ModelError
+from busbox.fabric.hardware import Hardware, Registers
+from busbox.model import RegisterModel
+from busbox.registers import Register, RegisterTable
+from tests import broken_devices
+from tests.cli.saying import say
+from tests.engines.test_engines_agree import FAST, agree
+
+EVERY = ("reference", *FAST)
+STRIKE = RegisterTable(Register("STRIKE", 0, "rw", "Rings for so many cycles.", width=16))
+
+
+class Bell(Declaration):
+    """A bell with one register."""
+
+    table = STRIKE
+
+
+def bench_of(model: Any, steps: str, folder: Path, **keys: Any) -> Bench:
+    """Return a bench with one device, called bell."""
+    (folder / "bell.steps").write_text(steps)
+    slot = {"model": model, "base": 0, "size": 16, **keys.pop("slot", {})}
+    keys = {"clock": "1 MHz", "slot": {"bell": slot}, "traffic": {"file": "bell.steps"}, **keys}
+    return Bench(keys, folder=folder)
+
+
+# Refusals.
+
+
+def night(m: Module, registers: Registers) -> None:
+    m.domains.night = ClockDomain()
+    lamp = Signal()
+    m.d.night += lamp.eq(~lamp)
+
+
+def night_that_is_nowhere(m: Module, registers: Registers) -> None:
+    lamp = Signal()
+    m.d.night += lamp.eq(~lamp)
+
+
+def night_on_the_same_clock(m: Module, registers: Registers) -> None:
+    night(m, registers)
+    m.d.comb += ClockSignal("night").eq(ClockSignal())
+
+
+def reset_at_once(m: Module, registers: Registers) -> None:
+    m.domains.dusk = ClockDomain(async_reset=True)
+    lamp = Signal()
+    m.d.dusk += lamp.eq(~lamp)
+    m.d.comb += [
+        ClockSignal("dusk").eq(ClockSignal()),
+        ResetSignal("dusk").eq(registers.STRIKE.value[0]),
+    ]
+
+
+def falling(m: Module, registers: Registers) -> None:
+    m.domains.dusk = ClockDomain(clk_edge="neg", reset_less=True)
+    lamp = Signal()
+    m.d.dusk += lamp.eq(~lamp)
+    m.d.comb += ClockSignal("dusk").eq(ClockSignal())
+
+
+def black_box(m: Module, registers: Registers) -> None:
+    m.submodules.hammer = Instance("hammer", i_force=registers.STRIKE.value, o_rings=Signal())
+
+
+def tristate(m: Module, registers: Registers) -> None:
+    value = registers.STRIKE.value
+    m.submodules.pad = IOBufferInstance(IOPort(1, name="rope"), o=value[0], oe=value[1])
+
+
+def loop(m: Module, registers: Registers) -> None:
+    one, other = Signal(name="one"), Signal(name="other")
+    m.d.comb += [one.eq(other ^ registers.STRIKE.value[0]), other.eq(one)]
+
+
+REFUSED = {
+    night: "top.slot_bell.lamp: its clock must be a port of the top; without one it would never tick",
+    night_that_is_nowhere: "top.slot_bell.lamp: there must be one clock, top.clk, not top.night_clk "
+    "too",
+    night_on_the_same_clock: "top.night: there must be one clock domain, not night too",
+    reset_at_once: "top.slot_bell.lamp: an asynchronous reset is not run; the domain must have a "
+    "synchronous one or none",
+    falling: "top.slot_bell.lamp: a register on the falling edge of the clock is not run",
+    black_box: "top.slot_bell.hammer: a black box (Instance of 'hammer') is not run",
+    tristate: "top.slot_bell.rope: a tristate buffer is not run; a pin must be an input or an output",
+    loop: "top: signals must not go round in a loop: one[0], other[0]",
+}
+
+
+def hardware_with(extra: Any) -> type[Hardware]:
+    """Return a bell in Amaranth with something more in it."""
+
+    class BellHardware(Bell, Hardware):
+        def build(self, m: Module, registers: Registers) -> None:
+            extra(m, registers)
+
+    return BellHardware
+
+
+@pytest.mark.parametrize("engine", EVERY)
+@pytest.mark.parametrize("extra", REFUSED, ids=lambda one: one.__name__)
+def test_hardware_that_is_not_run_is_refused_by_name(
+    extra: Any, engine: str, tmp_path: Path
+) -> None:
+    """Every engine refuses it, the judge too: Amaranth's simulator would run something else."""
+    bench = bench_of(hardware_with(extra), "write bell.STRIKE 5\n", tmp_path)
+    with pytest.raises(EngineError) as told:
+        bench.run(engine)
+    assert str(told.value) == REFUSED[extra]
+
+
+@pytest.mark.parametrize("engine", FAST)
+def test_prints_and_checks_are_announced(engine: str, tmp_path: Path) -> None:
+    """An engine that does not carry them out says so, and names them."""
+
+    def prints(m: Module, registers: Registers) -> None:
+        with m.If(registers.STRIKE.written):
+            m.d.sync += [Print("ding"), Assert(registers.STRIKE.after < 3)]
+
+    recording = bench_of(hardware_with(prints), "write bell.STRIKE 5\n", tmp_path).run(engine)
+    assert recording.notes == (
+        f"Prints and checks of the hardware are not carried out by engine {engine}, but by engine "
+        "reference: top.slot_bell: print 'ding\\n', top.slot_bell: assert.",
+    )
+
+
+def test_the_judge_carries_prints_and_checks_out(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Amaranth's simulator prints, and stops where an assertion is broken."""
+
+    def prints(m: Module, registers: Registers) -> None:
+        with m.If(registers.STRIKE.written):
+            m.d.sync += [Print("ding"), Assert(registers.STRIKE.after < 3)]
+
+    bench = bench_of(hardware_with(prints), "write bell.STRIKE 2\nwrite bell.STRIKE 5\n", tmp_path)
+    with pytest.raises(AssertionError):
+        bench.run("reference")
+    assert capsys.readouterr().out == "ding\nding\n"
+
+
+# Devices that break rules.
+
+
+def broken() -> list[type[Hardware]]:
+    """Return the devices of the check of conformance that can stand in a slot."""
+    return [
+        one
+        for one in vars(broken_devices).values()
+        if isinstance(one, type)
+        and issubclass(one, broken_devices.Box)
+        and one is not broken_devices.EachItsOwn
+    ]
+
+
+def rules_broken(recording: Recording) -> list[str]:
+    """Return the messages about the device's own port."""
+    return [one.message for one in recording.findings if one.message.startswith("port bell")]
+
+
+@pytest.mark.parametrize("device", broken(), ids=lambda one: one.__name__)
+def test_a_device_that_breaks_rules_is_recorded_alike(
+    device: type[Hardware], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What breaks a rule of the bus is told in the same words by every engine, and by the checker."""
+    steps = ["write 0 0x12", "read 0 +1", "pause 3", "read 4", "write 8 1 +2", "read 0xc", "reset +2",
+             "read 8 +1", "write 0x4000 1", "read 0"]  # fmt: skip
+    slot = {"wait": max(1, device.least_wait)}
+    bench = bench_of(device, "\n".join(steps * 2) + "\n", tmp_path, slot=slot, hang_after=60)
+    watched = bench.run("reference", 400)
+    monkeypatch.setattr(ReferenceEngine, "watch_ports", False)
+    expected = bench.run("reference", 400)
+    assert rules_broken(expected) == rules_broken(watched)
+    for engine in FAST:
+        agree(expected, bench.run(engine, 400))
+
+
+def test_some_of_them_break_rules(tmp_path: Path) -> None:
+    """Among the devices are such that the rule is found, so the comparison is not of nothing."""
+    found = 0
+    for device in broken():
+        bench = bench_of(device, "write 0 1\nread 0 +1\nreset +1\nread 0\n", tmp_path,
+                         slot={"wait": max(1, device.least_wait)})  # fmt: skip
+        found += bool(rules_broken(bench.run("python", 200)))
+    assert found >= 3
+
+
+# Models.
+
+
+class Raises(RegisterModel):
+    """A model with a mistake in it."""
+
+    table = STRIKE
+
+    def write_STRIKE(self, write: Any) -> None:
+        """Raise, at the second stroke."""
+        if write.value > 1:
+            raise LookupError("the rope is broken")
+
+
+@pytest.mark.parametrize("engine", EVERY)
+def test_a_model_that_raises_shows_its_own_traceback(engine: str, tmp_path: Path) -> None:
+    """Its error comes out as it is, with the bench, the slot, the cycle and the access beside it."""
+    bench = bench_of(Raises, "write bell.STRIKE 1\nwrite bell.STRIKE 2 +3\n", tmp_path)
+    with pytest.raises(LookupError, match="the rope is broken") as told:
+        bench.run(engine)
+    assert told.value.__notes__ == ["in bench: bell, cycle 7, access 1"]
+    assert told.traceback[-1].name == "write_STRIKE"
+
+
+class Answers(RegisterModel):
+    """A model that answers as it is told."""
+
+    table = STRIKE
+    answer: Any = None
+
+    def access(self, access: Access) -> Answer:
+        """Answer."""
+        given: Answer = type(self).answer
+        return given
+
+
+@pytest.mark.parametrize("engine", EVERY)
+@pytest.mark.parametrize(
+    ("given", "message"),
+    [
+        (None, "a model must answer a word, ERROR or a Hold, not None"),
+        ("1", "a model must answer a word, ERROR or a Hold, not '1'"),
+        (Hold(2), "a hold in cycle 2 must end in a later cycle, not in 2"),
+    ],
+)
+def test_an_answer_that_is_none_is_refused(
+    engine: str, given: Any, message: str, tmp_path: Path
+) -> None:
+    """Each engine says what a model must answer."""
+    chosen = type("Chosen", (Answers,), {"answer": given})
+    with pytest.raises(ModelError) as told:
+        bench_of(chosen, "read bell.STRIKE\n", tmp_path).run(engine)
+    assert str(told.value) == message
+
+
+@pytest.mark.parametrize("engine", EVERY)
+def test_a_word_is_cut_to_its_32_bits(engine: str, tmp_path: Path) -> None:
+    """A model that answers with a larger number, a negative one or a truth gives its low bits."""
+    words = []
+    for given in (0x1_2345_6789, -1, True):
+        chosen = type("Chosen", (Answers,), {"answer": given})
+        recording = bench_of(chosen, "read bell.STRIKE\n", tmp_path).run(engine)
+        words.append(int(recording.accesses.data[0]))
+    assert words == [0x2345_6789, 0xFFFF_FFFF, 1]
+
+
+# A hang.
+
+
+class Holds(RegisterModel):
+    """A model that holds each access, for good or until a cycle."""
+
+    table = STRIKE
+    until: int | None = None
+
+    def access(self, access: Access) -> Answer:
+        """Hold."""
+        return Hold(type(self).until)
+
+
+def hang(model: Any, folder: Path, engine: str, **keys: Any) -> str:
+    """Return the message of a run that hangs."""
+    recording = bench_of(model, "read bell.STRIKE +2\n", folder, hang_after=50, **keys).run(engine)
+    (finding,) = (one for one in recording.findings if one.rule == "bus-hang")
+    assert recording.ended == "hang"
+    assert recording.cycles == 54
+    return finding.message
+
+
+PROOF = "Nothing has moved since cycle 4 and nothing more is to come: it would never be answered."
+
+
+@pytest.mark.parametrize("engine", FAST)
+def test_a_hang_is_proved(engine: str, tmp_path: Path) -> None:
+    """Where nothing moves and nothing is to come, the finding says since when; the run is as long."""
+    assert PROOF in hang(Holds, tmp_path, engine)
+    assert PROOF not in hang(Holds, tmp_path, "reference")
+
+
+@pytest.mark.parametrize("engine", FAST)
+def test_a_hang_is_not_proved_where_something_is_to_come(engine: str, tmp_path: Path) -> None:
+    """A hold that would end later, or a change of an input later, leaves it open."""
+    later = type("Later", (Holds,), {"until": 1000})
+    assert PROOF not in hang(later, tmp_path, engine)
+    levers = {"model": "gpio", "base": 0x100, "size": 0x40}
+    slots = {"bell": {"model": Holds, "base": 0, "size": 16}, "levers": levers}
+    pulled = [{"at": 500, "pin": "levers.in.0", "level": 1}]
+    keys = {"clock": "1 MHz", "slot": slots, "input": pulled, "hang_after": 50}
+    (tmp_path / "bell.steps").write_text("read bell.STRIKE +2\n")
+    bench = Bench({**keys, "traffic": {"file": "bell.steps"}}, folder=tmp_path)
+    (finding,) = (one for one in bench.run(engine).findings if one.rule == "bus-hang")
+    assert PROOF not in finding.message
+
+
+# Comparing engines.
+
+
+def test_engines_are_compared(capsys: pytest.CaptureFixture[str]) -> None:
+    """``--check-engines`` names the engines and says that they agree; so does its JSON."""
+    shown = say(capsys, "run", "edges", "--engine", "python", "--check-engines")
+    assert shown.endswith("Engines python, llvm, reference agree in all that they recorded\n")
+    shown = say(capsys, "run", "edges", "--engine", "python", "--check-engines", "--json")
+    assert '"compared": [\n      "python",\n      "llvm",\n      "reference"\n    ]' in shown
+
+
+@pytest.mark.parametrize(
+    ("wrong", "message"),
+    [
+        ("value = commands[at + 9]", "value = commands[at + 9] ^ 1"),
+        ("log[at + 1] = row - 1", "log[at + 1] = row"),
+        ("start = row + every", "start = row + every + 1"),
+    ],
+)
+def test_an_engine_that_lies_is_found(
+    wrong: str, message: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With a mistake in its loop, the first difference is named with cycle, access and register."""
+    from busbox.engines import python_kernel
+
+    monkeypatch.setattr(python_kernel, "LOOP", python_kernel.LOOP.replace(wrong, message))
+    assert message in python_kernel.LOOP
+    shown = say(
+        capsys, "run", "first_light", "--engine", "reference", "--check-engines", code=1
+    ).splitlines()[-1]
+    assert shown.startswith("Engines reference, llvm, python differ, first in cycle ")
+    assert ", access " in shown
+    assert " with engine reference, " in shown
+    assert shown.endswith(" with engine python")
+
+
+def test_each_part_of_a_recording_is_compared() -> None:
+    """A change in any part is found, at its cycle."""
+    from dataclasses import replace
+
+    one = load_bench("edges").run()
+    late = replace(
+        one, registers={**one.registers, "clock": {**one.registers["clock"], "ALARM": 9}}
+    )
+    event = replace(one.events[0], details={"colours": [7]})
+    line = one.lines["lamps.line"]
+    levels = line.levels.copy()
+    levels[3] ^= 1
+    changed: dict[str, tuple[Recording, int]] = {
+        "clock.ALARM at the end": (late, one.cycles - 1),
+        "event 0": (replace(one, events=(event, *one.events[1:])), one.events[0].cycle),
+        "the end": (replace(one, cycles=one.cycles + 1), one.cycles - 1),
+        "edge 3 of lamps.line": (
+            replace(one, lines={**one.lines, "lamps.line": replace(line, levels=levels)}),
+            int(line.cycles[3]),
+        ),
+        "mark 0": (replace(one, marks=((one.marks[0][0], "x"), *one.marks[1:])), one.marks[0][0]),
+    }
+    for what, (other, cycle) in changed.items():
+        difference = first_difference(one, other)
+        assert difference is not None, what
+        assert (difference.what, difference.cycle) == (what, cycle)
+    assert first_difference(one, load_bench("edges").run()) is None
+
+
+# Stopping.
+
+FOREVER = """
+clock = "16 MHz"
+[slot.clock]
+model = "timer"
+base = 0
+size = 0x40
+as = "hardware"
+[traffic]
+file = "long.steps"
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise there")
+@pytest.mark.parametrize("engine", EVERY)
+def test_a_long_run_can_be_stopped(engine: str, tmp_path: Path) -> None:
+    """Ctrl-C ends a run that would take hours, in one line, with exit code 130."""
+    (tmp_path / "bench.toml").write_text(FOREVER)
+    (tmp_path / "long.steps").write_text("write clock.ALARM 5\npause 100000 s\nread clock.NOW\n")
+    code = "from busbox.cli import main; print('begins', flush=True); main()"
+    words = [sys.executable, "-c", code, "run", str(tmp_path), "--engine", engine]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as run:
+        assert run.stdout is not None
+        run.stdout.readline()
+        time.sleep(4)  # it is running by now; if it were not yet, that would do too
+        run.send_signal(signal.SIGINT)
+        out, error = run.communicate(timeout=60)
+    assert (run.returncode, out, error) == (130, "", "\nstopped\n")
+
+
+def test_every_engine_has_its_name() -> None:
+    """What a recording calls an engine is what the option calls it."""
+    assert [engine_class(name).name for name in EVERY] == list(EVERY)  # type: ignore[attr-defined]
