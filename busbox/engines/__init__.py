@@ -54,7 +54,7 @@ from array import array
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from enum import Enum
 from importlib.util import find_spec
-from typing import Any, NamedTuple, Protocol
+from typing import Any, NamedTuple, Protocol, cast
 
 from busbox.device import Access, Answer
 from busbox.errors import InputError, nearest, one_of
@@ -229,6 +229,12 @@ ENGINES = ("auto", "llvm", "python", "reference")
 DEFAULT_ENGINE = "auto"
 
 
+def for_many_runs(factory: EngineFactory) -> EngineFactory:
+    """Return a factory that builds a design once for many runs of it, where the engine can do that."""
+    reusing = getattr(factory, "for_many_runs", None)
+    return factory if reusing is None else cast(EngineFactory, reusing())
+
+
 def preferred() -> str:
     """Return what ``auto`` is here."""
     return "python" if find_spec("llvmlite") is None else "llvm"
@@ -268,5 +274,5 @@ def engine_class(name: str = DEFAULT_ENGINE) -> EngineFactory:
 __all__ = [
     "ACCESS", "ACK", "AWAIT", "DEFAULT_ENGINE", "ENGINES", "ERR", "LOG", "MARK", "NONE", "PAUSE",
     "RESET", "RESET_STEP", "TERMINATORS", "WATCHDOG", "Command", "Ear", "Engine",
-    "EngineFactory", "Stop", "engine_class", "preferred",
+    "EngineFactory", "Stop", "engine_class", "for_many_runs", "preferred",
 ]  # fmt: skip

@@ -8,10 +8,10 @@ from collections.abc import Callable
 from functools import partial
 from struct import Struct
 
-from busbox.engines.llvm_loop import Records, Writer, lay_out_loop
+from busbox.engines.llvm_loop import LoopLayout, Records, Writer, lay_out_loop
 from busbox.engines.loop import CALLED, INITIAL, LOGGED, STATE
 from busbox.engines.netlist.layout import Place
-from busbox.engines.netlist.native import compile_ir
+from busbox.engines.netlist.native import Native, compile_ir
 from busbox.engines.netlist_engine import (
     NetlistEngine,
     Parts,
@@ -29,9 +29,12 @@ class LlvmKernel:
     """Runs the loop as machine code (see :class:`busbox.engines.netlist_engine.Kernel`)."""
 
     def __init__(self, parts: Parts) -> None:
-        self._layout = lay_out_loop(parts)
+        if "llvm" not in parts.made:
+            made = lay_out_loop(parts)
+            parts.made["llvm"] = made, compile_ir(Writer(parts, made).text())
+        self._layout: LoopLayout = parts.made["llvm"][0]
+        self._code: Native = parts.made["llvm"][1]
         layout, program = self._layout.design, parts.program
-        self.text = Writer(parts, self._layout).text()
         self._words = (ctypes.c_int64 * (self._layout.size // 8))()
         self._block = memoryview(self._words).cast("B")
         self._block[: layout.size] = layout.image(program)[: layout.size]
@@ -45,7 +48,6 @@ class LlvmKernel:
         self._commands = numbers[_COMMANDS : _COMMANDS + 1]
         self._played = array("q")
         self._inputs = {one.name for one in program.inputs}
-        self._code = compile_ir(self.text)
         entry = ctypes.CFUNCTYPE(ctypes.c_int64, ctypes.c_void_p)
         at = ctypes.addressof(self._words)
         self._look, self._watch, self._first, loop = (
@@ -58,7 +60,8 @@ class LlvmKernel:
 
     def call(self) -> tuple[int, ...]:
         """Return the numbers of a call."""
-        return _CALL.unpack_from(self._block)
+        numbers: tuple[int, ...] = _CALL.unpack_from(self._block)
+        return numbers
 
     def play(self, commands: array[int]) -> None:
         """Take commands from here."""

@@ -9,8 +9,10 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from array import array
 from bisect import bisect_left
+from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, ClassVar, Protocol
 
 import numpy as np
@@ -27,6 +29,7 @@ from busbox.engines import (
     RESET,
     Command,
     Ear,
+    EngineFactory,
     Stop,
 )
 from busbox.engines.loop import (
@@ -131,11 +134,13 @@ class Parts:
     Attributes
     ----------
     slots : how many there are
+    made : what kernels have made of it, and use again
     """
 
     design: Design
     program: Program
     slots: int
+    made: dict[str, Any] = field(default_factory=dict)
 
     @classmethod
     def of(cls, system: System) -> Parts:
@@ -169,6 +174,21 @@ class Parts:
 
 #: Inputs that are 0 while nothing is on the bus.
 IDLE = ("rst", "request", "data", "reply")
+
+
+class _Kept:
+    """Keeps the last few designs that were built."""
+
+    def __init__(self) -> None:
+        self._kept: deque[tuple[tuple[Any, ...], Parts]] = deque(maxlen=8)
+
+    def __call__(self, system: System) -> Parts:
+        key = (system.devices, system.fabric, system.clock_hz)
+        for known, parts in self._kept:
+            if known == key:
+                return parts
+        self._kept.append((key, Parts.of(system)))
+        return self._kept[-1][1]
 
 
 def seen(slot: int) -> str:
@@ -229,6 +249,7 @@ class NetlistEngine(ABC):
         system: System,
         answer: Callable[[int, Access], Answer],
         ears: Mapping[int, Ear],
+        parts: Callable[[System], Parts] = Parts.of,
     ) -> None:
         self.left = 0
         self.log: array[int] = array("q")
@@ -238,7 +259,7 @@ class NetlistEngine(ABC):
         self._answer, self._ears = answer, ears
         self._map = system.address_map
         self._names = [placed.slot.name for placed in system.devices]
-        self._parts = Parts.of(system)
+        self._parts = parts(system)
         self._views = self._parts.design.views
         self._pins = {
             slot: {f"pin_{stem}": sum(pin.level << place for place, pin in enumerate(group))
@@ -257,6 +278,11 @@ class NetlistEngine(ABC):
         self._kernel = self.make_kernel(self._parts)
         self._state = self._kernel.state
         self._set(hang_after=system.hang_after)
+
+    @classmethod
+    def for_many_runs(cls) -> EngineFactory:
+        """Return what makes engines that use a design again, if systems differ in traffic alone."""
+        return partial(cls, parts=_Kept())
 
     @staticmethod
     @abstractmethod

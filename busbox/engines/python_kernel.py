@@ -71,11 +71,12 @@ class PythonKernel:
         self._rows: list[list[int]] = [[] for _ in range(2 * count)]
         self._words: list[list[int]] = [[] for _ in range(2 * count)]
         self._changing = [one.name for one in parts.program.inputs if one.name not in _OF_THE_LOOP]
-        self.text = _Writer(parts, self._changing).text()
-        scope: dict[str, Any] = {}
-        exec(compile(self.text, "<loop>", "exec"), scope)
+        if "python" not in parts.made:
+            scope: dict[str, Any] = {}
+            exec(compile(_Writer(parts, self._changing).text(), "<loop>", "exec"), scope)
+            parts.made["python"] = scope["run"]
         memories = [list(one.init) for one in parts.program.memories]
-        self._run: Generator[int, int, None] = scope["run"](
+        self._run: Generator[int, int, None] = parts.made["python"](
             self.state, self._box, self._log, self.stays, memories, self._given, self._shown,
             self._seen, self._heeded, self._rows, self._words,
         )  # fmt: skip

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from busbox.engines import EngineFactory
+from busbox.engines import EngineFactory, for_many_runs
 from busbox.lockstep.compare import Difference, compare, observe
 from busbox.lockstep.exercise import Exercise
 from busbox.lockstep.plan import Plan, plan_of, random_plan
@@ -50,7 +50,7 @@ class Pair:
 
     def __init__(self, system: System, number: int, hardware: Any, factory: EngineFactory) -> None:
         self._system, self._number, self._hardware = system, number, hardware
-        self._factory = factory
+        self._factory = for_many_runs(factory)
         self.exercise = Exercise(system.devices[number].slot.table)
 
     def plans(self, count: int, seed: int, length: int = PLAN) -> Iterator[tuple[System, Plan]]:
