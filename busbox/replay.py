@@ -26,7 +26,7 @@ from busbox.engines import (
     EngineFactory,
     Stop,
 )
-from busbox.errors import BusboxError, InputError, nearest, one_of
+from busbox.errors import BusboxError, InputError, nearest
 from busbox.findings import Evidence, Wanted, find
 from busbox.hardware_host import HardwareHost
 from busbox.host import DeviceHost
@@ -194,8 +194,9 @@ class Replay:
         except BusboxError:
             raise
         except Exception as error:
-            slots = [self._hosts[number].name for number in self._ears]
-            error.add_note(f"in {system.name}: while the hardware of {one_of(slots)} was built")
+            if self._ears:
+                slots = _some([self._hosts[number].name for number in self._ears])
+                error.add_note(f"in {system.name}: while the hardware of {slots} was built")
             raise
         self._source: Source = system.new_source()
         self._ledger = _Ledger(system)

@@ -50,11 +50,9 @@ class LlvmKernel:
         self._inputs = {one.name for one in program.inputs}
         entry = ctypes.CFUNCTYPE(ctypes.c_int64, ctypes.c_void_p)
         at = ctypes.addressof(self._words)
-        self._look, self._watch, self._first, loop = (
-            partial(entry(self._code.address(name)), at)
-            for name in ("look", "watch", "first", "loop")
+        self._look, self._watch, loop = (
+            partial(entry(self._code.address(name)), at) for name in ("look", "watch", "loop")
         )
-        self._first()
         #: Run the loop until it returns; return why.
         self.go: Callable[[], int] = loop
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import ast
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,11 +11,14 @@ import numpy as np
 from busbox.engines.loop import LOGGED, LOOK, LOOP, REASONS, STATE, STAYS, TEMPORARY
 from busbox.engines.netlist.layout import Layout, Place, lay_out, size_of
 from busbox.engines.netlist.llvm_text import POINTERS, LlvmText
-from busbox.engines.netlist.program import Program
 from busbox.engines.netlist_engine import Parts, guard, seen
 
 #: Accesses, and records of one device, that are kept before the loop returns.
 ROOM = 1 << 14
+#: Parts up to which all are put into the loop; more would take long to compile.
+INLINE = 6
+#: What a row of a part says.
+OF_A_PART = ("changed", "told", "stop", "full")
 #: Numbers before the design: the state, and the address of the commands.
 _BEFORE = len(STATE) + 1
 
@@ -121,7 +124,7 @@ def lay_out_loop(parts: Parts) -> LoopLayout:
 
 
 class Writer:
-    """Writes the module of a design: ``loop``, ``look``, ``watch`` and ``first``."""
+    """Writes the module of a design: ``loop``, ``look`` and ``watch``."""
 
     def __init__(self, parts: Parts, layout: LoopLayout) -> None:
         self._parts, self._layout = parts, layout
@@ -142,7 +145,6 @@ class Writer:
                 self._function("loop", LOOP),
                 self._function("look", LOOK),
                 self._function("watch", "settle_watch()"),
-                self._function("first", _FIRST),
             ]
         )
 
@@ -155,18 +157,13 @@ class Writer:
             native = LlvmText(part, self._layout.design)
             yield native.settle(f"settle_part_{number}")
             yield native.edge(f"edge_part_{number}")
+            how = "alwaysinline" if len(self._quiet_parts) <= INLINE else "noinline"
+            outputs = {one.name for one in part.outputs}
+            yield _Function(self._layout, "", "", 0).part(number, outputs, how)
 
     def _function(self, name: str, text: str) -> str:
-        return _Function(self._layout, name, text, self._quiet_parts).text()
+        return _Function(self._layout, name, text, len(self._quiet_parts)).text()
 
-
-#: Before row 0 there is one edge with RST high.
-_FIRST = """
-in_rst = 1
-settle()
-edge()
-in_rst = 0
-"""
 
 _OPERATIONS: dict[type[ast.operator], str] = {
     ast.Add: "add",
@@ -195,8 +192,8 @@ class _Function:
     ``%r`` alone: another name of the block, as ``%m`` is for memories.
     """
 
-    def __init__(self, layout: LoopLayout, name: str, text: str, parts: Sequence[Program]) -> None:
-        self._layout, self._name, self._parts = layout, name, parts
+    def __init__(self, layout: LoopLayout, name: str, text: str, parts: int) -> None:
+        self._layout, self._name, self._count_of_parts = layout, name, parts
         self._lines: list[str] = []
         self._count = 0
         self._tree = ast.parse(text)
@@ -364,8 +361,8 @@ class _Function:
         elif name == "quiet_row":
             self._assign("told", "0")
             self._assign("changed", "0")
-            for number, part in enumerate(self._parts):
-                self._quiet_part(number, {one.name for one in part.outputs})
+            for number in range(self._count_of_parts):
+                self._quiet_part(number)
         else:
             self._lines.append(f"call void @{name}(ptr %s, ptr %m)")
             if name == "settle":
@@ -386,25 +383,43 @@ class _Function:
             moved = self._add(f"or i1 {moved}, {self._add(f'icmp ne i{width} {found}, 0')}")
         self._assign("moved", self._resized(moved, 1, 64))
 
-    def _quiet_part(self, number: int, outputs: set[str]) -> None:
+    def _quiet_part(self, number: int) -> None:
         """Do a row of one part of the design, if it is awake; let it sleep if nothing changed."""
         label, bit = self._new(), 1 << number
         awake = self._add(f"and i64 {self._value(ast.Name('awake'))}, {bit}")
         wakes = self._add(f"icmp ne i64 {awake}, 0")
         self._lines += [f"br i1 {wakes}, label %{label}_do, label %{label}_on", f"{label}_do:"]
-        self._lines.append(f"call void @settle_part_{number}(ptr %s, ptr %m)")
-        noted = "false"
-        for records in self._layout.records:
-            if records.source.name in outputs:
-                noted = self._add(f"or i1 {noted}, {self._keep(records)}")
-        changed = self._add(f"call i1 @edge_part_{number}(ptr %s, ptr %m)")
-        self._assign_or("told", noted)
-        self._assign_or("changed", changed)
-        moves = self._add(f"or i1 {noted}, {changed}")
+        row = self._value(ast.Name("row"))
+        bits = self._add(f"call i64 @part_{number}(ptr %s, ptr %m, ptr %r, i64 {row})")
+        for place, name in enumerate(OF_A_PART):
+            moved = self._add(f"lshr i64 {bits}, {place}")
+            self._assign_or(name, self._add(f"trunc i64 {moved} to i1"))
+        moves = self._add(f"icmp ne i64 {self._add(f'and i64 {bits}, 3')}, 0")
         asleep = self._add(f"select i1 {moves}, i64 -1, i64 {~bit}")
         left = self._add(f"and i64 {self._value(ast.Name('awake'))}, {asleep}")
         self._assign("awake", left)
         self._lines += [f"br label %{label}_on", f"{label}_on:"]
+
+    def part(self, number: int, outputs: set[str], how: str) -> str:
+        """Return the function of one part of the design: a row, in which nothing is on the bus.
+
+        It returns a bit for each of :data:`OF_A_PART`.
+        """
+        for name in (*OF_A_PART, "fresh"):
+            self._lines += [f"%v_{name} = alloca i64", f"store i64 0, ptr %v_{name}"]
+        self._lines += ["%v_row = alloca i64", "store i64 %row, ptr %v_row"]
+        self._lines.append(f"call void @settle_part_{number}(ptr %s, ptr %m)")
+        for records in self._layout.records:
+            if records.source.name in outputs:
+                self._assign_or("told", self._keep(records))
+        self._assign_or("changed", self._add(f"call i1 @edge_part_{number}(ptr %s, ptr %m)"))
+        bits = "0"
+        for place, name in enumerate(OF_A_PART):
+            value = self._add(f"shl i64 {self._value(ast.Name(name))}, {place}")
+            bits = self._add(f"or i64 {bits}, {value}")
+        body = "\n".join(f"  {line}" for line in [*self._lines, f"ret i64 {bits}"])
+        head = f"define internal i64 @part_{number}({POINTERS}, ptr noalias %r, i64 %row) {how}"
+        return f"{head} {{\n{body}\n}}\n"
 
     def _assign_or(self, name: str, bit: str) -> None:
         """Or one bit to a number."""

@@ -64,14 +64,14 @@ STATE = (
 #: The first numbers: what a model is asked. Slot, word address in it, the access and its place.
 CALLED = STATE[:7]
 
-#: What is not 0 in the row before the first.
+#: What is not 0 at the start: RST is high in the row before the first, which is run and forgotten.
 INITIAL = {
-    "free": 1, "opened": 1, "reset_until": -1, "reset_row": -1, "kind": -1, "stopped_at": -1,
-    "quiet_from": -1, "failed": -1, "awake": -1,
+    "row": -1, "entered": -1, "rst": 1, "reset_until": 0, "reset_row": -1, "free": 1, "opened": 1,
+    "kind": -1, "stopped_at": -1, "quiet_from": -1, "failed": -1, "awake": -1,
 }  # fmt: skip
 
 #: Names that mean nothing from one row to the next.
-TEMPORARY = ("at", "end", "caller", "status", "word", "terminator", "matched", "changed")
+TEMPORARY = ("active", "at", "end", "caller", "status", "word", "terminator", "matched", "changed")
 
 LOOK = """
 in_rst = rst
@@ -119,23 +119,45 @@ if called and reset_until < 0 and handling == 0 and row >= opened:
         return LIMIT
 if full or logged >= log_room:
     return FULL
+active = 0
 if kind == 0 and reset_until < 0 and row >= start:
+    active = 1
     if up and row == start + hang_after and row != stopped_at:
         stopped_at = row
         return LIMIT
     if asked == 0:
-        # An access may be raised in this row.
+        # The access is raised in this row, or waits.
         request = 1 | write << 1 | address >> 2 << 2 | lanes << 32
         written = data
-        in_rst = rst
-        in_request = request
-        in_data = written
-        settle()
-        if moved and row != entered:
-            if up == 0:
-                request = 0
-                written = 0
-            return LIMIT
+else:
+    # A row without an access; nothing is to be done before row ``end``.
+    end = limit
+    if reset_until >= 0:
+        if reset_until < end:
+            end = reset_until
+    elif kind < 0:
+        if row < free and free < end:
+            end = free
+    elif kind != 3 and start < end:
+        end = start
+    if rst == 0 and rest == 0 and heeding == 0 and fresh == 0:
+        quiet_row()
+        row = row + 1
+        if changed == 0 and told == 0 and end > row:
+            row = end
+        continue
+if asked == 0:
+    in_rst = rst
+    in_request = request
+    in_data = written
+    settle()
+    awake = -1
+    if row != entered and (moved or rest and out_resting):
+        if up == 0:
+            request = 0
+            written = 0
+        return LIMIT
+    if active:
         up = 1
         caller = out_status >> 35
         if caller:
@@ -147,98 +169,12 @@ if kind == 0 and reset_until < 0 and row >= start:
             elif hold_until <= row:
                 asked = 1
                 return CALL
-    asked = 0
-    if reply:
-        in_reply = reply
-        settle_reply()
-    status = out_status
-    caller = status >> 35
-    observe()
-    edge()
-    fresh = 0
-    awake = -1
-    row = row + 1
-    if reply:
-        reply = 0
-        in_reply = 0
-    if status & 1:
-        # It ended in the row before.
-        request = 0
-        written = 0
-        word = status >> 3 & 0xffffffff
-        failed = status >> 1 & 1
-        terminator = failed
-        if status & 4:
-            terminator = 2
-        at = logged * 8
-        log[at] = start
-        log[at + 1] = row - 1
-        log[at + 2] = address
-        log[at + 3] = write
-        log[at + 4] = lanes
-        log[at + 5] = word
-        if write:
-            log[at + 5] = data
-        log[at + 6] = terminator
-        log[at + 7] = number
-        logged = logged + 1
-        up = 0
-        hold_until = 0
-        quiet_from = -1
-        opened = row
-        reads = reads + 1
-        result = word
-        matched = 0
-        if failed == 0 and word & mask == value:
-            matched = 1
-        if matched == 0 and reads < most:
-            start = row + every
-            continue
-        kind = -1
-        free = row
-        if poll and matched == 0:
-            return GIVEN_UP
-        continue
-    if changed or told:
-        quiet_from = -1
-    else:
-        # Nothing moves before an input comes, a model is asked, or the access has waited too long.
-        if quiet_from < 0:
-            quiet_from = row - 1
-        end = limit
-        if start + hang_after < end:
-            end = start + hang_after
-        if caller and hold_until < end:
-            end = hold_until
-        if end > row:
-            row = end
-    if row > start + hang_after:
-        return HANG
-    continue
-# A row without an access.
-end = limit
-if reset_until >= 0:
-    if reset_until < end:
-        end = reset_until
-elif kind < 0:
-    if row < free and free < end:
-        end = free
-elif kind != 3 and start < end:
-    end = start
-if rst == 0 and rest == 0 and heeding == 0 and fresh == 0:
-    quiet_row()
-    row = row + 1
-    if changed == 0 and told == 0 and end > row:
-        row = end
-    continue
-in_rst = rst
-in_request = 0
-in_data = 0
-settle()
-awake = -1
-if row != entered:
-    if moved or rest and out_resting:
-        return LIMIT
+asked = 0
+if reply:
+    in_reply = reply
+    settle_reply()
+status = out_status
+caller = status >> 35
 observe()
 edge()
 fresh = 0
@@ -246,9 +182,68 @@ if row == reset_row:
     # What follows is new, even if it looks the same.
     fresh = 1
 row = row + 1
-if changed == 0 and told == 0 and fresh == 0 and end > row:
-    row = end
-if row == reset_until:
-    reset_until = -1
-    rst = 0
+if reply:
+    reply = 0
+    in_reply = 0
+if active == 0:
+    if changed == 0 and told == 0 and fresh == 0 and end > row:
+        row = end
+    if row == reset_until:
+        reset_until = -1
+        rst = 0
+    continue
+if status & 1:
+    # It ended in the row before.
+    request = 0
+    written = 0
+    word = status >> 3 & 0xffffffff
+    failed = status >> 1 & 1
+    terminator = failed
+    if status & 4:
+        terminator = 2
+    at = logged * 8
+    log[at] = start
+    log[at + 1] = row - 1
+    log[at + 2] = address
+    log[at + 3] = write
+    log[at + 4] = lanes
+    log[at + 5] = word
+    if write:
+        log[at + 5] = data
+    log[at + 6] = terminator
+    log[at + 7] = number
+    logged = logged + 1
+    up = 0
+    hold_until = 0
+    quiet_from = -1
+    opened = row
+    reads = reads + 1
+    result = word
+    matched = 0
+    if failed == 0 and word & mask == value:
+        matched = 1
+    if matched == 0 and reads < most:
+        start = row + every
+        continue
+    kind = -1
+    free = row
+    if poll and matched == 0:
+        return GIVEN_UP
+    continue
+if changed or told:
+    quiet_from = -1
+else:
+    # Nothing moves before an input comes, a model is asked, or the access has waited too long.
+    if quiet_from < 0:
+        quiet_from = row - 1
+    end = limit
+    if start + hang_after < end:
+        end = start + hang_after
+    if caller and hold_until < end:
+        end = hold_until
+    if end > row:
+        row = end
+if row > start + hang_after:
+    return HANG
+continue
 """

@@ -278,6 +278,10 @@ class NetlistEngine(ABC):
         self._kernel = self.make_kernel(self._parts)
         self._state = self._kernel.state
         self._set(hang_after=system.hang_after)
+        self._kernel.go()
+        for slot in self._views:
+            self._kernel.heard(slot)
+            self._kernel.guarded(slot)
 
     @classmethod
     def for_many_runs(cls) -> EngineFactory:

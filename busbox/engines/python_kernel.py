@@ -188,10 +188,7 @@ class _Writer(ast.NodeTransformer):
         source = self._source
         memories = ", ".join(name for name, _ in source.memories)
         inputs = "".join(f"{source.inputs[name]}, " for name in self._changing)
-        # Before row 0 there is one edge with RST high.
         setup = [*source.setup(), *([f"({memories},) = memories"] if memories else [])]
-        setup += [f"{source.inputs['rst']} = 1", *source.settle(), *source.edge()]
-        setup += [f"{source.inputs['rst']} = 0"]
         watched = [f"outputs[{len(self._slots) + place}] = {self._watch.outputs[watch_data(slot)]}"
                    for place, slot in enumerate(self._slots)]  # fmt: skip
         shown = [f"outputs[{place}] = {source.outputs[seen(slot)]}"
