@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 MOVED := slot.lamps.base=0x44010000
 
-.PHONY: demo test test-long format clean
+.PHONY: demo test test-long bench format clean
 
 demo: $(READY)
 	@echo '$$ busbox run first_light'
@@ -27,6 +27,9 @@ test: $(READY)
 
 test-long: $(READY)
 	$(BIN)/python -m pytest -n 2 -m long
+
+bench: $(READY)
+	$(BIN)/python -m tests.benchmark
 
 format: $(READY)
 	$(BIN)/ruff check --fix .

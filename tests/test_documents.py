@@ -12,11 +12,20 @@ import pytest
 
 import busbox
 import busbox.bench
+import busbox.engines
 import busbox.fabric
 from busbox.cli import main
 
 ROOT = Path(__file__).resolve().parent.parent
 DOCUMENTS = ("README.md", "DEVELOPERS.md")
+
+
+@pytest.fixture(autouse=True)
+def _as_installed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Documents show what a reader sees, who has installed what README says."""
+    monkeypatch.setattr(busbox.engines, "preferred", lambda: "llvm")
+
+
 _FENCE = re.compile(r"(?:^`([^`\n]+)`:\n\n)?^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
 

@@ -25,7 +25,7 @@ from busbox.errors import InputError, Mistake
 from busbox.recording import Recording
 
 if TYPE_CHECKING:
-    from busbox.engines.agree import Checked
+    from busbox.agree import Checked
     from busbox.replay import Progress
 
 
@@ -144,7 +144,7 @@ def _compared(
     """Run the bench with every other engine too, if that is wanted, and compare."""
     if not wanted:
         return None
-    from busbox.engines.agree import Checked, first_difference
+    from busbox.agree import Checked, first_difference
 
     names = [recording.engine]
     for name in ENGINES[1:]:

@@ -25,10 +25,10 @@ from amaranth.hdl import (
 )
 
 from busbox import Recording, load_bench
+from busbox.agree import first_difference
 from busbox.bench import Bench
 from busbox.device import Access, Answer, Declaration, Hold
 from busbox.engines import engine_class
-from busbox.engines.agree import first_difference
 from busbox.engines.reference import ReferenceEngine
 from busbox.errors import EngineError, ModelError
 from busbox.fabric.hardware import Hardware, Registers

@@ -11,9 +11,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from busbox import Recording, load_bench
+from busbox.agree import first_difference
 from busbox.bench import benches_of
 from busbox.engines import engine_class
-from busbox.engines.agree import first_difference
 from busbox.errors import BusboxError
 from busbox.registry import twin_of
 from tests.against_naive import Plan, bench_of
