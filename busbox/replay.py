@@ -52,8 +52,6 @@ from busbox.units import show_time
 AHEAD = 4096
 #: Rows between two reports of progress.
 PROGRESS_ROWS = 8192
-#: Rows after which the loop looks at what has been recorded.
-STRETCH = 1 << 20
 FOREVER = 1 << 62
 
 #: Told now and then: the row, and the share of the steps that is over (None if nobody knows).
@@ -291,10 +289,14 @@ class Replay:
         self, until: int, progress: Progress | None, observe: Observe | None
     ) -> tuple[int, str]:
         engine = self._engine
+        if progress is not None:
+            engine.stretch = PROGRESS_ROWS
         if not self._feed():
             self._close(0)
         while True:
             row = engine.row
+            if row >= FOREVER:
+                raise InputError.of(f"a run must be shorter than {FOREVER:,} cycles")
             if row >= until:
                 return until - 1, "until"
             stop = engine.run(row)
@@ -325,7 +327,6 @@ class Replay:
             limit = self._limit(row, until)
             if progress is not None:
                 progress(row, self._share())
-                limit = min(limit, row + PROGRESS_ROWS)
             if observe is not None:
                 observe(row, self._models)
                 limit = min(limit, row + 1)
@@ -348,7 +349,7 @@ class Replay:
 
     def _limit(self, row: int, until: int) -> int:
         """Return the row before which the loop has something to do again."""
-        rows = [until if row == until - 1 else until - 1, row + STRETCH]
+        rows = [until if row == until - 1 else until - 1]
         if self._inputs:
             rows.append(self._inputs[0][0])
         change = self._connections.next_change_of_all(row)

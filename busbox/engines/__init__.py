@@ -45,7 +45,8 @@ Contract
 15. It may run rows in no time, as long as nothing in them differs. ``quiet_since`` is the row from
    which on nothing moved while the access that is up waited, or None: not known.
 16. ``unexecuted`` names prints and checks in the hardware that the engine does not carry out.
-17. ``run`` may stop earlier than it must. An engine knows no model and no bench.
+17. ``run`` may stop earlier than it must, and does so after ``stretch`` rows, not counting those that
+   it runs in no time. An engine knows no model and no bench.
 """
 
 from __future__ import annotations
@@ -69,6 +70,9 @@ TERMINATORS = ("ack", "error", "watchdog", "reset", "none")
 ACK, ERR, WATCHDOG, RESET, NONE = range(5)
 
 ACCESS, PAUSE, MARK, AWAIT, RESET_STEP = range(5)
+
+#: Rows after which an engine lets its caller look at what has been recorded.
+STRETCH = 1 << 20
 
 
 class Command(NamedTuple):
@@ -124,6 +128,7 @@ class Engine(Protocol):
     """What the replay loop drives."""
 
     closed: bool
+    stretch: int
     log: array[int]
     timeouts: list[int]
     marks: list[tuple[int, int]]
@@ -273,6 +278,6 @@ def engine_class(name: str = DEFAULT_ENGINE) -> EngineFactory:
 
 __all__ = [
     "ACCESS", "ACK", "AWAIT", "DEFAULT_ENGINE", "ENGINES", "ERR", "LOG", "MARK", "NONE", "PAUSE",
-    "RESET", "RESET_STEP", "TERMINATORS", "WATCHDOG", "Command", "Ear", "Engine",
+    "RESET", "RESET_STEP", "STRETCH", "TERMINATORS", "WATCHDOG", "Command", "Ear", "Engine",
     "EngineFactory", "Stop", "engine_class", "for_many_runs", "preferred",
 ]  # fmt: skip

@@ -44,6 +44,7 @@ STATE = (
     "row",  # the first one that has not been run
     "slot", "inner", "write", "data", "lanes", "logged",  # with a call: see below
     "limit", "entered", "rest", "called",  # of this call: see the contract of engines
+    "budget",  # rows that may still be run, not counting those of a jump
     "free", "opened",  # the first row for the next command, and for a handler
     "handling", "closed",  # a handler runs; no command will come
     "reset_until", "reset_row",  # RST is high before this row, or -1; its first row
@@ -67,7 +68,7 @@ CALLED = STATE[:7]
 #: What is not 0 at the start: RST is high in the row before the first, which is run and forgotten.
 INITIAL = {
     "row": -1, "entered": -1, "rst": 1, "reset_until": 0, "reset_row": -1, "free": 1, "opened": 1,
-    "kind": -1, "stopped_at": -1, "quiet_from": -1, "failed": -1, "awake": -1,
+    "budget": 1, "kind": -1, "stopped_at": -1, "quiet_from": -1, "failed": -1, "awake": -1,
 }  # fmt: skip
 
 #: Names that mean nothing from one row to the next.
@@ -112,7 +113,7 @@ if kind < 0 and reset_until < 0 and row >= free:
         return STARVED
 if kind == 4 and row == start:
     return DUE
-if row >= limit or stop:
+if row >= limit or stop or budget <= 0:
     return LIMIT
 if called and reset_until < 0 and handling == 0 and row >= opened:
     if kind < 0 or kind == 3 or row < start:
@@ -143,6 +144,7 @@ else:
     if rst == 0 and rest == 0 and heeding == 0 and fresh == 0:
         quiet_row()
         row = row + 1
+        budget = budget - 1
         if changed == 0 and told == 0 and end > row:
             row = end
         continue
@@ -182,6 +184,7 @@ if row == reset_row:
     # What follows is new, even if it looks the same.
     fresh = 1
 row = row + 1
+budget = budget - 1
 if reply:
     reply = 0
     in_reply = 0

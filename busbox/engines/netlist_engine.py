@@ -27,6 +27,7 @@ from busbox.engines import (
     MARK,
     NONE,
     RESET,
+    STRETCH,
     Command,
     Ear,
     EngineFactory,
@@ -251,7 +252,7 @@ class NetlistEngine(ABC):
         ears: Mapping[int, Ear],
         parts: Callable[[System], Parts] = Parts.of,
     ) -> None:
-        self.left = 0
+        self.left, self.stretch = 0, STRETCH
         self.log: array[int] = array("q")
         self.timeouts: list[int] = []
         self.marks: list[tuple[int, int]] = []
@@ -409,6 +410,7 @@ class NetlistEngine(ABC):
         """Run rows up to ``limit - 1``; if a handler is called, to a row that can take it."""
         row = self.row
         self._set(limit=limit, entered=row, called=int(called), rest=int(rest), stop=0)
+        self._set(budget=self.stretch)
         go, ask, stop = self._kernel.go, self._ask, None
         while stop is None:
             why = go()

@@ -26,6 +26,7 @@ from busbox.engines import (
     PAUSE,
     RESET,
     RESET_STEP,
+    STRETCH,
     WATCHDOG,
     Command,
     Ear,
@@ -64,6 +65,7 @@ class ReferenceEngine:
     ) -> None:
         self.row, self.free, self.left, self.closed = 0, 1, 0, False
         self.result: Result | None = None
+        self.stretch = STRETCH
         self.log: array[int] = array("q")
         self.timeouts: list[int] = []
         self.marks: list[tuple[int, int]] = []
@@ -122,7 +124,7 @@ class ReferenceEngine:
 
     def run(self, limit: int, called: bool = False, rest: bool = False) -> Stop:
         """Run rows up to ``limit - 1``; if a handler is called, to a row that can take it."""
-        self._limit, self._rest = limit, rest
+        self._limit, self._rest = min(limit, self.row + self.stretch), rest
         self._entered, self._told = self.row, False
         while True:
             if self._reset_until is None and self._command is None and self.row >= self.free:

@@ -30,7 +30,7 @@ from busbox.bench import Bench
 from busbox.device import Access, Answer, Declaration, Hold
 from busbox.engines import engine_class
 from busbox.engines.reference import ReferenceEngine
-from busbox.errors import EngineError, ModelError
+from busbox.errors import EngineError, InputError, ModelError
 from busbox.fabric.hardware import Hardware, Registers
 from busbox.model import RegisterModel
 from busbox.registers import Register, RegisterTable
@@ -242,6 +242,12 @@ def test_a_model_that_raises_shows_its_own_traceback(engine: str, tmp_path: Path
     assert told.traceback[-1].name == "write_STRIKE"
 
 
+class Rope(RegisterModel):
+    """A model that does nothing but keep a word."""
+
+    table = STRIKE
+
+
 class Answers(RegisterModel):
     """A model that answers as it is told."""
 
@@ -431,3 +437,20 @@ def test_a_long_run_can_be_stopped(engine: str, tmp_path: Path) -> None:
 def test_every_engine_has_its_name() -> None:
     """What a recording calls an engine is what the option calls it."""
     assert [engine_class(name).name for name in EVERY] == list(EVERY)  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("engine", FAST)
+def test_idle_time_is_free_where_nothing_moves(engine: str, tmp_path: Path) -> None:
+    """Ten days of pause are over at once (row by row it would take years), and end where they must."""
+    bench = bench_of(Rope, "pause 900000 s\nread bell.STRIKE\n", tmp_path)
+    recording = bench.run(engine)
+    assert recording.cycles == 900_000_000_004
+    assert recording.accesses.end.tolist() == [900_000_000_002]
+
+
+@pytest.mark.parametrize("engine", FAST)
+def test_a_run_without_an_end_in_sight_is_refused(engine: str, tmp_path: Path) -> None:
+    """Rows have 62 bits: a run that needs more is an error, and does not end in silence."""
+    bench = bench_of(Rope, "pause 1000000000000000000\n" * 5, tmp_path)
+    with pytest.raises(InputError, match="must be shorter than 4,611,686,018,427,387,904 cycles"):
+        bench.run(engine)
