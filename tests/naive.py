@@ -719,20 +719,18 @@ class Track:
         else:
             self.access, self.free, self.waited, self.reads = None, t + 1, 0, reads
 
-    def begun(self, t: int, stands: bool) -> bool:
-        """Rule 17, additions 1 to 3: a reset in row t cuts the step off; `stands`: in a handler."""
+    def begun(self, t: int) -> bool:
+        """Rule 17, additions 1 to 3: whether a reset in row t cuts the step off."""
         op = self.op()
         if t < self.free or not op:
             return False
-        if op == "await":
-            # READING: an await that a handler stopped before it looked at any row has not run.
-            return self.waited > 0 or not stands
-        # READING: a pause that a handler stopped in its first row has begun.
-        return self.access is not None or self.reads > 0 or op == "pause" or self.due()
+        # Rule 12d: a pause or an await that a handler stopped in its first row has begun.
+        waits = op in ("pause", "await")
+        return self.access is not None or self.reads > 0 or waits or self.due()
 
-    def cut(self, t: int, stands: bool) -> None:
+    def cut(self, t: int) -> None:
         """Rules 15 and 17: drop what has begun; a step that has not is played from its start."""
-        if self.begun(t, stands):
+        if self.begun(t):
             self.finish(self.free)
         self.waited = 0
 
@@ -832,7 +830,7 @@ class Cpu:
 
     def cut(self, t: int) -> None:
         """Rules 15, 17 and 18, addition 3, in row r: abandon a handler, find the next step."""
-        self.main.cut(t, self.handler is not None)
+        self.main.cut(t)
         # READING: rule 18 ("restarts the CPU as well") holds for "restart" only; with "continue"
         # a reset after the last step leaves no step to play.
         if self.restarts:

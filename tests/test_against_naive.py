@@ -56,6 +56,36 @@ def test_a_reset_after_the_last_step_lets_the_run_end_as_soon_as_all_is_at_rest(
     assert differences(plan) == []
 
 
+def test_an_await_whose_first_row_a_handler_took_is_cut_off_by_a_reset() -> None:
+    """It has begun, as a pause would have (found by a drawn plan); so no step is left."""
+    plan: Plan = {
+        "clock_hz": 1_000_000,
+        "hang_after": 30,
+        "settle": 1,
+        "after_reset": "continue",
+        "until": 300,
+        "fabric": {"unanswered": "error", "watchdog": None, "registered_decode": False},
+        "slots": [
+            {
+                "name": "uart_0", "device": "uart", "base": 4096, "size": 16, "decode": "full",
+                "compare": [], "wait": 0, "settings": {"divisor": 1},
+            }
+        ],
+        "steps": [{"op": "await", "pin": "uart_0.tx", "level": 0, "limit": 1}],
+        "handlers": [
+            {
+                "pin": "uart_0.tx", "enter": 0, "leave": 0,
+                "steps": [{"op": "write", "address": 4096, "lanes": 15, "wait": 0, "data": 0}],
+            }
+        ],
+        "inputs": [],
+        "wires": [],
+        "resets": [{"at": 2, "length": 1}],
+    }  # fmt: skip
+    assert expected(plan)["cycles"] == 5
+    assert differences(plan) == []
+
+
 def test_a_stop_sample_in_the_last_row_is_reported() -> None:
     """A break whose stop sample is the last row of the run (found by the thousands below)."""
     plan: Plan = {

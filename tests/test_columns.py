@@ -84,7 +84,7 @@ def equal(one: Recording, other: Recording, folder: Path) -> None:
 @pytest.fixture(scope="module")
 def short_runs() -> dict[str, Recording]:
     """Run benches with everything in memory."""
-    return {name: load_bench(name).run() for name in ("edges", "interrupted")}
+    return {name: load_bench(name).run("reference") for name in ("edges", "interrupted")}
 
 
 @pytest.mark.parametrize("name", ["edges", "interrupted"])

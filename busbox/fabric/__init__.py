@@ -73,7 +73,8 @@ Pins, handlers, resets by the CPU
      b - 1. Row b may take a handler again. A handler does not interrupt another.
 12d. A reset of the bench abandons a running handler; with ``continue`` the step that waited is one
      that has not begun, unless it is a poll with a read behind it, a pause or an await: those are cut
-     off. The step ``reset`` in a handler abandons nothing.
+     off, also where the handler took their first row. The step ``reset`` in a handler abandons
+     nothing.
 12e. Where handlers follow one another for ``hang_after`` cycles, each taken in the row b of the one
      before, the CPU never gets on: the run ends with the first such row b that lies ``hang_after`` or
      more rows after the one in which the first was taken, and in which the next would be. Ended:

@@ -428,7 +428,7 @@ def test_a_long_run_can_be_stopped(engine: str, tmp_path: Path) -> None:
     with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as run:
         assert run.stdout is not None
         run.stdout.readline()
-        time.sleep(4)  # it is running by now; if it were not yet, that would do too
+        time.sleep(2.5)  # it is running by now; if it were not yet, that would do too
         run.send_signal(signal.SIGINT)
         out, error = run.communicate(timeout=60)
     assert (run.returncode, out, error) == (130, "", "\nstopped\n")

@@ -21,8 +21,8 @@ from tests.plans import plans
 from tests.test_twins import BENCHES, as_hardware
 
 FAST = ("python", "llvm")
-#: Rows of signal_cabin in a quick run: 3,000 accesses and the first frame.
-CUT = 20_000
+#: Rows of signal_cabin in a quick run: the first 700 accesses.
+CUT = 10_000
 
 _RELAXED = {
     "deadline": None,
@@ -70,23 +70,23 @@ def reference(name: str, slots: tuple[str, ...], until: int | None = None) -> Re
     return load_bench(name).with_values(as_hardware(*slots)).run("reference", until)
 
 
-@pytest.mark.parametrize("engine", FAST)
 @pytest.mark.parametrize(
     ("name", "slots"), combinations(), ids=lambda one: Path(one).stem if isinstance(one, str) else
     "+".join(one) or "models",
 )  # fmt: skip
-def test_every_bench_is_recorded_alike(name: str, slots: tuple[str, ...], engine: str) -> None:
+def test_every_bench_is_recorded_alike(name: str, slots: tuple[str, ...]) -> None:
     """A bench that comes with Busbox, with models, with hardware and mixed, is recorded alike."""
-    recording = load_bench(name).with_values(as_hardware(*slots)).run(engine)
-    assert recording.engine == engine
-    agree(reference(name, slots), recording)
+    for engine in FAST:
+        recording = load_bench(name).with_values(as_hardware(*slots)).run(engine)
+        assert recording.engine == engine
+        agree(reference(name, slots), recording)
 
 
 @pytest.mark.parametrize("slots", [(), ("levers", "telegraph", "lamps", "clock")])
 def test_the_beginning_of_the_cabin_is_recorded_alike(slots: tuple[str, ...]) -> None:
-    """Real firmware's first frame, with models and with hardware, on all three engines."""
+    """Real firmware, with models and with hardware, on all three engines."""
     expected = reference("signal_cabin", slots, CUT)
-    assert len(expected.accesses) > 1000
+    assert len(expected.accesses) > 600
     for engine in FAST:
         bench = load_bench("signal_cabin").with_values(as_hardware(*slots))
         agree(expected, bench.run(engine, CUT))
@@ -121,14 +121,14 @@ def hardware(plan: Plan, chosen: list[bool]) -> list[str]:
 MIXED = st.lists(st.booleans(), min_size=4, max_size=4)
 
 
-@settings(max_examples=120, **_RELAXED)
+@settings(max_examples=80, **_RELAXED)
 @given(plan=plans(), chosen=MIXED)
 def test_any_traffic_is_recorded_alike_by_python(plan: Plan, chosen: list[bool]) -> None:
     """Holds, resets, handlers, awaits, wires, any map and any mix of models and hardware."""
     check(plan, chosen, "python")
 
 
-@settings(max_examples=25, **_RELAXED)
+@settings(max_examples=15, **_RELAXED)
 @given(plan=plans(), chosen=MIXED)
 def test_any_traffic_is_recorded_alike_by_llvm(plan: Plan, chosen: list[bool]) -> None:
     """The same, as machine code."""

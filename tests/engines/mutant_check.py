@@ -1,0 +1,84 @@
+"""The comparisons that must find a mutant. Run in a process of its own: ``CHECK ENGINE``.
+
+Exit code 3: a difference was found, or the mutant does not even run; 0: nothing was found.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from hypothesis import HealthCheck, Phase, given, settings
+
+from busbox import load_bench
+from tests.against_naive import Plan
+from tests.engines.netlist.test_random_designs import agree as designs_agree
+from tests.engines.test_engines_agree import MIXED, agree, check
+from tests.plans import plans
+from tests.test_twins import as_hardware
+
+FOUND = 3
+#: Benches, and their slots in hardware.
+BENCHES: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("interrupted", ()),
+    ("interrupted", ("levers", "telegraph", "lamps")),
+    ("edges", ("clock", "lamps", "levers", "telegraph")),
+    ("edges", ()),
+    ("edges", ("telegraph",)),
+)
+
+
+def designs(engine: str) -> None:
+    """Compare random designs with Amaranth's simulator, on both machines."""
+    designs_agree(0, 60)
+
+
+def benches(engine: str) -> None:
+    """Compare benches with the judge."""
+    for name, slots in BENCHES:
+        bench = load_bench(name).with_values(as_hardware(*slots))
+        agree(bench.run("reference"), bench.run(engine))
+
+
+def drawn(engine: str) -> None:
+    """Compare plans with the judge; the same ones every time."""
+
+    @settings(
+        max_examples=400, database=None, derandomize=True, deadline=None, phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )  # fmt: skip
+    @given(plan=plans(), chosen=MIXED)
+    def each(plan: Plan, chosen: list[bool]) -> None:
+        check(plan, chosen, engine)
+
+    each()
+
+
+def guards(engine: str) -> None:
+    """Compare a device that answers in a reset."""
+    from busbox.engines.reference import ReferenceEngine
+    from tests import broken_devices
+    from tests.engines.test_engine_limits import bench_of
+
+    ReferenceEngine.watch_ports = False
+    with TemporaryDirectory() as folder:
+        for device in (broken_devices.AnswersInReset, broken_devices.AnswersCyc):
+            bench = bench_of(device, "write 0 1\nread 0\n", Path(folder))
+            agree(bench.run("reference", 40), bench.run(engine, 40))
+
+
+CHECKS: dict[str, Callable[[str], None]] = {
+    "designs": designs,
+    "benches": benches,
+    "plans": drawn,
+    "guards": guards,
+}
+
+if __name__ == "__main__":
+    try:
+        CHECKS[sys.argv[1]](sys.argv[2])
+    except Exception as error:
+        print(f"{type(error).__name__}: {error}"[:300])
+        sys.exit(FOUND)

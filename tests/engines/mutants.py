@@ -1,0 +1,460 @@
+"""Mistakes put into reader, emitters, loop and engines, one at a time: a comparison must find each.
+
+``old`` occurs once in the file of the package; ``new`` stands there instead. ``check`` names the
+comparison: of random ``designs`` with Amaranth's simulator, of drawn ``plans``, fixed ``benches`` or
+``guards`` with the judge.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One mistake; ``quick`` ones run in the normal tests."""
+
+    mistake: str
+    file: str
+    old: str
+    new: str
+    check: str
+    engine: str = "python"
+    quick: bool = False
+
+
+NETLIST = "engines/netlist/"
+LOOP = "engines/loop.py"
+AROUND = "engines/netlist_engine.py"
+
+READER = (
+    Mutant(
+        "write ports of a memory in the wrong order",
+        NETLIST + "memories.py",
+        'memory.writes.sort(key=lambda cell: cells.number(cell, "PORTID", where))\n'
+        "        _check(memory, where, text.line)",
+        "_check(memory, where, text.line)\n        memory.writes.reverse()",
+        "designs",
+    ),
+    Mutant(
+        "a read port is transparent for no write port",
+        NETLIST + "lower.py",
+        "if mask >> number & 1:",
+        "if False:",
+        "designs",
+    ),
+    Mutant(
+        "a signed operand is extended with zeros",
+        NETLIST + "nodes.py",
+        'return self.node("sext", width, a)',
+        "return self.cat(a, self.const(0, width - a.width))",
+        "designs",
+        quick=True,
+    ),
+    Mutant(
+        "the last case of a switch wins, not the first",
+        NETLIST + "lower.py",
+        "for case in reversed(switch.cases):",
+        "for case in switch.cases:",
+        "designs",
+    ),
+    Mutant(
+        "a write port writes all lanes",
+        NETLIST + "lower.py",
+        "return WritePort(address, data, enable)",
+        'return WritePort(address, data, self._graph.sext(self._graph.node("any", 1, enable) if '
+        "enable.width > 1 else enable, enable.width))",
+        "designs",
+    ),
+    Mutant(
+        "every register begins at 0",
+        NETLIST + "lower.py",
+        "return Register(source.name, source.width, wire.init.value, following)",
+        "return Register(source.name, source.width, 0, following)",
+        "designs",
+        quick=True,
+    ),
+    Mutant(
+        "a memory begins with zeros",
+        NETLIST + "memories.py",
+        "return tuple(value >> width * word & (1 << width) - 1 for word in range(depth))",
+        "return tuple(0 for word in range(depth))",
+        "designs",
+    ),
+)
+
+EMITTERS = (
+    Mutant(
+        "Python: a shift by more places than the width is not cut",
+        NETLIST + "python_text.py",
+        'return f"(({a} << {b}) & {_mask(node)})"',
+        'return f"({a} << {b})"',
+        "designs",
+    ),
+    Mutant(
+        "Python: a division by zero gives the dividend",
+        NETLIST + "python_text.py",
+        'return f"({a} {sign} {b} if {b} else 0)"',
+        'return f"({a} {sign} {b} if {b} else {a})"',
+        "designs",
+    ),
+    Mutant(
+        "Python: a read outside of a memory gives its first word",
+        NETLIST + "python_text.py",
+        'return f"({word} if {self.use(address)} < {depth} else 0)"',
+        'return f"({word} if {self.use(address)} < {depth} else {self._prefix}m{node.extra}[0])"',
+        "designs",
+    ),
+    Mutant(
+        "Python: a word of a memory that changes does not count as a change",
+        NETLIST + "python_source.py",
+        'lines.append(f"{INDENT}{p}changed = {p}changed or {word} != {p}word")',
+        "pass",
+        "designs",
+    ),
+    Mutant(
+        "LLVM: a shift by the width or more is not guarded",
+        NETLIST + "llvm_values.py",
+        'return values.add(f"select i1 {inside}, i{width} {moved}, i{width} {rest}")',
+        "return moved",
+        "designs",
+        "llvm",
+    ),
+    Mutant(
+        "LLVM: a short division is one bit too narrow",
+        NETLIST + "llvm_values.py",
+        "width = long or (32 if node.width < 32 else WORD)",
+        "width = long or max(8, node.width - 1)",
+        "designs",
+        "llvm",
+    ),
+    Mutant(
+        "LLVM: signed division rounds to zero",
+        NETLIST + "llvm_values.py",
+        'less = values.add(f"zext i1 {wrong} to i{width}")',
+        'less = "0"',
+        "designs",
+        "llvm",
+    ),
+    Mutant(
+        "LLVM: a memory's bounds are not checked",
+        NETLIST + "llvm_values.py",
+        'return values.add(f"select i1 {inside}, i{node.width} {word}, i{node.width} 0")',
+        "return word",
+        "designs",
+        "llvm",
+    ),
+    Mutant(
+        "LLVM: a write port writes all bits of a word",
+        NETLIST + "llvm_text.py",
+        'new = values.add(f"and i{width} {data}, {enable}")',
+        "new = data",
+        "designs",
+        "llvm",
+    ),
+    Mutant(
+        "LLVM: a sign is extended with zeros",
+        NETLIST + "llvm_values.py",
+        'return values.resized(values.value(a), a.width, node.width, "sext")',
+        "return values.resized(values.value(a), a.width, node.width)",
+        "designs",
+        "llvm",
+    ),
+)
+
+QUIESCENCE = (
+    Mutant(
+        "parts of the design sleep on after an access",
+        LOOP,
+        "    settle()\n    awake = -1\n",
+        "    settle()\n",
+        "benches",
+        quick=True,
+    ),
+    Mutant(
+        "a pin that is driven wakes nobody",
+        AROUND,
+        "        self._set(awake=-1)\n",
+        "",
+        "plans",
+    ),
+    Mutant(
+        "a part with notes goes to sleep",
+        "engines/python_kernel.py",
+        '"elif noted == 0:",',
+        '"else:",',
+        "plans",
+    ),
+    Mutant(
+        "two parts that hear of each other are taken apart",
+        NETLIST + "parts.py",
+        "self.join([cell, *self.under(self._roots(cell))])",
+        "pass",
+        "benches",
+    ),
+    Mutant(
+        "idle rows are jumped although something changed",
+        LOOP,
+        "        if changed == 0 and told == 0 and end > row:",
+        "        if told == 0 and end > row:",
+        "benches",
+        quick=True,
+    ),
+    Mutant(
+        "rows with an access that waits are jumped although something changes",
+        LOOP,
+        "if changed or told:\n    quiet_from = -1\n",
+        "if told:\n    quiet_from = -1\n",
+        "plans",
+    ),
+    Mutant(
+        "a hold is slept through",
+        LOOP,
+        "    if caller and hold_until < end:\n        end = hold_until\n",
+        "",
+        "plans",
+        quick=True,
+    ),
+    Mutant(
+        "a word that stays is not forgotten when an input comes",
+        AROUND,
+        "        self._set(hold_until=0, quiet_from=-1)\n        self._forget_stays()\n",
+        "        self._set(hold_until=0, quiet_from=-1)\n",
+        "benches",
+    ),
+    Mutant(
+        "a word that stays is not forgotten after another access",
+        AROUND,
+        "        elif slot in self._kept:\n            self._keep(slot, 0, 0, 0)\n",
+        "",
+        "benches",
+        quick=True,
+    ),
+    Mutant(
+        "a word that stays is not forgotten in a reset",
+        AROUND,
+        "        self._renewed = set(self._views)\n        self._forget_stays()\n",
+        "        self._renewed = set(self._views)\n",
+        "plans",
+    ),
+    Mutant(
+        "a word that stays is given a row too long",
+        LOOP,
+        "if write == 0 and row < stays[at] and inner == stays[at + 1]:",
+        "if write == 0 and row <= stays[at] and inner == stays[at + 1]:",
+        "benches",
+    ),
+    Mutant(
+        "a word that stays is given for any register",
+        LOOP,
+        "if write == 0 and row < stays[at] and inner == stays[at + 1]:",
+        "if write == 0 and row < stays[at]:",
+        "plans",
+    ),
+)
+
+LOOPS = (
+    Mutant(
+        "a poll waits a row less",
+        LOOP,
+        "start = row + every\n",
+        "start = row + every - 1\n",
+        "benches",
+    ),
+    Mutant(
+        "a poll reads once more than it may",
+        LOOP,
+        "if matched == 0 and reads < most:",
+        "if matched == 0 and reads <= most:",
+        "plans",
+    ),
+    Mutant(
+        "an ERR ends a poll",
+        LOOP,
+        "if failed == 0 and word & mask == value:",
+        "if word & mask == value:",
+        "plans",
+    ),
+    Mutant(
+        "a pause is a row too long",
+        LOOP,
+        "free = row + commands[at + 12]",
+        "free = row + commands[at + 12] + 1",
+        "plans",
+    ),
+    Mutant(
+        "a handler is taken before the row after an access",
+        LOOP,
+        "    opened = row\n",
+        "    opened = row + 1\n",
+        "plans",
+    ),
+    Mutant(
+        "a handler interrupts an access",
+        LOOP,
+        "if kind < 0 or kind == 3 or row < start:",
+        "if kind < 0 or kind == 3 or row <= start:",
+        "plans",
+    ),
+    Mutant(
+        "a hang ends a row early",
+        LOOP,
+        "if row > start + hang_after:",
+        "if row >= start + hang_after:",
+        "plans",
+    ),
+    Mutant(
+        "the watchdog's end counts as the device's",
+        LOOP,
+        "    if status & 4:\n        terminator = 2\n",
+        "",
+        "plans",
+    ),
+    Mutant(
+        "a write's data is logged as 0",
+        LOOP,
+        "    if write:\n        log[at + 5] = data\n",
+        "",
+        "benches",
+    ),
+    Mutant(
+        "the request stays on the bus after an access",
+        LOOP,
+        "    # It ended in the row before.\n    request = 0\n",
+        "    # It ended in the row before.\n",
+        "benches",
+    ),
+    Mutant(
+        "the reply stays on after a row",
+        LOOP,
+        "    reply = 0\n    in_reply = 0\n",
+        "    reply = 0\n",
+        "plans",
+    ),
+    Mutant(
+        "RST stays high a row too long",
+        LOOP,
+        "    if row == reset_until:\n        reset_until = -1\n        rst = 0\n",
+        "    if row == reset_until + 1:\n        reset_until = -1\n        rst = 0\n",
+        "plans",
+    ),
+    Mutant(
+        "after a reset the CPU begins a row early",
+        AROUND,
+        "self._set(free=row + length + 1, opened=row + length + 1)",
+        "self._set(free=row + length, opened=row + length + 1)",
+        "plans",
+        quick=True,
+    ),
+    Mutant(
+        "a reset forgets the command that had not begun",
+        AROUND,
+        '            self._set(taken=self._get("taken") - 1)\n',
+        "            pass\n",
+        "plans",
+    ),
+    Mutant(
+        "a reset plays a poll that has begun again",
+        AROUND,
+        '        elif waits and self._get("reads"):\n            waits = False\n',
+        "",
+        "plans",
+    ),
+    Mutant(
+        "a handler that is over leaves a wait as it was",
+        AROUND,
+        "max(0, self._state[_START] - row),",
+        "max(0, self._state[_START] - row - 1),",
+        "plans",
+    ),
+    Mutant(
+        "idle cycles after a handler are left out",
+        AROUND,
+        "self._set(free=row + handler.leave)",
+        "self._set(free=row)",
+        "benches",
+    ),
+    Mutant(
+        "an await that was interrupted has all its rows again",
+        AROUND,
+        "self._deadline = row + handler.rows_left",
+        "self._deadline = row + handler.rows_left + 1",
+        "plans",
+    ),
+    Mutant(
+        "a row before the first, with RST high, is left out",
+        LOOP,
+        '"row": -1, "entered": -1, "rst": 1, "reset_until": 0, "reset_row": -1,',
+        '"row": -1, "entered": -1, "rst": 0, "reset_until": 0, "reset_row": -1,',
+        "guards",
+    ),
+    Mutant(
+        "an input pin begins at 0",
+        AROUND,
+        "sum(pin.level << place for place, pin in enumerate(group))",
+        "sum(0 << place for place, pin in enumerate(group))",
+        "plans",
+    ),
+    Mutant(
+        "a pin that is heeded stops no run",
+        LOOP,
+        "if row != entered and (moved or rest and out_resting):",
+        "if row != entered and (rest and out_resting):",
+        "benches",
+    ),
+    Mutant(
+        "pins after a reset are not told anew",
+        AROUND,
+        "            before = None\n",
+        "            pass\n",
+        "plans",
+    ),
+    Mutant(
+        "an access is told before the pins of its row",
+        AROUND,
+        "            if ended.next < row:\n                ended.tell_before(row)\n",
+        "            ended.tell_before(row + 1)\n",
+        "plans",
+    ),
+    Mutant(
+        "of accesses in between, the first is told, not the last",
+        AROUND,
+        "self._told if self._every else upto - 1, upto",
+        "self._told, upto if self._every else self._told + 1",
+        "benches",
+    ),
+    Mutant(
+        "an access that a watchdog ended is told to the device's listener",
+        AROUND,
+        "(log[:, _TERMINATORS] <= ERR)",
+        "(log[:, _TERMINATORS] <= ERR + 1)",
+        "plans",
+    ),
+    Mutant(
+        "LLVM: notes of a part are not told",
+        "engines/llvm_loop.py",
+        'told = self._add(f"trunc i{width} {word} to i1") if width > 1 else word',
+        'told = "false"',
+        "benches",
+        "llvm",
+    ),
+    Mutant(
+        "LLVM: pins are compared without their highest bits",
+        "engines/llvm_loop.py",
+        'different = self._add(f"and i{width} {different}, {records.mask}")',
+        'different = self._add(f"and i{width} {different}, {records.mask & 0xFFFF}")',
+        "benches",
+        "llvm",
+    ),
+    Mutant(
+        "LLVM: only the first part of the design is run",
+        "engines/llvm_loop.py",
+        "for number in range(self._count_of_parts):",
+        "for number in range(1):",
+        "benches",
+        "llvm",
+        quick=True,
+    ),
+)
+
+MUTANTS = (*READER, *EMITTERS, *QUIESCENCE, *LOOPS)
