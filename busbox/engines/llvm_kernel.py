@@ -8,17 +8,12 @@ from collections.abc import Callable
 from functools import partial
 from struct import Struct
 
+from busbox.engines.kernel import Parts, pin, watch_address, watch_data
 from busbox.engines.llvm_loop import LoopLayout, Records, Writer, lay_out_loop
 from busbox.engines.loop import CALLED, INITIAL, LOGGED, STATE
 from busbox.engines.netlist.layout import Place
 from busbox.engines.netlist.native import Native, compile_ir
-from busbox.engines.netlist_engine import (
-    NetlistEngine,
-    Parts,
-    pin,
-    watch_address,
-    watch_data,
-)
+from busbox.engines.netlist_engine import NetlistEngine
 
 _LOGGED, _FULL, _COMMANDS = (STATE.index("logged"), STATE.index("full"), len(STATE))
 
@@ -26,7 +21,7 @@ _CALL = Struct(f"={len(CALLED)}q")
 
 
 class LlvmKernel:
-    """Runs the loop as machine code (see :class:`busbox.engines.netlist_engine.Kernel`)."""
+    """Runs the loop as machine code (see :class:`busbox.engines.kernel.Kernel`)."""
 
     def __init__(self, parts: Parts) -> None:
         if "llvm" not in parts.made:

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from busbox.engines.kernel import Parts, guard, seen
 from busbox.engines.loop import LOGGED, LOOK, LOOP, REASONS, STATE, STAYS, TEMPORARY
 from busbox.engines.netlist.layout import Layout, Place, lay_out, size_of
 from busbox.engines.netlist.llvm_text import POINTERS, LlvmText
-from busbox.engines.netlist_engine import Parts, guard, seen
 
 #: Accesses, and records of one device, that are kept before the loop returns.
 ROOM = 1 << 14

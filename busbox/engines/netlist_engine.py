@@ -8,22 +8,15 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from array import array
-from bisect import bisect_left
-from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
-from typing import Any, ClassVar, Protocol
+from typing import Any, ClassVar
 
-import numpy as np
-
-from busbox.address_map import AddressMap
 from busbox.device import ERROR, Access, Answer, Hold
 from busbox.engines import (
     ACCESS,
     AWAIT,
-    ERR,
-    LOG,
     MARK,
     NONE,
     RESET,
@@ -33,6 +26,7 @@ from busbox.engines import (
     EngineFactory,
     Stop,
 )
+from busbox.engines.kernel import Kept, Kernel, Parts
 from busbox.engines.loop import (
     CALL,
     COMMAND,
@@ -44,18 +38,13 @@ from busbox.engines.loop import (
     LIMIT,
     LOGGED,
     OVER,
-    PARTS,
     STARVED,
     STATE,
     STAYS,
     TAKE,
 )
-from busbox.engines.netlist import Program, build
-from busbox.engines.netlist.parts import hold, split
+from busbox.engines.telling import Teller
 from busbox.errors import ModelError
-from busbox.fabric.design import Design, hardware_of
-from busbox.fabric.guard import breaches
-from busbox.fabric.hardware import Listener
 from busbox.registers import WORD
 from busbox.system import System
 from busbox.traffic.source import Result
@@ -67,177 +56,6 @@ _ROW, _LIMIT, _FREE, _KIND, _START = (
 )
 _WRITE, _DATA, _LANES = (AT[name] for name in ("write", "data", "lanes"))
 _REPLY, _LOGGED, _QUIET = (AT[name] for name in ("reply", "logged", "quiet_from"))
-_ENDS, _ADDRESSES, _WRITES, _TERMINATORS = (
-    LOG.index(name) for name in ("end", "address", "write", "terminator")
-)
-
-
-class Numbers(Protocol):
-    """A row of numbers that can be changed."""
-
-    def __len__(self) -> int: ...
-
-    def __getitem__(self, place: int, /) -> int: ...
-
-    def __setitem__(self, place: int, number: int, /) -> None: ...
-
-
-class Kernel(Protocol):
-    """The loop of one design, and what it keeps."""
-
-    @property
-    def state(self) -> Numbers:
-        """The numbers named in :data:`busbox.engines.loop.STATE`."""
-
-    @property
-    def stays(self) -> Numbers:
-        """:data:`busbox.engines.loop.STAYS` numbers for each slot."""
-
-    @property
-    def noted(self) -> bool:
-        """Whether something was seen of a hardware device, and is not forgotten."""
-
-    def go(self) -> int:
-        """Run the loop until it returns; return why."""
-
-    def call(self) -> Sequence[int]:
-        """Return the numbers of :data:`busbox.engines.loop.CALLED`."""
-
-    def play(self, commands: array[int]) -> None:
-        """Take commands from here; called again when there are more of them."""
-
-    def logged(self) -> array[int]:
-        """Return what the loop has logged, and forget it."""
-
-    def heard(self, slot: int) -> tuple[list[int], list[int]]:
-        """Return rows and words that were seen of a hardware device, and forget them."""
-
-    def guarded(self, slot: int) -> tuple[list[int], list[int]]:
-        """Return rows and words of a hardware device's guard, and forget them."""
-
-    def see(self, slot: int) -> int:
-        """Settle; return what is seen of a hardware device, and compare with that from now on."""
-
-    def heed(self, slot: int, mask: int, notes: bool) -> None:
-        """Stop for these bits of what is seen, and for notes."""
-
-    def drive(self, slot: int, member: str, word: int) -> None:
-        """Give the pins of a member their levels."""
-
-    def peek(self, slot: int, offset: int) -> int:
-        """Return a register of a hardware device."""
-
-
-@dataclass(frozen=True)
-class Parts:
-    """A design with its program, and what a kernel must know of both.
-
-    Attributes
-    ----------
-    slots : how many there are
-    made : what kernels have made of it, and use again
-    """
-
-    design: Design
-    program: Program
-    slots: int
-    made: dict[str, Any] = field(default_factory=dict)
-
-    @classmethod
-    def of(cls, system: System) -> Parts:
-        """Build the design of a system."""
-        slots = [placed.slot for placed in system.devices]
-        design = Design(slots, system.fabric, hardware_of(system))
-        return cls(design, build(design, _ports(design)), len(slots))
-
-    @property
-    def outputs(self) -> list[str]:
-        """The outputs that every row needs."""
-        names = ["status", "inner", "resting"]
-        for slot in self.design.views:
-            names += [seen(slot), guard(slot)]
-        return names
-
-    def quiet(self) -> list[Program]:
-        """Return the parts of the design while nothing is on the bus and RST is low."""
-        held = hold(self.program, dict.fromkeys(IDLE, 0))
-        return split(held, [[seen(slot), guard(slot)] for slot in self.design.views], PARTS)
-
-    @property
-    def watched(self) -> list[str]:
-        """The outputs that show registers."""
-        return [watch_data(slot) for slot in self.design.views]
-
-    def width(self, name: str) -> int:
-        """Return the width of an output."""
-        return self.program.output(name).width
-
-
-#: Inputs that are 0 while nothing is on the bus.
-IDLE = ("rst", "request", "data", "reply")
-
-
-class _Kept:
-    """Keeps the last few designs that were built."""
-
-    def __init__(self) -> None:
-        self._kept: deque[tuple[tuple[Any, ...], Parts]] = deque(maxlen=8)
-
-    def __call__(self, system: System) -> Parts:
-        key = (system.devices, system.fabric, system.clock_hz)
-        for known, parts in self._kept:
-            if known == key:
-                return parts
-        self._kept.append((key, Parts.of(system)))
-        return self._kept[-1][1]
-
-
-def seen(slot: int) -> str:
-    """Return the name of the output that shows pins and notes of a hardware device."""
-    return f"seen_{slot}"
-
-
-def guard(slot: int) -> str:
-    """Return the name of the output of a guard."""
-    return f"guard_{slot}"
-
-
-def watch_address(slot: int) -> str:
-    """Return the name of the input that chooses a register."""
-    return f"watch_adr_{slot}"
-
-
-def watch_data(slot: int) -> str:
-    """Return the name of the output that shows a register."""
-    return f"watch_data_{slot}"
-
-
-def pin(slot: int, member: str) -> str:
-    """Return the name of an input that is a member of pins."""
-    return f"{member}_{slot}"
-
-
-def _ports(design: Design) -> dict[str, Any]:
-    ports: dict[str, Any] = {
-        "clk": design.domain.clk,
-        "rst": design.domain.rst,
-        "request": design.request,
-        "data": design.data,
-        "reply": design.reply,
-        "status": design.status,
-        "inner": design.inner,
-        "resting": design.resting,
-    }
-    for slot, view in design.views.items():
-        device = view.device
-        ports[seen(slot)] = design.seen[slot]
-        ports[guard(slot)] = design.guards[slot].seen
-        ports[watch_data(slot)] = device.watch_data
-        ports[watch_address(slot)] = device.watch_adr
-        for stem, group in device.groups.items():
-            if group[0].direction == "input":
-                ports[pin(slot, f"pin_{stem}")] = getattr(device, f"pin_{stem}")
-    return {name: port for name, port in ports.items() if len(port)}
 
 
 class NetlistEngine(ABC):
@@ -258,8 +76,6 @@ class NetlistEngine(ABC):
         self.marks: list[tuple[int, int]] = []
         self.breaches: list[tuple[str, Any]] = []
         self._answer, self._ears = answer, ears
-        self._map = system.address_map
-        self._names = [placed.slot.name for placed in system.devices]
         self._parts = parts(system)
         self._views = self._parts.design.views
         self._pins = {
@@ -267,9 +83,6 @@ class NetlistEngine(ABC):
                    for stem, group in view.device.groups.items()}
             for slot, view in self._views.items()
         }  # fmt: skip
-        self._hears = {slot: _heard_by(system.devices[slot].model.listener) for slot in self._views}
-        self._told: dict[int, int | None] = dict.fromkeys(self._views)
-        self._renewed: set[int] = set()
         self._count = 0
         self._deadline = 0
         self._said: tuple[int | None] | None = None
@@ -279,6 +92,7 @@ class NetlistEngine(ABC):
         self._kernel = self.make_kernel(self._parts)
         self._state = self._kernel.state
         self._set(hang_after=system.hang_after)
+        self._teller = Teller(system, self._kernel, self._views, ears)
         self._kernel.go()
         for slot in self._views:
             self._kernel.heard(slot)
@@ -287,7 +101,7 @@ class NetlistEngine(ABC):
     @classmethod
     def for_many_runs(cls) -> EngineFactory:
         """Return what makes engines that use a design again, if systems differ in traffic alone."""
-        return partial(cls, parts=_Kept())
+        return partial(cls, parts=Kept())
 
     @staticmethod
     @abstractmethod
@@ -438,7 +252,7 @@ class NetlistEngine(ABC):
         """Take over what the loop has recorded."""
         fresh = self._kernel.logged() if self._state[_LOGGED] else array("q")
         if self._views:
-            self._tell(fresh)
+            self.breaches += self._teller.tell(self._count, fresh)
         self.log.extend(fresh)
         self._count += len(fresh) // LOGGED
 
@@ -521,7 +335,7 @@ class NetlistEngine(ABC):
         if restart:
             self._set(taken=0, fed=0)
             self._waiting = array("q")
-        self._renewed = set(self._views)
+        self._teller.renew(row)
         self._forget_stays()
         self._set(rst=1, reset_row=row, reset_until=row + length, quiet_from=-1)
         self._set(free=row + length + 1, opened=row + length + 1)
@@ -620,13 +434,13 @@ class NetlistEngine(ABC):
     def look(self, slot: int) -> bool:
         """Tell the pins of ``row``, if they changed; return whether the device is at rest in it."""
         word = self._kernel.see(slot)
-        self._show(slot, self.row, word)
+        self._teller.show(slot, self.row, word)
         return self._views[slot].at_rest(word)
 
     def hear(self, slot: int) -> None:
         """Tell the notes of ``row``, if there are any."""
         word = self._kernel.see(slot)
-        self._show(slot, self.row, word)
+        self._teller.show(slot, self.row, word)
         if word & 1:
             self._ears[slot].take_notes(self.row, self._views[slot].notes(word))
 
@@ -642,87 +456,6 @@ class NetlistEngine(ABC):
     def peek(self, slot: int, offset: int) -> int:
         """Return what a read of a register would show in ``row``."""
         return self._kernel.peek(slot, offset)
-
-    def _show(self, slot: int, row: int, word: int) -> None:
-        view, before = self._views[slot], self._told[slot]
-        if slot in self._renewed and row > self._get("reset_row"):
-            self._renewed.remove(slot)  # what follows is new, even if it looks the same
-            before = None
-        self._told[slot] = word
-        if before is None or (before ^ word) & view.pin_mask:
-            self._ears[slot].take_pins(row, view.changes(before, word))
-
-    def _tell(self, fresh: array[int]) -> None:
-        """Tell what hardware devices did, in the order of the contract (11)."""
-        if not fresh and not self._kernel.noted:
-            return
-        log = np.array(fresh, dtype="i8").reshape(-1, LOGGED)
-        heard = any(hears != "none" for hears in self._hears.values())
-        slots = self._slots(log[:, _ADDRESSES]) if heard else np.full(len(log), -1)
-        found: list[tuple[int, int, Any]] = []
-        for slot in self._views:
-            mine = (slots == slot) & (log[:, _TERMINATORS] <= ERR)
-            if self._hears[slot] == "last write":
-                mine &= log[:, _WRITES] == 1
-            numbers = np.flatnonzero(mine)
-            self._tell_of(slot, log[numbers], numbers + self._count)
-            name = self._names[slot]
-            for row, word in zip(*self._kernel.guarded(slot), strict=True):
-                found += [(row, slot, (name, one)) for one in breaches(name, row, word)]
-        self.breaches += [one for _, _, one in sorted(found, key=lambda entry: entry[:2])]
-
-    def _slots(self, addresses: Any) -> Any:
-        """Return the slot of each address, -1 for none."""
-        unique, where = np.unique(addresses, return_inverse=True)
-        slots = [self._map.decode(int(address)).slot for address in unique]
-        numbers = [-1 if slot is None else self._names.index(slot.name) for slot in slots]
-        return np.array(numbers, dtype="i8")[where]
-
-    def _tell_of(self, slot: int, log: Any, numbers: Any) -> None:
-        """Tell one device's pins, accesses and notes, row by row."""
-        ear, view, show = self._ears[slot], self._views[slot], self._show
-        ended = _Ended(self._map, log, numbers, ear, self._hears[slot] == "every")
-        for row, word in zip(*self._kernel.heard(slot), strict=True):
-            if ended.next < row:
-                ended.tell_before(row)
-            show(slot, row, word)
-            if ended.next == row:
-                ended.tell_before(row + 1)
-            if word & 1:
-                ear.take_notes(row, view.notes(word))
-        ended.tell_before(FOREVER)
-
-
-class _Ended:
-    """The accesses that one hardware device has ended, of which its ear is told.
-
-    Attributes
-    ----------
-    next : the row in which the next one ends
-    """
-
-    def __init__(self, table: AddressMap, log: Any, numbers: Any, ear: Ear, every: bool) -> None:
-        self._map, self._log, self._numbers, self._ear = table, log, numbers, ear
-        self._every = every
-        self._ends: list[int] = [*log[:, _ENDS].tolist(), FOREVER]
-        self._told = 0
-        self.next = self._ends[0]
-
-    def tell_before(self, row: int) -> None:
-        """Tell of those that end before ``row``: of all, or of the last one only."""
-        upto = bisect_left(self._ends, row, self._told)
-        if upto == self._told:
-            return
-        for place in range(self._told if self._every else upto - 1, upto):
-            _, end, address, write, lanes, data, _, _ = self._log[place].tolist()
-            offset, number = self._map.decode(address).offset & ~3, int(self._numbers[place])
-            self._ear.take_end(Access(end, offset, write == 1, data if write else 0, lanes, number))
-        self._told, self.next = upto, self._ends[upto]
-
-
-def _heard_by(listener: type[Listener]) -> str:
-    """Return which accesses a listener must be told."""
-    return "none" if listener.access is Listener.access else listener.hears
 
 
 _ANSWER = WORD << 2

@@ -7,17 +7,10 @@ from array import array
 from collections.abc import Generator, Iterable
 from typing import Any
 
+from busbox.engines.kernel import Parts, guard, pin, seen, watch_address, watch_data
 from busbox.engines.loop import CALLED, INITIAL, LOGGED, LOOK, LOOP, REASONS, STATE, STAYS
 from busbox.engines.netlist import PythonSource
-from busbox.engines.netlist_engine import (
-    NetlistEngine,
-    Parts,
-    guard,
-    pin,
-    seen,
-    watch_address,
-    watch_data,
-)
+from busbox.engines.netlist_engine import NetlistEngine
 
 #: Accesses, and records of one device, that are kept before the loop returns.
 ROOM = 1 << 14
@@ -52,7 +45,7 @@ def run(state, box, log, stays, memories, inputs, outputs, seen, heeded, rows, w
 
 
 class PythonKernel:
-    """Runs the loop as Python (see :class:`busbox.engines.netlist_engine.Kernel`)."""
+    """Runs the loop as Python (see :class:`busbox.engines.kernel.Kernel`)."""
 
     def __init__(self, parts: Parts) -> None:
         self._parts, self._program = parts, parts.program

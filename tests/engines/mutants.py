@@ -26,6 +26,7 @@ class Mutant:
 NETLIST = "engines/netlist/"
 LOOP = "engines/loop.py"
 AROUND = "engines/netlist_engine.py"
+TELLING = "engines/telling.py"
 
 READER = (
     Mutant(
@@ -139,7 +140,7 @@ EMITTERS = (
     Mutant(
         "LLVM: a memory's bounds are not checked",
         NETLIST + "llvm_values.py",
-        'return values.add(f"select i1 {inside}, i{node.width} {word}, i{node.width} 0")',
+        'return self.add(f"select i1 {inside}, i{node.width} {word}, i{node.width} 0")',
         "return word",
         "designs",
         "llvm",
@@ -233,8 +234,8 @@ QUIESCENCE = (
     Mutant(
         "a word that stays is not forgotten in a reset",
         AROUND,
-        "        self._renewed = set(self._views)\n        self._forget_stays()\n",
-        "        self._renewed = set(self._views)\n",
+        "        self._teller.renew(row)\n        self._forget_stays()\n",
+        "        self._teller.renew(row)\n",
         "plans",
     ),
     Mutant(
@@ -404,28 +405,28 @@ LOOPS = (
     ),
     Mutant(
         "pins after a reset are not told anew",
-        AROUND,
+        TELLING,
         "            before = None\n",
         "            pass\n",
         "plans",
     ),
     Mutant(
         "an access is told before the pins of its row",
-        AROUND,
+        TELLING,
         "            if ended.next < row:\n                ended.tell_before(row)\n",
         "            ended.tell_before(row + 1)\n",
         "plans",
     ),
     Mutant(
         "of accesses in between, the first is told, not the last",
-        AROUND,
+        TELLING,
         "self._told if self._every else upto - 1, upto",
         "self._told, upto if self._every else self._told + 1",
         "benches",
     ),
     Mutant(
         "an access that a watchdog ended is told to the device's listener",
-        AROUND,
+        TELLING,
         "(log[:, _TERMINATORS] <= ERR)",
         "(log[:, _TERMINATORS] <= ERR + 1)",
         "plans",

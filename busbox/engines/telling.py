@@ -1,0 +1,141 @@
+"""What hardware devices did, told to their listeners row by row (contract of engines, 11)."""
+
+from __future__ import annotations
+
+from array import array
+from bisect import bisect_left
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from busbox.address_map import AddressMap
+from busbox.device import Access
+from busbox.engines import ERR, LOG, Ear
+from busbox.engines.kernel import Kernel
+from busbox.engines.loop import FOREVER, LOGGED
+from busbox.fabric.guard import breaches
+from busbox.fabric.hardware import Listener
+from busbox.fabric.rules import Breach
+from busbox.fabric.view import View
+from busbox.system import System
+
+_ENDS, _ADDRESSES, _WRITES, _TERMINATORS = (
+    LOG.index(name) for name in ("end", "address", "write", "terminator")
+)
+
+
+class Teller:
+    """Tells the ears of hardware devices what a kernel has kept.
+
+    Parameters
+    ----------
+    views : what is seen of each device, by the number of its slot
+    ears : who is told, by the same
+    """
+
+    def __init__(
+        self, system: System, kernel: Kernel, views: Mapping[int, View], ears: Mapping[int, Ear]
+    ) -> None:
+        self._kernel, self._views, self._ears = kernel, views, ears
+        self._map = system.address_map
+        self._names = [placed.slot.name for placed in system.devices]
+        self._hears = {slot: _heard_by(system.devices[slot].model.listener) for slot in views}
+        self._told: dict[int, int | None] = dict.fromkeys(views)
+        self._renewed: set[int] = set()
+        self._reset_row = -1
+
+    def renew(self, row: int) -> None:
+        """Take what follows row ``row`` of a reset as new, even if it looks the same."""
+        self._renewed, self._reset_row = set(self._views), row
+
+    def show(self, slot: int, row: int, word: int) -> None:
+        """Tell the pins of a row that differ from what was told last."""
+        view, before = self._views[slot], self._told[slot]
+        if slot in self._renewed and row > self._reset_row:
+            self._renewed.remove(slot)  # what follows is new, even if it looks the same
+            before = None
+        self._told[slot] = word
+        if before is None or (before ^ word) & view.pin_mask:
+            self._ears[slot].take_pins(row, view.changes(before, word))
+
+    def tell(self, first: int, fresh: array[int]) -> list[tuple[str, Breach]]:
+        """Tell what hardware devices did, in the order of the contract (11).
+
+        Parameters
+        ----------
+        first : number of the first access in ``fresh``, which has :data:`LOGGED` numbers of each
+
+        Returns
+        -------
+        what their guards saw, with the name of the port
+        """
+        if not fresh and not self._kernel.noted:
+            return []
+        log = np.array(fresh, dtype="i8").reshape(-1, LOGGED)
+        heard = any(hears != "none" for hears in self._hears.values())
+        slots = self._slots(log[:, _ADDRESSES]) if heard else np.full(len(log), -1)
+        found: list[tuple[int, int, tuple[str, Breach]]] = []
+        for slot in self._views:
+            mine = (slots == slot) & (log[:, _TERMINATORS] <= ERR)
+            if self._hears[slot] == "last write":
+                mine &= log[:, _WRITES] == 1
+            numbers = np.flatnonzero(mine)
+            self._tell_of(slot, log[numbers], numbers + first)
+            name = self._names[slot]
+            for row, word in zip(*self._kernel.guarded(slot), strict=True):
+                found += [(row, slot, (name, one)) for one in breaches(name, row, word)]
+        return [one for _, _, one in sorted(found, key=lambda entry: entry[:2])]
+
+    def _slots(self, addresses: Any) -> Any:
+        """Return the slot of each address, -1 for none."""
+        unique, where = np.unique(addresses, return_inverse=True)
+        slots = [self._map.decode(int(address)).slot for address in unique]
+        numbers = [-1 if slot is None else self._names.index(slot.name) for slot in slots]
+        return np.array(numbers, dtype="i8")[where]
+
+    def _tell_of(self, slot: int, log: Any, numbers: Any) -> None:
+        """Tell one device's pins, accesses and notes, row by row."""
+        ear, view, show = self._ears[slot], self._views[slot], self.show
+        ended = _Ended(self._map, log, numbers, ear, self._hears[slot] == "every")
+        for row, word in zip(*self._kernel.heard(slot), strict=True):
+            if ended.next < row:
+                ended.tell_before(row)
+            show(slot, row, word)
+            if ended.next == row:
+                ended.tell_before(row + 1)
+            if word & 1:
+                ear.take_notes(row, view.notes(word))
+        ended.tell_before(FOREVER)
+
+
+class _Ended:
+    """The accesses that one hardware device has ended, of which its ear is told.
+
+    Attributes
+    ----------
+    next : the row in which the next one ends
+    """
+
+    def __init__(self, table: AddressMap, log: Any, numbers: Any, ear: Ear, every: bool) -> None:
+        self._map, self._log, self._numbers, self._ear = table, log, numbers, ear
+        self._every = every
+        self._ends: list[int] = [*log[:, _ENDS].tolist(), FOREVER]
+        self._told = 0
+        self.next = self._ends[0]
+
+    def tell_before(self, row: int) -> None:
+        """Tell of those that end before ``row``: of all, or of the last one only."""
+        upto = bisect_left(self._ends, row, self._told)
+        if upto == self._told:
+            return
+        for place in range(self._told if self._every else upto - 1, upto):
+            _, end, address, write, lanes, data, _, _ = self._log[place].tolist()
+            offset, number = self._map.decode(address).offset & ~3, int(self._numbers[place])
+            self._ear.take_end(Access(end, offset, write == 1, data if write else 0, lanes, number))
+        self._told, self.next = upto, self._ends[upto]
+
+
+def _heard_by(listener: type[Listener]) -> str:
+    """Return which accesses a listener must be told."""
+    return "none" if listener.access is Listener.access else listener.hears
