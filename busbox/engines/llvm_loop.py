@@ -138,7 +138,7 @@ class Writer:
             [
                 native.head(),
                 native.settle("settle", shown=parts.outputs),
-                native.settle("settle_reply", self._reply(), parts.outputs),
+                native.settle("settle_reply", ["reply"], parts.outputs),
                 native.settle("settle_watch", shown=parts.watched),
                 native.edge("edge"),
                 *self._quiet(),
@@ -147,9 +147,6 @@ class Writer:
                 self._function("watch", "settle_watch()"),
             ]
         )
-
-    def _reply(self) -> list[str]:
-        return ["reply"]
 
     def _quiet(self) -> Iterator[str]:
         """Yield the functions of the parts of a design while nothing is on the bus."""

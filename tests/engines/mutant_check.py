@@ -10,6 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 
 from busbox import load_bench
@@ -33,6 +34,20 @@ BENCHES: tuple[tuple[str, tuple[str, ...]], ...] = (
 def designs(engine: str) -> None:
     """Compare random designs with Amaranth's simulator, on both machines."""
     designs_agree(0, 60)
+
+
+def values(engine: str) -> None:
+    """Compare every operation, on both machines, with Python's numbers and the simulator."""
+    _run(Path(__file__).parent / "netlist" / "test_values.py")
+
+
+def quiescence(engine: str) -> None:
+    """Run sharp cases of rows and calls that are left out."""
+    _run(Path(__file__).parent / "test_quiescence.py")
+
+
+def _run(tests: Path) -> None:
+    assert pytest.main(["-q", "-x", "-p", "no:cacheprovider", str(tests)]) == 0
 
 
 def benches(engine: str) -> None:
@@ -71,6 +86,8 @@ def guards(engine: str) -> None:
 
 CHECKS: dict[str, Callable[[str], None]] = {
     "designs": designs,
+    "values": values,
+    "quiescence": quiescence,
     "benches": benches,
     "plans": drawn,
     "guards": guards,

@@ -1,8 +1,8 @@
 """Mistakes put into reader, emitters, loop and engines, one at a time: a comparison must find each.
 
 ``old`` occurs once in the file of the package; ``new`` stands there instead. ``check`` names the
-comparison: of random ``designs`` with Amaranth's simulator, of drawn ``plans``, fixed ``benches`` or
-``guards`` with the judge.
+comparison: of random ``designs`` or single operations (``values``) with Amaranth's simulator, of drawn
+``plans``, fixed ``benches``, ``guards`` or sharp cases of ``quiescence`` with the judge.
 """
 
 from __future__ import annotations
@@ -90,14 +90,14 @@ EMITTERS = (
         NETLIST + "python_text.py",
         'return f"(({a} << {b}) & {_mask(node)})"',
         'return f"({a} << {b})"',
-        "designs",
+        "values",
     ),
     Mutant(
         "Python: a division by zero gives the dividend",
         NETLIST + "python_text.py",
         'return f"({a} {sign} {b} if {b} else 0)"',
         'return f"({a} {sign} {b} if {b} else {a})"',
-        "designs",
+        "values",
     ),
     Mutant(
         "Python: a read outside of a memory gives its first word",
@@ -134,7 +134,7 @@ EMITTERS = (
         NETLIST + "llvm_values.py",
         'less = values.add(f"zext i1 {wrong} to i{width}")',
         'less = "0"',
-        "designs",
+        "values",
         "llvm",
     ),
     Mutant(
@@ -184,7 +184,7 @@ QUIESCENCE = (
         "engines/python_kernel.py",
         '"elif noted == 0:",',
         '"else:",',
-        "plans",
+        "quiescence",
     ),
     Mutant(
         "two parts that hear of each other are taken apart",
@@ -221,14 +221,14 @@ QUIESCENCE = (
         AROUND,
         "        self._set(hold_until=0, quiet_from=-1)\n        self._forget_stays()\n",
         "        self._set(hold_until=0, quiet_from=-1)\n",
-        "benches",
+        "quiescence",
     ),
     Mutant(
         "a word that stays is not forgotten after another access",
         AROUND,
         "        elif slot in self._kept:\n            self._keep(slot, 0, 0, 0)\n",
         "",
-        "benches",
+        "quiescence",
         quick=True,
     ),
     Mutant(
@@ -236,21 +236,21 @@ QUIESCENCE = (
         AROUND,
         "        self._teller.renew(row)\n        self._forget_stays()\n",
         "        self._teller.renew(row)\n",
-        "plans",
+        "quiescence",
     ),
     Mutant(
         "a word that stays is given a row too long",
         LOOP,
         "if write == 0 and row < stays[at] and inner == stays[at + 1]:",
         "if write == 0 and row <= stays[at] and inner == stays[at + 1]:",
-        "benches",
+        "quiescence",
     ),
     Mutant(
         "a word that stays is given for any register",
         LOOP,
         "if write == 0 and row < stays[at] and inner == stays[at + 1]:",
         "if write == 0 and row < stays[at]:",
-        "plans",
+        "quiescence",
     ),
 )
 

@@ -1,0 +1,138 @@
+"""What costs no rows and no calls is exact: sharp cases, on the fast engines against the judge."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, ClassVar
+
+import pytest
+from amaranth.hdl import Module, Signal
+
+from busbox import Recording
+from busbox.bench import Bench
+from busbox.device import Declaration, Pin
+from busbox.fabric.hardware import Hardware, Listener, Registers
+from busbox.registers import Register, RegisterTable
+from busbox.traffic.steps import Access, Pause, Poll, Step
+from busbox.units import Span
+from tests.engines.test_engines_agree import FAST, agree
+
+LEVERS, TELEGRAPH, LAMPS, CLOCK = (number << 12 for number in range(4))
+
+
+def read(address: int, wait: int = 0) -> Access:
+    return Access(False, address, wait=wait)
+
+
+def write(address: int, data: int, wait: int = 0) -> Access:
+    return Access(True, address, data, wait=wait)
+
+
+def cabin() -> Bench:
+    """Return four devices whose registers all differ, and inputs that come in the middle of polls."""
+    slots = {
+        "levers": {"model": "gpio", "base": LEVERS, "size": 0x40, "compare": "31..12"},
+        "telegraph": {"model": "uart", "base": TELEGRAPH, "size": 0x10, "divisor": 3},
+        "lamps": {"model": "pulse_led", "base": LAMPS, "size": 0x200, "lamps": 2,
+                  "high": 0x2_0001, "period": 0x5_0003, "count": 2},
+        "clock": {"model": "timer", "base": CLOCK, "size": 0x20},
+    }  # fmt: skip
+    pulled = [{"at": at, "pin": f"levers.in.{pin}", "level": level}
+              for at, pin, level in ((3, 0, 1), (4, 5, 1), (60, 1, 1), (61, 0, 0), (180, 2, 1),
+                                     (400, 3, 1), (401, 3, 0))]  # fmt: skip
+    line = [{"at": 75, "pin": "telegraph.rx", "bytes": "u", "rate": 333_333}]
+    keys = {"clock": "1 MHz", "after_reset": "continue", "slot": slots, "input": pulled + line}
+    return Bench({**keys, "reset": [{"at": 300, "length": 2}]})
+
+
+def visits() -> list[Step]:
+    """Return reads of each status beside reads of other words of its device, and polls."""
+    steps: list[Step] = [write(LEVERS + 0x18, 0xFF), write(LEVERS, 0x5A)]
+    for _ in range(3):
+        for first, others in (
+            (LEVERS + 0x10, (LEVERS, LEVERS + 0x14, LEVERS + 0x110, LEVERS + 0x20)),
+            (LEVERS + 0x20, (LEVERS + 0x18, LEVERS + 0x10)),
+            (TELEGRAPH + 4, (TELEGRAPH + 8, TELEGRAPH)),
+            (LAMPS + 4, (LAMPS + 8, LAMPS + 0x10)),
+            (CLOCK + 0x10, (CLOCK, CLOCK + 8)),
+        ):
+            for other in others:
+                steps += [read(first), read(first, 1), read(other), read(first), read(other, 2)]
+        steps += [write(TELEGRAPH, 0x41), write(LAMPS, 1), write(LEVERS + 0x20, 0xF)]
+        steps += [Poll(TELEGRAPH + 4, 0, mask=2, every=1, limit=60)]
+        steps += [Poll(LAMPS + 4, 0, mask=1, every=2, limit=120)]
+        steps += [write(CLOCK + 8, 50), Poll(CLOCK + 0x10, 1, mask=1, limit=20)]
+    return [*steps, Poll(LEVERS + 0x10, 8, mask=8, limit=200), read(LEVERS + 0x10)]
+
+
+def compare(bench: Bench, steps: list[Step]) -> Recording:
+    """Run on the judge and on the fast engines; return what the judge records."""
+    expected = bench.run("reference", traffic=steps)
+    for engine in FAST:
+        agree(expected, bench.run(engine, traffic=steps))
+    return expected
+
+
+@pytest.mark.parametrize("wait", [0, 2])
+def test_a_word_that_stays_is_given_where_it_was_read_alone(wait: int) -> None:
+    """Other words, images, inputs, the device's own changes and resets in between are seen."""
+    values = [f"slot.{name}.wait={wait}" for name in ("levers", "telegraph", "lamps", "clock")]
+    recording = compare(cabin().with_values(values), visits())
+    words = {int(word) for word in recording.accesses.data[recording.accesses.write == 0]}
+    assert len(words) > 12  # so they can be told apart
+    assert recording.resets == ((300, 2),)
+
+
+class Gong(Declaration):
+    """A gong that sounds in every row in which its rope is pulled, and changes nothing by that."""
+
+    table = RegisterTable(Register("WORD", 0))
+    pins = (Pin("rope", "input"), Pin("hum"))
+
+
+class GongListener(Listener):
+    """Reports each row."""
+
+    def told(self, cycle: int, notes: Mapping[str, int]) -> None:
+        """Report it."""
+        self.host.event(cycle, "gong", loud=notes["loud"])
+
+
+class GongHardware(Gong, Hardware):
+    """The gong: notes in rows in which no register moves."""
+
+    listener: ClassVar[type[Listener]] = GongListener
+    pin_rope: Any
+    pin_hum: Any
+    told_loud: Any
+
+    @classmethod
+    def told_for(cls, settings: Mapping[str, Any]) -> dict[str, int]:
+        """Return the one note."""
+        return {"loud": 3}
+
+    def build(self, m: Module, registers: Registers) -> None:
+        """Join them."""
+        counted = Signal(3)
+        with m.If(registers.WORD.written):
+            m.d.sync += counted.eq(counted + 1)
+        m.d.comb += [
+            self.tells.eq(self.pin_rope),
+            self.told_loud.eq(counted),
+            self.pin_hum.eq(registers.WORD.value[0]),
+        ]
+
+
+def test_notes_are_told_in_every_row_in_which_they_are_high() -> None:
+    """Rows in which nothing moves are not run in no time while a device has something to tell."""
+    slots = {"gong": {"model": GongHardware, "base": 0, "size": 4},
+             "clock": {"model": "timer", "base": 0x100, "size": 0x20, "as": "hardware"}}  # fmt: skip
+    rope = [{"at": at, "pin": "gong.rope", "level": level}
+            for at, level in ((5, 1), (25, 0), (40, 1), (41, 0), (70, 1))]  # fmt: skip
+    bench = Bench({"clock": "1 MHz", "slot": slots, "input": rope})
+    for clock in ("hardware", "model"):
+        timer = bench.with_values([f"slot.clock.as={clock}"])
+        steps = [write(0, 1), Pause(Span(cycles=40)), write(0, 2), Pause(Span(cycles=40)), read(0)]
+        recording = compare(timer, steps)
+        rows = [event.cycle for event in recording.events]
+        assert rows == [*range(5, 25), 40, *range(70, recording.cycles)]
