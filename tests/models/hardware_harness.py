@@ -1,23 +1,25 @@
-"""Drives a hardware twin on its bus port in Amaranth's simulator, row by row beside its model.
+"""Plays a model and its twin in hardware side by side, and compares them in every row.
 
-The model is called by its contract, in the row in which an access ends. In every row the two must
-show the same: terminator, word read, every register, every pin, rest. What the twin's listener makes
-of what it is told is compared at the end: edges with what caused them, and events.
+The model is called by its contract, the twin is driven on its ports in Amaranth's simulator. In every
+row the two must show the same: terminator, word read, every register, every pin, rest. What they have
+told is compared at the end: edges with what caused them, events, text. While no access is up, CYC,
+address, WE, lanes and data are noise: only STB makes an access.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+import random
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from amaranth.hdl import ClockDomain, Module
+from amaranth.hdl import ClockDomain, Module, Mux
 from amaranth.sim import Simulator
 
 from busbox.address_map import Slot
-from busbox.device import RELEASED, Access, Device, Site
-from busbox.fabric.hardware import Hardware
+from busbox.device import RELEASED, Access, Site
 from busbox.host import DeviceHost
+from busbox.registry import twin_of
 from busbox.system import Placed
 
 CLOCK_HZ = 16_000_000
@@ -33,83 +35,233 @@ class Aimed:
     data: int | None = None
     lanes: int = ALL
 
+    def seen(self, cycle: int, number: int) -> Access:
+        """Return it as a model sees it."""
+        return Access(cycle, self.offset, self.data is not None, self.data or 0, self.lanes, number)
 
-class Side:
-    """Model and twin of one device, each with a host of its own.
+
+@dataclass(frozen=True)
+class Case:
+    """What reaches both sides: accesses, (row, input pin, level), (first row, rows) of each reset.
+
+    An access that meets a reset does not happen.
+    """
+
+    accesses: Sequence[Aimed] = ()
+    inputs: Sequence[tuple[int, str, int]] = ()
+    resets: Sequence[tuple[int, int]] = ()
+
+
+class _Schedule:
+    """A case by rows: the access that is up, levels that begin, lengths of resets, rows with RST."""
+
+    def __init__(self, case: Case, wait: int, rows: int) -> None:
+        assert all(wait <= one.end < rows for one in case.accesses), "an access outside the rows"
+        self.lengths = dict(case.resets)
+        self.high = {row + k for row, length in case.resets for k in range(length)}
+        assert len(self.high) == sum(length for _, length in case.resets), "resets share a row"
+        spans = [(one, range(one.end - wait, one.end + 1)) for one in case.accesses]
+        happen = [(one, span) for one, span in spans if self.high.isdisjoint(span)]
+        self.up = {row: one for one, span in happen for row in span}
+        assert len(self.up) == len(happen) * (wait + 1), "two accesses share a row"
+        self.levels: dict[int, list[tuple[str, int]]] = {}
+        for row, pin, level in case.inputs:
+            self.levels.setdefault(row, []).append((pin, level))
+
+
+class Pair:
+    """Model and twin of one device, each with a host of its own, to be played once.
 
     Parameters
     ----------
-    hardware : the twin's class
-    model : the model's class
-    base, size : of the slot
-    settings : all of them
+    model : class of the model, which names its twin
+    size, base : of the slot, in bytes
+    settings : of both, every declared one that differs from its default
+
+    Attributes
+    ----------
+    hosts : what the model and the twin's listener have told
+    first : what the model calls row 0
+    preset : signals of the twin that another value is put into in row 0, by name
+    ahead : the model reports events of rows to come, so that their order is that of their rows
     """
 
-    def __init__(
-        self,
-        hardware: type[Hardware],
-        model: type[Device],
-        settings: dict[str, Any],
-        base: int = 0,
-        size: int = 0x40,
-    ) -> None:
-        placed = Placed(
-            Slot("dev", base, size), model, "dev", settings, tuple(model.pins_for(settings))
-        )
-        self.hosts = [DeviceHost(placed, CLOCK_HZ, _no_wake) for _ in range(2)]
-        self.model = model(self.hosts[0], **settings)
-        self.twin = hardware(Site("dev", base, size, CLOCK_HZ), **settings)
-        self.listener = hardware.listener(self.hosts[1], **settings)
-        self.pins = placed.pins
-        self.table = self.twin.declared
-        self.domain = ClockDomain("sync")
-        self.context, self.half_tick = self._open()
+    first = 0
+    ahead = False
 
-    def _open(self) -> tuple[Any, Callable[[], object]]:
-        """Return the context of the simulator's one test bench, in row 0, and half a tick."""
-        top, opened = Module(), []
-        top.domains += self.domain
-        top.submodules.twin = self.twin
+    def __init__(self, model: Any, size: int, base: int = 0, **settings: Any) -> None:
+        settings = {one.name: one.default for one in model.settings} | settings
+        pins = tuple(model.pins_for(settings))
+        self._placed = Placed(Slot("dev", base, size), model, "dev", settings, pins)
+        self.hosts = [DeviceHost(self._placed, CLOCK_HZ, _no_wake) for _ in range(2)]
+        self.model = model(self.hosts[0], **settings)
+        self.preset: dict[str, int] = {}
+        self._noise = random.Random(0)
+        self._words_read: list[int] = []
+        self._count = 0
+
+    def play_each(self, cases: Sequence[Case], rows: int, wait: int = 0) -> list[int]:
+        """Play the cases one after the other, each in so many rows and one more, of a reset.
+
+        An input has its declared level again where a case begins. Return the words read.
+        """
+        accesses: list[Aimed] = []
+        inputs: list[tuple[int, str, int]] = []
+        resets: list[tuple[int, int]] = []
+        for place, case in enumerate(cases):
+            _Schedule(case, wait, rows)
+            assert all(row < rows for row, *_ in case.inputs), case
+            assert all(row + length <= rows for row, length in case.resets), case
+            begin = place * (rows + 1)
+            accesses += [replace(one, end=begin + one.end) for one in case.accesses]
+            inputs += [(begin + row, pin, level) for row, pin, level in case.inputs]
+            moved = {pin for _, pin, _ in case.inputs}
+            inputs += [
+                (begin + rows, pin.name, pin.level)
+                for pin in self._placed.pins
+                if pin.name in moved
+            ]
+            resets += [(begin + row, length) for row, length in (*case.resets, (rows, 1))]
+        return self.play(Case(accesses, inputs, resets), len(cases) * (rows + 1) + 4, wait)
+
+    def play(self, case: Case, rows: int, wait: int = 0) -> list[int]:
+        """Play the rows 0 to ``rows - 1``, compare, and return the words read.
+
+        An access is on the port for ``wait`` rows before its STB.
+        """
+        schedule, top, finished = _Schedule(case, wait, rows), Module(), []
+        self._build_twin()
+        top.domains.sync = domain = ClockDomain()
+        top.submodules.twin = self._twin
 
         async def bench(context: Any) -> None:
-            opened.append(context)
-            context.set(self.domain.rst, 1)
+            self._context = context
+            for name, level in self.preset.items():
+                context.set(getattr(self._twin, name), level)
+            for row in range(rows):
+                context.set(domain.rst, row in schedule.high)
+                self._row(schedule, row, self.first + row)
+                await context.tick()
+            finished.append(True)
 
         simulator = Simulator(top)
         simulator.add_clock(1e-6)
         simulator.add_testbench(bench)
-        simulator.advance()
-        simulator.advance()
-        opened[0].set(self.domain.rst, 0)
-        return opened[0], simulator.advance
+        simulator.run()
+        assert finished == [True]
+        self._compare_told(self.first + rows - 1)
+        return self._words_read
 
-    def twin_level(self, pin: str) -> int:
-        """Return the level of a pin of the twin in the present row."""
+    def _build_twin(self) -> None:
+        slot, settings = self._placed.slot, self._placed.settings
+        hardware = twin_of(self._placed.model, "dev")
+        self._twin = twin = hardware(Site("dev", slot.base, slot.size, CLOCK_HZ), **settings)
+        self._listener = hardware.listener(self.hosts[1], **settings)
+        self._notes = {name: getattr(twin, f"told_{name}") for name in twin.told_for(settings)}
+        self._words = {place.name: at >> 2 for at, place in twin.declared.places()}
+        outputs = [pin for pin in self._placed.pins if pin.direction == "output"]
+        self._levels = {pin.name: self._bit(pin.name) for pin in outputs}
+        for pin in outputs:
+            if pin.released:
+                driven = self._bit(pin.name, "_enable")
+                self._levels[pin.name] = Mux(driven, self._bit(pin.name), RELEASED)
+
+    def _bit(self, pin: str, suffix: str = "") -> Any:
+        """Return the bit of the twin that is a pin, or a pin's enable."""
         stem, _, number = pin.partition(".")
-        bit, get, enable = int(number or 0), self.context.get, f"pin_{stem}_enable"
-        if hasattr(self.twin, enable) and not get(getattr(self.twin, enable)) >> bit & 1:
-            return RELEASED
-        return int(get(getattr(self.twin, f"pin_{stem}"))) >> bit & 1
+        return getattr(self._twin, f"pin_{stem}{suffix}")[int(number or 0)]
 
-    def drive(self, pin: str, level: int) -> None:
-        """Give an input pin of the twin a level."""
-        stem, _, number = pin.partition(".")
-        member, bit = getattr(self.twin, f"pin_{stem}"), int(number or 0)
-        word = self.context.get(member) & ~(1 << bit) | level << bit
-        self.context.set(member, word)
+    def _row(self, schedule: _Schedule, row: int, now: int) -> None:
+        """Play a row: inputs, the access that ends, what is told, a reset; in the contracts' order."""
+        get, bus, one = self._context.get, self._twin.bus, schedule.up.get(row)
+        ends, length = one is not None and row == one.end, schedule.lengths.get(row, 0)
+        for pin, level in schedule.levels.get(row, ()):
+            self.model.input(now, pin, level)
+            self._context.set(self._bit(pin), level)
+        self.model.advance(now)
+        self._put(one, ends)
+        self._compare_pins(now)
+        self._compare_registers(now)
+        if length or row not in schedule.high:  # nobody asks while RST stays high
+            assert get(self._twin.at_rest) == (self.model.rest_at(now) == now), (now, "rest")
+        assert (get(bus.ack), get(bus.err)) == (ends, 0), (now, one)
+        if ends:
+            self._end(one, now)
+        if get(self._twin.tells):
+            self._listener.told(now, {name: get(note) for name, note in self._notes.items()})
+        if length:
+            for side in (self.model, self._listener):
+                side.reset(now, length)
+            for host in self.hosts:
+                host.reset(now)
 
-    def ended(self) -> tuple[int, int]:
-        """Return ACK and ERR of the present row."""
-        bus, get = self.twin.bus, self.context.get
-        return get(bus.ack), get(bus.err)
+    def _put(self, one: Aimed | None, ends: bool) -> None:
+        """Put the access on the port, with STB where it ends; noise without an access."""
+        noise, bus = self._noise, self._twin.bus
+        cycle = one is not None or noise.getrandbits(1)
+        if one is None:
+            word, data = noise.choice([*self._words.values()]), noise.getrandbits(32)
+            one = Aimed(0, word << 2, data if data & 1 else None, noise.getrandbits(4))
+        levels = (
+            (bus.cyc, cycle),
+            (bus.stb, ends),
+            (bus.we, one.data is not None),
+            (bus.sel, one.lanes),
+            (bus.write_data, one.data or 0),
+            (bus.adr, one.offset >> 2),
+        )
+        for signal, level in levels:
+            self._context.set(signal, level)
 
-    def twin_registers(self) -> dict[str, int]:
-        """Return what the watch port shows of every register that the model lists."""
+    def _compare_pins(self, now: int) -> None:
+        """Compare the levels of the outputs, and report the twin's edges."""
+        model, twin = self.hosts
+        for pin, shown in self._levels.items():
+            level = self._context.get(shown)
+            assert level == model.level(pin, now), (now, pin, level)
+            if level != twin.level(pin, now):
+                twin.edge(pin, now, level, self._listener.cause(pin, now))
+
+    def _compare_registers(self, now: int) -> None:
+        """Compare every register: the model's list, and what the watch port shows."""
         shown = {}
-        for name in self.model.registers():
-            self.context.set(self.twin.watch_adr, (self.table.offset_of(name) or 0) >> 2)
-            shown[name] = self.context.get(self.twin.watch_data)
-        return shown
+        for name, word in self._words.items():
+            self._context.set(self._twin.watch_adr, word)
+            shown[name] = self._context.get(self._twin.watch_data)
+        assert shown == self.model.registers(), (now, shown, self.model.registers())
+
+    def _end(self, one: Aimed, now: int) -> None:
+        """Give the access to the model and to the twin's listener, and compare the word read."""
+        access = one.seen(now, self._count)
+        self._count += 1
+        answer = self.model.access(access)
+        if one.data is None:
+            word = self._context.get(self._twin.bus.read_data)
+            assert word == answer, (now, one, word, answer)
+            self._words_read.append(word)
+        self._listener.access(access)
+
+    def _compare_told(self, last: int) -> None:
+        """End the run, and compare events, edges with their causes, and text."""
+        self.model.close(last)
+        for host in self.hosts:
+            host.forget_after(last)
+        model, twin = self.hosts
+        events = sorted(model.events, key=lambda one: one.cycle) if self.ahead else model.events
+        assert twin.events == events
+        for (name, ours), (_, theirs) in zip(model.lines(), twin.lines(), strict=True):
+            for column in ("cycles", "levels", "accesses"):
+                assert _listed(theirs, column) == _listed(ours, column), (name, column)
+        for column in ("cycles", "bytes", "accesses"):
+            assert _listed(twin.text(), column) == _listed(model.text(), column), column
+
+
+def _listed(part: Any, column: str) -> list[int]:
+    return list(getattr(part, column).tolist())
+
+
+def _no_wake(cycle: int) -> None:
+    raise AssertionError("no device here asks to be woken")
 
 
 def share_near(accesses: Sequence[Aimed], rows: Collection[int]) -> float:
@@ -118,143 +270,50 @@ def share_near(accesses: Sequence[Aimed], rows: Collection[int]) -> float:
     return sum(one.end in near for one in accesses) / len(accesses)
 
 
-def _no_wake(cycle: int) -> None:
-    raise AssertionError("no device here asks to be woken")
+def diced(
+    pair: Pair,
+    dice: random.Random,
+    rows: int,
+    due: Callable[[Any, int], Iterable[int | None]],
+    access: Callable[[random.Random, int], Aimed],
+    levels: Callable[[random.Random, int], Sequence[tuple[str, int]]] = lambda dice, row: (),
+) -> tuple[Case, float]:
+    """Return random traffic, and the share of accesses that end near something that happens.
 
+    Near is within two rows of a row that ``due`` has named before the access.
 
-@dataclass(frozen=True)
-class Case:
-    """What reaches both sides in some rows: accesses in order, (row, pin, level), (row, length).
-
-    An access that meets a reset does not happen.
-    """
-
-    accesses: Sequence[Aimed]
-    inputs: Sequence[tuple[int, str, int]] = ()
-    resets: Sequence[tuple[int, int]] = ()
-
-
-def chained(cases: Sequence[Case], rows: int) -> Case:
-    """Return the cases one after the other, each in so many rows, of which the last is a reset.
-
-    Inputs are 0 where a case begins. Row r of case n is row n x ``rows`` + r.
+    Parameters
+    ----------
+    pair : its model alone takes the traffic while it is made; another pair must play it
+    dice : decides
+    rows : how many to fill
+    due : gives the rows, known before a row, in which something happens in the model
+    access : gives an access that ends in a row
+    levels : gives the levels that reach input pins in a row
     """
     accesses: list[Aimed] = []
     inputs: list[tuple[int, str, int]] = []
     resets: list[tuple[int, int]] = []
-    for place, case in enumerate(cases):
-        begin = rows * place
-        assert max(one.end for one in case.accesses) < rows - 1
-        accesses += [replace(one, end=begin + one.end) for one in case.accesses]
-        inputs += [(begin + row, pin, level) for row, pin, level in case.inputs]
-        inputs += [(begin + rows - 1, pin, 0) for pin in sorted({pin for _, pin, _ in case.inputs})]
-        resets += [(begin + row, length) for row, length in case.resets]
-        resets.append((begin + rows - 1, 1))
-    return Case(accesses, inputs, resets)
-
-
-@dataclass
-class Run:
-    """A run of both sides.
-
-    Attributes
-    ----------
-    side : model and twin
-    wait : rows for which an access is on the port before its STB
-    case : what reaches them
-    first : what the model calls row 0
-    """
-
-    side: Side
-    wait: int
-    case: Case
-    first: int = 0
-
-    def play(self, rows: int) -> list[int]:
-        """Run so many rows, and compare; return the words read."""
-        self.read: list[int] = []
-        self._count = 0
-        self._high = {row + k for row, length in self.case.resets for k in range(length)}
-        spans = {one: range(one.end - self.wait, one.end + 1) for one in self.case.accesses}
-        happen = [one for one in self.case.accesses if not self._high & set(spans[one])]
-        up = {row: one for one in happen for row in spans[one]}
-        assert len(up) == len(happen) * (self.wait + 1), "two accesses share a row"
-        for row in range(rows):
-            self._row(row, up.get(row))
-            self.side.half_tick()
-            self.side.half_tick()
-        self._end(self.first + rows - 1)
-        return self.read
-
-    def _row(self, row: int, one: Aimed | None) -> None:
-        side, now = self.side, self.first + row
-        side.context.set(side.domain.rst, row in self._high)
-        for at, pin, level in self.case.inputs:
-            if at == row:
-                side.model.input(now, pin, level)
-                side.drive(pin, level)
-        self._bus(row, one)
-        if row not in self._high or row in dict(self.case.resets):
-            side.model.advance(now)
-        self._compare(row)
-        for at, length in self.case.resets:
-            if at == row:
-                side.model.reset(now, length)
-                side.listener.reset(now, length)
-                for host in side.hosts:
-                    host.reset(now)
-        if one is not None and row == one.end:
-            self._ends(one)
-        else:
-            assert side.ended() == (0, 0), row
-        if side.context.get(side.twin.tells):
-            side.listener.told(now, {})
-
-    def _bus(self, row: int, one: Aimed | None) -> None:
-        """Put the access on the port: STB in the row in which it ends, the rest before too."""
-        bus, put = self.side.twin.bus, self.side.context.set
-        put(bus.cyc, one is not None)
-        put(bus.stb, one is not None and row == one.end)
-        if one is not None:
-            put(bus.adr, one.offset >> 2)
-            put(bus.we, one.data is not None)
-            put(bus.sel, one.lanes)
-            put(bus.write_data, one.data or 0)
-
-    def _compare(self, row: int) -> None:
-        side, now, get = self.side, self.first + row, self.side.context.get
-        for pin in side.pins:
-            if pin.direction == "output":
-                level = side.twin_level(pin.name)
-                assert level == side.hosts[0].level(pin.name, now), (pin.name, row)
-                if level != side.hosts[1].level(pin.name, now):
-                    side.hosts[1].edge(pin.name, now, level, side.listener.cause(pin.name, now))
-        assert side.twin_registers() == side.model.registers(), row
-        if row not in self._high:
-            assert get(side.twin.at_rest) == (side.model.rest_at(now) == now), row
-
-    def _ends(self, one: Aimed) -> None:
-        side = self.side
-        access = Access(
-            self.first + one.end, one.offset, one.data is not None, one.data or 0, one.lanes,
-            self._count,
-        )  # fmt: skip
-        self._count += 1
-        assert side.ended() == (1, 0), one
-        word = side.context.get(side.twin.bus.read_data)
-        answer = side.model.access(access)
-        if one.data is None:
-            assert word == answer, one
-            self.read.append(word)
-        side.listener.access(access)
-
-    def _end(self, last: int) -> None:
-        model, twin = self.side.hosts
-        self.side.model.close(last)
-        for host in (model, twin):
-            host.forget_after(last)
-        assert twin.events == model.events
-        for (pin, ours), (_, theirs) in zip(twin.lines(), model.lines(), strict=True):
-            assert ours.cycles.tolist() == theirs.cycles.tolist(), pin
-            assert ours.levels.tolist() == theirs.levels.tolist(), pin
-            assert ours.accesses.tolist() == theirs.accesses.tolist(), pin
+    happens: set[int] = set()
+    near, free = 0, 1
+    model, host = pair.model, pair.hosts[0]
+    for row in range(rows):
+        happens.update(at for at in due(model, row) if at is not None)
+        for pin, level in levels(dice, row):
+            inputs.append((row, pin, level))
+            model.input(row, pin, level)
+        model.advance(row)
+        if row < free:
+            continue
+        if dice.random() < 0.004:
+            resets.append((row, dice.randrange(1, 4)))
+            free = sum(resets[-1]) + 1
+            model.reset(*resets[-1])
+            host.reset(row)
+            continue
+        close = not happens.isdisjoint(range(row - 2, row + 3))
+        if dice.random() < (0.7 if close else 0.05):
+            near += close
+            accesses.append(access(dice, row))
+            model.access(accesses[-1].seen(row, len(accesses)))
+    return Case(accesses, inputs, resets), near / len(accesses)

@@ -10,7 +10,7 @@ from amaranth.back import rtlil
 from busbox.device import Site
 from busbox.models.gpio import Gpio
 from busbox.models.gpio.hardware import GpioHardware
-from tests.models.hardware_harness import Aimed, Case, Run, Side, chained, share_near
+from tests.models.hardware_harness import Aimed, Case, Pair, share_near
 
 OUT, SET, CLEAR, TOGGLE, IN, ENABLE, RISE, FALL, EVENTS, HOLE = range(0, 0x28, 4)
 ONES = 0xFFFF_FFFF
@@ -18,10 +18,14 @@ ONES = 0xFFFF_FFFF
 waits = pytest.mark.parametrize("wait", [0, 1])
 
 
+def ports(width: int) -> Pair:
+    """Return a port of pins and its twin."""
+    return Pair(Gpio, size=0x40, width=width)
+
+
 def run(wait: int, *cases: Case, rows: int, width: int) -> list[int]:
     """Run the cases one after the other on both sides, and return the words read."""
-    side = Side(GpioHardware, Gpio, {"width": width})
-    return Run(side, wait, chained(cases, rows)).play(rows * len(cases) + 4)
+    return ports(width).play_each(cases, rows, wait)
 
 
 @waits
@@ -109,10 +113,10 @@ def test_a_clear_around_an_edge(wait: int) -> None:
 @pytest.mark.parametrize(("cleared", "falls"), [(11, []), (12, []), (13, [14]), (14, [15])])
 def test_who_moved_the_interrupt(cleared: int, falls: list[int]) -> None:
     """It rises in row 13 by itself, also behind a write of EVENTS in row 12, and falls by one."""
-    side = Side(GpioHardware, Gpio, {"width": 2})
+    pair = ports(2)
     writes = [Aimed(3, RISE, 1), Aimed(cleared, EVENTS, 1)]
-    Run(side, 0, Case(writes, [(10, "in.0", 1)])).play(20)
-    line = dict(side.hosts[1].lines())["dev.interrupt"]
+    pair.play(Case(writes, [(10, "in.0", 1)]), 20)
+    line = dict(pair.hosts[1].lines())["dev.interrupt"]
     assert line.cycles.tolist() == [0, 13, *falls]
     assert line.accesses.tolist() == [-1, -1, *(1 for _ in falls)]
 
@@ -181,9 +185,9 @@ def random_case(dice: random.Random, wait: int, width: int, count: int) -> Case:
 def test_random_traffic(wait: int, width: int) -> None:
     """The twin is the model's equal in every row of random traffic."""
     case = random_case(random.Random(f"gpio {wait} {width}"), wait, width, 120)
-    side = Side(GpioHardware, Gpio, {"width": width})
-    Run(side, wait, case).play(case.accesses[-1].end + 5)
-    assert len(dict(side.hosts[1].lines())["dev.interrupt"].cycles) > 5
+    pair = ports(width)
+    pair.play(case, case.accesses[-1].end + 5, wait)
+    assert len(dict(pair.hosts[1].lines())["dev.interrupt"].cycles) > 5
 
 
 @pytest.mark.parametrize("width", [1, 32])

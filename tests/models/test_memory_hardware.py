@@ -12,7 +12,7 @@ from intelhex import IntelHex
 from busbox.device import Site
 from busbox.models.memory import Memory
 from busbox.models.memory.hardware import MemoryHardware
-from tests.models.hardware_harness import Aimed, Case, Run, Side
+from tests.models.hardware_harness import Aimed, Case, Pair
 
 BASE = 0x4000_0000
 SIZE = 0x14  # five words: no power of two
@@ -30,53 +30,52 @@ class ListedMemory(Memory):
         return {f"WORD.{n}": self._words.get(4 * n, 0) for n in range(self.host.size // 4)}
 
 
-def memories(kind: str = "ram", file: Path | None = None, size: int = SIZE) -> Side:
+def memories(kind: str = "ram", file: Path | None = None, size: int = SIZE) -> Pair:
     """Return a memory and its twin."""
-    settings = {"kind": kind, "file": None if file is None else str(file)}
-    return Side(MemoryHardware, ListedMemory, settings, base=BASE, size=size)
+    return Pair(ListedMemory, size, BASE, kind=kind, file=None if file is None else str(file))
 
 
-def heard(side: Side) -> list[tuple[int, str, int, int]]:
+def heard(pair: Pair) -> list[tuple[int, str, int, int]]:
     """Return (cycle, kind, access, offset) of what the twin's listener has reported."""
-    return [(e.cycle, e.kind, e.access, e.details["offset"]) for e in side.hosts[1].events]
+    return [(e.cycle, e.kind, e.access, e.details["offset"]) for e in pair.hosts[1].events]
 
 
 @waits
 def test_a_write_shows_from_the_next_row(wait: int) -> None:
     """A word written in row 8 is old in row 8, new in 9, and in the next read that fits."""
-    side = memories()
+    pair = memories()
     accesses = [Aimed(4, 4, 0x1111_1111), Aimed(8, 4, 0x2222_2222), Aimed(9 + wait, 4)]
-    assert Run(side, wait, Case(accesses)).play(16) == [0x2222_2222]
-    assert heard(side) == []
+    assert pair.play(Case(accesses), 16, wait) == [0x2222_2222]
+    assert heard(pair) == []
 
 
 @pytest.mark.parametrize("lanes", range(16))
 def test_a_write_changes_selected_bytes_only(lanes: int) -> None:
     """0xAABBCCDD over 0x12345678; the word is read back with no lane selected."""
     accesses = [Aimed(3, 8, 0x1234_5678), Aimed(5, 8, 0xAABB_CCDD, lanes), Aimed(7, 8, lanes=0)]
-    Run(memories(), 1, Case(accesses)).play(10)
+    memories().play(Case(accesses), 10, wait=1)
 
 
 @waits
 @pytest.mark.parametrize("size", [4, 8, 0x14, 0x20])
 def test_every_word_of_the_slot_is_memory(wait: int, size: int) -> None:
     """Each word keeps its own value: all are written, then all are read in another order."""
-    side, step = memories(size=size), wait + 1
+    pair, step = memories(size=size), wait + 1
     offsets = range(0, size, 4)
     writes = [Aimed(3 + step * n, at, 0xC0DE_0000 | at) for n, at in enumerate(offsets)]
     first = writes[-1].end + step
     reads = [Aimed(first + step * n, at) for n, at in enumerate(reversed(offsets))]
-    words = Run(side, wait, Case([*writes, *reads])).play(reads[-1].end + 2)
+    words = pair.play(Case([*writes, *reads]), reads[-1].end + 2, wait)
     assert words == [0xC0DE_0000 | at for at in reversed(offsets)]
 
 
 @pytest.mark.parametrize(("lanes", "empty"), [(0b0000, True), (0b0001, False), (0b1000, False)])
 def test_a_word_is_empty_until_a_byte_is_written(lanes: int, empty: bool) -> None:
     """A read before and after a write by lanes: each read of an empty word is an event of its row."""
-    side = memories()
-    Run(side, 1, Case([Aimed(3, 4), Aimed(6, 4, 7, lanes), Aimed(9, 4), Aimed(12, 8)])).play(15)
+    pair = memories()
+    pair.play(Case([Aimed(3, 4), Aimed(6, 4, 7, lanes), Aimed(9, 4), Aimed(12, 8)]), 15, wait=1)
     late = [(9, "uninitialised-read", 2, 4)] if empty else []
-    assert heard(side) == [
+    assert heard(pair) == [
         (3, "uninitialised-read", 0, 4), *late, (12, "uninitialised-read", 3, 8)
     ]  # fmt: skip
 
@@ -84,21 +83,21 @@ def test_a_word_is_empty_until_a_byte_is_written(lanes: int, empty: bool) -> Non
 @pytest.mark.parametrize("lanes", [0b1111, 0b0100, 0b0000])
 def test_a_rom_drops_writes(lanes: int) -> None:
     """A write to a rom is acknowledged, changes nothing, and is an event of its row."""
-    side = memories("rom")
-    assert Run(side, 1, Case([Aimed(4, 0x10, ONES, lanes), Aimed(7, 0x10)])).play(10) == [0]
-    assert heard(side) == [(4, "rom-write", 0, 0x10), (7, "uninitialised-read", 1, 0x10)]
+    pair = memories("rom")
+    assert pair.play(Case([Aimed(4, 0x10, ONES, lanes), Aimed(7, 0x10)]), 10, wait=1) == [0]
+    assert heard(pair) == [(4, "rom-write", 0, 0x10), (7, "uninitialised-read", 1, 0x10)]
 
 
 @kinds
 def test_contents_come_from_a_file(tmp_path: Path, kind: str) -> None:
     """A binary that ends inside a word: the first words are given, the rest is empty."""
     (tmp_path / "levers.bin").write_bytes(bytes(range(1, 7)))
-    side = memories(kind, tmp_path / "levers.bin")
+    pair = memories(kind, tmp_path / "levers.bin")
     accesses = [Aimed(3, 0), Aimed(6, 4), Aimed(9, 8), Aimed(12, 4, 0, 0b0001), Aimed(15, 4)]
-    words = Run(side, 1, Case(accesses)).play(18)
+    words = pair.play(Case(accesses), 18, wait=1)
     assert words == [0x0403_0201, 0x0605, 0, 0x0600 if kind == "ram" else 0x0605]
     dropped = [(12, "rom-write", 3, 4)] if kind == "rom" else []
-    assert heard(side) == [(9, "uninitialised-read", 2, 8), *dropped]
+    assert heard(pair) == [(9, "uninitialised-read", 2, 8), *dropped]
 
 
 def test_intel_hex_addresses_are_bus_addresses(tmp_path: Path) -> None:
@@ -107,10 +106,10 @@ def test_intel_hex_addresses_are_bus_addresses(tmp_path: Path) -> None:
     image.puts(BASE - 2, b"\x11\x22\x33")
     image.puts(BASE + SIZE - 1, b"\x44\x55")
     image.write_hex_file(str(tmp_path / "levers.hex"))
-    side = memories("rom", tmp_path / "levers.hex")
-    words = Run(side, 1, Case([Aimed(3, 0), Aimed(6, 0x10), Aimed(9, 0x0C)])).play(12)
+    pair = memories("rom", tmp_path / "levers.hex")
+    words = pair.play(Case([Aimed(3, 0), Aimed(6, 0x10), Aimed(9, 0x0C)]), 12, wait=1)
     assert words == [0x33, 0x4400_0000, 0]
-    assert heard(side) == [(9, "uninitialised-read", 2, 0x0C)]
+    assert heard(pair) == [(9, "uninitialised-read", 2, 0x0C)]
 
 
 @waits
@@ -118,14 +117,14 @@ def test_intel_hex_addresses_are_bus_addresses(tmp_path: Path) -> None:
 @pytest.mark.parametrize("length", [1, 3])
 def test_a_reset_leaves_the_contents(wait: int, row: int, length: int) -> None:
     """RST around a write in row 8: the write happens unless RST meets it; what was written stays."""
-    side = memories()
+    pair = memories()
     accesses = [
         Aimed(4, 0, 0x1234_5678), Aimed(8, 4, 0x9ABC_DEF0), Aimed(15, 0), Aimed(18, 4)
     ]  # fmt: skip
-    words = Run(side, wait, Case(accesses, resets=[(row, length)])).play(21)
+    words = pair.play(Case(accesses, resets=[(row, length)]), 21, wait)
     cut = row + length > 8 - wait and row <= 8
     assert words == [0x1234_5678, 0 if cut else 0x9ABC_DEF0]
-    assert len(heard(side)) == cut
+    assert len(heard(pair)) == cut
 
 
 @pytest.mark.parametrize("wait", [1, 2, 3])
@@ -143,19 +142,19 @@ def test_random_traffic(tmp_path: Path, wait: int, kind: str) -> None:
         lanes = dice.choice([0b1111, 0b1111, dice.randrange(16)])
         accesses.append(Aimed(row, 4 * dice.randrange(13), data, lanes))
     resets = [(at + dice.randrange(30), dice.randrange(1, 4)) for at in range(40, row, 60)]
-    side = memories(kind, file, 4 * 13)
-    Run(side, wait, Case(accesses, resets=resets)).play(row + 3)
-    assert heard(side)
+    pair = memories(kind, file, 4 * 13)
+    pair.play(Case(accesses, resets=resets), row + 3, wait)
+    assert heard(pair)
 
 
 def test_it_needs_a_wait_state() -> None:
     """Without a wait state the read port shows the word of the address of the row before."""
     assert MemoryHardware.least_wait == 1
-    side = memories()
-    Run(side, 1, Case([Aimed(3, 4, 7), Aimed(6, 4), Aimed(9, 8, 9), Aimed(12, 4)])).play(15)
-    side = memories()
+    pair = memories()
+    pair.play(Case([Aimed(3, 4, 7), Aimed(6, 4), Aimed(9, 8, 9), Aimed(12, 4)]), 15, wait=1)
+    pair = memories()
     with pytest.raises(AssertionError, match=r"Aimed\(end=12"):
-        Run(side, 0, Case([Aimed(3, 4, 7), Aimed(9, 8, 9), Aimed(12, 4)])).play(15)
+        pair.play(Case([Aimed(3, 4, 7), Aimed(11, 8, 9), Aimed(12, 4)]), 15, wait=0)
 
 
 @kinds

@@ -10,7 +10,7 @@ from amaranth.back import rtlil
 from busbox.device import Site
 from busbox.models.timer import Timer
 from busbox.models.timer.hardware import TimerHardware
-from tests.models.hardware_harness import Aimed, Case, Run, Side, chained, share_near
+from tests.models.hardware_harness import Aimed, Case, Pair, share_near
 
 NOW, NOW_HIGH, ALARM, CONTROL, STATUS, HOLE = range(0, 0x18, 4)
 ONES = 0xFFFF_FFFF
@@ -19,16 +19,16 @@ TURN = 1 << 32
 waits = pytest.mark.parametrize("wait", [0, 1])
 
 
-def timers(first: int = 0) -> Side:
+def timers(first: int = 0) -> Pair:
     """Return a timer and its twin, whose row 0 is cycle ``first`` since reset."""
-    side = Side(TimerHardware, Timer, {}, size=0x20)
-    side.context.set(side.twin.count, first)
-    return side
+    pair = Pair(Timer, size=0x20)
+    pair.first, pair.preset = first, {"count": first}
+    return pair
 
 
 def run(wait: int, *cases: Case, rows: int) -> list[int]:
     """Run the cases one after the other on both sides, and return the words read."""
-    return Run(timers(), wait, chained(cases, rows)).play(rows * len(cases) + 4)
+    return timers().play_each(cases, rows, wait)
 
 
 @waits
@@ -39,7 +39,7 @@ def test_now_is_the_row(wait: int) -> None:
         resets=[(9, 1), (13, 2)],
     )
     # Row 9 + 1 and row 13 + 2 play the part of row 0.
-    assert Run(timers(), wait, case).play(24) == [4, 7, 17 - 15, 20 - 15]
+    assert timers().play(case, 24, wait) == [4, 7, 17 - 15, 20 - 15]
 
 
 @waits
@@ -57,7 +57,7 @@ def test_the_high_word_is_of_the_last_read_of_now(wait: int, turn: int) -> None:
         Aimed(24, NOW_HIGH),
     ]
     first = turn * TURN - 10
-    words = Run(timers(first), wait, Case(accesses, resets=[(27, 1)]), first).play(32)
+    words = timers(first).play(Case(accesses, resets=[(27, 1)]), 32, wait)
     assert words == [0, TURN - 4, turn - 1, 2, turn, turn]
 
 
@@ -66,7 +66,7 @@ def test_a_read_of_now_around_the_turn(row: int) -> None:
     """The count is 2 x 2^32 in row 10: both words of a read that ends around it fit together."""
     first = 2 * TURN - 10
     case = Case([Aimed(row, NOW), Aimed(row + 1, NOW_HIGH)])
-    low, high = Run(timers(first), 0, case, first).play(16)
+    low, high = timers(first).play(case, 16)
     assert high << 32 | low == first + row
 
 
@@ -75,9 +75,9 @@ def test_an_alarm_around_the_turn(alarm: int) -> None:
     """ALARM is compared with the low word: it rings around the turn, 0 too once it is written."""
     first = TURN - 10
     accesses = [Aimed(3, ALARM, alarm), Aimed(5, CONTROL, 1), Aimed(14, STATUS, 1)]
-    side = timers(first)
-    Run(side, 0, Case(accesses), first).play(20)
-    ring = dict(side.hosts[1].lines())["dev.ring"].cycles.tolist()
+    pair = timers(first)
+    pair.play(Case(accesses), 20)
+    ring = dict(pair.hosts[1].lines())["dev.ring"].cycles.tolist()
     assert ring == [0, first + 10 + (alarm + 1) % TURN, first + 15]
 
 
@@ -85,11 +85,9 @@ def test_an_alarm_around_the_turn(alarm: int) -> None:
 def test_the_reset_value_of_alarm_is_none_at_the_turn_either(row: int) -> None:
     """ALARM, written for the first time around the row with NOW = 0, does not ring there."""
     first = TURN - 10
-    side = timers(first)
-    Run(side, 0, Case([Aimed(3, CONTROL, 1), Aimed(row, ALARM, 5), Aimed(14, STATUS)]), first).play(
-        20
-    )
-    assert dict(side.hosts[1].lines())["dev.ring"].cycles.tolist() == [0, first + 16]
+    pair = timers(first)
+    pair.play(Case([Aimed(3, CONTROL, 1), Aimed(row, ALARM, 5), Aimed(14, STATUS)]), 20)
+    assert dict(pair.hosts[1].lines())["dev.ring"].cycles.tolist() == [0, first + 16]
 
 
 @waits
@@ -171,9 +169,9 @@ def test_a_second_match(wait: int) -> None:
 )
 def test_who_raised_ring(write: Aimed, edges: list[tuple[int, int]]) -> None:
     """ALARM is 12, CONTROL written around it: the match or the write."""
-    side = timers()
-    Run(side, 0, Case([Aimed(4, ALARM, 12), write])).play(20)
-    line = dict(side.hosts[1].lines())["dev.ring"]
+    pair = timers()
+    pair.play(Case([Aimed(4, ALARM, 12), write]), 20)
+    line = dict(pair.hosts[1].lines())["dev.ring"]
     assert list(zip(line.cycles.tolist(), line.accesses.tolist(), strict=True))[1:] == edges
 
 
@@ -237,9 +235,9 @@ def random_case(dice: random.Random, wait: int, count: int) -> Case:
 def test_random_traffic(wait: int, seed: int) -> None:
     """The twin is the model's equal in every row of random traffic."""
     case = random_case(random.Random(f"timer {wait} {seed}"), wait, 150)
-    side = timers()
-    Run(side, wait, case).play(case.accesses[-1].end + 16)
-    assert len(dict(side.hosts[1].lines())["dev.ring"].cycles) > 5
+    pair = timers()
+    pair.play(case, case.accesses[-1].end + 16, wait)
+    assert len(dict(pair.hosts[1].lines())["dev.ring"].cycles) > 5
 
 
 def test_it_converts() -> None:
