@@ -5,8 +5,10 @@ Exit code 3: a difference was found, or the mutant does not even run; 0: nothing
 
 from __future__ import annotations
 
+import signal
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -21,6 +23,7 @@ from tests.plans import plans
 from tests.test_twins import as_hardware
 
 FOUND = 3
+SECONDS = 60
 #: Benches, and their slots in hardware.
 BENCHES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("interrupted", ()),
@@ -29,6 +32,19 @@ BENCHES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("edges", ()),
     ("edges", ("telegraph",)),
 )
+
+
+@contextmanager
+def ending() -> Iterator[None]:
+    """Raise where a run does not end: a hundred times as long as it takes is too long."""
+
+    def give_up(*_: object) -> None:
+        raise TimeoutError("the run does not end")
+
+    signal.signal(signal.SIGALRM, give_up)
+    signal.alarm(SECONDS)
+    yield
+    signal.alarm(0)
 
 
 def designs(engine: str) -> None:
@@ -54,19 +70,21 @@ def benches(engine: str) -> None:
     """Compare benches with the judge."""
     for name, slots in BENCHES:
         bench = load_bench(name).with_values(as_hardware(*slots))
-        agree(bench.run("reference"), bench.run(engine))
+        with ending():
+            agree(bench.run("reference"), bench.run(engine))
 
 
 def drawn(engine: str) -> None:
     """Compare plans with the judge; the same ones every time."""
 
     @settings(
-        max_examples=400, database=None, derandomize=True, deadline=None, phases=[Phase.generate],
+        max_examples=200, database=None, derandomize=True, deadline=None, phases=[Phase.generate],
         suppress_health_check=list(HealthCheck),
     )  # fmt: skip
     @given(plan=plans(), chosen=MIXED)
     def each(plan: Plan, chosen: list[bool]) -> None:
-        check(plan, chosen, engine)
+        with ending():
+            check(plan, chosen, engine)
 
     each()
 
