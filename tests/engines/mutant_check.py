@@ -63,7 +63,8 @@ def quiescence(engine: str) -> None:
 
 
 def _run(tests: Path) -> None:
-    assert pytest.main(["-q", "-x", "-p", "no:cacheprovider", str(tests)]) == 0
+    words = ["-q", "-x", "-m", "not long", "-p", "no:cacheprovider", "-W", "ignore", str(tests)]
+    assert pytest.main(words) == 0
 
 
 def benches(engine: str) -> None:
