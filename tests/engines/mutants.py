@@ -93,13 +93,6 @@ EMITTERS = (
         "values",
     ),
     Mutant(
-        "Python: a division by zero gives the dividend",
-        NETLIST + "python_text.py",
-        'return f"({a} {sign} {b} if {b} else 0)"',
-        'return f"({a} {sign} {b} if {b} else {a})"',
-        "values",
-    ),
-    Mutant(
         "Python: a read outside of a memory gives its first word",
         NETLIST + "python_text.py",
         'return f"({word} if {self.use(address)} < {depth} else 0)"',
