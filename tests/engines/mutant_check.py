@@ -63,9 +63,10 @@ def values(engine: str) -> None:
     far_left()
 
 
-def quiescence(engine: str) -> None:
-    """Run sharp cases of rows and calls that are left out."""
-    _run(Path(__file__).parent / "test_quiescence.py")
+def sharp(engine: str) -> None:
+    """Run sharp cases: of rows and calls that are left out, of commands that are cut."""
+    for name in ("test_quiescence.py", "test_commands_cut.py"):
+        _run(Path(__file__).parent / name)
 
 
 def _run(tests: Path) -> None:
@@ -112,7 +113,7 @@ def guards(engine: str) -> None:
 CHECKS: dict[str, Callable[[str], None]] = {
     "designs": designs,
     "values": values,
-    "quiescence": quiescence,
+    "sharp": sharp,
     "benches": benches,
     "plans": drawn,
     "guards": guards,

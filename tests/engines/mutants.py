@@ -2,7 +2,7 @@
 
 ``old`` occurs once in the file of the package; ``new`` stands there instead. ``check`` names the
 comparison: of random ``designs`` or single operations (``values``) with Amaranth's simulator, of drawn
-``plans``, fixed ``benches``, ``guards`` or sharp cases of ``quiescence`` with the judge.
+``plans``, fixed ``benches``, ``guards`` or ``sharp`` cases with the judge.
 """
 
 from __future__ import annotations
@@ -177,7 +177,7 @@ QUIESCENCE = (
         "engines/python_kernel.py",
         '"elif noted == 0:",',
         '"else:",',
-        "quiescence",
+        "sharp",
     ),
     Mutant(
         "two parts that hear of each other are taken apart",
@@ -214,14 +214,14 @@ QUIESCENCE = (
         AROUND,
         "        self._set(hold_until=0, quiet_from=-1)\n        self._forget_stays()\n",
         "        self._set(hold_until=0, quiet_from=-1)\n",
-        "quiescence",
+        "sharp",
     ),
     Mutant(
         "a word that stays is not forgotten after another access",
         AROUND,
         "        elif slot in self._kept:\n            self._keep(slot, 0, 0, 0)\n",
         "",
-        "quiescence",
+        "sharp",
         quick=True,
     ),
     Mutant(
@@ -229,21 +229,21 @@ QUIESCENCE = (
         AROUND,
         "        self._teller.renew(row)\n        self._forget_stays()\n",
         "        self._teller.renew(row)\n",
-        "quiescence",
+        "sharp",
     ),
     Mutant(
         "a word that stays is given a row too long",
         LOOP,
         "if write == 0 and row < stays[at] and inner == stays[at + 1]:",
         "if write == 0 and row <= stays[at] and inner == stays[at + 1]:",
-        "quiescence",
+        "sharp",
     ),
     Mutant(
         "a word that stays is given for any register",
         LOOP,
         "if write == 0 and row < stays[at] and inner == stays[at + 1]:",
         "if write == 0 and row < stays[at]:",
-        "quiescence",
+        "sharp",
     ),
 )
 
@@ -352,7 +352,7 @@ LOOPS = (
         AROUND,
         '        elif waits and self._get("reads"):\n            waits = False\n',
         "",
-        "plans",
+        "sharp",
     ),
     Mutant(
         "a handler that is over leaves a wait as it was",
@@ -373,7 +373,7 @@ LOOPS = (
         AROUND,
         "self._deadline = row + handler.rows_left",
         "self._deadline = row + handler.rows_left + 1",
-        "plans",
+        "sharp",
     ),
     Mutant(
         "a row before the first, with RST high, is left out",

@@ -65,10 +65,10 @@ def visits() -> list[Step]:
     return [*steps, Poll(LEVERS + 0x10, 8, mask=8, limit=200), read(LEVERS + 0x10)]
 
 
-def compare(bench: Bench, steps: list[Step]) -> Recording:
-    """Run on the judge and on the fast engines; return what the judge records."""
+def compare(bench: Bench, steps: list[Step], engines: tuple[str, ...] = FAST) -> Recording:
+    """Run on the judge and on other engines; return what the judge records."""
     expected = bench.run("reference", traffic=steps)
-    for engine in FAST:
+    for engine in engines:
         agree(expected, bench.run(engine, traffic=steps))
     return expected
 

@@ -1,0 +1,45 @@
+"""Commands that a reset or a handler meets in the middle, on the engine python against the judge.
+
+The other fast engine has the same loop and the same contract around it.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from busbox.bench import Bench
+from busbox.traffic.steps import Await, Handler, Pause, Poll, Step
+from busbox.units import Span
+from tests.engines.test_quiescence import CLOCK, LEVERS, compare, read, write
+
+SLOTS = {
+    "levers": {"model": "gpio", "base": LEVERS, "size": 0x40},
+    "clock": {"model": "timer", "base": CLOCK, "size": 0x20},
+}
+
+
+@pytest.mark.parametrize("row", range(6, 24))
+@pytest.mark.parametrize("after_reset", ["continue", "restart"])
+def test_a_reset_in_any_row_of_a_poll(row: int, after_reset: str) -> None:
+    """In a read, between two reads, before the first and after the last: what is played again."""
+    keys = {"clock": "1 MHz", "after_reset": after_reset, "reset": [{"at": row, "length": 2}]}
+    bench = Bench({**keys, "slot": SLOTS})
+    steps: list[Step] = [write(LEVERS, 1), Poll(LEVERS, 0, every=3, limit=3, wait=3),
+                         Pause(Span(cycles=4)), write(LEVERS, 2, wait=2), read(LEVERS)]  # fmt: skip
+    recording = compare(bench, steps, ("python",))
+    assert len(recording.resets) == 1
+
+
+@pytest.mark.parametrize("limit", range(3, 16))
+def test_an_await_that_a_handler_interrupts(limit: int) -> None:
+    """It has as many rows as it had left, and gives up in the same row on every engine."""
+    pulled = [
+        {"at": 9, "pin": "levers.in.0", "level": 1},
+        {"at": 12, "pin": "levers.in.0", "level": 0},
+    ]
+    bench = Bench({"clock": "1 MHz", "slot": SLOTS, "input": pulled})
+    handler = Handler("lever", "levers.in.0", (read(LEVERS + 0x10), read(LEVERS)), 2, 1)
+    steps: list[Step] = [write(LEVERS, 1), Await("levers.in.5", 1, Span(cycles=limit)),
+                         read(CLOCK), Pause(Span(cycles=5)), read(CLOCK)]  # fmt: skip
+    recording = compare(bench, [handler, *steps], ("python",))
+    assert "poll-timeout" in {one.rule for one in recording.findings}
