@@ -387,7 +387,7 @@ LOOPS = (
         AROUND,
         "sum(pin.level << place for place, pin in enumerate(group))",
         "sum(0 << place for place, pin in enumerate(group))",
-        "plans",
+        "sharp",
     ),
     Mutant(
         "a pin that is heeded stops no run",

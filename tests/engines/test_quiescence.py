@@ -136,3 +136,25 @@ def test_notes_are_told_in_every_row_in_which_they_are_high() -> None:
         recording = compare(timer, steps)
         rows = [event.cycle for event in recording.events]
         assert rows == [*range(5, 25), 40, *range(70, recording.cycles)]
+
+
+class Ropes(Hardware):
+    """Two ropes that hang high while nobody pulls them, and a word that shows them."""
+
+    table = RegisterTable(Register("WORD", 0, "ro", width=2))
+    pins = (Pin("rope.0", "input", 1), Pin("rope.1", "input", 1))
+    pin_rope: Any
+
+    def build(self, m: Module, registers: Registers) -> None:
+        """Show them."""
+        registers.WORD.show(self.pin_rope)
+
+
+def test_pins_that_nothing_drives_keep_their_level() -> None:
+    """A pin of a member is driven alone; the others stay as they are while nothing drives them."""
+    slots = {"ropes": {"model": Ropes, "base": 0, "size": 4}}
+    pulled = [{"at": at, "pin": f"ropes.rope.{pin}", "level": level}
+              for at, pin, level in ((10, 0, 0), (20, 1, 0), (30, 0, 1))]  # fmt: skip
+    bench = Bench({"clock": "1 MHz", "slot": slots, "input": pulled})
+    recording = compare(bench, [read(0), *(read(0, 8) for _ in range(3))])
+    assert recording.accesses.data.tolist() == [3, 2, 0, 1]
