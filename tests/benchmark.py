@@ -202,7 +202,7 @@ def measure(case: str, engine: str, until: int | None, times: int) -> dict[str, 
 def apart(case: str, engine: str, until: int | None = None, times: int = 5) -> dict[str, float]:
     """Measure in a process of its own."""
     words = [sys.executable, "-m", "tests.benchmark", json.dumps([case, engine, until, times])]
-    done = subprocess.run(words, check=True, capture_output=True, text=True)
+    done = subprocess.run(words, check=True, capture_output=True, encoding="utf-8")
     found: dict[str, float] = json.loads(done.stdout)
     return found
 

@@ -127,5 +127,5 @@ def test_memory_does_not_grow_with_the_run(small: None) -> None:
             tracemalloc.stop()
 
     held(20)  # loads modules
-    short, long = held(200), held(800)
-    assert long < short + 10_000  # in memory, 600 accesses and 300 edges would take 40,000
+    short, long = held(100), held(400)
+    assert long < short + 10_000  # in memory, 300 accesses and 150 edges would take 20,000

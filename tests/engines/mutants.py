@@ -73,7 +73,6 @@ READER = (
         "return Register(source.name, source.width, wire.init.value, following)",
         "return Register(source.name, source.width, 0, following)",
         "designs",
-        quick=True,
     ),
     Mutant(
         "a memory begins with zeros",
@@ -192,7 +191,6 @@ QUIESCENCE = (
         "        if changed == 0 and told == 0 and end > row:",
         "        if told == 0 and end > row:",
         "benches",
-        quick=True,
     ),
     Mutant(
         "rows with an access that waits are jumped although something changes",
@@ -222,7 +220,6 @@ QUIESCENCE = (
         "        elif slot in self._kept:\n            self._keep(slot, 0, 0, 0)\n",
         "",
         "sharp",
-        quick=True,
     ),
     Mutant(
         "a word that stays is not forgotten in a reset",
@@ -338,7 +335,6 @@ LOOPS = (
         "self._set(free=row + length + 1, opened=row + length + 1)",
         "self._set(free=row + length, opened=row + length + 1)",
         "plans",
-        quick=True,
     ),
     Mutant(
         "a reset forgets the command that had not begun",

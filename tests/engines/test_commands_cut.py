@@ -18,9 +18,9 @@ SLOTS = {
 }
 
 
-@pytest.mark.parametrize("row", range(6, 24))
+@pytest.mark.parametrize("row", range(6, 22, 2))
 @pytest.mark.parametrize("after_reset", ["continue", "restart"])
-def test_a_reset_in_any_row_of_a_poll(row: int, after_reset: str) -> None:
+def test_a_reset_around_a_poll(row: int, after_reset: str) -> None:
     """In a read, between two reads, before the first and after the last: what is played again."""
     keys = {"clock": "1 MHz", "after_reset": after_reset, "reset": [{"at": row, "length": 2}]}
     bench = Bench({**keys, "slot": SLOTS})
@@ -30,7 +30,7 @@ def test_a_reset_in_any_row_of_a_poll(row: int, after_reset: str) -> None:
     assert len(recording.resets) == 1
 
 
-@pytest.mark.parametrize("limit", range(3, 16))
+@pytest.mark.parametrize("limit", range(4, 14, 2))
 def test_an_await_that_a_handler_interrupts(limit: int) -> None:
     """It has as many rows as it had left, and gives up in the same row on every engine."""
     pulled = [

@@ -39,8 +39,8 @@ def run(check: str, engine: str, folder: Path) -> tuple[int, str]:
     words = [sys.executable, "-W", "ignore", "-m", "tests.engines.mutant_check", check, engine]
     path = os.pathsep.join([str(folder), str(TESTS)])
     done = subprocess.run(
-        words, env={**os.environ, "PYTHONPATH": path}, cwd=folder, capture_output=True, text=True,
-        timeout=1200, check=False,
+        words, env={**os.environ, "PYTHONPATH": path}, cwd=folder, capture_output=True,
+        encoding="utf-8", timeout=1200, check=False,
     )  # fmt: skip
     return done.returncode, done.stdout + done.stderr
 

@@ -121,14 +121,14 @@ def hardware(plan: Plan, chosen: list[bool]) -> list[str]:
 MIXED = st.lists(st.booleans(), min_size=4, max_size=4)
 
 
-@settings(max_examples=80, **_RELAXED)
+@settings(max_examples=50, **_RELAXED)
 @given(plan=plans(), chosen=MIXED)
 def test_any_traffic_is_recorded_alike_by_python(plan: Plan, chosen: list[bool]) -> None:
     """Holds, resets, handlers, awaits, wires, any map and any mix of models and hardware."""
     check(plan, chosen, "python")
 
 
-@settings(max_examples=15, **_RELAXED)
+@settings(max_examples=10, **_RELAXED)
 @given(plan=plans(), chosen=MIXED)
 def test_any_traffic_is_recorded_alike_by_llvm(plan: Plan, chosen: list[bool]) -> None:
     """The same, as machine code."""
