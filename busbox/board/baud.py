@@ -32,8 +32,8 @@ def parse_rate(text: str) -> Fraction:
 
 
 def show_rate(rate: Fraction) -> str:
-    """Return a rate as people write it, with at most seven digits: ``115200``, ``134.5``."""
-    return str(int(rate)) if rate.denominator == 1 else f"{float(rate):.7g}"
+    """Return a rate as people write it, with seven digits, or all before the point: ``134.5``."""
+    return f"{float(rate):.7g}" if rate.denominator > 1 and rate < 10**6 else f"{float(rate):.0f}"
 
 
 @dataclass(frozen=True)
@@ -71,9 +71,9 @@ class Division:
             )
         highest = (1 << DIVISOR_BITS) - 1
         if most / wanted > highest:
-            least = float(most / highest)
+            least = most / highest
             raise ValueError(
-                f"a rate must be at least {least:.7g} with a clock of {show_clock(clock_hz)}, as a "
+                f"a rate must be at least {show_rate(least)} with a clock of {show_clock(clock_hz)}, as a "
                 f"divisor is at most {highest}, not {show_rate(wanted)}"
             )
         return cls(clock_hz, wanted, nearest_divisor(clock_hz, scale * wanted, DIVISOR_BITS), scale)

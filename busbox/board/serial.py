@@ -14,11 +14,15 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from busbox.board.wave import Array, Wave
+from busbox.board.wave import Wave
 from busbox.errors import shown
+
+Array = NDArray[Any]
 
 #: Parity by its letter, and in words.
 PARITIES = {"N": "no parity", "E": "even parity", "O": "odd parity"}

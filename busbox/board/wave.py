@@ -67,12 +67,6 @@ class Wave:
         cycles : length of the run
         """
         known = (line.levels != RELEASED) & (line.cycles < cycles)
-        times, levels = changes(line.cycles[known], line.levels[known])
-        return cls(times, levels, Fraction(1, clock_hz), cycles)
-
-
-def changes(times: Array, levels: Array) -> tuple[Array, Array]:
-    """Return times and levels without those that repeat the level before."""
-    kept = np.ones(len(levels), dtype=bool)
-    kept[1:] = levels[1:] != levels[:-1]
-    return times[kept], levels[kept]
+        times, levels = line.cycles[known], line.levels[known]
+        changed = np.diff(levels, prepend=RELEASED) != 0
+        return cls(times[changed], levels[changed], Fraction(1, clock_hz), cycles)
