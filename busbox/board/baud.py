@@ -73,8 +73,8 @@ class Division:
         if most / wanted > highest:
             least = most / highest
             raise ValueError(
-                f"a rate must be at least {show_rate(least)} with a clock of {show_clock(clock_hz)}, as a "
-                f"divisor is at most {highest}, not {show_rate(wanted)}"
+                f"a rate must be at least {show_rate(least)} with a clock of {show_clock(clock_hz)}, "
+                f"as a divisor is at most {highest}, not {show_rate(wanted)}"
             )
         return cls(clock_hz, wanted, nearest_divisor(clock_hz, scale * wanted, DIVISOR_BITS), scale)
 

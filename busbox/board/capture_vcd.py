@@ -76,6 +76,7 @@ def _tokens(data: bytes, where: str) -> Iterator[Token]:
     except ValueError:
         raise InputError.of("must be a VCD file: this is no word of one", where, line) from None
     if last is None or last.kind is not TokenKind.COMMENT or last.comment.strip() != _END:
+        line = 1 if last is None else last.span.start.line
         raise InputError.of("must not end in the middle of a word", where, line)
 
 

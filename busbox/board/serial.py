@@ -159,16 +159,17 @@ class Decoded:
 def decode(wave: Wave, baud: int | Fraction, form: Format) -> Decoded:
     """Return what a line says in a given rate and format.
 
-    A start is a fall that was seen: a line that is low when the wave begins has none.
+    A start is a fall that was seen: a line that is low when the wave begins has none. A line that
+    stays as it is says nothing, at any rate.
 
     Raises
     ------
-    ValueError : the rate is not positive, or a bit is shorter than a tick
+    ValueError : the rate is not positive; the line moves, and a bit is shorter than a tick
     """
     if baud <= 0:
         raise ValueError(f"baud must be above 0, not {shown(str(baud))}")
     bit = 1 / (Fraction(baud) * wave.tick)
-    if bit < 1:
+    if bit < 1 and len(wave.times) > 1:
         most = float(1 / wave.tick)
         raise ValueError(
             f"baud must be at most {most:.10g}, one tick a bit, not {float(baud):.10g}"
