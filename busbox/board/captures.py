@@ -209,5 +209,5 @@ def _steps(times: list[Fraction], sampled: bool) -> tuple[Fraction, list[int]]:
     """Return the sampling step, in the file's unit, and the times in steps."""
     scale = math.lcm(*{time.denominator for time in times})
     whole = [time.numerator * (scale // time.denominator) for time in times]
-    step = 1 if sampled else math.gcd(*whole) or scale
+    step = 1 if sampled else math.gcd(*whole) or 1
     return Fraction(step, scale), [time // step for time in whole]

@@ -168,6 +168,15 @@ def test_a_character_without_a_stop_bit_is_a_framing_error() -> None:
     assert (decoded.text, decoded.breaks) == ("A", ())
 
 
+def test_a_fall_in_the_tick_of_the_last_sample_is_no_start() -> None:
+    """It is what that sample saw, a low stop bit; the next start is a fall behind it."""
+    # Bits of 10 ticks: the last sample is 95 ticks behind the start edge.
+    levels = [1] * 3 + [0] * 10 + [1] * 85 + [0] * 150 + [1] * 20
+    decoded = decode(wave_of_levels(levels), 100_000, Format.parse("8N1"))
+    assert listed(decoded) == [("framing", 3, 0xFF)]
+    assert listed(decoded) == naive(levels, Fraction(10), 8, "N", Fraction(1))
+
+
 def test_a_line_that_is_low_at_first_has_no_start_there() -> None:
     """Only a fall that was seen is a start: a capture may begin within a character."""
     assert listed(decode(wave_of_levels([0] * 200), 100_000, Format.parse("8N1"))) == []
