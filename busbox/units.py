@@ -102,12 +102,12 @@ def parse_span(value: object) -> Span:
     return span
 
 
-def nearest_divisor(clock_hz: int, rate: int, bits: int) -> int:
+def nearest_divisor(clock_hz: int, rate: int | Fraction, bits: int) -> int:
     """Return the whole number nearest to ``clock_hz / rate`` that a divisor of ``bits`` bits can hold.
 
     At least 1; of two that are equally near, the larger.
     """
-    return min(max((2 * clock_hz + rate) // (2 * rate), 1), (1 << bits) - 1)
+    return min(max(int((2 * clock_hz + rate) // (2 * rate)), 1), (1 << bits) - 1)
 
 
 def show_clock(hertz: int) -> str:
@@ -120,7 +120,12 @@ def show_clock(hertz: int) -> str:
 
 def show_time(cycle: int, clock_hz: int) -> str:
     """Return the moment ``cycle / clock_hz`` with four significant digits: ``3.201 ms``."""
-    picoseconds = Fraction(cycle * 10**12, clock_hz)
+    return show_seconds(Fraction(cycle, clock_hz))
+
+
+def show_seconds(seconds: Fraction) -> str:
+    """Return a time that is not negative with four significant digits: ``3.201 ms``."""
+    picoseconds = seconds * 10**12
     for unit, scale in (("s", 10**12), ("ms", 10**9), ("us", 10**6), ("ns", 10**3)):
         if picoseconds >= scale:
             return f"{float(picoseconds / scale):.4g} {unit}"

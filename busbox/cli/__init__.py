@@ -27,6 +27,8 @@ GROUPS = {
         "models": "List the models, or show one: registers, pins, settings, timing.",
         "check": "Check an Amaranth component against the bus's rules; measure its timing.",
         "explain": "Say what a finding means, why it hurts, and what to do.",
+        "capture": "Read the lines of a capture of real hardware.",
+        "baud": "Say what a clock makes of serial rates, and what receivers allow.",
     },
     "Make": {
         "new": "Write a bench to start from: bench, traffic, a model.",

@@ -50,3 +50,9 @@ def wrapped(rows: Iterable[Sequence[object]], indent: int = 2) -> list[tuple[str
         folded.append((*row[:-1], first.replace(TIED, " ")))
         folded.extend((*("" for _ in before), line.replace(TIED, " ")) for line in more)
     return folded
+
+
+def printable_lines(text: str) -> list[str]:
+    """Return the lines of a text with escapes for what cannot be printed, without their ends."""
+    lines = (line.rstrip("\r\n") for line in text.splitlines(keepends=True))
+    return [line.encode("unicode_escape").decode("ascii") for line in lines]

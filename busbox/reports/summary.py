@@ -9,6 +9,7 @@ from busbox.device import RELEASED
 from busbox.findings import Finding
 from busbox.recording import Frame, Recording
 from busbox.reports.coverage import write_coverage
+from busbox.reports.listing import printable_lines
 from busbox.reports.paper import Paper, Word
 from busbox.reports.usage import usage
 from busbox.units import show_clock, show_time
@@ -109,15 +110,9 @@ def _texts(recording: Recording, paper: Paper) -> None:
         return
     paper.title("Texts")
     for name, text in said.items():
-        for number, line in enumerate(text.splitlines(keepends=True)):
+        for number, line in enumerate(printable_lines(text)):
             label = name if number == 0 else " " * len(name)
-            paper.line(f"  {label}  {_printable(line)}")
-
-
-def _printable(line: str) -> str:
-    """Show a line of text with escapes; the line end itself is not shown."""
-    body = line.rstrip("\r\n")
-    return body.encode("unicode_escape").decode("ascii")
+            paper.line(f"  {label}  {line}")
 
 
 def _levels(recording: Recording, paper: Paper) -> None:

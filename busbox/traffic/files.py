@@ -91,11 +91,16 @@ def read_pieces(path: Path) -> Iterator[Step | AccessTable]:
     problem = no_file(path)
     if problem:
         raise InputError.of(problem)
-    return chosen.read(_lines(path, packed), str(path))
+    return chosen.read(text_lines(path, packed), str(path))
 
 
-def _lines(path: Path, packed: bool) -> Iterator[str]:
-    """Yield the lines of a text file, without their ends."""
+def text_lines(path: Path, packed: bool = False) -> Iterator[str]:
+    """Yield the lines of a text file in UTF-8, without their ends and without a byte-order mark.
+
+    Raises
+    ------
+    InputError : the file cannot be read, or is no such text
+    """
     count = 0
     try:
         with gzip.open(path) if packed else path.open("rb") as file:

@@ -1,0 +1,1 @@
+"""What hangs on the pins: lines decoded from their edges alone, as the board would see them."""
