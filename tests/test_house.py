@@ -45,6 +45,7 @@ FORBIDDEN = {
     "registers.py": ("amaranth", "numpy", "busbox.models", "busbox.engines", "busbox.fabric"),
     "address_map.py": ("amaranth", "numpy", "busbox.models", "busbox.engines", "busbox.fabric"),
     "device.py": ("amaranth", "numpy", "busbox.models", "busbox.engines", "busbox.fabric"),
+    "board/": ("busbox.models", "busbox.bench", "busbox.engines", "busbox.replay"),
     "engines/": ("busbox.models", "busbox.bench", "busbox.recording", "busbox.replay"),
     "fabric/": ("busbox.models", "busbox.bench", "busbox.engines", "busbox.replay"),
     "": ("busbox.models",),
