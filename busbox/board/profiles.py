@@ -83,13 +83,15 @@ class Window:
             return f"{'>' if self.beyond else '>='} {show_ns(self.least)}"
         if self.least == self.most:
             return show_ns(self.least)
-        return f"{show_ns(self.least).removesuffix(' ns')}..{show_ns(self.most)}"
+        least, most = show_ns(self.least), show_ns(self.most)
+        return f"{least.removesuffix(' ns') if most.endswith(' ns') else least}..{most}"
 
 
 def show_ns(time: Fraction) -> str:
-    """Return a time in ns as text, exact where it has at most three decimals, else to three."""
-    text = f"{float(time):.3f}".rstrip("0").rstrip(".")
-    return f"{'0' if text == '-0' else text} ns"
+    """Return a time of so many ns as text, to three decimals; from 10 us on in us."""
+    scale, unit = (1000, "us") if time >= 10_000 else (1, "ns")
+    text = f"{float(time / scale):.3f}".rstrip("0").rstrip(".")
+    return f"{'0' if text == '-0' else text} {unit}"
 
 
 @dataclass(frozen=True)
