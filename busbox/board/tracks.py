@@ -32,7 +32,7 @@ def waves_of(
     """
     found = {name: _changes(*track) for name, track in tracks.items()}
     seen = any(len(times) and times[-1] == last for times, _ in found.values())
-    return {name: Wave(*track, tick, last + int(seen)) for name, track in found.items()}
+    return {name: Wave(*track, tick, last + int(seen), sampling=1) for name, track in found.items()}
 
 
 def _changes(times: Array, levels: Array) -> tuple[Array, Array]:

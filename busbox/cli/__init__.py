@@ -26,6 +26,7 @@ GROUPS = {
         "where": "Say what answers at an address, or at every address of a C header.",
         "models": "List the models, or show one: registers, pins, settings, timing.",
         "check": "Check an Amaranth component against the bus's rules; measure its timing.",
+        "timing": "Say which whole counts of a clock keep the timing of a lamp line.",
         "explain": "Say what a finding means, why it hurts, and what to do.",
         "capture": "Read the lines of a capture of real hardware.",
         "baud": "Say what a clock makes of serial rates, and what receivers allow.",

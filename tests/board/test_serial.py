@@ -267,19 +267,6 @@ def test_a_released_level_counts_as_the_one_before() -> None:
     assert (wave.tick, wave.end) == (Fraction(1, 16 * MHZ), 20)
 
 
-@pytest.mark.parametrize(("times", "levels", "end", "told"), [
-    ([0, 1], [1], 5, "levels must be one for each time"),
-    ([1, 1], [1, 0], 5, "times must be strictly increasing"),
-    ([0, 1], [1, 1], 5, "change every time"),
-    ([0, 1], [1, 2], 5, "levels must be 0 or 1"),
-    ([0, 5], [1, 0], 5, "times must be below the end, 5, not 5"),
-])  # fmt: skip
-def test_a_wave_is_what_it_says(times: list[int], levels: list[int], end: int, told: str) -> None:
-    """Columns that are no edges of one line are refused."""
-    with pytest.raises(ValueError, match=told):
-        Wave(np.array(times), np.array(levels), Fraction(1), end)
-
-
 @pytest.mark.parametrize(("baud", "told"), [
     (0, "baud must be above 0, not '0'"),
     (MHZ + 1, "baud must be at most 1000000, one tick a bit, not 1000001"),
