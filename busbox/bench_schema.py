@@ -17,7 +17,7 @@ from pydantic import (
 
 from busbox.address_map import parse_bits
 from busbox.errors import nearest, one_of, shown
-from busbox.units import Span, parse_clock, parse_span
+from busbox.units import Span, parse_clock, parse_current, parse_span
 
 Path = tuple[str | int, ...]
 
@@ -38,6 +38,10 @@ def _compare(value: object) -> frozenset[int]:
 SpanText = Annotated[Any, BeforeValidator(parse_span)]
 Positive = Annotated[int, Field(ge=1, le=1 << 40)]
 Address = Annotated[int, Field(ge=0, le=(1 << 32) - 1)]
+
+
+ClockText = Annotated[Any, BeforeValidator(parse_clock)]
+Amperes = Annotated[Any, BeforeValidator(parse_current)]
 
 
 class FabricKeys(_Keys):
@@ -63,6 +67,15 @@ class SlotKeys(_Keys):
     built_as: Literal["model", "hardware"] | None = Field(default=None, alias="as")
 
 
+class AttachKeys(_Keys):
+    """``[attach.NAME]``; what is not named here is a setting of the kind."""
+
+    model_config = ConfigDict(extra="allow", strict=True, arbitrary_types_allowed=True)
+
+    kind: Any
+    pin: str
+
+
 def _bytes(value: object) -> bytes:
     if isinstance(value, str):
         if value and all(ord(character) < 256 for character in value):
@@ -81,12 +94,15 @@ Rate = Annotated[int, Field(ge=1, le=1 << 40)]
 
 
 class InputKeys(_Keys):
-    """``[[input]]``: a level, or bytes on a serial line."""
+    """``[[input]]``: a level, bytes on a serial line, or the line of a capture."""
 
     at: SpanText
     pin: str
     level: Annotated[int, Field(ge=0, le=1)] | None = None
     bytes: Bytes | None = None
+    capture: str | None = None
+    line: str | None = None
+    sample_clock: ClockText | None = None
     rate: Rate = 115_200
     spacing: SpanText = Span(cycles=0)
 
@@ -131,14 +147,18 @@ class ResetKeys(_Keys):
 class BenchKeys(_Keys):
     """The whole file."""
 
-    clock: Annotated[Any, BeforeValidator(parse_clock)]
+    clock: ClockText
     settle: SpanText = Span(seconds=parse_span("1 s").seconds)
     hang_after: SpanText = Span(cycles=1_000_000)
     after_reset: Literal["restart", "continue"] = "restart"
     poll_storm: Positive | None = None
     stuck_after: SpanText | None = None
+    supply: Amperes | None = None
+    firmware: str | None = None
     fabric: FabricKeys = Field(default_factory=FabricKeys)
     slot: dict[str, SlotKeys] = Field(default_factory=dict)
+    attach: dict[str, AttachKeys] = Field(default_factory=dict)
+    profile: dict[str, dict[str, Any]] = Field(default_factory=dict)
     traffic: Any = None
     input: list[InputKeys] = Field(default_factory=list)
     reset: list[ResetKeys] = Field(default_factory=list)
@@ -147,8 +167,9 @@ class BenchKeys(_Keys):
     must: list[MustKeys] = Field(default_factory=list)
 
 
-#: Keys of a slot that no setting of a model may be called.
+#: Keys of a slot that no setting of a model may be called, and those of what is attached.
 SLOT_KEYS = tuple(field.alias or name for name, field in SlotKeys.model_fields.items())
+ATTACH_KEYS = tuple(AttachKeys.model_fields)
 
 
 @dataclass(frozen=True)
@@ -199,7 +220,7 @@ def _copy(value: Any) -> Any:
 
 def _left_out(path: Path, kind: str) -> Path:
     """Return what must be left out because of a mistake at ``path``."""
-    if kind == "extra_forbidden" or path[0] not in ("slot", *LISTS):
+    if kind == "extra_forbidden" or path[0] not in (*NAMED, *LISTS):
         return path
     return path[:2]
 
@@ -224,12 +245,15 @@ def _without(keys: dict[str, Any], broken: set[Path]) -> dict[str, Any]:
 _MODELS: dict[str, type[_Keys]] = {
     "fabric": FabricKeys,
     "slot": SlotKeys,
+    "attach": AttachKeys,
     "input": InputKeys,
     "reset": ResetKeys,
     "wire": WireKeys,
     "reply": ReplyKeys,
     "must": MustKeys,
 }
+#: The tables of named tables among the keys of a bench.
+NAMED = ("slot", "attach", "profile")
 #: The lists of tables among the keys of a bench.
 LISTS = ("input", "reset", "wire", "reply", "must")
 #: What a key must be, by its path with the names and numbers of slots and items as ``*``.
@@ -237,6 +261,12 @@ _EXPECTED: dict[Path, str] = {
     ("fabric",): "a table, [fabric]",
     ("fabric", "watchdog"): f"a whole number of cycles from 1 to {1 << 40}",
     ("fabric", "registered_decode"): "true or false",
+    ("attach",): "tables, [attach.NAME]",
+    ("attach", "*"): "a table, [attach.NAME]",
+    ("attach", "*", "pin"): "a text such as 'lamps.line'",
+    ("profile",): "tables, [profile.NAME]",
+    ("profile", "*"): "a table, [profile.NAME]",
+    ("firmware",): "a text such as 'cabin.elf'",
     ("slot",): "tables, [slot.NAME]",
     ("slot", "*"): "a table, [slot.NAME]",
     ("slot", "*", "base"): "a whole number from 0 to 0xffffffff",
@@ -248,6 +278,8 @@ _EXPECTED: dict[Path, str] = {
     ("input", "*"): "a table, [[input]]",
     ("input", "*", "pin"): "a text such as 'levers.in.4'",
     ("input", "*", "level"): "0 or 1",
+    ("input", "*", "capture"): "a text such as 'line.csv'",
+    ("input", "*", "line"): "a text such as 'tx'",
     ("input", "*", "rate"): "bits per second, a whole number from 1 on",
     ("wire",): "a list of tables, [[wire]]",
     ("wire", "*"): "a table, [[wire]]",
@@ -274,6 +306,8 @@ _EXAMPLES: dict[Path, str] = {
     ("slot", "*", "model"): "'gpio'",
     ("slot", "*", "base"): "0x4000_0000",
     ("slot", "*", "size"): "0x1000",
+    ("attach", "*", "kind"): "'lamp_string'",
+    ("attach", "*", "pin"): "'lamps.line'",
     ("input", "*", "at"): "'40 us'",
     ("input", "*", "pin"): "'levers.in.4'",
     ("wire", "*", "from"): "'telegraph.tx'",
@@ -289,7 +323,7 @@ def _text(kind: str, path: Path, detail: Any) -> str:
     """Return what is wrong, in words of our own."""
     found, context = detail["input"], detail.get("ctx", {})
     pattern = tuple(
-        "*" if isinstance(part, int) or (place == 1 and path[0] == "slot") else part
+        "*" if isinstance(part, int) or (place == 1 and path[0] in NAMED) else part
         for place, part in enumerate(path)
     )
     match kind:
@@ -304,7 +338,7 @@ def _text(kind: str, path: Path, detail: Any) -> str:
             close = nearest(found, choices) if isinstance(found, str) else ""
             return f"must be {context['expected']}, not {shown(found)}{close}"
         case "value_error":
-            return re.sub("^a (clock|time) ", "", str(context["error"]))
+            return re.sub("^a (clock|time|current) ", "", str(context["error"]))
     value = shown(found)
     if pattern[-1] in ("base", "size") and type(found) is int:
         value = hex(found)

@@ -12,9 +12,20 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from busbox.address_map import Slot
+from busbox.board.attachment import Driver
+from busbox.board_builder import BoardBuilder
 from busbox.device import REQUIRED, Setting
 from busbox.errors import InputError, Mistake, nearest, no_file, one_of, raised, shown
-from busbox.system import FabricOptions, InputLevel, Placed, Reply, Reset, System, Wire
+from busbox.system import (
+    Attached,
+    FabricOptions,
+    InputLevel,
+    Placed,
+    Reply,
+    Reset,
+    System,
+    Wire,
+)
 from busbox.traffic.files import check_suffix, read_pieces
 from busbox.traffic.source import FunctionSource, ListedSource, Source, not_firmware, source_of
 from busbox.traffic.steps import Access, Await, Named, Poll
@@ -34,6 +45,11 @@ def _holds(value: object, key: str) -> bool:
     return isinstance(value, dict) and key in value
 
 
+def _names_in(tables: object) -> list[str]:
+    """Return the names of named tables, whatever else is wrong with them."""
+    return list(tables) if isinstance(tables, dict) else []
+
+
 class Builder:
     """Builds the system of a bench, and collects every mistake on the way.
 
@@ -44,8 +60,7 @@ class Builder:
     def __init__(self, bench: Bench) -> None:
         self.bench = bench
         self.mistakes: list[Mistake] = []
-        slots = bench.keys.get("slot", {})
-        self.names: list[str] = list(slots) if isinstance(slots, dict) else []
+        self.names = _names_in(bench.keys.get("slot"))
 
     def wrong(self, path: KeyPath, text: str) -> None:
         """Note a mistake at a key."""
@@ -67,6 +82,7 @@ class Builder:
         """Return the devices."""
         checked, placed = self._keys()
         self._board(checked, placed)
+        BoardBuilder(self, checked, placed).build()
         self.done()
         return placed
 
@@ -74,8 +90,11 @@ class Builder:
         """Return the system."""
         checked, placed = self._keys()
         inputs, resets = self._board(checked, placed)
-        wires, replies = self._connected(checked, placed)
-        musts = self._musts(checked, placed)
+        board = BoardBuilder(self, checked, placed)
+        attached = board.build()
+        wires, replies = self._connected(checked, placed, attached)
+        inputs = tuple(sorted((*inputs, *board.driven(attached)), key=lambda level: level.cycle))
+        musts = self._musts(checked, placed, attached)
         keys = checked.keys
         given = keys.traffic if traffic is None else traffic
         new_source, label = self._traffic(given, traffic is None)
@@ -97,6 +116,9 @@ class Builder:
             wires=wires,
             replies=replies,
             musts=musts,
+            attached=attached,
+            supply=keys.supply,
+            firmware=self._file(("firmware",), keys.firmware) if keys.firmware else "",
         )
         self._check_targets(system)
         self.done()
@@ -133,11 +155,12 @@ class Builder:
         from busbox.bench_schema import SLOT_KEYS
 
         path: KeyPath = ("slot", name)
-        self._check_name(path, name)
+        self.check_name(path, name)
         given = self.bench.keys["slot"][name]
         model = self._model(path, given["model"]) if _holds(given, "model") else None
         if model is not None:
-            self._settings(path, model, {key: given[key] for key in given if key not in SLOT_KEYS})
+            others = {key: given[key] for key in given if key not in SLOT_KEYS}
+            self.settings(path, model, others, SLOT_KEYS)
 
     def _devices(self, keys: BenchKeys) -> tuple[Placed, ...]:
         placed = [self._placed(name, slot) for name, slot in keys.slot.items()]
@@ -157,22 +180,25 @@ class Builder:
             self.wrong(path, f"must name other slots, not {other!r}{close}")
         return not wrong
 
-    def _check_name(self, path: KeyPath, name: str) -> None:
+    def check_name(self, path: KeyPath, name: str, whose: str = "a slot's") -> None:
+        """Note a name that is none."""
         if not _SLOT_NAME.fullmatch(name):
             self.wrong(
-                path, f"a slot's name must be letters, digits and _, no digit first, not {name!r}"
+                path, f"{whose} name must be letters, digits and _, no digit first, not {name!r}"
             )
 
     def _placed(self, name: str, keys: SlotKeys) -> Placed | None:
+        from busbox.bench_schema import SLOT_KEYS
+
         before = len(self.mistakes)
         path: KeyPath = ("slot", name)
-        self._check_name(path, name)
+        self.check_name(path, name)
         if keys.compare is not None and keys.decode is not None:
             self.wrong((*path, "decode"), "must not stand beside compare: one of them says it all")
         model = self._model(path, keys.model)
         if model is not None:
             model = self._built_as(path, model, keys)
-        settings = self._settings(path, model, keys.model_extra or {}) if model else {}
+        settings = self.settings(path, model, keys.model_extra or {}, SLOT_KEYS) if model else {}
         decode = "compare" if keys.compare is not None else keys.decode or "full"
         slot = Slot(
             name, keys.base, keys.size, decode, keys.compare or frozenset(), keys.wait,
@@ -251,14 +277,15 @@ class Builder:
             return None
         return model
 
-    def _settings(self, path: KeyPath, model: Any, given: Mapping[str, Any]) -> dict[str, Any]:
+    def settings(
+        self, path: KeyPath, model: Any, given: Mapping[str, Any], keys: Sequence[str]
+    ) -> dict[str, Any]:
+        """Return every setting of a model or attachment, checked; ``keys`` are known besides."""
         before = len(self.mistakes)
         declared: dict[str, Setting] = {one.name: one for one in model.settings}
         for key in given:
             if key not in declared:
-                from busbox.bench_schema import SLOT_KEYS
-
-                known = [*SLOT_KEYS, *declared]
+                known = [*keys, *declared]
                 self.wrong(
                     (*path, key),
                     f"unknown key {key!r}{nearest(key, known)} (known: {one_of(known)})",
@@ -330,16 +357,20 @@ class Builder:
         found: list[InputLevel] = []
         seen: set[tuple[int, int, str]] = set()
         for number, one in zip(checked.left["input"], checked.keys.input, strict=True):
-            where = self._pin(("input", number, "pin"), one.pin, placed)
+            where = self.pin(("input", number, "pin"), one.pin, placed)
             if where is None:
                 continue
-            if one.bytes is not None and one.level is None:
+            ways = [one.level is not None, one.bytes is not None, one.capture is not None]
+            if sum(ways) != 1:
+                self.wrong(("input", number), "must have one of level, bytes or capture")
+                continue
+            if one.bytes is not None:
                 found += self._input_bytes(one, where, checked.keys.clock)
                 continue
-            if one.level is None or one.bytes is not None:
-                self.wrong(("input", number), "must have either level or bytes")
+            if one.capture is not None:
+                found += BoardBuilder(self, checked, placed).captured(number, one, where)
                 continue
-            level = InputLevel(one.at.in_cycles(checked.keys.clock), *where, one.level)
+            level = InputLevel(one.at.in_cycles(checked.keys.clock), *where, one.level or 0)
             if timed and (level.cycle, *where) in seen:
                 self.wrong(
                     ("input", number, "at"),
@@ -362,48 +393,58 @@ class Builder:
         return [InputLevel(cycle, *where, level) for cycle, level in levels]
 
     def _connected(
-        self, checked: Checked, placed: Sequence[Placed]
+        self, checked: Checked, placed: Sequence[Placed], attached: Sequence[Attached]
     ) -> tuple[tuple[Wire, ...], tuple[Reply, ...]]:
         """Return wires and replies; every input pin has one thing at most that drives it."""
         drivers = {
             one.pin: f"input.{number}"
             for number, one in zip(checked.left["input"], checked.keys.input, strict=True)
         }
+        for one in attached:
+            if isinstance(one.part, Driver):
+                pin = f"{placed[one.device].slot.name}.{one.pin}"
+                self._alone(("attach", one.name, "pin"), pin, drivers)
         wires = []
         for number, wire in zip(checked.left["wire"], checked.keys.wire, strict=True):
-            start = self._pin(("wire", number, "from"), wire.source, placed, "output")
-            end = self._pin(("wire", number, "to"), wire.to, placed)
+            start = self.pin(("wire", number, "from"), wire.source, placed, "output")
+            end = self.pin(("wire", number, "to"), wire.to, placed)
             if start and end and self._alone(("wire", number, "to"), wire.to, drivers):
                 wires.append(Wire(*start, *end))
         replies = []
         for number, reply in zip(checked.left["reply"], checked.keys.reply, strict=True):
             pin = f"{reply.of}.rx"
-            end = self._pin(("reply", number, "of"), pin, placed)
+            end = self.pin(("reply", number, "of"), pin, placed)
             if end and self._alone(("reply", number, "of"), pin, drivers, shared="reply"):
                 delay = reply.delay.in_cycles(checked.keys.clock)
                 replies.append(Reply(*end, reply.after_text, reply.send, delay, reply.rate))
         return tuple(wires), tuple(replies)
 
-    def _musts(self, checked: Checked, placed: Sequence[Placed]) -> tuple[Must, ...]:
+    def _musts(
+        self, checked: Checked, placed: Sequence[Placed], attached: Sequence[Attached]
+    ) -> tuple[Must, ...]:
         from busbox.must import parse_must
 
         found = []
         for number, keys in zip(checked.left["must"], checked.keys.must, strict=True):
-            must = parse_must(keys.model_dump(by_alias=True), placed, checked.keys.clock)
+            given = keys.model_dump(by_alias=True)
+            must = parse_must(given, placed, attached, checked.keys.clock)
             if isinstance(must, tuple):
-                if not self._names_broken_slot(keys, placed):
+                if not self._names_broken(keys, placed, attached):
                     self.wrong(("must", number, *must[0]), must[1])
             else:
                 found.append(must)
         return tuple(found)
 
-    def _names_broken_slot(self, keys: MustKeys, placed: Sequence[Placed]) -> bool:
-        """Return whether an expectation is about a slot whose mistakes are told already."""
-        known = {one.slot.name for one in placed}
+    def _names_broken(
+        self, keys: MustKeys, placed: Sequence[Placed], attached: Sequence[Attached]
+    ) -> bool:
+        """Return whether an expectation is about something whose mistakes are told already."""
+        known = {one.slot.name for one in placed} | {one.name for one in attached}
         ways = [way for way in keys.model_dump().values() if isinstance(way, dict)]
         asked = [text.partition(".")[0] for way in ways for text in way.values()
                  if isinstance(text, str)]  # fmt: skip
-        return any(name in self.names and name not in known for name in asked)
+        names = (*self.names, *_names_in(self.bench.keys.get("attach")))
+        return any(name in names and name not in known for name in asked)
 
     def _alone(self, path: KeyPath, pin: str, drivers: dict[str, str], shared: str = "") -> bool:
         """Note a pin that something else drives; replies may share one."""
@@ -414,13 +455,14 @@ class Builder:
         self.wrong(path, f"{pin} is driven by {other} already")
         return False
 
-    def _pin(
+    def pin(
         self,
         path: KeyPath,
         name: str,
         placed: Sequence[Placed],
-        direction: str = "input",
+        direction: str | None = "input",
     ) -> tuple[int, str] | None:
+        """Return (number of the slot, name inside it) of a pin; ``direction`` None: of either."""
         slot, _, pin = name.partition(".")
         names = [one.slot.name for one in placed]
         if slot not in names:
@@ -429,14 +471,14 @@ class Builder:
             return None
         device = names.index(slot)
         pins = {one.name: one for one in placed[device].pins}
-        right = [one.name for one in pins.values() if one.direction == direction]
-        if pin in pins and pin not in right:
+        right = [one.name for one in pins.values() if direction in (None, one.direction)]
+        if direction is not None and pin in pins and pin not in right:
             article = {"input": "an input", "output": "an output"}
             self.wrong(
                 path, f"must be {article[direction]}; {name} is {article[pins[pin].direction]}"
             )
         elif pin not in pins:
-            close = nearest(pin, right) if right else f"; it has no {direction}s"
+            close = nearest(pin, right) if right else f"; it has no {direction or 'pin'}s"
             self.wrong(path, f"{slot} has no pin {pin!r}{close}")
         else:
             return device, pin

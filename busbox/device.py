@@ -31,12 +31,14 @@ A model is built as ``Model(host, **settings)``; everything it has to say goes t
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, Final, Protocol
 
 from busbox.errors import nearest, shown
 from busbox.registers import RegisterTable
+from busbox.units import parse_current, parse_span
 
 #: The level of an output pin that its device does not drive.
 RELEASED: Final = 2
@@ -110,16 +112,33 @@ class Pin:
 REQUIRED: Final = object()
 
 
+def _times(value: object) -> None:
+    if not isinstance(value, list | tuple):
+        raise ValueError(f"must be a list of times such as '2 ms', not {shown(value)}")
+    for one in value:
+        parse_span(one)
+
+
+#: What parses the settings that are a measure, by their kind.
+_MEASURES: Final[Mapping[str, Callable[[object], object]]] = {
+    "time": parse_span,
+    "times": _times,
+    "current": parse_current,
+}
+
+
 @dataclass(frozen=True)
 class Setting:
-    """A key that a bench may give in the model's slot.
+    """A key that a bench may give for a model, or for what is attached to a pin.
 
     Attributes
     ----------
     name : the key
     default : value without the key (:data:`REQUIRED`: there must be one)
-    kind : ``int``, ``text`` or ``path`` (of a file, relative to the bench)
-    low, high : allowed whole numbers, both included
+    kind : ``int``, ``number`` (a whole or decimal one), ``text``, ``path`` (of a file, relative to the
+        bench), ``time`` (such as ``"2 ms"``, or cycles), ``times`` (a list of such) or ``current``
+        (such as ``"20 mA"``)
+    low, high : allowed numbers, both included
     choices : allowed texts, if there are only some
     text : one sentence, with the unit
     """
@@ -134,7 +153,15 @@ class Setting:
 
     def problem(self, value: Any) -> str | None:
         """Return what is wrong with ``value``, or None."""
-        if self.kind == "int":
+        if self.kind in _MEASURES:
+            try:
+                _MEASURES[self.kind](value)
+            except ValueError as error:
+                return re.sub("^a (time|current) ", "", str(error))
+        elif self.kind == "number":
+            if type(value) not in (int, float) or not self.low <= value <= self.high:
+                return f"must be {self._numbers.removeprefix('a whole ')}, not {shown(value)}"
+        elif self.kind == "int":
             if type(value) is not int or not self.low <= value <= self.high:
                 large = type(value) is int and value > 0xFFFF < self.high
                 return f"must be {self._numbers}, not {hex(value) if large else shown(value)}"

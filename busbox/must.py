@@ -10,6 +10,8 @@
     frames = { of = "lamps", exactly = 1 }                 # or at_least, at_most
     [[must]]
     colours = { of = "lamps", frame = -1, are = ["400000", "004000"] }
+    [[must]]                                               # of: a slot (what it meant to send) or an
+    frames = { of = "string", at_least = 1 }               # attachment (what the wire showed)
     [[must]]
     findings = { rule = "byte-lost", exactly = 0 }         # or at_least, at_most
     [[must]]
@@ -23,11 +25,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from busbox.errors import nearest, one_of, shown
-from busbox.system import Placed
+from busbox.system import Attached, Placed
 from busbox.units import parse_span
 
 if TYPE_CHECKING:
-    from busbox.recording import Recording
+    from busbox.recording import Frame, Recording
 
 #: Ways to say how many.
 COUNTS: dict[str, Callable[[int, int], bool]] = {
@@ -81,7 +83,10 @@ class _Wrong(ValueError):
 
 
 def parse_must(
-    keys: Mapping[str, Mapping[str, Any] | None], placed: Sequence[Placed], clock_hz: int
+    keys: Mapping[str, Mapping[str, Any] | None],
+    placed: Sequence[Placed],
+    attached: Sequence[Attached],
+    clock_hz: int,
 ) -> Must | tuple[tuple[str, ...], str]:
     """Return the expectation of one ``[[must]]``, or (key path, what is wrong)."""
     given = {kind: value for kind, value in keys.items() if value is not None}
@@ -89,9 +94,22 @@ def parse_must(
         return (), f"must have one of {one_of(_KINDS)}, not {one_of(given)}"
     ((kind, value),) = given.items()
     try:
-        return _KINDS[kind](value, placed, clock_hz)
+        return _KINDS[kind](value, _Parts(placed, attached), clock_hz)
     except _Wrong as error:
         return ((kind, error.key) if error.key else (kind,)), str(error)
+
+
+@dataclass(frozen=True)
+class _Parts:
+    """What expectations may be about."""
+
+    placed: Sequence[Placed]
+    attached: Sequence[Attached]
+
+    def sending(self, sends: str) -> list[str]:
+        """Return the names of slots and attachments that give something."""
+        slots = [one.slot.name for one in self.placed if sends in one.model.sends]
+        return slots + [one.name for one in self.attached if sends in one.part.sends]
 
 
 def _take(given: Mapping[str, Any], required: Sequence[str], other: Sequence[str] = ()) -> None:
@@ -111,13 +129,26 @@ def _one(given: Mapping[str, Any], ways: Mapping[str, Any]) -> str:
     return chosen[0]
 
 
-def _slot(given: Mapping[str, Any], placed: Sequence[Placed], sends: str) -> str:
-    names = [one.slot.name for one in placed if sends in one.model.sends]
+def _sender(given: Mapping[str, Any], parts: _Parts, sends: str) -> str:
+    names = parts.sending(sends)
     name = given["of"]
     if name not in names:
         close = nearest(name, names) if isinstance(name, str) else ""
-        raise _Wrong("of", f"must be a slot that sends {sends}, not {shown(name)}{close}")
+        text = f"must be a slot or an attachment that gives {sends}"
+        raise _Wrong("of", f"{text}, not {shown(name)}{close}")
     return str(name)
+
+
+def text_of(recording: Recording, name: str) -> str:
+    """Return what a slot sent, or what an attachment read."""
+    seen = recording.seen.get(name)
+    return recording.texts[name] if seen is None else seen.text or ""
+
+
+def frames_of(recording: Recording, name: str) -> Sequence[Frame]:
+    """Return the frames that a slot meant to send, or those that lamps show."""
+    seen = recording.seen.get(name)
+    return recording.frames[name] if seen is None else seen.frames or ()
 
 
 def _whole(given: Mapping[str, Any], key: str, low: int = 0) -> int:
@@ -127,23 +158,23 @@ def _whole(given: Mapping[str, Any], key: str, low: int = 0) -> int:
     return value
 
 
-def _text(given: Mapping[str, Any], placed: Sequence[Placed], clock_hz: int) -> Must:
+def _text(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
     _take(given, ["of"], list(TEXTS))
-    slot, way = _slot(given, placed, "text"), _one(given, TEXTS)
+    slot, way = _sender(given, parts, "text"), _one(given, TEXTS)
     wanted = given[way]
     if not isinstance(wanted, str):
         raise _Wrong(way, f"must be a text, not {shown(wanted)}")
 
     def check(recording: Recording) -> tuple[bool, str]:
-        seen = recording.texts[slot]
+        seen = text_of(recording, slot)
         return TEXTS[way](seen, wanted), repr(seen)
 
     return Must(f"text of {slot} {way.replace('_', ' ')} {wanted!r}", check)
 
 
-def _level(given: Mapping[str, Any], placed: Sequence[Placed], clock_hz: int) -> Must:
+def _level(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
     _take(given, ["pin", "is"], ["at"])
-    pins = [f"{one.slot.name}.{pin.name}" for one in placed for pin in one.pins]
+    pins = [f"{one.slot.name}.{pin.name}" for one in parts.placed for pin in one.pins]
     pin, wanted = given["pin"], given["is"]
     if pin not in pins:
         close = nearest(pin, pins) if isinstance(pin, str) else ""
@@ -175,22 +206,24 @@ def _count(what: str, way: str, wanted: int, of: Callable[[Recording], int]) -> 
     return Must(f"{what}: {way.replace('_', ' ')} {wanted}", check)
 
 
-def _frames(given: Mapping[str, Any], placed: Sequence[Placed], clock_hz: int) -> Must:
+def _frames(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
     _take(given, ["of"], list(COUNTS))
-    slot, way = _slot(given, placed, "frames"), _one(given, COUNTS)
+    slot, way = _sender(given, parts, "frames"), _one(given, COUNTS)
     wanted = _whole(given, way)
-    return _count(f"frames of {slot}", way, wanted, lambda recording: len(recording.frames[slot]))
+    return _count(
+        f"frames of {slot}", way, wanted, lambda recording: len(frames_of(recording, slot))
+    )
 
 
-def _colours(given: Mapping[str, Any], placed: Sequence[Placed], clock_hz: int) -> Must:
+def _colours(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
     _take(given, ["of", "are"], ["frame"])
-    slot, number = _slot(given, placed, "frames"), given.get("frame", -1)
+    slot, number = _sender(given, parts, "frames"), given.get("frame", -1)
     if type(number) is not int:
         raise _Wrong("frame", f"must be the number of a frame (-1: the last), not {shown(number)}")
     wanted = tuple(_colour(colour) for colour in _list(given["are"]))
 
     def check(recording: Recording) -> tuple[bool, str]:
-        frames = recording.frames[slot]
+        frames = frames_of(recording, slot)
         if not -len(frames) <= number < len(frames):
             return False, f"there are {len(frames)} frames"
         seen = frames[number].colours
@@ -213,7 +246,7 @@ def _colour(value: object) -> int:
     return int(digits, 16)
 
 
-def _findings(given: Mapping[str, Any], placed: Sequence[Placed], clock_hz: int) -> Must:
+def _findings(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
     from busbox.findings import RULES
 
     _take(given, ["rule"], list(COUNTS))
@@ -230,13 +263,13 @@ def _findings(given: Mapping[str, Any], placed: Sequence[Placed], clock_hz: int)
     )
 
 
-def _register(given: Mapping[str, Any], placed: Sequence[Placed], clock_hz: int) -> Must:
+def _register(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
     _take(given, ["of", "is"])
     name, wanted = given["of"], _whole(given, "is")
     slot, _, register = name.partition(".") if isinstance(name, str) else ("", "", "")
-    tables = {one.slot.name: one.slot.table for one in placed}
+    tables = {one.slot.name: one.slot.table for one in parts.placed}
     if slot not in tables or tables[slot].offset_of(register) is None:
-        known = list(_names(placed))
+        known = list(_names(parts.placed))
         close = nearest(name, known) if isinstance(name, str) else ""
         raise _Wrong("of", f"must be a register such as levers.OUT, not {shown(name)}{close}")
 
@@ -252,7 +285,7 @@ def _names(placed: Sequence[Placed]) -> Iterator[str]:
         yield from (f"{one.slot.name}.{name}" for name in one.slot.table.names)
 
 
-_KINDS: dict[str, Callable[[Mapping[str, Any], Sequence[Placed], int], Must]] = {
+_KINDS: dict[str, Callable[[Mapping[str, Any], _Parts, int], Must]] = {
     "text": _text,
     "level": _level,
     "frames": _frames,

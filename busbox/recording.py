@@ -18,13 +18,15 @@ from numpy.typing import NDArray
 
 from busbox.columns import Column
 from busbox.engines import TERMINATORS
-from busbox.errors import InputError
+from busbox.errors import InputError, one_of
 from busbox.findings.finding import Finding
 from busbox.must import Held
 from busbox.traffic.files import replacing
 
 KIND = "recording"
-VERSION = 1
+VERSION = 2
+#: Version 1 has nothing of attachments.
+READ_VERSIONS = (1, 2)
 
 #: The columns of the accesses, and the type of each: 53 bytes an access.
 COLUMNS: Mapping[str, str] = {
@@ -176,6 +178,39 @@ class Text:
 
 
 @dataclass(frozen=True)
+class Character:
+    """A character on a line: cycle of its start edge, the access that caused that, its value."""
+
+    cycle: int
+    access: int
+    value: int
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What an attachment understood of its line.
+
+    Attributes
+    ----------
+    kind : as in the bench
+    pin : such as ``lamps.line``
+    rows : (what, how it was), for people
+    facts : the same for programs
+    text : what it read, or None
+    characters : see :class:`Character`
+    frames : the frames that the lamps show, each with the access that caused its first edge, or None
+    """
+
+    kind: str
+    pin: str
+    rows: tuple[tuple[str, str], ...] = ()
+    facts: Mapping[str, Any] = field(default_factory=dict)
+    text: str | None = None
+    characters: tuple[Character, ...] = ()
+    frames: tuple[Frame, ...] | None = None
+
+
+@dataclass(frozen=True)
 class SlotInfo:
     """A slot as the recording knows it.
 
@@ -217,6 +252,7 @@ class Recording:
     findings : at most 1000 of a rule
     counts : rule to ``slot.REGISTER`` to how many
     musts : what had to hold, whether it did, and what was seen
+    seen : what each attachment understood, by name
     """
 
     bench: str
@@ -237,6 +273,7 @@ class Recording:
     findings: tuple[Finding, ...] = ()
     counts: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
     musts: tuple[Held, ...] = ()
+    seen: Mapping[str, Seen] = field(default_factory=dict)
 
     def edges(self, pin: str) -> tuple[IntColumn, IntColumn]:
         """Return (cycles, levels) of a pin such as ``"lamps.line"``; the first is cycle 0.
@@ -294,6 +331,7 @@ class Recording:
             "events": [[e.cycle, e.device, e.kind, e.access, dict(e.details)] for e in self.events],
             "findings": [asdict(finding) for finding in self.findings],
             "musts": [asdict(held) for held in self.musts],
+            "seen": {name: asdict(one) for name, one in self.seen.items()},
         }
         arrays["facts"] = np.frombuffer(json.dumps(facts).encode("utf-8"), dtype="u1")
         with replacing(path) as file:
@@ -323,10 +361,10 @@ class Recording:
             raise InputError.of(
                 f"must be of the kind {KIND!r}, not {facts.get('kind')!r}", str(path)
             )
-        if facts.get("version") != VERSION:
+        if facts.get("version") not in READ_VERSIONS:
+            known = one_of(map(str, READ_VERSIONS))
             raise InputError.of(
-                f"has version {facts.get('version')}; this Busbox reads version {VERSION}",
-                str(path),
+                f"has version {facts.get('version')}; this Busbox reads version {known}", str(path)
             )
         try:
             return _from_arrays(arrays, facts)
@@ -372,6 +410,21 @@ def _read_column(stored: zipfile.ZipFile, name: str) -> IntColumn:
     return column.array()
 
 
+def _seen(stored: dict[str, Any]) -> Seen:
+    """Return what an attachment understood, as it was before JSON made lists of its parts."""
+    frames = stored["frames"]
+    return Seen(
+        **stored
+        | {
+            "rows": tuple((what, how) for what, how in stored["rows"]),
+            "characters": tuple(Character(**one) for one in stored["characters"]),
+            "frames": None
+            if frames is None
+            else tuple(Frame(**one | {"colours": tuple(one["colours"])}) for one in frames),
+        }
+    )
+
+
 def _from_arrays(arrays: Mapping[str, IntColumn], facts: dict[str, Any]) -> Recording:
     plain = {key: facts[key] for key in _PLAIN}
     plain["marks"] = tuple((row, text) for row, text in plain["marks"])
@@ -394,5 +447,6 @@ def _from_arrays(arrays: Mapping[str, IntColumn], facts: dict[str, Any]) -> Reco
         events=tuple(Event(*event) for event in facts["events"]),
         findings=tuple(Finding(**finding) for finding in facts["findings"]),
         musts=tuple(Held(**held) for held in facts["musts"]),
+        seen={name: _seen(one) for name, one in facts.get("seen", {}).items()},
         **plain,
     )

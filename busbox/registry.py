@@ -7,6 +7,7 @@ import importlib.machinery
 import importlib.metadata
 import importlib.util
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from types import CodeType, ModuleType
 from typing import Any
@@ -24,6 +25,16 @@ MODELS = {
 
 #: Group of entry points under which a plug-in offers models.
 ENTRY_POINTS = "busbox.models"
+
+#: What can be attached to pins, imported on first use.
+ATTACHMENTS = {
+    "lamp_string": "busbox.board.lamp_string:LampString",
+    "terminal": "busbox.board.terminal:Terminal",
+    "switch": "busbox.board.switch:Switch",
+    "level": "busbox.board.level:Level",
+}
+#: Group of entry points under which a plug-in offers attachments.
+ATTACHMENT_POINTS = "busbox.attachments"
 
 _CONTRACT = (
     "check", "table_for", "pins_for", "access", "input", "wake", "advance", "close", "reset",
@@ -46,23 +57,59 @@ def model_class(name: str, folder: Path) -> Any:
         )
     if ".py:" in name:
         return checked_model(name, load_object(name, folder, "class"))
-    target = MODELS.get(name)
+    found = _named(name, "model", MODELS, ENTRY_POINTS)
+    return found if name in MODELS else checked_model(name, found)
+
+
+def attachment_class(name: str, folder: Path) -> Any:
+    """Return the class of the attachment called ``name``: a kind, a plug-in's, or ``file.py:Class``.
+
+    Raises
+    ------
+    InputError : there is no such kind, its file does not load, or it neither listens nor drives
+    """
+    if ".py:" in name:
+        found = load_object(name, folder, "class")
+    else:
+        found = _named(name, "kind of attachment", ATTACHMENTS, ATTACHMENT_POINTS)
+    return checked_attachment(name, found)
+
+
+def checked_attachment(name: str, found: Any) -> Any:
+    """Return an attachment's class, if it is one.
+
+    Raises
+    ------
+    InputError : it neither listens nor drives
+    """
+    from busbox.board.attachment import Driver, Listener
+
+    if not isinstance(found, type) or not issubclass(found, Listener | Driver):
+        raise InputError.of(
+            f"{name!r} must be a subclass of Listener or Driver (busbox.board.attachment), "
+            f"not {shown(found)}"
+        )
+    return found
+
+
+def _named(name: str, what: str, known: Mapping[str, str], group: str) -> Any:
+    """Return what a name stands for: one that comes with Busbox, or a plug-in's."""
+    target = known.get(name)
     if target is not None:
         module, _, attribute = target.partition(":")
         return getattr(importlib.import_module(module), attribute)
-    plugins = {point.name: point for point in importlib.metadata.entry_points(group=ENTRY_POINTS)}
+    plugins = {point.name: point for point in importlib.metadata.entry_points(group=group)}
     if name in plugins:
         try:
-            found = plugins[name].load()
+            return plugins[name].load()
         except Exception as error:
             raise InputError.of(f"plug-in {name!r} does not load: {raised(error)}") from error
-        return checked_model(name, found)
     if name.endswith(".py"):
         raise InputError.of(f"must name the class too, such as '{name}:Bell', not {name!r}")
-    known = [*MODELS, *plugins]
+    names = [*known, *plugins]
     raise InputError.of(
-        f"there is no model {name!r}{nearest(name, known)} "
-        f"(known: {one_of([*known, 'file.py:Class'])})"
+        f"there is no {what} {name!r}{nearest(name, names)} "
+        f"(known: {one_of([*names, 'file.py:Class'])})"
     )
 
 

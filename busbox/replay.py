@@ -5,9 +5,10 @@ from __future__ import annotations
 import heapq
 from array import array
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from itertools import count
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -47,6 +48,9 @@ from busbox.traffic.steps import (
 )
 from busbox.traffic.table import AccessTable
 from busbox.units import show_time
+
+if TYPE_CHECKING:
+    from busbox.board.hearing import Hearing
 
 #: Steps taken from a source in one go, if it does not look at results.
 AHEAD = 4096
@@ -281,7 +285,9 @@ class Replay:
             host.forget_after(last)
         self._put_away(last)
         recording = self._recording(last, ended)
-        findings, counts = find(self._evidence(recording))
+        hearings = self._hear(recording)
+        recording = replace(recording, seen={name: one.seen() for name, one in hearings.items()})
+        findings, counts = find(self._evidence(recording, hearings))
         recording = replace(recording, findings=findings, counts=counts)
         return replace(recording, musts=tuple(must.judge(recording) for must in self._system.musts))
 
@@ -584,7 +590,15 @@ class Replay:
             return None
         return self._quiet
 
-    def _evidence(self, recording: Recording) -> Evidence:
+    def _hear(self, recording: Recording) -> Mapping[str, Hearing]:
+        """Return what the listeners of the bench understood, by name."""
+        if not self._system.attached:
+            return {}
+        from busbox.board.hearing import hear
+
+        return hear(self._system, recording)
+
+    def _evidence(self, recording: Recording, hearings: Mapping[str, Hearing]) -> Evidence:
         return Evidence(
             self._system,
             recording,
@@ -592,6 +606,7 @@ class Replay:
             given_up=self._given_up,
             crowd=self._crowd,
             breaches=self._engine.breaches,
+            hearings=hearings,
             quiet_since=self._quiet_since(),
         )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,7 @@ from busbox.device import Pin
 from busbox.traffic.source import Source
 
 if TYPE_CHECKING:
+    from busbox.board.attachment import Attachment
     from busbox.must import Must
 
 AFTER_RESET = ("restart", "continue")
@@ -105,6 +107,25 @@ class Reply:
 
 
 @dataclass(frozen=True)
+class Attached:
+    """Something that is attached to a pin.
+
+    Attributes
+    ----------
+    name, kind : as in the bench
+    device : number of the slot
+    pin : name inside the device
+    part : the attachment itself
+    """
+
+    name: str
+    kind: str
+    device: int
+    pin: str
+    part: Attachment
+
+
+@dataclass(frozen=True)
 class System:
     """Everything a run needs.
 
@@ -122,6 +143,9 @@ class System:
     new_source : makes a source that begins at the first step
     wires, replies : what is connected to pins
     musts : what must hold after the run
+    attached : what is attached to pins
+    supply : amperes that the supply of all strings of lamps gives, or None if it is not told
+    firmware : file of the firmware with its debug information, "" if there is none
     name, traffic : how messages call the bench and its traffic
     """
 
@@ -141,6 +165,9 @@ class System:
     wires: tuple[Wire, ...] = ()
     replies: tuple[Reply, ...] = ()
     musts: tuple[Must, ...] = ()
+    attached: tuple[Attached, ...] = ()
+    supply: Fraction | None = None
+    firmware: str = ""
 
     @cached_property
     def address_map(self) -> AddressMap:

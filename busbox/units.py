@@ -16,12 +16,16 @@ from busbox.errors import shown
 FASTEST_HZ = 10**12
 LONGEST_SECONDS = 10**6
 LONGEST_CYCLES = FASTEST_HZ * LONGEST_SECONDS
+#: No supply gives more.
+MOST_AMPERES = 10**6
 
 _NUMBER = r"([0-9][0-9_]{0,40}(?:\.[0-9]{1,40})?)"
 _CLOCK = re.compile(rf"{_NUMBER}\s*(Hz|kHz|MHz|GHz)")
 _TIME = re.compile(rf"{_NUMBER}\s*(s|ms|us|ns|ps)")
+_CURRENT = re.compile(rf"{_NUMBER}\s*(A|mA|uA)")
 _CYCLES = re.compile(r"[0-9][0-9_]{0,40}")
 _HERTZ = {"Hz": 1, "kHz": 1_000, "MHz": 1_000_000, "GHz": 1_000_000_000}
+_PER_AMPERE = {"A": 1, "mA": 10**3, "uA": 10**6}
 _PER_SECOND = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9, "ps": 10**12}
 
 
@@ -100,6 +104,31 @@ def parse_span(value: object) -> Span:
             f"not {shown(value)}"
         )
     return span
+
+
+def parse_current(value: object) -> Fraction:
+    """Return the amperes of a current such as ``"20 mA"``.
+
+    Raises
+    ------
+    ValueError : no number above 0 with A, mA or uA
+    """
+    found = _CURRENT.fullmatch(value.strip()) if isinstance(value, str) else None
+    if found is None:
+        raise ValueError(f"a current must be a number with A, mA or uA, not {shown(value)}")
+    amperes = Fraction(found[1].replace("_", "")) / _PER_AMPERE[found[2]]
+    if not 0 < amperes <= MOST_AMPERES:
+        raise ValueError(
+            f"a current must be above 0 and at most {MOST_AMPERES:,} A, not {shown(value)}"
+        )
+    return amperes
+
+
+def show_current(amperes: Fraction) -> str:
+    """Return a current that is not negative with four significant digits: ``38.4 mA``."""
+    if amperes >= 1:
+        return f"{float(amperes):.4g} A"
+    return f"{float(amperes * 1000):.4g} mA" if amperes else "0 A"
 
 
 def nearest_divisor(clock_hz: int, rate: int | Fraction, bits: int) -> int:

@@ -31,6 +31,10 @@ class Measure:
         sampling; below 0 it lies outside; None if none was measured
     margin_ticks : the same in ticks, exact
     failing : how many times lie outside
+    mean_outside : whether the mean of a capture's times, which is finer than a sample, lies outside.
+        Two edges that are each seen up to a sample late make a length with a standard deviation of
+        sample / sqrt(6) (computed, for edges independent of the samples), n of them a mean with one
+        that is sqrt(n) times smaller; sample / sqrt(n), more than twice that, is allowed
     """
 
     window: Window
@@ -41,6 +45,7 @@ class Measure:
     margin: Fraction | None
     margin_ticks: Fraction | None
     failing: int
+    mean_outside: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,6 +68,12 @@ class Failures:
 
     def __len__(self) -> int:
         return len(self.frame)
+
+    def at(self, place: int) -> tuple[int, int, int, str, int]:
+        """Return (frame, lamp, bit, name of the window, ticks) of one failure."""
+        columns = (self.frame, self.lamp, self.bit, self.window, self.ticks)
+        frame, lamp, bit, window, ticks = (int(column[place]) for column in columns)
+        return frame, lamp, bit, list(WINDOWS)[window], ticks
 
     def __iter__(self) -> Iterator[tuple[int, int, int, str, int]]:
         names = list(WINDOWS)
@@ -93,11 +104,12 @@ class Judgement:
 
     @property
     def passes(self) -> bool:
-        """Whether the profile is meant for such a string, and every time is inside its window.
+        """Whether the profile is meant for such a string, and every time and mean is in its window.
 
         Broken frames do not count here: a wrong number of bits is no matter of timing.
         """
-        return self.meant and not len(self.failures)
+        means = any(one.mean_outside for one in self.measures.values())
+        return self.meant and not len(self.failures) and not means
 
 
 def judge(
@@ -176,8 +188,12 @@ class _Ruler:
         least, most = (int(one) * self.tick_ns for one in (times.min(), times.max()))
         mean = Fraction(int(times.sum()), len(times)) * self.tick_ns
         margin = min(window.margin(least), window.margin(most)) + wider
+        # wider / sqrt(n), compared without a root: beyond**2 * n > wider**2
+        beyond = -window.margin(mean)
+        outside = beyond > 0 and beyond**2 * len(times) > wider**2
+        ticks = margin / self.tick_ns
         return Measure(
-            window, len(times), least, most, mean, margin, margin / self.tick_ns, len(wrong)
+            window, len(times), least, most, mean, margin, ticks, len(wrong), outside
         ), wrong
 
     def pause_from(self, key: str) -> int:

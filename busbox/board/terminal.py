@@ -2,94 +2,128 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
 from fractions import Fraction
+from functools import partial
 from typing import Any
 
+import numpy as np
+
+from busbox.board.attachment import Board, Heard, Listener, Trouble
 from busbox.board.baud import show_rate
-from busbox.board.serial import PARITIES, Decoded, Format, decode
+from busbox.board.serial import PARITIES, Character, Decoded, Format, decode
 from busbox.board.wave import Wave
+from busbox.device import Setting
 from busbox.reports.listing import printable_lines
+from busbox.units import show_seconds
 
 #: Digits of a measured rate.
 DIGITS = 6
 
 
-@dataclass(frozen=True)
-class Terminal:
-    """What a serial line shows in a rate and a format.
+class Terminal(Listener):
+    """Reads a serial line from its edges alone, whoever drives it.
 
-    Attributes
-    ----------
-    decoded : what it says
-    baud : bits a second that it was read with
-    form : the format that it was read in
+    Each bit is sampled in its middle. Characters with a low stop bit are framing errors, and are not
+    shown; a line that is low for a whole character is a break. The rate is measured at the edges.
     """
 
-    decoded: Decoded
-    baud: Fraction
-    form: Format
+    settings = (
+        Setting("baud", 115_200, kind="number", low=1, high=10**12, text="Bits a second."),
+        Setting("format", "8N1", kind="text",
+                text="Data bits (5 to 9), parity (N, E or O), stop bits (1, 1.5 or 2)."),
+    )  # fmt: skip
+    sends = ("text",)
 
-    @classmethod
-    def look(cls, wave: Wave, baud: Fraction, format: Format) -> Terminal:
-        """Return what a line shows.
+    def __init__(self, board: Board, **settings: Any) -> None:
+        super().__init__(board, **settings)
+        self.form = Format.parse(settings["format"])
+        self.baud = Fraction(str(settings["baud"]))
+
+    def listen(self, wave: Wave) -> Heard:
+        """Return what the line says.
 
         Raises
         ------
-        ValueError : the rate does not fit the wave
+        ValueError : the rate does not fit the line
         """
-        return cls(decode(wave, baud, format), baud, format)
+        decoded = decode(wave, self.baud, self.form)
+        return Heard(
+            rows=list(self._rows(wave, decoded)),
+            facts=self._facts(decoded),
+            text=decoded.text,
+            characters=[(one.start, one.value) for one in decoded.characters],
+            troubles=[
+                Trouble("framing", one.end - 1, partial(self._told, wave, one), one.start)
+                for one in decoded.framing_errors
+            ],
+        )
 
-    @property
-    def measured(self) -> float | None:
-        """The measured rate in bits a second, to six digits, or None."""
-        baud = self.decoded.measured_baud
-        return None if baud is None else float(f"{float(baud):.{DIGITS}g}")
-
-    @property
-    def ticks(self) -> Fraction:
-        """Ticks a bit by the rate that it was read with: how finely the capture shows a bit."""
-        return 1 / (self.baud * self.decoded.tick)
-
-    @property
-    def counts(self) -> dict[str, int]:
-        """How much of what is not as it should be."""
-        return {
-            "framing_errors": len(self.decoded.framing_errors),
-            "parity_errors": len(self.decoded.parity_errors),
-            "breaks": len(self.decoded.breaks),
-            "false_starts": len(self.decoded.false_starts),
-            "unfinished": int(self.decoded.unfinished is not None),
-        }
-
-    def as_object(self) -> dict[str, Any]:
-        """Return it for JSON: ``bytes`` and ``text`` hold all but the framing errors."""
+    def _facts(self, decoded: Decoded) -> dict[str, Any]:
+        """Return it for programs: ``bytes`` and ``text`` hold all but the framing errors."""
         return {
             "baud": float(self.baud),
             "format": str(self.form),
-            "ticks_a_bit": float(self.ticks),
-            "bytes": self.decoded.values,
-            "text": self.decoded.text,
-            **self.counts,
-            "measured_baud": self.measured,
+            "ticks_a_bit": float(self._ticks(decoded.tick)),
+            "bytes": decoded.values,
+            "text": decoded.text,
+            **_counts(decoded),
+            "measured_baud": _measured(decoded),
         }
 
-    def rows(self) -> list[tuple[str, str]]:
-        """Return it for a reader."""
+    def _ticks(self, tick: Fraction) -> Fraction:
+        """Return the ticks of a bit by the rate that it is read with: how finely a bit is seen."""
+        return 1 / (self.baud * tick)
+
+    def _rows(self, wave: Wave, decoded: Decoded) -> Iterator[tuple[str, str]]:
         stop = "1 stop bit" if self.form.stop == 1 else f"{float(self.form.stop):g} stop bits"
-        rate = f"{show_rate(self.baud)} baud, {self.form}"
         parity = PARITIES[self.form.parity]
-        found = [("read as", f"{rate}: {self.form.data} data bits, {parity}, {stop}")]
-        found.append(("steps", f"{float(self.ticks):.4g} a bit"))
-        text = printable_lines(self.decoded.text) or ["none"]
-        found += [("text" if number == 0 else "", line) for number, line in enumerate(text)]
-        found.append(("bytes", f"{len(self.decoded.values):,}"))
-        counts = self.counts
-        if not any(counts.values()):
-            found.append(("errors", "none"))
-        found += [(name.replace("_", " "), f"{count:,}") for name, count in counts.items() if count]
-        baud = self.decoded.measured_baud
+        bits = f"{self.form.data} data bits, {parity}, {stop}"
+        yield "read as", f"{show_rate(self.baud)} baud, {self.form}: {bits}"
+        unit = "samples" if wave.sampling else "clocks"
+        yield "a bit", f"{float(self._ticks(decoded.tick)):.4g} {unit}"
+        if not len(wave.times):
+            yield "line", "its level is never known"
+        for number, line in enumerate(printable_lines(decoded.text) or ["none"]):
+            yield "text" if number == 0 else "", line
+        yield "characters", f"{len(decoded.values):,}"
+        counts = {name: count for name, count in _counts(decoded).items() if count}
+        if not counts:
+            yield "errors", "none"
+        for name, count in counts.items():
+            yield name.replace("_", " "), f"{count:,}"
+        baud = decoded.measured_baud
         if baud is not None:
             error = 100 * float(baud / self.baud - 1)
-            found.append(("measured", f"{self.measured:.12g} baud ({error:+.2f} %)"))
-        return found
+            yield "measured", f"{_measured(decoded):.12g} baud ({error:+.2f} %)"
+
+    def _told(self, wave: Wave, one: Character) -> tuple[str, str]:
+        """Return what a framing error is, and what to try."""
+        shortest = int(np.diff(wave.times).min())
+        rate = 1 / (shortest * wave.tick)
+        unit = "samples" if wave.sampling else "clocks"
+        return (
+            f"the line is low where the stop bit should be, read at {show_rate(self.baud)} baud, "
+            f"{self.form}: the character {one.value:#04x} is not shown. The shortest time between two "
+            f"edges, {shortest} {unit} ({show_seconds(shortest * wave.tick)}), would be a bit at "
+            f"{float(rate):.0f} baud.",
+            "Give both ends one rate and format: divisor = clock / rate (busbox baud), and baud and "
+            "format of the terminal.",
+        )
+
+
+def _counts(decoded: Decoded) -> dict[str, int]:
+    """Return how much there is of what is not as it should be."""
+    return {
+        "framing_errors": len(decoded.framing_errors),
+        "parity_errors": len(decoded.parity_errors),
+        "breaks": len(decoded.breaks),
+        "false_starts": len(decoded.false_starts),
+        "unfinished": int(decoded.unfinished is not None),
+    }
+
+
+def _measured(decoded: Decoded) -> float | None:
+    """Return the measured rate in bits a second, to six digits, or None."""
+    baud = decoded.measured_baud
+    return None if baud is None else float(f"{float(baud):.{DIGITS}g}")

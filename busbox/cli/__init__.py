@@ -25,6 +25,7 @@ GROUPS = {
         "map": "Show a bench's address map: slots, images, gaps.",
         "where": "Say what answers at an address, or at every address of a C header.",
         "models": "List the models, or show one: registers, pins, settings, timing.",
+        "attachments": "List what can be attached to pins: lamps, terminals, switches.",
         "check": "Check an Amaranth component against the bus's rules; measure its timing.",
         "timing": "Say which whole counts of a clock keep the timing of a lamp line.",
         "explain": "Say what a finding means, why it hurts, and what to do.",

@@ -2,35 +2,51 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import click
 
+from busbox.bench import Bench, toml_value
+from busbox.board.attachment import Board, Heard, Listener
 from busbox.board.captures import read_capture
-from busbox.board.kinds import KINDS, Kind, Seen, kind_of, look
+from busbox.board.compare import Difference, differences
+from busbox.board.profiles import PROFILES
 from busbox.board.wave import Wave
-from busbox.cli.common import json_option, paper, print_json
-from busbox.errors import InputError, nearest, one_of, shown
+from busbox.cli.common import json_option, paper, print_json, shown_progress
+from busbox.device import REQUIRED, Setting
+from busbox.errors import InputError, Mistake, nearest, one_of, raised, shown
+from busbox.registry import ATTACHMENTS, attachment_class
+from busbox.reports.listing import wrapped
 from busbox.reports.paper import Paper
 from busbox.units import parse_clock, show_seconds
 
 
 @click.command("capture")
 @click.argument("file")
-@click.option("--as", "name", metavar="KIND", help=f"What the lines are: {one_of(KINDS)}.")
+@click.option(
+    "--as", "name", metavar="KIND", help="What the lines are: lamp_string, terminal, level."
+)
 @click.option(
     "--set",
     "values",
     metavar="KEY=VALUE",
     multiple=True,
-    help="A setting of the kind, e.g. baud=19200 or format=7E2. May be repeated.",
+    help="A setting of the kind, e.g. baud=19200 or count=24. May be repeated.",
 )
 @click.option(
     "--line", "chosen", metavar="NAME", multiple=True, help="Only this line. May be repeated."
 )
 @click.option(
     "--sample-clock", "clock", metavar="CLOCK", help='Where times are samples: such as "1 MHz".'
+)
+@click.option(
+    "--against",
+    metavar="BENCH PIN",
+    nargs=2,
+    help="Run a bench, and compare what one of its pins says; exit with 1 if it differs.",
 )
 @json_option
 def command(
@@ -39,26 +55,128 @@ def command(
     values: tuple[str, ...],
     chosen: tuple[str, ...],
     clock: str | None,
+    against: tuple[str, str] | None,
     as_json: bool,
 ) -> int:
-    """Read the lines of a capture of real hardware, as a serial line for example.
+    """Read the lines of a capture of real hardware: as a serial line, or as a string of lamps.
 
     FILE is a CSV file with a column time_s, time_ms, time_us, time_ns or sample, then one for each
-    line; or a VCD file. What a line says is found from its edges alone.
+    line; or a VCD file. What a line says is found from its edges alone, by the kinds that benches
+    attach to pins (busbox attachments). A capture sees an edge at the next sample only: every window
+    is widened by a sample at each end.
     """
     if name is None:
-        raise InputError.of(f"must be given: {one_of(KINDS)}", "--as")
-    kind = kind_of(name)
-    settings = kind.values(values)
+        raise InputError.of("must be given, such as terminal or lamp_string", "--as")
+    kind = _kind(name)
+    settings = settings_of(kind, values)
     waves = read_capture(Path(file), _hertz(clock))
-    lines = {line: look(line, waves[line], kind, settings) for line in _chosen(waves, chosen, file)}
+    lines = _chosen(waves, chosen, file)
+    heard = {line: _look(kind, settings, waves[line], line) for line in lines}
+    compared = None
+    if against is not None:
+        with shown_progress(as_json) as progress:
+            wave = _wave_of_pin(*against, progress)
+        other = _look(kind, settings, wave, against[1])
+        compared = _Compared(against, {line: differences(heard[line], other) for line in lines})
     if as_json:
-        print_json(_object(file, waves, name, lines))
+        print_json(_object(file, waves, name, heard, compared))
     else:
         page = paper()
-        _write(page, file, waves, kind, lines)
+        _write(page, file, waves, name, heard, compared)
         page.print()
-    return 0
+    return int(compared is not None and not compared.same)
+
+
+@dataclass(frozen=True)
+class _Compared:
+    """Each line against a pin of a bench's run."""
+
+    against: tuple[str, str]
+    lines: Mapping[str, list[Difference]]
+
+    @property
+    def same(self) -> bool:
+        """Whether every line says the same; times may differ."""
+        return all(one.same for found in self.lines.values() for one in found)
+
+
+def _kind(name: str) -> type[Listener]:
+    try:
+        kind: type[Any] = attachment_class(name, Path())
+    except InputError as error:
+        raise InputError(Mistake(one.text, "--as") for one in error.mistakes) from error
+    if not issubclass(kind, Listener):
+        known = [one for one in ATTACHMENTS if issubclass(attachment_class(one, Path()), Listener)]
+        raise InputError.of(f"must listen to a line, as {one_of(known)} do, not {name!r}", "--as")
+    return kind
+
+
+def settings_of(kind: type[Listener], given: Iterable[str]) -> dict[str, Any]:
+    """Return the value of every setting of a kind.
+
+    Parameters
+    ----------
+    given : such as ``baud=19200``; the last counts
+
+    Raises
+    ------
+    InputError : with all that is no setting, or no value of one
+    """
+    declared: dict[str, Setting] = {one.name: one for one in kind.settings}
+    values: dict[str, Any] = {}
+    mistakes = []
+    for one in given:
+        key, equals, text = (part.strip() for part in one.partition("="))
+        if not equals:
+            told = f"must be KEY=VALUE such as baud=19200, not {shown(one)}"
+            mistakes.append(Mistake(told, "--set"))
+        elif key not in declared:
+            known = list(declared)
+            told = f"there is no setting {shown(key)}{nearest(key, known)} (known: {one_of(known)})"
+            mistakes.append(Mistake(told, "--set"))
+        else:
+            values[key] = toml_value(text)
+    for key, setting in declared.items():
+        problem = setting.problem(values[key]) if key in values else None
+        if key not in values and setting.default is REQUIRED:
+            problem = f"must be given: {setting.text}"
+        if problem:
+            mistakes.append(Mistake(problem, "--set", key=key))
+        values.setdefault(key, setting.default)
+    if mistakes:
+        raise InputError(mistakes)
+    problem = kind.check(values)
+    if problem:
+        raise InputError.of(problem, "--set")
+    return values
+
+
+def _look(kind: type[Listener], settings: Mapping[str, Any], wave: Wave, line: str) -> Heard:
+    """Return what a line says.
+
+    Raises
+    ------
+    InputError : settings do not go together, or do not fit the line
+    """
+    try:
+        part = kind(Board(round(1 / wave.tick), PROFILES), **settings)
+    except ValueError as error:
+        raise InputError.of(str(error), "--set") from None
+    try:
+        return part.listen(wave)
+    except ValueError as error:
+        raise InputError.of(str(error), line) from None
+    except Exception as error:
+        raise InputError.of(f"{kind.__name__} raised {raised(error)}", line) from error
+
+
+def _wave_of_pin(name: str, pin: str, progress: Any) -> Wave:
+    """Run a bench, and return the wave of one of its pins."""
+    recording = Bench.load(name).run(progress=progress)
+    if pin not in recording.lines:
+        known = list(recording.lines)
+        raise InputError.of(f"there is no pin {pin!r} in {name}{nearest(pin, known)}", "--against")
+    return Wave.of_line(recording.lines[pin], recording.clock_hz, recording.cycles)
 
 
 def _hertz(clock: str | None) -> int | None:
@@ -86,18 +204,40 @@ def _chosen(waves: dict[str, Wave], chosen: tuple[str, ...], file: str) -> list[
     return list(dict.fromkeys(chosen)) or list(waves)
 
 
-def _object(file: str, waves: dict[str, Wave], name: str, lines: dict[str, Seen]) -> dict[str, Any]:
+def _object(
+    file: str,
+    waves: dict[str, Wave],
+    name: str,
+    heard: Mapping[str, Heard],
+    compared: _Compared | None,
+) -> dict[str, Any]:
     wave = next(iter(waves.values()))
-    return {
+    found: dict[str, Any] = {
         "file": Path(file).name,
         "tick": float(wave.tick),
         "ticks": wave.end,
-        "lines": {line: {"as": name, **seen.as_object()} for line, seen in lines.items()},
+        "lines": {line: {"as": name, **one.facts} for line, one in heard.items()},
     }
+    if compared is not None:
+        found["against"] = {
+            "bench": compared.against[0],
+            "pin": compared.against[1],
+            "same": compared.same,
+            "lines": {
+                line: {one.what: one.as_object() for one in differ}
+                for line, differ in compared.lines.items()
+            },
+        }
+    return found
 
 
 def _write(
-    page: Paper, file: str, waves: dict[str, Wave], kind: Kind, lines: dict[str, Seen]
+    page: Paper,
+    file: str,
+    waves: dict[str, Wave],
+    name: str,
+    heard: Mapping[str, Heard],
+    compared: _Compared | None,
 ) -> None:
     wave = next(iter(waves.values()))
     page.line(
@@ -105,8 +245,17 @@ def _write(
         f": {len(waves)} {'line' if len(waves) == 1 else 'lines'}, in steps of "
         f"{show_seconds(wave.tick)}",
     )
-    for line, seen in lines.items():
-        page.title(f"{line} as {kind.text}")
-        if not len(waves[line].times):
-            page.line("  its level is never known")
-        page.table(seen.rows())
+    for line, one in heard.items():
+        page.title(f"{line} as {name}")
+        page.table(wrapped(one.rows))
+        if one.frames:
+            for number, (tick, colours) in enumerate(one.frames):
+                shown_colours = " ".join(f"{colour:06x}" for colour in colours)
+                page.table(wrapped([(f"frame {number}", show_seconds(tick * wave.tick),
+                                     shown_colours or "no lamp")]))  # fmt: skip
+    if compared is not None:
+        bench, pin = compared.against
+        for line, differ in compared.lines.items():
+            same = "the same" if all(one.same for one in differ) else "not the same"
+            page.title(f"{line} against {pin} of {bench}: {same}")
+            page.table(wrapped((one.what, str(one)) for one in differ))

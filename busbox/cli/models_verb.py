@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import importlib.metadata
-import inspect
-import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +10,7 @@ from typing import Any
 
 import click
 
-from busbox.cli.common import json_option, paper, plain, print_json
+from busbox.cli.common import first_paragraph, json_option, paper, plain, print_json, section
 from busbox.device import REQUIRED, Pin, Setting
 from busbox.errors import InputError, raised
 from busbox.registers import RIGHTS, Register, RegisterTable
@@ -55,7 +53,11 @@ def command(name: str | None, as_json: bool) -> int:
 
 def _models() -> Iterator[dict[str, str]]:
     for name in MODELS:
-        yield {"name": name, "source": "built-in", "text": _first(model_class(name, Path()))}
+        yield {
+            "name": name,
+            "source": "built-in",
+            "text": first_paragraph(model_class(name, Path())),
+        }
     for point in importlib.metadata.entry_points(group=ENTRY_POINTS):
         if point.name not in MODELS:
             yield {"name": point.name, "source": "plug-in", "text": _plug_in(point.name)}
@@ -63,7 +65,7 @@ def _models() -> Iterator[dict[str, str]]:
 
 def _plug_in(name: str) -> str:
     try:
-        return _first(model_class(name, Path()))
+        return first_paragraph(model_class(name, Path()))
     except InputError as error:
         return f"cannot be used: {error}"
 
@@ -74,21 +76,6 @@ def _list(models: list[dict[str, str]]) -> None:
     page.line()
     page.line("busbox models NAME shows one: registers, pins, settings, timing.")
     page.print()
-
-
-def _first(model: Any) -> str:
-    """Return the first paragraph of a model's docstring, in one line."""
-    return " ".join(_doc(model).split("\n\n")[0].split())
-
-
-def _doc(model: Any) -> str:
-    return inspect.cleandoc(model.__doc__ or "")
-
-
-def _section(model: Any, title: str) -> str:
-    """Return a section of a model's docstring, "" if there is none."""
-    found = re.search(rf"^{title}\n-+\n(.*?)(?=\n\S[^\n]*\n-+\n|\Z)", _doc(model), re.M | re.S)
-    return found[1].strip() if found else ""
 
 
 # One model.
@@ -159,7 +146,7 @@ class _Shown:
         """Return the object that ``--json`` prints."""
         return {
             "model": self.name,
-            "text": _first(self.model),
+            "text": first_paragraph(self.model),
             "assumed": self.assumed,
             "size": SHOWN_SIZE if self.sized else None,
             "registers": [_register_object(register) for register in self.table],
@@ -168,13 +155,13 @@ class _Shown:
                 for pin in self.pins
             ],
             "settings": [_setting_object(setting) for setting in self.model.settings],
-            "timing": plain(_section(self.model, "Timing")) or None,
+            "timing": plain(section(self.model, "Timing")) or None,
         }
 
     def write(self, page: Paper) -> None:
         """Write the page of the model."""
         page.line((self.name, "bold"))
-        page.table(wrapped([(_first(self.model),)]))
+        page.table(wrapped([(first_paragraph(self.model),)]))
         for setting in self.model.settings:
             if setting.default is REQUIRED:
                 value = f"{setting.name} = {self.values[setting.name]}"
@@ -185,7 +172,7 @@ class _Shown:
         self._pins(page)
         self._settings(page)
         for title in ("Timing", "Caution"):
-            text = _section(self.model, title)
+            text = section(self.model, title)
             if text:
                 page.title(title)
                 page.table(wrapped([(plain(text),)]))

@@ -4,7 +4,7 @@ A rule takes the :class:`Evidence` of a run and yields :class:`Hit`\\ s in order
 writing the function in the module of its topic and naming it in :data:`RULES`.
 """
 
-from busbox.findings import bus, devices, reads, registers, serial
+from busbox.findings import board, bus, devices, reads, registers, serial
 from busbox.findings.finding import Finding
 from busbox.findings.rule import KEPT, Evidence, Hit, Rule, Wanted, collect
 
@@ -30,6 +30,12 @@ RULES: dict[str, Rule] = {
     "framing": serial.framing,
     "baud-error": serial.baud_error,
     "interrupt-stuck": devices.interrupt_stuck,
+    "pulse-width": board.pulse_width,
+    "latch-gap": board.latch_gap,
+    "broken-bit-count": board.broken_bit_count,
+    "colour-order": board.colour_order,
+    "supply-current": board.supply_current,
+    "flash-rate": board.flash_rate,
 }
 
 

@@ -13,6 +13,8 @@ from busbox.system import System
 from busbox.traffic.steps import Await, Handler
 
 if TYPE_CHECKING:
+    from busbox.board.attachment import Trouble
+    from busbox.board.hearing import Hearing
     from busbox.recording import Accesses, Event, Recording
 
 #: Findings of one rule that are told in full; the rest is counted.
@@ -60,6 +62,7 @@ class Evidence:
     given_up : (last row, await) for every await given up at its limit
     crowd : (row in which the first was taken, handler) if handlers left the CPU no row
     breaches : (port, breach) from the rule checkers
+    hearings : what listeners heard, by name
     quiet_since : the row since which an access that hangs could not be answered any more, if the
         engine has proved that, and nothing more was to come
     """
@@ -70,6 +73,7 @@ class Evidence:
     given_up: list[tuple[int, Await]] = field(default_factory=list)
     crowd: tuple[int, Handler] | None = None
     breaches: list[tuple[str, Any]] = field(default_factory=list)
+    hearings: Mapping[str, Hearing] = field(default_factory=dict)
     quiet_since: int | None = None
 
     def where(self, test: Callable[[Accesses], Any]) -> Iterator[int]:
@@ -124,6 +128,29 @@ def of_kind(
         else:
             key = f"{event.device}.{register}"
             yield Hit(event.cycle, -1, event.device, register, key, partial(tell, event))
+
+
+def told(evidence: Evidence, rule: str) -> Iterator[Hit]:
+    """Yield a hit for each trouble of a rule that a listener found."""
+    hits = [
+        _hit(evidence, name, hearing, trouble)
+        for name, hearing in evidence.hearings.items()
+        for trouble in hearing.troubles
+        if trouble.rule == rule
+    ]
+    yield from sorted(hits, key=lambda hit: hit.cycle)
+
+
+def _hit(evidence: Evidence, name: str, hearing: Hearing, trouble: Trouble) -> Hit:
+    edge = trouble.tick if trouble.edge is None else trouble.edge
+
+    def tell() -> tuple[str, str]:
+        message, hint = trouble.tell()
+        return f"{name}: {message}", hint
+
+    key = f"{name}.{trouble.part}" if trouble.part else name
+    slot = evidence.system.devices[hearing.attached.device].slot.name
+    return Hit(trouble.tick, hearing.access_at(edge), slot, hearing.attached.pin, key, tell)
 
 
 Rule = Callable[[Evidence], Iterator[Hit]]

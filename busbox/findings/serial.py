@@ -7,7 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from busbox.engines import ACK
-from busbox.findings.rule import Evidence, Hit, of_kind
+from busbox.findings.rule import Evidence, Hit, of_kind, told
 from busbox.units import nearest_divisor, show_clock
 
 if TYPE_CHECKING:
@@ -60,7 +60,7 @@ def byte_lost(evidence: Evidence) -> Iterator[Hit]:
 
 
 def framing(evidence: Evidence) -> Iterator[Hit]:
-    """A serial port received a byte without a stop bit, and dropped it.
+    """A serial port, or a terminal, received a byte without a stop bit, and dropped it.
 
     It hurts because the text has a gap. Usually the two ends have different rates, or the line was
     held low (a break).
@@ -89,7 +89,8 @@ def framing(evidence: Evidence) -> Iterator[Hit]:
     What to do
     ----------
     Divide the clock by the sender's rate and write the result to DIVISOR: here 24 MHz / 11520, 2083.
-    Where the rates agree, the line was held low: see who drives it.
+    Where the rates agree, the line was held low: see who drives it. A terminal at a pin tells the
+    shortest time between two edges, which is a bit of the sender or a few.
     """
 
     def tell(event: Event) -> tuple[str, str]:
@@ -100,7 +101,8 @@ def framing(evidence: Evidence) -> Iterator[Hit]:
             "line held low) looks the same.",
         )
 
-    return of_kind(evidence, ("framing",), tell, "DATA")
+    yield from of_kind(evidence, ("framing",), tell, "DATA")
+    yield from told(evidence, "framing")
 
 
 def _sampled(evidence: Evidence, event: Event) -> str:

@@ -5,15 +5,27 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from busbox.recording import Recording
+from busbox.recording import Recording, Seen
 from busbox.reports.usage import usage
+
+
+def _seen(seen: Seen) -> dict[str, Any]:
+    """Return what an attachment understood, with cycle and access of each frame or character."""
+    parts = seen.characters if seen.frames is None else seen.frames
+    return {
+        "kind": seen.kind,
+        "pin": seen.pin,
+        **seen.facts,
+        "origins": [{"cycle": one.cycle, "access": one.access} for one in parts],
+    }
 
 
 def as_object(recording: Recording) -> dict[str, Any]:
     """Return the object that ``busbox run --json`` prints.
 
     Counts are whole numbers, cycles as on the semantics page; ``wait_cycles`` is the sum of e - s,
-    ``edges`` the changes after cycle 0, colours are ``RRGGBB``; a name that there is not is null.
+    ``edges`` the changes after cycle 0, colours are ``RRGGBB``; a name that there is not is null. What
+    is attached to pins stands under ``attached``, as its kind gives it (``busbox attachments``).
     """
     used = usage(recording)
     return {
@@ -64,6 +76,7 @@ def as_object(recording: Recording) -> dict[str, Any]:
             }
             for finding in recording.findings
         ],
+        "attached": {name: _seen(one) for name, one in recording.seen.items()},
         "counts": recording.counts,
         "must": [asdict(held) for held in recording.musts],
         "ended": recording.ended,

@@ -9,7 +9,7 @@ from busbox.device import RELEASED
 from busbox.findings import Finding
 from busbox.recording import Frame, Recording
 from busbox.reports.coverage import write_coverage
-from busbox.reports.listing import printable_lines
+from busbox.reports.listing import printable_lines, wrapped
 from busbox.reports.paper import Paper, Word
 from busbox.reports.usage import usage
 from busbox.units import show_clock, show_time
@@ -59,6 +59,7 @@ def summarise(
     _texts(recording, paper)
     _levels(recording, paper)
     _frames(recording, paper)
+    _attached(recording, paper)
     if covered is not None:
         write_coverage(covered, paper)
     _findings(recording, paper)
@@ -145,6 +146,24 @@ def _frames(recording: Recording, paper: Paper) -> None:
         for frame in _some(frames, FIRST_FRAMES, LAST_FRAMES):
             if frame is None:
                 paper.line(f"  ... {len(frames) - FIRST_FRAMES - LAST_FRAMES} more")
+            else:
+                _frame(recording, frame, paper)
+
+
+def _attached(recording: Recording, paper: Paper) -> None:
+    """Write what each attachment understood; frames that a device meant so are not shown again."""
+    for name, seen in recording.seen.items():
+        paper.title(f"Attached: {name}, {seen.kind} at {seen.pin}")
+        paper.table(wrapped(seen.rows))
+        meant = recording.frames.get(seen.pin.partition(".")[0])
+        if not seen.frames:
+            continue
+        if meant and [one.colours for one in meant] == [one.colours for one in seen.frames]:
+            paper.line("  the lamps show the colours that were meant")
+            continue
+        for frame in _some(seen.frames, FIRST_FRAMES, LAST_FRAMES):
+            if frame is None:
+                paper.line(f"  ... {len(seen.frames) - FIRST_FRAMES - LAST_FRAMES} more")
             else:
                 _frame(recording, frame, paper)
 

@@ -1,0 +1,97 @@
+"""Has every listener of a bench look at its line, once a run is over."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, cast
+
+import numpy as np
+
+from busbox.board.attachment import Heard, Listener, Trouble
+from busbox.board.wave import Wave
+from busbox.errors import BusboxError, InputError, raised
+
+if TYPE_CHECKING:
+    from busbox.recording import Line, Recording, Seen
+    from busbox.system import Attached, System
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """What one listener heard.
+
+    Attributes
+    ----------
+    attached : the listener in its place
+    pin : such as ``lamps.line``
+    line : the history of its pin
+    heard : what it understood
+    troubles : what it finds wrong, in order of tick
+    """
+
+    attached: Attached
+    pin: str
+    line: Line
+    heard: Heard
+    troubles: tuple[Trouble, ...]
+
+    def access_at(self, cycle: int) -> int:
+        """Return the access that caused the last edge up to a cycle, -1 if none did."""
+        place = int(np.searchsorted(self.line.cycles, cycle, side="right")) - 1
+        return int(self.line.accesses[place]) if place >= 0 else -1
+
+    def seen(self) -> Seen:
+        """Return what was understood, each part with the access that caused it."""
+        from busbox.recording import Character, Frame, Seen
+
+        heard, frames = self.heard, None
+        if heard.frames is not None:
+            frames = tuple(Frame(tick, self.access_at(tick), one) for tick, one in heard.frames)
+        return Seen(
+            self.attached.kind,
+            self.pin,
+            tuple(heard.rows),
+            heard.facts,
+            heard.text,
+            tuple(Character(tick, self.access_at(tick), one) for tick, one in heard.characters),
+            frames,
+        )
+
+
+def hear(system: System, recording: Recording) -> Mapping[str, Hearing]:
+    """Return what each listener understood, by name.
+
+    Raises
+    ------
+    InputError : a setting does not fit the line, or a listener raised an error
+    """
+    return {
+        one.name: _ear(one, system, recording)
+        for one in system.attached
+        if isinstance(one.part, Listener)
+    }
+
+
+def _ear(attached: Attached, system: System, recording: Recording) -> Hearing:
+    from busbox.findings import RULES
+
+    pin = f"{system.devices[attached.device].slot.name}.{attached.pin}"
+    line = recording.lines[pin]
+    wave = Wave.of_line(line, recording.clock_hz, recording.cycles)
+    key = f"attach.{attached.name}"
+    try:
+        heard = cast(Listener, attached.part).listen(wave)
+        troubles = tuple(sorted(heard.troubles, key=lambda trouble: trouble.tick))
+    except BusboxError:
+        raise
+    except ValueError as error:
+        raise InputError.of(str(error), key=key) from error
+    except Exception as error:
+        raise InputError.of(f"{attached.kind} raised {raised(error)}", key=key) from error
+    for trouble in troubles:
+        if trouble.rule not in RULES:
+            raise InputError.of(
+                f"{attached.kind} must name a rule that there is, not {trouble.rule!r}", key=key
+            )
+    return Hearing(attached, pin, line, heard, troubles)

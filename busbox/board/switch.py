@@ -1,0 +1,70 @@
+"""A switch on an input pin, whose contact may bounce."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+from busbox.board.attachment import Driver
+from busbox.device import Setting
+from busbox.units import Span, parse_span
+
+
+class Switch(Driver):
+    """A switch that is turned at given times; its contact may bounce after each turn.
+
+    Timing
+    ------
+    The pin has ``level`` from cycle 0 on, and the other level after each of ``turns``. With ``bounces``
+    N and ``bounce`` B, the contact touches and leaves N times more before it rests: it changes at
+    t + k B / (2 N) for k = 0 to 2 N, each rounded up to a cycle. Real contacts bounce for some
+    milliseconds, without any pattern (common practice, no source): this one is even, so that two
+    runs are the same.
+    """
+
+    settings = (
+        Setting("turns", (), kind="times", text="When it is turned: a list of times."),
+        Setting("level", 0, high=1, text="Level before the first turn."),
+        Setting("bounce", 0, kind="time", text="How long the contact bounces after a turn."),
+        Setting("bounces", 4, low=1, high=1000, text="How often it bounces in that time."),
+    )
+
+    def drive(self) -> Iterator[tuple[int, int]]:
+        """Yield the levels.
+
+        Raises
+        ------
+        ValueError : two changes would fall into one cycle, or turns are not in order
+        """
+        level = self.options["level"]
+        yield 0, level
+        last = 0
+        for turn in self.options["turns"]:
+            for cycle in self._changes(parse_span(turn)):
+                if cycle <= last:
+                    raise ValueError(
+                        f"turns must leave a cycle between two changes of the contact, not two in "
+                        f"cycle {cycle}"
+                        if cycle == last
+                        else f"turns must come in order, each after the bouncing of the one before "
+                        f"(until cycle {last}), not in cycle {cycle}"
+                    )
+                level, last = 1 - level, cycle
+                yield cycle, level
+
+    def _changes(self, turn: Span) -> Iterator[int]:
+        """Yield the cycles in which the contact changes because of one turn."""
+        bounce, count = parse_span(self.options["bounce"]), self.options["bounces"]
+        if not bounce.in_cycles(self.board.clock_hz):
+            yield turn.in_cycles(self.board.clock_hz)
+            return
+        start, length = self._cycles(turn), self._cycles(bounce)
+        for number in range(2 * count + 1):
+            yield -(-(start + number * length / (2 * count)) // 1)
+
+    def _cycles(self, span: Span) -> Fraction:
+        """Return a span in cycles, exact."""
+        if span.cycles is not None:
+            return Fraction(span.cycles)
+        assert span.seconds is not None
+        return span.seconds * self.board.clock_hz

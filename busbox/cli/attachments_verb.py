@@ -1,0 +1,95 @@
+"""``busbox attachments``."""
+
+from __future__ import annotations
+
+import importlib.metadata
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import click
+
+from busbox.board.attachment import Driver
+from busbox.cli.common import first_paragraph, json_option, paper, plain, print_json, section
+from busbox.device import REQUIRED, Setting
+from busbox.errors import InputError
+from busbox.registry import ATTACHMENT_POINTS, ATTACHMENTS, attachment_class
+from busbox.reports.listing import wrapped
+
+
+@click.command("attachments")
+@click.argument("kind", required=False)
+@json_option
+def command(kind: str | None, as_json: bool) -> int:
+    """List what can be attached to pins, or show one kind with its settings.
+
+    KIND is the name of a kind that comes with Busbox or with a plug-in, or FILE.py:CLASS. A bench
+    attaches it with [attach.NAME], kind and pin.
+    """
+    if kind is None:
+        found = list(_kinds())
+        if as_json:
+            print_json({"attachments": found})
+        else:
+            page = paper()
+            page.table(wrapped((one["name"], one["how"], one["text"]) for one in found))
+            page.line()
+            page.line("busbox attachments KIND shows one, with its settings.")
+            page.print()
+        return 0
+    shown = attachment_class(kind, Path())
+    if as_json:
+        print_json({"name": kind, "how": _how(shown), "settings": list(_settings(shown))})
+    else:
+        _show(kind, shown)
+    return 0
+
+
+def _how(kind: Any) -> str:
+    return "drives" if issubclass(kind, Driver) else "listens"
+
+
+def _kinds() -> Iterator[dict[str, str]]:
+    points = [one.name for one in importlib.metadata.entry_points(group=ATTACHMENT_POINTS)]
+    for name in dict.fromkeys([*ATTACHMENTS, *points]):
+        try:
+            kind = attachment_class(name, Path())
+        except InputError as error:
+            yield {"name": name, "how": "", "text": f"cannot be used: {error}"}
+            continue
+        yield {"name": name, "how": _how(kind), "text": plain(first_paragraph(kind))}
+
+
+def _settings(kind: Any) -> Iterator[dict[str, Any]]:
+    for one in kind.settings:
+        yield {
+            "name": one.name,
+            "kind": one.kind,
+            "required": one.default is REQUIRED,
+            "default": None if one.default is REQUIRED else one.default,
+            "text": one.text,
+        }
+
+
+def _show(name: str, kind: Any) -> None:
+    page = paper()
+    page.line((name, "bold"), f": {_how(kind)} at a pin")
+    page.table(wrapped([("", plain(first_paragraph(kind)))], indent=0))
+    for title in ("Timing", "Caution"):
+        text = section(kind, title)
+        if text:
+            page.title(title)
+            page.table(wrapped([("", plain(" ".join(text.split())))], indent=0))
+    page.title("Settings")
+    page.table(wrapped((one.name, _default(one), one.text) for one in kind.settings))
+    if not kind.settings:
+        page.line("  none")
+    page.print()
+
+
+def _default(setting: Setting) -> str:
+    if setting.default is REQUIRED:
+        return "required"
+    if setting.default in (None, ()):
+        return "none"
+    return f"{setting.default}"

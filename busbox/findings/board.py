@@ -1,0 +1,316 @@
+"""Rules about what the board sees: the times of a line, colours, current, flashing light."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from functools import partial
+from itertools import permutations
+from typing import TYPE_CHECKING
+
+from busbox.findings.rule import Evidence, Hit, told
+from busbox.units import show_current
+
+if TYPE_CHECKING:
+    from busbox.board.hearing import Hearing
+
+
+def pulse_width(evidence: Evidence) -> Iterator[Hit]:
+    """A pulse on a lamp line, or the low after it, is shorter or longer than the lamps allow.
+
+    It hurts because a lamp may take the bit for the other one, and each part, each batch and each
+    temperature decides differently. Where the bench names no profile, it is told only if none is kept.
+
+    Example
+    -------
+    The pulses were right at 16 MHz, 7 and 13 clocks of 20. The clock of the cabin is 24 MHz now (set
+    ``mistakes``, bench ``lamp_clock``)::
+
+        clock = "24 MHz"
+
+        write lamps.HIGH 0x000d0007
+        write lamps.PERIOD 0x05a00014
+        write lamps.CONTROL 1
+
+    Finding
+    -------
+    string: The low after a zero lasts 13 clocks (541.667 ns) (frame 0, lamp 0, bit 0); P4 allows
+    700..1000 ns.
+
+    try: Change the counts of the sender: at this clock P4 allows 17 to 24 clocks.
+
+    What to do
+    ----------
+    Compute the counts from the clock: ``busbox timing CLOCK`` names those that keep each profile, and
+    the choice with the widest margin. On a bit-banged line an interrupt in the middle of a frame does
+    the same: see the bench ``bit_banging``.
+    """
+    return told(evidence, "pulse-width")
+
+
+def latch_gap(evidence: Evidence) -> Iterator[Hit]:
+    """The pause between two frames on a lamp line is too short to end a frame.
+
+    It hurts because the lamps take the next frame for more of the same one: its bits leave the string
+    behind the last lamp, and the old picture stays.
+
+    Example
+    -------
+    Two frames with 240 clocks between them, 15 us at 16 MHz (set ``mistakes``, bench ``lamp_gap``)::
+
+        write lamps.PERIOD 0x00f00014
+        write lamps.CONTROL 1
+        poll  lamps.STATUS & 1 == 0 every 10 limit 1000
+        write lamps.CONTROL 1
+
+    Finding
+    -------
+    string: The latch gap lasts 240 clocks (15 us), so that the lamps take what follows for the same
+    frame (behind frame 0); P4 allows > 50 us.
+
+    try: Let it last longer: at this clock P4 allows 801 clocks or more.
+
+    What to do
+    ----------
+    Raise the gap in PERIOD (bits 31..16), or wait longer before the next frame. Parts differ much here:
+    50 us were enough for older ones, newer ones ask for 280 us.
+    """
+    return told(evidence, "latch-gap")
+
+
+def broken_bit_count(evidence: Evidence) -> Iterator[Hit]:
+    """A frame on a lamp line has bits too many or too few for whole lamps.
+
+    It hurts because the lamps behind the broken place show bits of their neighbours, or old colours.
+
+    Example
+    -------
+    A reset cuts a frame of two lamps after its 31st bit (set ``mistakes``, bench ``lamp_bits``)::
+
+        [[reset]]
+        at = 640
+
+        write lamps.CONTROL 1
+
+    Finding
+    -------
+    string: Frame 0 has 31 bits, 7 beyond 1 whole lamps of 24 bits each: a chain is a bit too long or
+    too short, and lamps show other colours than those sent.
+
+    try: Look for a pulse that was lost or cut: a reset in the frame, a gap inside it, a loop that
+    ends too early.
+
+    What to do
+    ----------
+    If the string has four channels, say so: ``channels = 4``. Else follow the frame's first and last
+    edge back to the traffic (``busbox why``), and count the bits that the firmware sends.
+    """
+    return told(evidence, "broken-bit-count")
+
+
+def colour_order(evidence: Evidence) -> Iterator[Hit]:
+    """The lamps show the colours that were meant, but with their channels exchanged.
+
+    It hurts because red means stop. The order of the channels on the wire differs from part to part;
+    device and lamps must have the same.
+
+    Example
+    -------
+    The string takes red first; the device sends green first (set ``mistakes``, bench
+    ``lamp_order``)::
+
+        [attach.string]
+        kind = "lamp_string"
+        pin = "lamps.line"
+        count = 2
+        order = "RGB"
+
+        write lamps.COLOUR.0 0x400000
+        write lamps.COLOUR.1 0x004020
+        write lamps.CONTROL 1
+
+    Finding
+    -------
+    string: The lamps show red as green and green as red: frame 0 was meant as 400000 004020, and shows
+    004000 400020.
+
+    try: Give lamps the order RGB, or look up the order of your lamps (order of string: RGB).
+
+    What to do
+    ----------
+    Look the order up in the lamps' data sheet, and set it in one place: ``order`` of the device, which
+    is built into the hardware, or the shifts in the firmware.
+    """
+    for name, hearing in evidence.hearings.items():
+        slot = evidence.system.devices[hearing.attached.device].slot.name
+        meant, frames = evidence.recording.frames.get(slot), hearing.heard.frames
+        if not meant or not frames:
+            continue
+        sent = {frame.cycle: frame for frame in meant}
+        pairs = [
+            (cycle, sent[cycle].colours, colours)
+            for cycle, colours in frames
+            if cycle in sent and len(sent[cycle].colours) == len(colours)
+        ]
+        places = _exchange([(wanted, shown) for _, wanted, shown in pairs])
+        if places is None:
+            continue
+        number, (cycle, wanted, shown) = next(
+            (number, one) for number, one in enumerate(pairs) if one[1] != one[2]
+        )
+        tell = partial(_tell_order, evidence, name, hearing, places, number, wanted, shown)
+        yield Hit(cycle, sent[cycle].access, slot, hearing.attached.pin, name, tell)
+
+
+_CHANNELS = {"R": ("red", 16), "G": ("green", 8), "B": ("blue", 0), "W": ("white", 24)}
+
+
+def _exchange(pairs: list[tuple[tuple[int, ...], tuple[int, ...]]]) -> dict[str, str] | None:
+    """Return which channel shows which, if one exchange makes all frames equal and they are not so.
+
+    Of several, the one that leaves most channels in place.
+    """
+    different = {
+        (one, other)
+        for wanted, shown in pairs
+        for one, other in zip(wanted, shown, strict=True)
+    }  # fmt: skip
+    if all(one == other for one, other in different):
+        return None
+    wide = any(max(pair) > 0xFFFFFF for pair in different)
+    letters = "RGBW" if wide else "RGB"
+    found = []
+    for order in permutations(letters):
+        places = dict(zip(letters, order, strict=True))
+        if all(_moved(one, places) == other for one, other in different):
+            found.append(places)
+    return max(found, key=lambda one: sum(a == b for a, b in one.items()), default=None)
+
+
+def _moved(colour: int, places: dict[str, str]) -> int:
+    """Return a colour whose channels show as others."""
+    moved = 0
+    for channel, shown in places.items():
+        moved |= (colour >> _CHANNELS[channel][1] & 0xFF) << _CHANNELS[shown][1]
+    return moved
+
+
+def _tell_order(
+    evidence: Evidence,
+    name: str,
+    hearing: Hearing,
+    places: dict[str, str],
+    number: int,
+    wanted: tuple[int, ...],
+    shown: tuple[int, ...],
+) -> tuple[str, str]:
+    slot = evidence.system.devices[hearing.attached.device].slot.name
+    moved = [(a, b) for a, b in places.items() if a != b]
+    words = [f"{_CHANNELS[a][0]} as {_CHANNELS[b][0]}" for a, b in moved]
+    listed = ", ".join(words[:-1]) + (" and " if len(words) > 1 else "") + words[-1]
+    row, sent = (" ".join(f"{one:06x}" for one in colours[:8]) for colours in (shown, wanted))
+    order = str(hearing.attached.part.options.get("order") or "its profile's")
+    return (
+        f"{name}: The lamps show {listed}: frame {number} was meant as {sent}, and shows {row}.",
+        f"Give {slot} the order of the lamps ({name} has {order}), or look it up in their data sheet.",
+    )
+
+
+def supply_current(evidence: Evidence) -> Iterator[Hit]:
+    """The lamps draw more current than their supply gives.
+
+    It hurts because the voltage falls: colours fade along the string, the board resets, wires and
+    connectors get hot. Only where the bench says ``supply``; all strings of the bench share it. The
+    current of a lamp is its channels' values times the current of a channel; what the lamps' chips draw
+    when they are dark is not counted.
+
+    Example
+    -------
+    Twenty lamps at full white, at 20 mA a channel, on a supply of 1 A (set ``mistakes``, bench
+    ``lamp_supply``)::
+
+        supply = "1 A"
+
+        [attach.string]
+        kind = "lamp_string"
+        pin = "lamps.line"
+        count = 20
+
+    Finding
+    -------
+    The lamps draw 1.2 A from cycle 10605 on; the supply gives 1 A.
+
+    try: Take a larger supply, or dim the lamps. Feed a string from its own supply, fused and sized
+    for it, never from a board's pin beyond a few lamps; local codes and licensed practice decide.
+
+    What to do
+    ----------
+    Add up what your lamps draw at the brightest picture that you will ever show, and take a supply with
+    room above that; feed long strings from both ends. This is an estimate from the data of the bench:
+    local codes and licensed practice decide.
+    """
+    limit = evidence.system.supply
+    if limit is None:
+        return
+    changes = sorted(
+        (tick, name, amperes)
+        for name, hearing in evidence.hearings.items()
+        for tick, amperes in hearing.heard.current or ()
+    )
+    now: dict[str, Fraction] = {}
+    above = False
+    for place, (tick, name, amperes) in enumerate(changes):
+        now[name] = amperes
+        if place + 1 < len(changes) and changes[place + 1][0] == tick:
+            continue
+        total = sum(now.values(), Fraction(0))
+        if total > limit and not above:
+            hearing = evidence.hearings[name]
+            slot = evidence.system.devices[hearing.attached.device].slot.name
+            tell = partial(_tell_supply, tick, total, limit)
+            yield Hit(tick, hearing.access_at(tick), slot, hearing.attached.pin, name, tell)
+        above = total > limit
+
+
+def _tell_supply(tick: int, total: Fraction, limit: Fraction) -> tuple[str, str]:
+    return (
+        f"The lamps draw {show_current(total)} from cycle {tick} on; the supply gives "
+        f"{show_current(limit)}.",
+        "Take a larger supply, or dim the lamps. Feed a string from its own supply, fused and sized "
+        "for it, never from a board's pin beyond a few lamps; local codes and licensed practice "
+        "decide.",
+    )
+
+
+def flash_rate(evidence: Evidence) -> Iterator[Hit]:
+    """A lamp flashes more often than three times in a second.
+
+    It hurts because flashing light can cause seizures. WCAG 2.2, success criterion 2.3.1, allows three
+    general flashes and three red flashes in any second. Each lamp is judged alone, by its values: how
+    large and how bright it is, and how far away, is not known here. Light is linear in the value unless
+    the string says ``light = "srgb"``.
+
+    Example
+    -------
+    A lamp blinks red, ten times a second (set ``mistakes``, bench ``lamp_flash``)::
+
+        write lamps.COLOUR.0 0xff0000
+        write lamps.CONTROL 1
+        pause 50 ms
+        write lamps.COLOUR.0 0
+        write lamps.CONTROL 1
+        pause 50 ms
+
+    Finding
+    -------
+    string: Lamp 0 flashes 5 times in a second (general flashes), from cycle 55 on; three are allowed.
+
+    try: Let it blink more slowly, or change less. Flashing light can cause seizures; local codes and
+    licensed practice decide.
+
+    What to do
+    ----------
+    Blink at 3 Hz or slower; or change the brightness by less than 10 % of full white. Saturated red is
+    judged apart, and harms sooner. For anything that the public sees, ask somebody who is licensed.
+    """
+    return told(evidence, "flash-rate")
