@@ -306,9 +306,9 @@ class _Look:
         bits, one = int(frames.bits[number]), frames.lamp_bits
         lamps, over = divmod(bits, one)
         if 2 * over <= one:
-            what = f"{over} beyond {lamps} whole lamps"
+            what = f"{over} beyond {lamps} whole {'lamp' if lamps == 1 else 'lamps'}"
         else:
-            what = f"{one - over} short of {lamps + 1} whole lamps"
+            what = f"{one - over} short of {lamps + 1} whole {'lamps' if lamps else 'lamp'}"
         return (
             f"Frame {number} has {bits:,} bits, {what} of {one} bits each: a chain is a bit too long "
             "or too short, and lamps show other colours than those sent.",

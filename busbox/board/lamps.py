@@ -190,7 +190,7 @@ class _Ruler:
         margin = min(window.margin(least), window.margin(most)) + wider
         # wider / sqrt(n), compared without a root: beyond**2 * n > wider**2
         beyond = -window.margin(mean)
-        outside = beyond > 0 and beyond**2 * len(times) > wider**2
+        outside = bool(wider) and beyond > 0 and beyond**2 * len(times) > wider**2
         ticks = margin / self.tick_ns
         return Measure(
             window, len(times), least, most, mean, margin, ticks, len(wrong), outside

@@ -84,12 +84,14 @@ class Window:
         if self.least == self.most:
             return show_ns(self.least)
         least, most = show_ns(self.least), show_ns(self.most)
-        return f"{least.removesuffix(' ns') if most.endswith(' ns') else least}..{most}"
+        number, _, unit = least.partition(" ")
+        return f"{number if most.endswith(f' {unit}') else least}..{most}"
 
 
 def show_ns(time: Fraction) -> str:
-    """Return a time of so many ns as text, to three decimals; from 10 us on in us."""
-    scale, unit = (1000, "us") if time >= 10_000 else (1, "ns")
+    """Return a time of so many ns as text, to three decimals; from 10 us on in us, from 10 ms in ms."""
+    units = ((10**6, "ms"), (10**3, "us"))
+    scale, unit = next((one for one in units if abs(time) >= 10 * one[0]), (1, "ns"))
     text = f"{float(time / scale):.3f}".rstrip("0").rstrip(".")
     return f"{'0' if text == '-0' else text} {unit}"
 
