@@ -1,0 +1,36 @@
+"""What holds from one address to another, looked up by address."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable
+from itertools import accumulate
+from typing import Generic, TypeVar
+
+T = TypeVar("T")
+
+
+class Spans(Generic[T]):
+    """Things with the addresses they hold for; they may overlap.
+
+    Parameters
+    ----------
+    spans : (first address, address after the last, thing); one without an address holds nowhere
+    """
+
+    def __init__(self, spans: Iterable[tuple[int, int, T]]) -> None:
+        self._spans = sorted((one for one in spans if one[0] < one[1]), key=lambda one: one[:2])
+        self._lows = [low for low, _, _ in self._spans]
+        #: The furthest end of each span and all before it: where to stop looking back.
+        self._reach = list(accumulate((high for _, high, _ in self._spans), max))
+
+    def at(self, address: int) -> list[T]:
+        """Return every thing that holds at an address, the one that begins last first."""
+        found = []
+        place = bisect_right(self._lows, address) - 1
+        while place >= 0 and self._reach[place] > address:
+            _, high, thing = self._spans[place]
+            if high > address:
+                found.append(thing)
+            place -= 1
+        return found
