@@ -32,7 +32,7 @@ A model is built as ``Model(host, **settings)``; everything it has to say goes t
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, Final, Protocol
 
@@ -198,6 +198,48 @@ class Site:
     clock_hz: int
 
 
+@dataclass(frozen=True)
+class Reason:
+    """Why a pin does what it does: a register that counted, and the access that wrote it.
+
+    Attributes
+    ----------
+    what : in words, such as ``colour of lamp 2``
+    register : its name
+    access : the write that counted, :data:`NO_ACCESS` if the register had its reset value
+    """
+
+    what: str
+    register: str
+    access: int = NO_ACCESS
+
+
+class Past(Protocol):
+    """What a device's registers, pins and events were in a run, as ``because`` may ask.
+
+    Attributes
+    ----------
+    clock_hz : the bench's clock
+    """
+
+    clock_hz: int
+
+    def write(self, register: str, row: int) -> int:
+        """Return the write that gave a register the word that a read in ``row`` shows, -1 if none."""
+
+    def word(self, register: str, row: int) -> int:
+        """Return the stored word of a register as of ``row``."""
+
+    def data(self, access: int) -> int:
+        """Return the word that an access carried."""
+
+    def event(self, kinds: tuple[str, ...], row: int) -> tuple[int, Mapping[str, Any]] | None:
+        """Return (cycle, details) of the last event of these kinds up to ``row``, since a reset."""
+
+    def first_edge(self, pin: str, access: int) -> int | None:
+        """Return the row of the first edge of a pin that an access caused."""
+
+
 class Declaration:
     """What a device is from outside: settings, registers, pins. Model and hardware twin share it.
 
@@ -227,6 +269,16 @@ class Declaration:
     def pins_for(cls, settings: Mapping[str, Any]) -> tuple[Pin, ...]:
         """Return the pins that the settings give."""
         return cls.pins
+
+    @classmethod
+    def because(
+        cls, settings: Mapping[str, Any], pin: str, row: int, access: int, past: Past
+    ) -> Iterator[Reason]:
+        """Yield what counted for the edge of an output pin in ``row``, besides its own access.
+
+        Nothing, for a device that tells no more than the access of each edge.
+        """
+        return iter(())
 
 
 class Host(Protocol):

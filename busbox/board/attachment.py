@@ -133,6 +133,10 @@ class Listener(Attachment):
         """
         raise NotImplementedError
 
+    def point(self, wave: Wave, tick: int) -> str:
+        """Return what the line says in a tick, such as ``frame 3, lamp 2``; "" if that is not told."""
+        return ""
+
 
 class Driver(Attachment):
     """Gives an input pin its levels."""

@@ -82,11 +82,17 @@ class LampString(Listener):
 
     def listen(self, wave: Wave) -> Heard:
         """Return what the lamps show, and how the line keeps the profiles."""
-        judged = {
+        return _Look(self, wave, self._judged(wave)).heard()
+
+    def _judged(self, wave: Wave) -> dict[str, Judgement]:
+        return {
             name: judge(wave, one, self.count, self.channels, self.options["order"])
             for name, one in self.profiles.items()
         }
-        return _Look(self, wave, judged).heard()
+
+    def point(self, wave: Wave, tick: int) -> str:
+        """Return the bit that a tick is part of."""
+        return _Look(self, wave, self._judged(wave)).point(tick)
 
 
 class _Look:
@@ -125,6 +131,19 @@ class _Look:
             facts=self._facts(),
             frames=shown,
             troubles=sorted(self._troubles(), key=lambda trouble: trouble.tick),
+        )
+
+    def point(self, tick: int) -> str:
+        bits, frames = self.read.bits, self.read.frames
+        number = int(np.searchsorted(bits.begin, tick, side="right")) - 1
+        if number < 0:
+            return ""
+        frame = int(np.searchsorted(frames.first, number, side="right")) - 1
+        lamp, bit = divmod(number - int(frames.first[frame]), frames.lamp_bits)
+        high, value = int(bits.high[number]), int(bits.value[number])
+        return (
+            f"frame {frame}, lamp {lamp}, bit {bit}: a {('zero', 'one')[value]}, high for {high} "
+            f"{self.unit} ({show_ns(high * self.wave.tick_ns)})"
         )
 
     # For programs.

@@ -59,6 +59,15 @@ class Terminal(Listener):
             ],
         )
 
+    def point(self, wave: Wave, tick: int) -> str:
+        """Return the character that a tick is part of."""
+        decoded = decode(wave, self.baud, self.form)
+        for number, one in enumerate(decoded.characters):
+            if one.start <= tick < one.end:
+                place = int((tick - one.start) * wave.tick * self.baud)
+                return f"character {number}, {one.value:#04x} {chr(one.value)!r}, bit time {place}"
+        return ""
+
     def _facts(self, decoded: Decoded) -> dict[str, Any]:
         """Return it for programs: ``bytes`` and ``text`` hold all but the framing errors."""
         return {

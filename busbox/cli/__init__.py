@@ -18,6 +18,7 @@ GROUPS = {
     "Run": {
         "run": "Play a bench's traffic and tell what every device did.",
         "state": "Show registers and pins at a moment of a run.",
+        "why": "Tell why a pin moved: wire, device, register write, traffic line, source line.",
         "twin": "Compare a model with its hardware twin, cycle by cycle.",
     },
     "Look": {

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
-from busbox.device import Declaration, Pin, Setting
+from busbox.device import Declaration, Past, Pin, Reason, Setting
 from busbox.registers import Register, RegisterTable
 
 #: Rows between a level on the pin and its bit in IN: two synchroniser stages.
@@ -37,6 +37,15 @@ class GpioRegisters(Declaration):
     def table_for(cls, settings: Mapping[str, Any], size: int) -> RegisterTable:
         """Return the registers of ``width`` pins."""
         return gpio_table(settings["width"])
+
+    @classmethod
+    def because(
+        cls, settings: Mapping[str, Any], pin: str, row: int, access: int, past: Past
+    ) -> Iterator[Reason]:
+        """Yield what chose the edges that raise the interrupt; an output is told by its access."""
+        if pin == "interrupt":
+            for register, what in (("RISE", "rising"), ("FALL", "falling")):
+                yield Reason(f"{what} edges that are kept", register, past.write(register, row - 1))
 
     @classmethod
     def pins_for(cls, settings: Mapping[str, Any]) -> tuple[Pin, ...]:

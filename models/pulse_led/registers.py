@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
-from busbox.device import REQUIRED, Declaration, Pin, Setting
+from busbox.device import REQUIRED, Declaration, Past, Pin, Reason, Setting
 from busbox.registers import Field, Register, RegisterTable
 
 CHANNEL_BITS = 8
@@ -112,6 +112,27 @@ class PulseLedRegisters(Declaration):
         """Return the registers for the lamps built."""
         keys = ("lamps", "channels", "count", "high", "period")
         return pulse_led_table(*(settings[key] for key in keys))
+
+    @classmethod
+    def because(
+        cls, settings: Mapping[str, Any], pin: str, row: int, access: int, past: Past
+    ) -> Iterator[Reason]:
+        """Yield the colour of the lamp that is being sent, and what its pulses are made by."""
+        event = past.event(("frame",), row)
+        if event is None:
+            return
+        first = event[0]
+        period = max(1, halves(past.word("PERIOD", first - 1))[0])
+        order = cls.order_for(settings)
+        lamp, bit = divmod((row - first) // period, CHANNEL_BITS * len(order))
+        if lamp < min(past.word("COUNT", first - 1), settings["lamps"]):
+            begin = first + lamp * CHANNEL_BITS * len(order) * period
+            colour = f"COLOUR.{lamp}"
+            channel = {"R": "red", "G": "green", "B": "blue", "W": "white"}[order[bit // 8]]
+            what = f"colour of lamp {lamp}; bit {bit} on the wire is {channel}'s bit {7 - bit % 8}"
+            yield Reason(what, colour, past.write(colour, begin - 1))
+        for register, what in (("HIGH", "high times"), ("PERIOD", "bit time and gap")):
+            yield Reason(what, register, past.write(register, first - 1))
 
     @staticmethod
     def order_for(settings: Mapping[str, Any]) -> str:

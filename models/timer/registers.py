@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from busbox.device import Declaration, Pin
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from busbox.device import Declaration, Past, Pin, Reason
 from busbox.registers import Field, Register, RegisterTable
 
 #: The bit of STATUS.
@@ -19,6 +22,14 @@ class TimerRegisters(Declaration):
         Register("CONTROL", 0x0C, "rw", "Chooses the interrupt.", (Field("INTERRUPT_ON", 0, 0),)),
         Register("STATUS", 0x10, "ones_clear", "What has happened.", (Field("RANG", 0, 0),)),
     )
+
+    @classmethod
+    def because(
+        cls, settings: Mapping[str, Any], pin: str, row: int, access: int, past: Past
+    ) -> Iterator[Reason]:
+        """Yield the alarm that rang, and what switched the interrupt on."""
+        yield Reason("when it rings", "ALARM", past.write("ALARM", row - 1))
+        yield Reason("interrupt on", "CONTROL", past.write("CONTROL", row))
 
     pins = (
         Pin(

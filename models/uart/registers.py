@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
-from busbox.device import Declaration, Pin, Setting
+from busbox.device import Declaration, Past, Pin, Reason, Setting
 from busbox.registers import Field, Register, RegisterTable
 from busbox.units import nearest_divisor
 
@@ -79,6 +79,24 @@ class UartRegisters(Declaration):
             "RX_READY with ON_READY (until it is read).",
         ),
     )
+
+    @classmethod
+    def because(
+        cls, settings: Mapping[str, Any], pin: str, row: int, access: int, past: Past
+    ) -> Iterator[Reason]:
+        """Yield which bit of a byte is being sent, and the divisor that it is sent with."""
+        start = past.first_edge(pin, access) if pin == "tx" and access >= 0 else None
+        if start is None:
+            return
+        write = past.write("DIVISOR", start - 1)
+        divisor = past.word("DIVISOR", start - 1)
+        if write < 0:
+            divisor = cls.divisor_for(settings, past.clock_hz)
+        place = (row - start) // max(1, divisor)
+        byte = past.data(access) & 0xFF
+        part = {0: "the start bit", FRAME_BITS - 1: "the stop bit"}.get(place, f"bit {place - 1}")
+        yield Reason(f"{part} of byte {byte:#04x}", "DATA", access)
+        yield Reason(f"bit time, {max(1, divisor)} clocks", "DIVISOR", write)
 
     @staticmethod
     def divisor_for(settings: Mapping[str, Any], clock_hz: int) -> int:

@@ -1,0 +1,75 @@
+"""``busbox why``."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from busbox.cli.common import (
+    json_option,
+    open_bench,
+    paper,
+    print_json,
+    set_option,
+    shown_progress,
+)
+from busbox.engines import DEFAULT_ENGINE, engine_class
+from busbox.reports.listing import wrapped
+from busbox.reports.paper import Paper
+from busbox.story import Story, Teller
+
+
+@click.command("why")
+@click.argument("bench")
+@click.argument("what", metavar="PIN@TIME|event.N|finding.N|access.N")
+@set_option
+@json_option
+def command(bench: str, what: str, values: tuple[str, ...], as_json: bool) -> int:
+    """Tell why a pin moved, or what an event, a finding or an access is about.
+
+    BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox. The story
+    goes from the wire back to the device, the register writes that counted, their lines in the
+    traffic and, if the bench names its firmware, the lines of its source. PIN@TIME is about the last
+    edge up to that time, such as lamps.line@3.2ms; numbers are those of busbox run --json, from 0.
+    """
+    from busbox.replay import replay
+
+    system = open_bench(bench, values).system()
+    with shown_progress(as_json) as progress:
+        recording = replay(system, engine_class(DEFAULT_ENGINE), None, progress)
+    story = Teller(system, recording).tell(what)
+    if as_json:
+        print_json(_object(what, story))
+    else:
+        page = paper()
+        _write(page, story)
+        page.print()
+    return 0
+
+
+def _object(what: str, story: Story) -> dict[str, Any]:
+    return {
+        "asked": what,
+        "title": story.title,
+        "cycle": story.cycle,
+        "parts": [
+            {
+                "label": part.label,
+                "text": part.text,
+                "access": part.access if part.access >= 0 else None,
+                **part.facts,
+            }
+            for part in story.parts
+        ],
+    }
+
+
+def _write(page: Paper, story: Story) -> None:
+    page.line((story.title, "bold"))
+    rows: list[tuple[str, str]] = []
+    for part in story.parts:
+        rows.append((part.label, part.text))
+        if part.place:
+            rows.append(("", part.place))
+    page.table(wrapped(rows))
