@@ -6,5 +6,7 @@
 ``lamps``     the judgement: every high and low of a wave against a profile
 ``clocks``    which whole counts of clocks keep a profile, and the best of them
 ``serial``    the characters of a serial line; ``baud`` its rates
+``light``     how often lamps flash; ``colour`` how much light a colour gives
+``supply``    the current that a string of lamps takes
 ``captures``  lines of real hardware, read from files
 """
