@@ -1,7 +1,7 @@
 """A naive counter of flashes: frame by frame, window by window, in exact numbers, in linear light.
 
-The counter follows the rules of :mod:`busbox.board.light` and shares no code with it. Beside it: colours
-and short ways of asking for the flashes of one lamp.
+The counter follows the rules of :mod:`busbox.board.light` and shares no code with it. Beside it stand
+colours, and short ways of asking for the flashes of one lamp.
 """
 
 from __future__ import annotations
