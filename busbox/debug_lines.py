@@ -10,6 +10,7 @@ from pathlib import PurePosixPath
 from typing import Any
 
 from busbox.spans import Spans
+import itertools
 
 
 class Unusable(ValueError):
@@ -46,7 +47,7 @@ def read_lines(dwarf: Any, unit: Any, at_zero: bool) -> Spans[tuple[str, int]]:
     for rows in _sequences(program):
         if rows[0].address == 0 and not at_zero:
             continue
-        for row, following in zip(rows, rows[1:], strict=False):
+        for row, following in itertools.pairwise(rows):
             if row.address < following.address and row.line > 0:
                 if row.file not in paths:
                     paths[row.file] = _path(program.header, row.file)

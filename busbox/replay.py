@@ -285,8 +285,7 @@ class Replay:
             host.forget_after(last)
         self._put_away(last)
         recording = self._recording(last, ended)
-        hearings = self._hear(recording)
-        recording = replace(recording, seen={name: one.seen() for name, one in hearings.items()})
+        recording, hearings = self._hear(recording)
         findings, counts = find(self._evidence(recording, hearings))
         recording = replace(recording, findings=findings, counts=counts)
         return replace(recording, musts=tuple(must.judge(recording) for must in self._system.musts))
@@ -590,13 +589,17 @@ class Replay:
             return None
         return self._quiet
 
-    def _hear(self, recording: Recording) -> Mapping[str, Hearing]:
-        """Return what the listeners of the bench understood, by name."""
+    def _hear(self, recording: Recording) -> tuple[Recording, Mapping[str, Hearing]]:
+        """Return the recording with what the listeners of the bench understood, and that by name."""
         if not self._system.attached:
-            return {}
-        from busbox.board.hearing import hear
+            return recording, {}
+        from busbox.board.hearing import hear, supply_note
 
-        return hear(self._system, recording)
+        hearings = hear(self._system, recording)
+        note = supply_note(self._system, hearings, recording.cycles)
+        notes = recording.notes + (() if note is None else (note,))
+        seen = {name: one.seen() for name, one in hearings.items()}
+        return replace(recording, seen=seen, notes=notes), hearings
 
     def _evidence(self, recording: Recording, hearings: Mapping[str, Hearing]) -> Evidence:
         return Evidence(

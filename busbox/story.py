@@ -199,6 +199,7 @@ class Teller:
                 yield Part("device", f"{slot}: {event.kind} in {self._when(event.cycle)}")
                 break
         yield _nobody() if access < 0 else self._part("caused by", access)
+        yield from self._between(pin, cycle, access)
         past = RecordedPast(self.system, self.recording, number)
         for reason in placed.model.because(placed.settings, name, cycle, access, past):
             if reason.access < 0:
@@ -208,6 +209,17 @@ class Teller:
                 yield Part("set by", reason.what)
             else:
                 yield self._part("set by", reason.access, f"{reason.what}: ")
+
+    def _between(self, pin: str, cycle: int, access: int) -> Iterator[Part]:
+        """Yield what the CPU did between the edge before and this one, if each has its own access."""
+        line = self.recording.lines[pin]
+        place = int(np.searchsorted(line.cycles, cycle, side="right")) - 2
+        before = int(line.accesses[place]) if place >= 0 else -1
+        number = access - before - 1
+        if before >= 0 and number > 0:
+            cycles = f"{cycle - int(line.cycles[place]):,} cycles after the edge before it"
+            count = "1 access" if number == 1 else f"{number:,} accesses, the last"
+            yield self._part("in between", access - 1, f"{cycles}: {count}: ")
 
     def _part(self, label: str, access: int, before: str = "") -> Part:
         """Return an access in words, with its place."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
@@ -11,6 +12,7 @@ import numpy as np
 from busbox.board.attachment import Heard, Listener, Trouble
 from busbox.board.wave import Wave
 from busbox.errors import BusboxError, InputError, raised
+from busbox.units import show_current
 
 if TYPE_CHECKING:
     from busbox.recording import Line, Recording, Seen
@@ -67,13 +69,47 @@ def hear(system: System, recording: Recording) -> Mapping[str, Hearing]:
     InputError : a setting does not fit the line, or a listener raised an error
     """
     return {
-        one.name: _ear(one, system, recording)
+        one.name: _hearing(one, system, recording)
         for one in system.attached
         if isinstance(one.part, Listener)
     }
 
 
-def _ear(attached: Attached, system: System, recording: Recording) -> Hearing:
+def supply_note(system: System, hearings: Mapping[str, Hearing], cycles: int) -> str | None:
+    """Return what all strings of lamps draw, against the supply of the bench; None without one."""
+    if system.supply is None:
+        return None
+    changes = total_current(hearings)
+    peak = max((amperes for _, amperes, _ in changes), default=Fraction(0))
+    ends = [tick for tick, _, _ in changes[1:]] + [cycles]
+    charge = sum(
+        (amperes * (end - tick) for (tick, amperes, _), end in zip(changes, ends, strict=False)),
+        Fraction(0),
+    )
+    return (
+        f"All lamps together draw {show_current(peak)} at the peak and "
+        f"{show_current(charge / cycles)} on average; the supply gives {show_current(system.supply)}."
+    )
+
+
+def total_current(hearings: Mapping[str, Hearing]) -> list[tuple[int, Fraction, str]]:
+    """Return (cycle, amperes that all strings draw from then on, name of the last that changed)."""
+    changes = sorted(
+        (tick, name, amperes)
+        for name, hearing in hearings.items()
+        for tick, amperes in hearing.heard.current or ()
+    )
+    now: dict[str, Fraction] = {}
+    found: list[tuple[int, Fraction, str]] = []
+    for tick, name, amperes in changes:
+        now[name] = amperes
+        if found and found[-1][0] == tick:
+            found.pop()
+        found.append((tick, sum(now.values(), Fraction(0)), name))
+    return found
+
+
+def _hearing(attached: Attached, system: System, recording: Recording) -> Hearing:
     from busbox.findings import RULES
 
     pin = f"{system.devices[attached.device].slot.name}.{attached.pin}"

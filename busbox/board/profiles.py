@@ -14,7 +14,7 @@ from fractions import Fraction
 from typing import Any
 
 from busbox.errors import InputError, Mistake, nearest, one_of, shown
-from busbox.units import parse_span
+from busbox.units import parse_current, parse_span
 
 #: The windows of a profile, in words.
 WINDOWS: Mapping[str, str] = {
@@ -24,6 +24,9 @@ WINDOWS: Mapping[str, str] = {
     "one_low": "low after a one",
     "gap": "latch gap",
 }
+#: Amperes of one channel at full light. Source: common practice, 16 to 20 mA a channel, about 60 mA for
+#: red, green and blue together.
+CHANNEL_CURRENT = Fraction(20, 1000)
 #: The letters of the channels that an order may hold, by their number.
 CHANNELS: Mapping[int, str] = {3: "RGB", 4: "RGBW"}
 
@@ -110,6 +113,7 @@ class Profile:
     channels : the numbers of channels that it is meant for
     channel_bits : bits of a channel, the most significant first
     source : where the values come from, in words
+    channel_current : amperes of one channel at full light
 
     Raises
     ------
@@ -127,6 +131,7 @@ class Profile:
     channels: tuple[int, ...] = (3,)
     channel_bits: int = 8
     source: str = "none given"
+    channel_current: Fraction = CHANNEL_CURRENT
 
     def __post_init__(self) -> None:
         mistakes = [Mistake(text, self.name, key=key) for key, text in self._mistakes()]
@@ -167,12 +172,13 @@ class Profile:
         gap : ``"280 us"``: the shortest latch gap
         order : ``"GRB"`` (default), or the four letters RGBW in their order
         source : where the values come from (a text that may be left out)
+        channel_current : ``"16 mA"``: of one channel at full light (default 20 mA)
 
         Raises
         ------
         InputError : a key is unknown, missing or no time; or as for the class; all mistakes at once
         """
-        known = (*WINDOWS, "order", "source")
+        known = (*WINDOWS, "order", "source", "channel_current")
         mistakes = [
             Mistake(f"is no key of a profile{nearest(key, known)} (known: {one_of(known)})", name,
                     key=key)
@@ -249,6 +255,7 @@ _READ: Mapping[str, Any] = {
     "gap": lambda value: Window(_time(value)),
     "order": _order,
     "source": _source,
+    "channel_current": parse_current,
 }
 
 
@@ -279,7 +286,7 @@ PROFILES: Mapping[str, Profile] = {
         Profile(
             "P3", _from(220, 380), _from(580, 1600), _from(580, 1600), _from(220, 420),
             _from(280_000, beyond=True),
-            source="datasheet document 104020171, pages 3-4",
+            source="datasheet document 104020171, pages 3-4", channel_current=Fraction(16, 1000),
         ),
         Profile(
             "P4", _around(400, 150), _around(800, 150), _around(850, 150), _around(450, 150),

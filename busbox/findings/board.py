@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from fractions import Fraction
 from functools import partial
 from itertools import permutations
 from typing import TYPE_CHECKING
@@ -12,6 +11,8 @@ from busbox.findings.rule import Evidence, Hit, told
 from busbox.units import show_current
 
 if TYPE_CHECKING:
+    from fractions import Fraction
+
     from busbox.board.hearing import Hearing
 
 
@@ -249,21 +250,13 @@ def supply_current(evidence: Evidence) -> Iterator[Hit]:
     room above that; feed long strings from both ends. This is an estimate from the data of the bench:
     local codes and licensed practice decide.
     """
+    from busbox.board.hearing import total_current
+
     limit = evidence.system.supply
     if limit is None:
         return
-    changes = sorted(
-        (tick, name, amperes)
-        for name, hearing in evidence.hearings.items()
-        for tick, amperes in hearing.heard.current or ()
-    )
-    now: dict[str, Fraction] = {}
     above = False
-    for place, (tick, name, amperes) in enumerate(changes):
-        now[name] = amperes
-        if place + 1 < len(changes) and changes[place + 1][0] == tick:
-            continue
-        total = sum(now.values(), Fraction(0))
+    for tick, total, name in total_current(evidence.hearings):
         if total > limit and not above:
             hearing = evidence.hearings[name]
             slot = evidence.system.devices[hearing.attached.device].slot.name

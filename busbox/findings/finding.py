@@ -19,6 +19,7 @@ class Finding:
     hint : one thing to try
     line : line of the traffic file, -1 if there is none
     pc : address of the instruction, -1 if it is not known
+    source : function and line of the firmware's source, "" if they are not known
     """
 
     rule: str
@@ -30,3 +31,4 @@ class Finding:
     hint: str
     line: int = -1
     pc: int = -1
+    source: str = ""

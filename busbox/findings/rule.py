@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import partial
+from functools import cache, partial
 from typing import TYPE_CHECKING, Any
 
 from busbox.address_map import Decoded
@@ -15,6 +15,7 @@ from busbox.traffic.steps import Await, Handler
 if TYPE_CHECKING:
     from busbox.board.attachment import Trouble
     from busbox.board.hearing import Hearing
+    from busbox.firmware import Firmware
     from busbox.recording import Accesses, Event, Recording
 
 #: Findings of one rule that are told in full; the rest is counted.
@@ -156,6 +157,24 @@ def _hit(evidence: Evidence, name: str, hearing: Hearing, trouble: Trouble) -> H
 Rule = Callable[[Evidence], Iterator[Hit]]
 
 
+def _sources(firmware: str) -> Callable[[int], str]:
+    """Return what gives function and source line of an instruction; the file is read when asked."""
+    read: list[Firmware] = []
+
+    @cache
+    def source(pc: int) -> str:
+        from busbox.firmware import Firmware
+
+        if not firmware or pc < 0:
+            return ""
+        if not read:
+            read.append(Firmware(firmware))
+        found = read[0].source(pc)
+        return "" if found is None else str(found)
+
+    return source
+
+
 def collect(
     rules: Mapping[str, Rule], evidence: Evidence
 ) -> tuple[tuple[Finding, ...], dict[str, dict[str, int]]]:
@@ -163,6 +182,7 @@ def collect(
     findings: list[Finding] = []
     counts: dict[str, dict[str, int]] = {}
     accesses = evidence.recording.accesses
+    source_of = _sources(evidence.system.firmware)
     for rule, function in rules.items():
         kept = 0
         for hit in function(evidence):
@@ -177,7 +197,16 @@ def collect(
                 line, pc = int(accesses.line[hit.access]), int(accesses.pc[hit.access])
             findings.append(
                 Finding(
-                    rule, hit.cycle, hit.access, hit.slot, hit.register, message, hint, line, pc
+                    rule,
+                    hit.cycle,
+                    hit.access,
+                    hit.slot,
+                    hit.register,
+                    message,
+                    hint,
+                    line,
+                    pc,
+                    source_of(pc),
                 )
             )
     findings.sort(key=lambda finding: finding.cycle)

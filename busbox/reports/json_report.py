@@ -71,6 +71,7 @@ def as_object(recording: Recording) -> dict[str, Any]:
                 "access": finding.access if finding.access >= 0 else None,
                 "slot": finding.slot or None,
                 "register": finding.register or None,
+                "source": finding.source or None,
                 "message": finding.message,
                 "hint": finding.hint,
             }

@@ -246,4 +246,6 @@ def place_of(recording: Recording, finding: Finding) -> str:
         parts.append(f"{recording.traffic_name}:{finding.line}")
     if finding.pc >= 0:
         parts.append(f"pc {finding.pc:#x}")
+    if finding.source:
+        parts.append(finding.source)
     return ", ".join(parts)
