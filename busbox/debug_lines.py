@@ -6,11 +6,11 @@ of DWARF 2 to 4 for what differs.
 
 from __future__ import annotations
 
+import itertools
 from pathlib import PurePosixPath
 from typing import Any
 
 from busbox.spans import Spans
-import itertools
 
 
 class Unusable(ValueError):

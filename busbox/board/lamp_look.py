@@ -286,14 +286,15 @@ class Look:
     def _failure(self, place: int) -> str:
         """Return a failure in words."""
         frame, lamp, bit, key, ticks = self.read.failures.at(place)
-        where = f"frame {frame}, lamp {lamp}, bit {bit}"
-        what = (
-            f"the {WINDOWS[key]} lasts {ticks} {self.unit} ({show_ns(ticks * self.wave.tick_ns)})"
-        )
+        time = f"{ticks} {self.unit} ({show_ns(ticks * self.wave.tick_ns)})"
+        allowed = f"{self.name} allows {self.read.profile.windows[key]}"
         if key == "gap":
-            where = f"behind frame {frame}"
-            what += ", so that the lamps take what follows for the same frame"
-        return f"{what} ({where}); {self.name} allows {self.read.profile.windows[key]}"
+            return (
+                f"the latch gap behind frame {frame} lasts {time}, so that the lamps take what follows "
+                f"for the same frame; {allowed}"
+            )
+        where = f"frame {frame}, lamp {lamp}, bit {bit}"
+        return f"the {WINDOWS[key]} in {where} lasts {time}; {allowed}"
 
     def _hint(self, place: int) -> str:
         key = self.read.failures.at(place)[3]

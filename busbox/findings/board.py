@@ -19,32 +19,33 @@ if TYPE_CHECKING:
 def pulse_width(evidence: Evidence) -> Iterator[Hit]:
     """A pulse on a lamp line, or the low after it, is shorter or longer than the lamps allow.
 
-    It hurts because a lamp may take the bit for the other one, and each part, each batch and each
-    temperature decides differently. Where the bench names no profile, it is told only if none is kept.
+    It hurts because a lamp may take the bit for the other one, and each part decides differently. Where
+    the bench names no profile, it is told only if none is kept.
 
     Example
     -------
-    The pulses were right at 16 MHz, 7 and 13 clocks of 20. The clock of the cabin is 24 MHz now (set
+    The pulses were right at 16 MHz, 7 and 13 of 20 clocks. The clock of the cabin is 24 MHz now (set
     ``mistakes``, bench ``lamp_clock``)::
 
         clock = "24 MHz"
 
         write lamps.HIGH 0x000d0007
-        write lamps.PERIOD 0x05a00014
+        write lamps.PERIOD 0x1c200014
+        write lamps.COLOUR.0 0x400000
         write lamps.CONTROL 1
 
     Finding
     -------
-    string: The low after a zero lasts 13 clocks (541.667 ns) (frame 0, lamp 0, bit 0); P4 allows
-    700..1000 ns.
+    string: No profile is kept; P3 is the nearest: the low after a zero in frame 0, lamp 0, bit 0
+    lasts 13 clocks (541.667 ns); P3 allows 580..1600 ns (47 of 48 bits fail).
 
-    try: Change the counts of the sender: at this clock P4 allows 17 to 24 clocks.
+    try: Change the counts of the sender: at this clock P3 allows 14 to 38 clocks. The summary shows
+    every profile; profile = NAME judges by one.
 
     What to do
     ----------
-    Compute the counts from the clock: ``busbox timing CLOCK`` names those that keep each profile, and
-    the choice with the widest margin. On a bit-banged line an interrupt in the middle of a frame does
-    the same: see the bench ``bit_banging``.
+    Compute the counts from the clock: ``busbox timing CLOCK`` names those that keep each profile. On a
+    bit-banged line an interrupt does the same: see the set ``bit_banging``.
     """
     return told(evidence, "pulse-width")
 
@@ -52,13 +53,14 @@ def pulse_width(evidence: Evidence) -> Iterator[Hit]:
 def latch_gap(evidence: Evidence) -> Iterator[Hit]:
     """The pause between two frames on a lamp line is too short to end a frame.
 
-    It hurts because the lamps take the next frame for more of the same one: its bits leave the string
-    behind the last lamp, and the old picture stays.
+    It hurts because the bits of the next frame leave the string behind the last lamp: the old picture
+    stays.
 
     Example
     -------
-    Two frames with 240 clocks between them, 15 us at 16 MHz (set ``mistakes``, bench ``lamp_gap``)::
+    Two frames with a gap of 240 clocks, 15 us at 16 MHz (set ``mistakes``, bench ``lamp_gap``)::
 
+        write lamps.HIGH 0x000d0007
         write lamps.PERIOD 0x00f00014
         write lamps.CONTROL 1
         poll  lamps.STATUS & 1 == 0 every 10 limit 1000
@@ -66,15 +68,15 @@ def latch_gap(evidence: Evidence) -> Iterator[Hit]:
 
     Finding
     -------
-    string: The latch gap lasts 240 clocks (15 us), so that the lamps take what follows for the same
-    frame (behind frame 0); P4 allows > 50 us.
+    string: The latch gap behind frame 0 lasts 257 clocks (16.062 us), so that the lamps take what
+    follows for the same frame; P4 allows > 50 us.
 
     try: Let it last longer: at this clock P4 allows 801 clocks or more.
 
     What to do
     ----------
     Raise the gap in PERIOD (bits 31..16), or wait longer before the next frame. Parts differ much here:
-    50 us were enough for older ones, newer ones ask for 280 us.
+    50 us are enough for some, others ask for 280 us (``busbox timing CLOCK``).
     """
     return told(evidence, "latch-gap")
 
@@ -86,16 +88,18 @@ def broken_bit_count(evidence: Evidence) -> Iterator[Hit]:
 
     Example
     -------
-    A reset cuts a frame of two lamps after its 31st bit (set ``mistakes``, bench ``lamp_bits``)::
+    A reset cuts a frame of two lamps (set ``mistakes``, bench ``lamp_bits``)::
 
         [[reset]]
-        at = 640
+        at = 635
 
         write lamps.CONTROL 1
+        pause 100 us
+        pause 100 us
 
     Finding
     -------
-    string: Frame 0 has 31 bits, 7 beyond 1 whole lamps of 24 bits each: a chain is a bit too long or
+    string: Frame 0 has 32 bits, 8 beyond 1 whole lamp of 24 bits each: a chain is a bit too long or
     too short, and lamps show other colours than those sent.
 
     try: Look for a pulse that was lost or cut: a reset in the frame, a gap inside it, a loop that
@@ -103,8 +107,8 @@ def broken_bit_count(evidence: Evidence) -> Iterator[Hit]:
 
     What to do
     ----------
-    If the string has four channels, say so: ``channels = 4``. Else follow the frame's first and last
-    edge back to the traffic (``busbox why``), and count the bits that the firmware sends.
+    If the string has four channels, say so: ``channels = 4``. Else follow the frame's edges back to the
+    traffic (``busbox why``), and count the bits that the firmware sends.
     """
     return told(evidence, "broken-bit-count")
 
@@ -122,8 +126,6 @@ def colour_order(evidence: Evidence) -> Iterator[Hit]:
 
         [attach.string]
         kind = "lamp_string"
-        pin = "lamps.line"
-        count = 2
         order = "RGB"
 
         write lamps.COLOUR.0 0x400000
@@ -132,10 +134,10 @@ def colour_order(evidence: Evidence) -> Iterator[Hit]:
 
     Finding
     -------
-    string: The lamps show red as green and green as red: frame 0 was meant as 400000 004020, and shows
-    004000 400020.
+    string: The lamps show red as green and green as red: frame 0 was meant as 400000 004020, and
+    shows 004000 400020.
 
-    try: Give lamps the order RGB, or look up the order of your lamps (order of string: RGB).
+    try: Give lamps the order of the lamps (string has RGB), or look it up in their data sheet.
 
     What to do
     ----------
@@ -220,35 +222,33 @@ def _tell_order(
 def supply_current(evidence: Evidence) -> Iterator[Hit]:
     """The lamps draw more current than their supply gives.
 
-    It hurts because the voltage falls: colours fade along the string, the board resets, wires and
-    connectors get hot. Only where the bench says ``supply``; all strings of the bench share it. The
-    current of a lamp is its channels' values times the current of a channel; what the lamps' chips draw
-    when they are dark is not counted.
+    It hurts because the voltage falls: colours fade, the board resets, wires get hot. Only where the
+    bench says ``supply``, which all strings share. What dark lamps draw is not counted.
 
     Example
     -------
-    Twenty lamps at full white, at 20 mA a channel, on a supply of 1 A (set ``mistakes``, bench
-    ``lamp_supply``)::
+    Four lamps at full white, at 20 mA a channel (set ``mistakes``, bench ``lamp_supply``)::
 
-        supply = "1 A"
+        supply = "200 mA"
 
-        [attach.string]
-        kind = "lamp_string"
-        pin = "lamps.line"
-        count = 20
+        write lamps.COLOUR.0 0xffffff
+        write lamps.COLOUR.1 0xffffff
+        write lamps.COLOUR.2 0xffffff
+        write lamps.COLOUR.3 0xffffff
+        write lamps.CONTROL 1
+        pause 200 us
 
     Finding
     -------
-    The lamps draw 1.2 A from cycle 10605 on; the supply gives 1 A.
+    The lamps draw 240 mA from cycle 2725 on; the supply gives 200 mA.
 
     try: Take a larger supply, or dim the lamps. Feed a string from its own supply, fused and sized
     for it, never from a board's pin beyond a few lamps; local codes and licensed practice decide.
 
     What to do
     ----------
-    Add up what your lamps draw at the brightest picture that you will ever show, and take a supply with
-    room above that; feed long strings from both ends. This is an estimate from the data of the bench:
-    local codes and licensed practice decide.
+    Add up what the lamps draw in the brightest picture that you will ever show, and take a supply with
+    room above that. This is an estimate: local codes and licensed practice decide.
     """
     from busbox.board.hearing import total_current
 
@@ -278,32 +278,33 @@ def _tell_supply(tick: int, total: Fraction, limit: Fraction) -> tuple[str, str]
 def flash_rate(evidence: Evidence) -> Iterator[Hit]:
     """A lamp flashes more often than three times in a second.
 
-    It hurts because flashing light can cause seizures. WCAG 2.2, success criterion 2.3.1, allows three
-    general flashes and three red flashes in any second. Each lamp is judged alone, by its values: how
-    large and how bright it is, and how far away, is not known here. Light is linear in the value unless
-    the string says ``light = "srgb"``.
+    It hurts because flashing light can cause seizures (WCAG 2.2, success criterion 2.3.1). Each lamp is
+    judged alone, by its values: size, brightness and distance are not known here.
 
     Example
     -------
-    A lamp blinks red, ten times a second (set ``mistakes``, bench ``lamp_flash``)::
+    A lamp blinks ten times a second (set ``mistakes``, bench ``lamp_flash``)::
 
-        write lamps.COLOUR.0 0xff0000
-        write lamps.CONTROL 1
-        pause 50 ms
-        write lamps.COLOUR.0 0
-        write lamps.CONTROL 1
-        pause 50 ms
+        write lamps.CONTROL 3
+        write lamps.COLOUR.0 0xffffff +1000
+        write lamps.COLOUR.0 0 +1000
+        write lamps.COLOUR.0 0xffffff +1000
+        write lamps.COLOUR.0 0 +1000
+        write lamps.COLOUR.0 0xffffff +1000
+        write lamps.COLOUR.0 0 +1000
+        write lamps.COLOUR.0 0xffffff +1000
+        write lamps.COLOUR.0 0 +1000
 
     Finding
     -------
-    string: Lamp 0 flashes 5 times in a second (general flashes), from cycle 55 on; three are allowed.
+    string: Lamp 0 flashes 4 times in a second (general flashes, WCAG 2.2, success criterion 2.3.1),
+    from cycle 1106 on; three are allowed.
 
-    try: Let it blink more slowly, or change less. Flashing light can cause seizures; local codes and
-    licensed practice decide.
+    try: Let it blink more slowly, or change less. Flashing light can cause seizures; local codes
+    and licensed practice decide.
 
     What to do
     ----------
-    Blink at 3 Hz or slower; or change the brightness by less than 10 % of full white. Saturated red is
-    judged apart, and harms sooner. For anything that the public sees, ask somebody who is licensed.
+    Blink at 3 Hz or slower, or change by less than 10 % of full white. Saturated red is judged apart.
     """
     return told(evidence, "flash-rate")
