@@ -160,7 +160,7 @@ class Setting:
                 return re.sub("^a (time|current) ", "", str(error))
         elif self.kind == "number":
             if type(value) not in (int, float) or not self.low <= value <= self.high:
-                return f"must be {self._numbers.removeprefix('a whole ')}, not {shown(value)}"
+                return f"must be a number from {self.low:g} to {self.high:g}, not {shown(value)}"
         elif self.kind == "int":
             if type(value) is not int or not self.low <= value <= self.high:
                 large = type(value) is int and value > 0xFFFF < self.high

@@ -44,6 +44,14 @@ class LampString(Listener):
     )  # fmt: skip
     sends = ("frames",)
 
+    @classmethod
+    def check(cls, settings: Mapping[str, Any]) -> str | None:
+        """Return what is wrong with the order, if it does not name every channel once."""
+        order, letters = settings["order"], CHANNELS[settings["channels"]]
+        if order is not None and sorted(order) != sorted(letters):
+            return f"order must hold each of the letters {letters} once, not {order!r}"
+        return None
+
     def __init__(self, board: Board, **settings: Any) -> None:
         super().__init__(board, **settings)
         self.count: int = settings["count"]
@@ -55,12 +63,6 @@ class LampString(Listener):
                 raise ValueError(
                     f"channels must be {meant} for profile {profile.name}, not {self.channels}"
                 )
-        order, letters = settings["order"], CHANNELS[self.channels]
-        if order is not None and sorted(order) != sorted(letters):
-            raise ValueError(
-                f"order must hold each of the letters {letters} once for {self.channels} channels, "
-                f"not {order!r}"
-            )
         given = settings["channel_current"]
         self.amperes = None if given is None else parse_current(given)
 

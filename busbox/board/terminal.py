@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from fractions import Fraction
 from functools import partial
 from typing import Any
@@ -34,6 +34,15 @@ class Terminal(Listener):
                 text="Data bits (5 to 9), parity (N, E or O), stop bits (1, 1.5 or 2)."),
     )  # fmt: skip
     sends = ("text",)
+
+    @classmethod
+    def check(cls, settings: Mapping[str, Any]) -> str | None:
+        """Return what is wrong with the format."""
+        try:
+            Format.parse(settings["format"])
+        except ValueError as error:
+            return str(error)
+        return None
 
     def __init__(self, board: Board, **settings: Any) -> None:
         super().__init__(board, **settings)

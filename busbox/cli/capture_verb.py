@@ -135,7 +135,9 @@ def settings_of(kind: type[Listener], given: Iterable[str]) -> dict[str, Any]:
             told = f"there is no setting {shown(key)}{nearest(key, known)} (known: {one_of(known)})"
             mistakes.append(Mistake(told, "--set"))
         else:
-            values[key] = toml_value(text)
+            value = toml_value(text)
+            is_text = declared[key].kind in ("text", "path") and not isinstance(value, str)
+            values[key] = text if is_text else value  # format=7E2 is no number
     for key, setting in declared.items():
         problem = setting.problem(values[key]) if key in values else None
         if key not in values and setting.default is REQUIRED:

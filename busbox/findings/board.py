@@ -294,6 +294,7 @@ def flash_rate(evidence: Evidence) -> Iterator[Hit]:
         write lamps.COLOUR.0 0 +1000
         write lamps.COLOUR.0 0xffffff +1000
         write lamps.COLOUR.0 0 +1000
+        pause 50 ms
 
     Finding
     -------

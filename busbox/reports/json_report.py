@@ -64,6 +64,7 @@ def as_object(recording: Recording) -> dict[str, Any]:
             ]
             for slot, frames in recording.frames.items()
         },
+        "attached": {name: _seen(one) for name, one in recording.seen.items()},
         "findings": [
             {
                 "rule": finding.rule,
@@ -77,7 +78,6 @@ def as_object(recording: Recording) -> dict[str, Any]:
             }
             for finding in recording.findings
         ],
-        "attached": {name: _seen(one) for name, one in recording.seen.items()},
         "counts": recording.counts,
         "must": [asdict(held) for held in recording.musts],
         "ended": recording.ended,

@@ -80,10 +80,10 @@ def test_capture_reads_only_the_lines_that_are_named(
 def test_capture_shows_text_and_rate(capsys: pytest.CaptureFixture[str]) -> None:
     """For a reader: the settings, the text line by line, errors, the measured rate."""
     page = say(capsys, "capture", CAPTURE, "--as", "terminal")
-    assert "read as   115200 baud, 8N1: 8 data bits, no parity, 1 stop bit\n" in page
+    assert "read as     115200 baud, 8N1: 8 data bits, no parity, 1 stop bit\n" in page
     assert page.count("Hello World!\n") == 3
-    assert "errors    none\n" in page
-    assert "measured  115224 baud (+0.02 %)\n" in page
+    assert "errors      none\n" in page
+    assert "measured    115224 baud (+0.02 %)\n" in page
 
 
 def test_capture_with_other_settings_tells_the_errors(capsys: pytest.CaptureFixture[str]) -> None:

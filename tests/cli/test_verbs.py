@@ -75,7 +75,7 @@ def test_json_is_one_object_of_the_shape_that_is_promised(busbox: Shell) -> None
     found: dict[str, Any] = json.loads(busbox("run", "first_light", "--set", MOVED, "--json"))
     assert list(found) == [
         "bench", "engine", "clock_hz", "cycles", "accesses", "errors", "slots", "texts", "pins",
-        "events", "frames", "findings", "counts", "must", "ended",
+        "events", "frames", "attached", "findings", "counts", "must", "ended",
     ]  # fmt: skip
     assert found["bench"] == "first_light"
     assert found["engine"] == "reference"
@@ -89,7 +89,7 @@ def test_json_is_one_object_of_the_shape_that_is_promised(busbox: Shell) -> None
     assert found["pins"]["telegraph.tx"]["level"] == 1
     assert found["frames"] == {"lamps": []}
     assert list(found["findings"][0]) == [
-        "rule", "cycle", "access", "slot", "register", "message", "hint",
+        "rule", "cycle", "access", "slot", "register", "source", "message", "hint",
     ]  # fmt: skip
     assert found["findings"][0]["slot"] is None
     assert found["counts"]["poll-timeout"] == {"0x44000004": 1}

@@ -710,7 +710,7 @@ CASES = (
     ),
     Spoiled(
         "An input must have a level or bytes.",
-        "busbox: bench.toml:47: input.0: must have either level or bytes\n",
+        "busbox: bench.toml:47: input.0: must have one of level, bytes or capture\n",
         edits=(("level = 1\n", ""),),
     ),
     Spoiled(
@@ -732,7 +732,7 @@ CASES = (
         "A key of an input must be known.",
         (
             "busbox: bench.toml:51: input.0.levle: unknown key 'levle'; did you mean "
-            "'level'? (known: at, pin, level, bytes, rate or spacing)\n"
+            "'level'? (known: at, pin, level, bytes, capture, line, sample_clock, rate or spacing)\n"
         ),
         edits=(("level = 1", "level = 1\nlevle = 1"),),
     ),
@@ -849,9 +849,14 @@ CASES = (
         files={"yard.steps": None},
     ),
     Spoiled(
-        "A table of a later version is unknown: attach.",
-        ("busbox: bench.toml:44: attach: unknown key 'attach' (known: KEYS)\n"),
+        "What is attached must be a table.",
+        "busbox: bench.toml:45: attach.lamp: must be a table, [attach.NAME], not 1\n",
         edits=(("[traffic]", ("[attach]\nlamp = 1\n\n[traffic]")),),
+    ),
+    Spoiled(
+        "A table of a later version is unknown: sweep.",
+        ("busbox: bench.toml:44: sweep: unknown key 'sweep' (known: KEYS)\n"),
+        edits=(("[traffic]", ("[sweep]\nlamp = 1\n\n[traffic]")),),
     ),
 )
 

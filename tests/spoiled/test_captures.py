@@ -164,22 +164,54 @@ CASES = (
     ),
     Spoiled(
         "A kind must be named.",
-        "busbox: --as: must be given: terminal\n",
+        "busbox: --as: must be given, such as terminal or lamp_string\n",
         args=("capture", "day.csv"),
     ),
     Spoiled(
         "A kind must be known.",
-        "busbox: --as: must be terminal, not 'terminus'; did you mean 'terminal'?\n",
+        "busbox: --as: there is no kind of attachment 'terminus'; did you mean 'terminal'? (known: "
+        "lamp_string, terminal, switch, level or file.py:Class)\n",
         args=("capture", "day.csv", "--as", "terminus"),
     ),
     Spoiled(
         "All that is wrong with the settings is told.",
         "busbox: --set: must be KEY=VALUE such as baud=19200, not '7E2'\n"
         "busbox: --set: there is no setting 'bawd'; did you mean 'baud'? (known: baud or format)\n"
-        "busbox: --set: baud: a rate must be a number above 0, such as 115200 or 134.5, not 'fast'\n"
-        "busbox: --set: format: a format must be data bits 5 to 9, parity N, E or O, and stop bits 1, "
-        "1.5 or 2, such as 8N1, not '8'\n",
-        args=(*CSV, "--set", "7E2", "--set", "bawd=9600", "--set", "baud=fast", "--set", "format=8"),
+        "busbox: --set: baud: must be a number from 1 to 1e+12, not 'fast'\n",
+        args=(*CSV, "--set", "7E2", "--set", "bawd=9600", "--set", "baud=fast"),
+    ),
+    Spoiled(
+        "A format must be one.",
+        "busbox: --set: a format must be data bits 5 to 9, parity N, E or O, and stop bits 1, 1.5 or "
+        "2, such as 8N1, not '8'\n",
+        args=(*CSV, "--set", "format=8"),
+    ),
+    Spoiled(
+        "A switch reads no line.",
+        "busbox: --as: must listen to a line, as lamp_string, terminal or level do, not 'switch'\n",
+        args=("capture", "day.csv", "--as", "switch"),
+    ),
+    Spoiled(
+        "A string must have its count.",
+        "busbox: --set: count: must be given: Lamps of the string.\n",
+        args=("capture", "day.csv", "--as", "lamp_string"),
+    ),
+    Spoiled(
+        "A profile must be known.",
+        "busbox: --set: profile must be P1, P2, P3, P4 or P5, not 'P6'; did you mean 'P1'?\n",
+        files={"day.csv": "time_us,tx\n0,1\n1,0\n"},
+        args=("capture", "day.csv", "--as", "lamp_string", "--set", "count=1", "--set", "profile=P6"),
+    ),
+    Spoiled(
+        "A profile must be meant for the channels.",
+        "busbox: --set: channels must be 4 for profile P5, not 3\n",
+        files={"day.csv": "time_us,tx\n0,1\n1,0\n"},
+        args=("capture", "day.csv", "--as", "lamp_string", "--set", "count=1", "--set", "profile=P5"),
+    ),
+    Spoiled(
+        "An order must hold all channels.",
+        "busbox: --set: order must hold each of the letters RGB once, not 'GRBW'\n",
+        args=("capture", "day.csv", "--as", "lamp_string", "--set", "count=1", "--set", "order=GRBW"),
     ),
     Spoiled(
         "A line must be one of the capture's.",

@@ -145,7 +145,7 @@ CASES: tuple[Spoiled, ...] = (
     ),
     Spoiled(
         "An input has not both level and bytes.",
-        "busbox: bench.toml:47: input.0: must have either level or bytes\n",
+        "busbox: bench.toml:47: input.0: must have one of level, bytes or capture\n",
         edits=(("level = 1", 'level = 1\nbytes = "x"'),),
     ),
     Spoiled(
@@ -191,10 +191,10 @@ CASES: tuple[Spoiled, ...] = (
         edits=(("[[reset]]", '[[must]]\ntexts = { of = "telegraph", is = "" }\n\n[[reset]]'),),
     ),
     Spoiled(
-        "A text is that of a slot that sends text.",
+        "A text is that of a slot or an attachment that gives text.",
         (
-            "busbox: bench.toml:53: must.0.text.of: must be a slot that sends text, not "
-            "'telegaph'; did you mean 'telegraph'?\n"
+            "busbox: bench.toml:53: must.0.text.of: must be a slot or an attachment that gives "
+            "text, not 'telegaph'; did you mean 'telegraph'?\n"
         ),
         edits=(("[[reset]]", '[[must]]\ntext = { of = "telegaph", is = "" }\n\n[[reset]]'),),
     ),
