@@ -29,6 +29,7 @@ from busbox.replay import Replay
 from busbox.system import System
 from busbox.traffic import Access, Named, Pause, Step, read_traffic
 from busbox.traffic.source import ListedSource
+from tests import benchmark_lines
 
 CABIN = ("levers", "telegraph", "lamps", "clock")
 #: Rows that the judge runs of a long bench.
@@ -277,6 +278,7 @@ def main() -> None:
             subprocess.run(words[:-2], check=True, capture_output=True)
             took.append(time.perf_counter() - began)
         print(f"busbox run signal_cabin, from shell to summary: {min(took):.2f} s")
+    benchmark_lines.main()
     profile()
 
 

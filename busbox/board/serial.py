@@ -12,9 +12,10 @@ so nothing is rounded. The next start is the first fall after the last sample.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import Any, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,6 +99,43 @@ class Character:
     parity_ok: bool
 
 
+class Characters(Sequence[Character]):
+    """Characters in order, kept as columns: a long line has a million of them.
+
+    Attributes
+    ----------
+    starts, values, right : int64, int64, bool: see :class:`Character`
+    length : ticks of each, by the ideal rate, rounded up
+    """
+
+    def __init__(self, starts: Array, values: Array, right: Array, length: int) -> None:
+        self.starts, self.values, self.right, self.length = starts, values, right, length
+
+    def __len__(self) -> int:
+        return len(self.starts)
+
+    @overload
+    def __getitem__(self, place: int) -> Character: ...
+    @overload
+    def __getitem__(self, place: slice) -> Characters: ...
+    def __getitem__(self, place: int | slice) -> Character | Characters:
+        if isinstance(place, slice):
+            columns = (self.starts[place], self.values[place], self.right[place])
+            return Characters(*columns, self.length)
+        start = int(self.starts[place])
+        value, right = int(self.values[place]), bool(self.right[place])
+        return Character(start, start + self.length, value, right)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Sequence) and tuple(self) == tuple(other)
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def chosen(self, mask: Array) -> Characters:
+        """Return those for which ``mask`` is true."""
+        return Characters(self.starts[mask], self.values[mask], self.right[mask], self.length)
+
+
 @dataclass(frozen=True)
 class Break:
     """The line was low in every bit of a character, the stop bits too.
@@ -127,8 +165,8 @@ class Decoded:
     tick : seconds a tick
     """
 
-    characters: tuple[Character, ...]
-    framing_errors: tuple[Character, ...]
+    characters: Characters
+    framing_errors: Characters
     breaks: tuple[Break, ...]
     false_starts: tuple[int, ...]
     unfinished: int | None
@@ -136,14 +174,15 @@ class Decoded:
     tick: Fraction
 
     @property
-    def parity_errors(self) -> tuple[Character, ...]:
+    def parity_errors(self) -> Characters:
         """The characters whose parity is wrong."""
-        return tuple(one for one in self.characters if not one.parity_ok)
+        return self.characters.chosen(~self.characters.right)
 
     @property
     def values(self) -> list[int]:
         """The data of the characters."""
-        return [one.value for one in self.characters]
+        values: list[int] = self.characters.values.tolist()
+        return values
 
     @property
     def text(self) -> str:
@@ -225,15 +264,11 @@ class _Frames:
         right: Array = ones % 2 == (self.form.parity == "O")
         return right
 
-    def _characters(self, chosen: Array, right: Array) -> tuple[Character, ...]:
+    def _characters(self, chosen: Array, right: Array) -> Characters:
         weights = 1 << np.arange(self.form.data, dtype="i8")
         values = self.bits[chosen, 1 : 1 + self.form.data] @ weights
         length = -(-self.form.bits * self.bit // 1)
-        columns = (self.starts[chosen].tolist(), values.tolist(), right[chosen].tolist())
-        return tuple(
-            Character(start, start + int(length), value, fine)
-            for start, value, fine in zip(*columns, strict=True)
-        )
+        return Characters(self.starts[chosen], values, right[chosen], int(length))
 
     def _break(self, start: int) -> Break:
         times = self.wave.times

@@ -61,7 +61,7 @@ class Terminal(Listener):
             rows=list(self._rows(wave, decoded)),
             facts=self._facts(decoded),
             text=decoded.text,
-            characters=[(one.start, one.value) for one in decoded.characters],
+            characters=list(zip(decoded.characters.starts.tolist(), decoded.values, strict=True)),
             troubles=[
                 Trouble("framing", one.end - 1, partial(self._told, wave, one), one.start)
                 for one in decoded.framing_errors
