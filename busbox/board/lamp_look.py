@@ -46,15 +46,18 @@ class Look:
         self.flashing = flashing(self.shows, self.colours, wave.tick, string.options["light"])
 
     def _reading(self) -> str:
-        """Return the profile to read by: the first that is kept and gives colours, else the nearest."""
+        """Return the profile to read by.
+
+        Of those that are kept and give colours, the one that latches most frames; of such, the one with
+        the widest worst margin. If none is kept, the nearest: with the fewest failures.
+        """
         if self.string.options["profile"] is not None:
             return next(iter(self.judged))
-        coloured = [name for name, one in self.judged.items() if one.profile.colours]
-        for name in coloured:
-            if name in self.kept:
-                return name
-        meant = [name for name in coloured if self.judged[name].meant]
-        return min(meant, key=lambda name: len(self.judged[name].failures))
+        coloured = [name for name, one in self.judged.items() if one.profile.colours and one.meant]
+        kept = [name for name in coloured if name in self.kept]
+        if not kept:
+            return min(coloured, key=lambda name: len(self.judged[name].failures))
+        return max(kept, key=lambda name: _fit(self.judged[name]))
 
     def heard(self) -> Heard:
         frames = self.read.frames
@@ -163,6 +166,9 @@ class Look:
         order = string.options["order"] or self.read.profile.order_for(string.channels)
         lamps = "1 lamp" if string.count == 1 else f"{string.count:,} lamps"
         yield "read as", f"{lamps}, {string.channels} channels, order {order}"
+        if not len(self.read.bits.begin):
+            yield "line", "no pulse"
+            return
         latched = int(np.count_nonzero(frames.latched))
         yield "frames", f"{latched:,} of {len(self.read.bits.begin):,} bits in all"
         if latched < len(frames):
@@ -197,7 +203,7 @@ class Look:
             if not one.meant:
                 text = f"not meant for {self.string.channels} channels"
             elif one.passes:
-                text = self._worst(one) or "nothing to judge"
+                text = self._worst(one)
             else:
                 key = self._first_wrong(one)
                 text = self._in_words(key, one.measures[key])
@@ -205,8 +211,6 @@ class Look:
 
     def _worst(self, one: Judgement) -> str:
         known = [(m.margin, key) for key, m in one.measures.items() if m.margin is not None]
-        if not known:
-            return ""
         key = min(known)[1]
         return f"worst margin {self._margin(one.measures[key])}, {WINDOWS[key]}"
 
@@ -347,6 +351,12 @@ class Look:
             "Let it blink more slowly, or change less. Flashing light can cause seizures; local codes "
             "and licensed practice decide.",
         )
+
+
+def _fit(one: Judgement) -> tuple[int, Fraction]:
+    """Return how many frames latch, and the worst margin in ticks."""
+    margins = [m.margin_ticks for m in one.measures.values() if m.margin_ticks is not None]
+    return int(np.count_nonzero(one.frames.latched)), min(margins, default=Fraction(0))
 
 
 def _bit_numbers(one: Judgement) -> Ints:

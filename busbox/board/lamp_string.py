@@ -19,8 +19,8 @@ class LampString(Listener):
     """Takes bits, frames and colours from a line as the lamps would, and judges every time of it.
 
     With a ``profile`` it is judged by that one. Without, all profiles are tried: a finding is raised
-    only if none is kept, since a board that works must not be called broken; colours are those that
-    the first profile that is kept would give, else the nearest.
+    only if none is kept, since a board that works must not be called broken. The colours shown are
+    those by the profile, of those that are kept, that latches most frames, with the widest margin.
 
     Caution
     -------
