@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from busbox.board.attachment import Heard
+from busbox.board.profiles import WINDOWS
 from busbox.errors import shown
 
 
@@ -90,4 +91,4 @@ def _times(here: Mapping[str, Any], there: Mapping[str, Any]) -> Iterator[Differ
         if key in windows[1]:
             means = windows[0][key]["mean_ns"], windows[1][key]["mean_ns"]
             text = f"{means[0]:.1f} ns; the run: {means[1]:.1f} ns ({means[0] - means[1]:+.1f} ns)"
-            yield Difference(f"mean {key.replace('_', ' ')}", *means, True, text)
+            yield Difference(f"mean {WINDOWS.get(key, key)}", *means, True, text)

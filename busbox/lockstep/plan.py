@@ -79,6 +79,7 @@ class Plan:
             wires=(),
             replies=(),
             musts=(),
+            attached=(),
             poll_storm=None,
             stuck_after=None,
         )
