@@ -195,6 +195,15 @@ def packaged_sets() -> dict[str, Path]:
     return {file.parent.parent.name: file.parent.parent for file in root.glob("*/*/bench.toml")}
 
 
+def _inside_sets() -> dict[str, Path]:
+    """Return the benches of the sets that come with Busbox: ``SET/BENCH`` to file."""
+    return {
+        f"{name}/{file.parent.name}": file
+        for name, folder in packaged_sets().items()
+        for file in sorted(folder.glob("*/bench.toml"))
+    }
+
+
 def benches_of(path: str | Path) -> list[Path] | None:
     """Return the bench files of a set (a folder of benches, or one that comes with Busbox), or None."""
     folder = Path(path)
@@ -219,11 +228,11 @@ def find_bench(path: str | Path) -> Path:
         raise InputError.of("this folder has no bench.toml", str(given))
     if os.path.isfile(given):
         return given
-    packaged = packaged_benches()
-    if str(path) in packaged:
-        return packaged[str(path)]
+    packaged, inside = packaged_benches(), _inside_sets()
+    if str(path) in packaged | inside:
+        return (packaged | inside)[str(path)]
     raise InputError.of(
-        f"there is no bench {str(path)!r}{nearest(str(path), list(packaged))} "
+        f"there is no bench {str(path)!r}{nearest(str(path), [*packaged, *inside])} "
         f"(known: {one_of(['a folder with bench.toml', 'a file', *packaged])})"
     )
 

@@ -21,6 +21,6 @@ def command() -> int:
         rows.append((name, f"A set of {count} small benches, run one after the other."))
     page.table(rows)
     page.line()
-    page.line("busbox run NAME plays one.")
+    page.line("busbox run NAME plays one, or all of a set; SET/BENCH is one of a set.")
     page.print()
     return 0
