@@ -69,8 +69,10 @@ def read_functions(dwarf: Any, at_zero: Collection[str]) -> Spans[Function]:
             if not set(function.names) & set(at_zero):
                 function.ranges = [one for one in function.ranges if one[0] != 0]
         kept = [(low, high, one) for one in functions for low, high in one.ranges]
-        lines = read_lines(dwarf, unit, any(low == 0 for low, _, _ in kept)) if kept else Spans([])
-        for function in functions:
+        if kept:
+            from_zero = max(high if low == 0 else 0 for low, high, _ in kept)
+            lines = read_lines(dwarf, unit, from_zero)
+        for _, _, function in kept:
             function.lines = lines
         spans += kept
     return Spans(spans)

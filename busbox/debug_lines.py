@@ -6,7 +6,7 @@ of DWARF 2 to 4 for what differs.
 
 from __future__ import annotations
 
-import itertools
+from itertools import pairwise
 from pathlib import PurePosixPath
 from typing import Any
 
@@ -22,7 +22,7 @@ def plain(name: bytes) -> str:
     return name.decode("utf-8", "backslashreplace")
 
 
-def read_lines(dwarf: Any, unit: Any, at_zero: bool) -> Spans[tuple[str, int]]:
+def read_lines(dwarf: Any, unit: Any, from_zero: int) -> Spans[tuple[str, int]]:
     """Return the (file with its folder as recorded, line) of a unit's addresses.
 
     Where several rows have one address, the last one holds. Line 0, "no line", holds nowhere.
@@ -30,8 +30,9 @@ def read_lines(dwarf: Any, unit: Any, at_zero: bool) -> Spans[tuple[str, int]]:
     Parameters
     ----------
     dwarf, unit : pyelftools' objects of the whole and of the unit
-    at_zero : whether the unit has code at address 0. If not, code that seems to begin there was
-        left out by the linker, which writes 0 where its address was.
+    from_zero : the address after the unit's function that begins at 0, or 0 if there is none. Rows
+        that seem to begin at 0 and do not reach so far are those of code that was left out by the
+        linker, which writes 0 where its address was.
 
     Raises
     ------
@@ -40,14 +41,14 @@ def read_lines(dwarf: Any, unit: Any, at_zero: bool) -> Spans[tuple[str, int]]:
     start = unit.get_top_DIE().attributes.get("DW_AT_stmt_list")
     if start is None:
         return Spans([])
-    _check_counts(dwarf.debug_line_sec.stream, unit.structs, start.value)
+    _check_header(dwarf.debug_line_sec.stream, unit.structs, start.value)
     program = dwarf.line_program_for_CU(unit)
     paths: dict[int, str] = {}
     spans = []
     for rows in _sequences(program):
-        if rows[0].address == 0 and not at_zero:
+        if rows[0].address == 0 and not 0 < from_zero <= rows[-1].address:
             continue
-        for row, following in itertools.pairwise(rows):
+        for row, following in pairwise(rows):
             if row.address < following.address and row.line > 0:
                 if row.file not in paths:
                     paths[row.file] = _path(program.header, row.file)
@@ -108,33 +109,37 @@ def _numbered(table: Any, index: int, first: int, what: str) -> Any:
     return table[index - first]
 
 
-def _check_counts(stream: Any, structs: Any, start: int) -> None:
-    """Refuse a table of file names (DWARF 5) whose entries take no bytes.
+def _check_header(stream: Any, structs: Any, start: int) -> None:
+    """Refuse a line table that pyelftools would misread, or never finish.
 
-    pyelftools makes as many entries as the table says it has: endless for a spoiled count, if the
-    end of the section does not stop it. Source of the layout: DWARF 5, section 6.2.4.
+    It reads the table in its unit's form, 32 or 64 bits. It makes as many file names as the table
+    says there are, which is endless for a spoiled count of names that take no bytes, as nothing
+    but the end of the section stops it. Source: DWARF 5, sections 7.4 (forms) and 6.2.4 (layout).
 
     Raises
     ------
-    Unusable : there is such a table
+    Unusable : the forms differ, or a name takes no bytes
     """
     from elftools.common.utils import struct_parse  # late, as in busbox.firmware
     from elftools.dwarf.enums import DW_FORM_raw2name
 
     byte, leb = structs.the_Dwarf_uint8, structs.the_Dwarf_uleb128
+    bits = 64 if struct_parse(structs.the_Dwarf_uint32, stream, start) == 0xFFFFFFFF else 32
+    if bits != structs.dwarf_format:
+        raise Unusable(
+            f"the line table must be of {structs.dwarf_format} bits, as its unit is, not {bits}"
+        )
     stream.seek(start + structs.initial_length_field_size())
     if struct_parse(structs.the_Dwarf_uint16, stream) < 5:
         return
     stream.seek(2 + structs.dwarf_format // 8 + 5, 1)
     stream.seek(struct_parse(byte, stream) - 1, 1)
     for _ in ("folders", "files"):
-        fields = [
-            (struct_parse(leb, stream), struct_parse(leb, stream))
-            for _ in range(struct_parse(byte, stream))
-        ]
+        count = struct_parse(byte, stream)
+        fields = [(struct_parse(leb, stream), struct_parse(leb, stream)) for _ in range(count)]
         for _ in range(struct_parse(leb, stream)):
             before = stream.tell()
             for _, form in fields:
                 struct_parse(structs.Dwarf_dw_form[DW_FORM_raw2name[form]], stream)
             if stream.tell() == before:
-                raise Unusable("a file name of the line table must have a length, not none")
+                raise Unusable("a file name of the line table must take bytes, not none")

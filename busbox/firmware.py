@@ -97,7 +97,8 @@ class Firmware:
             file = self.path.parent / name
             try:
                 if name and file.is_file():
-                    return file.read_bytes().split(b"\n")[source.line - 1].decode().strip()
+                    lines = [b"", *file.read_bytes().split(b"\n")]
+                    return lines[source.line].decode().strip() if source.line > 0 else None
             except (OSError, ValueError, IndexError):
                 return None
         return None

@@ -30,7 +30,7 @@ def test_starting_loads_no_heavy_library(code: str) -> None:
     """`import busbox` and `busbox --help` load none of the large libraries."""
     probe = (
         "import sys, atexit\n"
-        "heavy = {'amaranth', 'numpy', 'pydantic', 'rich', 'llvmlite', 'vcd', 'bincopy'}\n"
+        "heavy = {'amaranth', 'numpy', 'pydantic', 'rich', 'llvmlite', 'vcd', 'bincopy', 'elftools'}\n"
         "atexit.register(lambda: sys.stderr.write(repr(sorted(heavy & sys.modules.keys()))))\n"
         f"{code}\n"
     )
