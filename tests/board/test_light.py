@@ -103,6 +103,9 @@ def test_the_furthest_ticks() -> None:
     assert one_lamp([WHITE, BLACK] * 2, ends)[0] == Flashing(0, "general", 1, ends[0], ends[1])
     whole = one_lamp([WHITE, BLACK] * 2, ends, Fraction(1, 10**20))[0]
     assert whole == Flashing(0, "general", 2, ends[0], ends[3])
+    late = [ends[0], ends[2] - 2, ends[2] - 1, *ends[2:]]
+    half = one_lamp([WHITE, BLACK] * 2 + [WHITE], late, Fraction(1, 2**63))[0]
+    assert half == Flashing(0, "general", 2, late[1], late[4])
 
 
 def test_the_first_of_equal_seconds_is_told() -> None:

@@ -50,6 +50,7 @@ def test_steps_in_one_direction_are_one_change() -> None:
     [
         ([ORANGE_60, RED_30, ORANGE_60], [1, 2]),  # a fall from orange, not a rise from dark
         ([ORANGE_60, BLACK, RED_30, BLACK], [2, 3]),  # a rise from black, not a fall from orange
+        ([ORANGE_60, 0x582020, RED_30, BLACK], [2, 3]),  # the last step, 30 to 30, is no fall
         ([RED_19, ORANGE_60, BLACK], [1]),  # from the lowest saturated state, which black is below
         ([RED, ORANGE_31, RED_19, ORANGE_60], [0, 1, 3]),
     ],
