@@ -135,7 +135,7 @@ class _Changes:
         rise = (up[1] | up[0] & marked) & (self._way <= 0)
         fall = (down[1] | down[0] & marked) & (self._way >= 0)
         fall &= ~rise | (value < self._before)
-        self._way[rise], self._way[fall] = 1, -1  # of what could be both, a fall that is left
+        self._way[rise], self._way[fall] = 1, -1  # fall second: where both are left, it is a fall
         new = rise | fall
         low, high = _rows(value, marked, np.inf), _rows(value, marked, -np.inf)
         self._low = np.where(new, low, np.minimum(low, self._low))
