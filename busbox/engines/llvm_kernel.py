@@ -8,6 +8,7 @@ from collections.abc import Callable
 from functools import partial
 from struct import Struct
 
+from busbox.engines import llvm_loop
 from busbox.engines.kernel import Parts, pin, watch_address, watch_data
 from busbox.engines.llvm_loop import LoopLayout, Records, Writer, lay_out_loop
 from busbox.engines.loop import CALLED, INITIAL, LOGGED, STATE
@@ -37,7 +38,7 @@ class LlvmKernel:
         self.state = numbers[: len(STATE)]
         for name, value in INITIAL.items():
             self.state[STATE.index(name)] = value
-        self.state[STATE.index("log_room")] = self._layout.room
+        self.state[STATE.index("log_room")] = llvm_loop.ROOM
         self.stays = _numbers(numbers, self._layout.stays)
         self._log = _numbers(numbers, self._layout.log)
         self._commands = numbers[_COMMANDS : _COMMANDS + 1]

@@ -78,7 +78,6 @@ class LoopLayout:
     seen: dict[int, Records]
     guards: dict[int, Records]
     size: int
-    room: int = ROOM
 
     @property
     def records(self) -> list[Records]:
