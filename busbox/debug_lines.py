@@ -49,7 +49,7 @@ def read_lines(dwarf: Any, unit: Any, from_zero: int) -> Spans[tuple[str, int]]:
         if rows[0].address == 0 and not 0 < from_zero <= rows[-1].address:
             continue
         for row, following in pairwise(rows):
-            if row.address < following.address and row.line > 0:
+            if row.line > 0:
                 if row.file not in paths:
                     paths[row.file] = _path(program.header, row.file)
                 spans.append((row.address, following.address, (paths[row.file], row.line)))

@@ -145,7 +145,8 @@ def _functions(contents: bytes) -> Spans[Function]:
     for name, section in (("info", dwarf.debug_info_sec), ("line", dwarf.debug_line_sec)):
         if section is None or section.size == 0:
             raise Unusable(
-                f"must have debug information (compile with -g); it has no section .debug_{name}"
+                "must have debug information (compile with -g); its section "
+                f".debug_{name} is missing or empty"
             )
     return read_functions(dwarf, _names_at_zero(elf))
 
@@ -162,7 +163,7 @@ def _check_length(elf: ELFFile, length: int) -> None:
         ends = [
             one["sh_offset"] + one["sh_size"]
             for one in elf.iter_sections()
-            if one["sh_type"] not in ("SHT_NOBITS", "SHT_NULL")
+            if one["sh_type"] != "SHT_NOBITS"
         ]
         needed = max(ends, default=0)
     if needed > length:

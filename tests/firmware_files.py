@@ -12,7 +12,16 @@ from dataclasses import dataclass, field
 UNIT, FUNCTION, INLINED, BLOCK = 0x11, 0x2E, 0x1D, 0x0B
 NAME, LINES, LOW, HIGH, ORIGIN = 0x03, 0x10, 0x11, 0x12, 0x31
 SPECIFICATION, RANGES, LINKAGE, ELSEWHERE = 0x47, 0x55, 0x6E, 0x76
+#: Kinds of symbols.
+LABEL, CODE, FILE = 0x10, 0x12, 0x04
 _ADDRESS, _DATA4, _STRING, _REFERENCE, _PLACE = 0x01, 0x06, 0x08, 0x13, 0x17
+#: Kind, section it refers to and bytes an entry (of 32 bits) of sections that are no plain data.
+_SPECIAL = {
+    ".symtab": (2, ".strtab", 16),
+    ".strtab": (3, "", 0),
+    ".shstrtab": (3, "", 0),
+    ".rela.debug_info": (4, ".symtab", 12),
+}
 
 
 @dataclass(frozen=True)
@@ -65,6 +74,7 @@ class Maker:
             head += [self.number("I", 0), bytes([width])]
         unit = _Unit(self, bytearray(b"".join(head)))
         unit.add(top)
+        unit.body += bytes(2)  # as some compilers fill units up
         for place, label in unit.open:
             unit.body[place : place + 4] = self.number("I", unit.labels[label])
         info = self.number("I", len(unit.body)) + bytes(unit.body)
@@ -106,14 +116,14 @@ class Maker:
         last = self.address(rows[-1][0])
         return made + bytes([0, 1 + self.bits // 8, 2]) + last + bytes([0, 1, 1])
 
-    def symbols(self, named: dict[str, int]) -> dict[str, bytes]:
-        """Return the sections of a symbol table of functions and their addresses."""
+    def symbols(self, *symbols: tuple[str, int, int, int]) -> dict[str, bytes]:
+        """Return the sections of a symbol table: (name, address, kind, section) of each."""
         table, texts = bytes(16 if self.bits == 32 else 24), b"\0"
-        for name, address in named.items():
+        for name, address, kind, section in symbols:
             if self.bits == 32:
-                table += self.number("IIIBBH", len(texts), address, 4, 0x12, 0, 1)
+                table += self.number("IIIBBH", len(texts), address, 4, kind, 0, section)
             else:
-                table += self.number("IBBHQQ", len(texts), 0x12, 0, 1, address, 4)
+                table += self.number("IBBHQQ", len(texts), kind, 0, section, address, 4)
             texts += name.encode() + b"\0"
         return {".symtab": table, ".strtab": texts}
 
@@ -127,9 +137,9 @@ class Maker:
             texts += name.encode() + b"\0"
         everything[".shstrtab"] = texts
         for name, data in everything.items():
-            kind_of = {".symtab": 2, ".strtab": 3, ".shstrtab": 3}.get(name, 1)
-            link = 1 + names.index(".strtab") if name == ".symtab" else 0
-            width = (16 if self.bits == 32 else 24) if name == ".symtab" else 0
+            kind_of, linked, width = _SPECIAL.get(name, (1, "", 0))
+            link = 1 + names.index(linked) if linked else 0
+            width = width if self.bits == 32 else 2 * width - 8 * (name == ".symtab")
             place = texts.index(b"\0" + name.encode() + b"\0") + 1
             form = "IIIIIIIIII" if self.bits == 32 else "IIQQQQIIQQ"
             headers += self.number(

@@ -78,15 +78,19 @@ CASES = {
     "The width must be known.": (changed(4, b"\3"), UNSOUND),
     "A file without sections has no debug information.": (
         changed(32, bytes(4))[:48] + bytes(4) + CABIN[52:],
-        "must have debug information (compile with -g); it has no section .debug_info",
+        "must have debug information (compile with -g); its section .debug_info is missing or empty",
     ),
     "A file with other sections has no debug information.": (
         MAKER.elf({".text": b"code"}),
-        "must have debug information (compile with -g); it has no section .debug_info",
+        "must have debug information (compile with -g); its section .debug_info is missing or empty",
     ),
     "A file must have a line table.": (
         MAKER.elf(unit(PULL)),
-        "must have debug information (compile with -g); it has no section .debug_line",
+        "must have debug information (compile with -g); its section .debug_line is missing or empty",
+    ),
+    "A line table must have something in it.": (
+        MAKER.elf(unit(PULL) | {".debug_line": b""}),
+        "must have debug information (compile with -g); its section .debug_line is missing or empty",
     ),
     "An object file has no addresses.": (
         MAKER.elf(unit(PULL) | MAKER.lines([ROWS]), kind=1),
@@ -108,6 +112,10 @@ CASES = {
     "A row must have a file of the table.": (
         MAKER.elf(unit(PULL) | MAKER.lines([STRANGE])),
         "the line table must name one of its 1 files, not number 3",
+    ),
+    "Before DWARF 5, files count from 1.": (
+        Maker().elf(Maker().unit(Entry(UNIT, {LINES: 0}, [PULL])) | Maker().lines([ROWS])),
+        "the line table must name one of its 1 files, not number 0",
     ),
     "A file must have a folder of the table.": (
         MAKER.elf(unit(PULL) | MAKER.lines([ROWS], (("cabin.c", 2),))),
@@ -137,6 +145,13 @@ def test_a_file_that_cannot_be_used_is_told(says: str, tmp_path: Path) -> None:
     with pytest.raises(InputError) as told:
         Firmware(path)
     assert str(told.value) == f"{path}: {text}"
+
+
+def test_memory_that_is_not_in_the_file_may_be_long(tmp_path: Path) -> None:
+    """The length of the cabin's section of zeros, which the file does not hold, is no matter."""
+    path = tmp_path / "cabin.elf"
+    path.write_bytes(changed(HEADERS + 3 * 40 + 20, b"\xff\xff\xff\0"))
+    assert Firmware(path).source(0xAC) is not None
 
 
 def test_a_file_that_is_not_there_is_told(tmp_path: Path) -> None:
