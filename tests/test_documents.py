@@ -14,6 +14,7 @@ import busbox
 import busbox.bench
 import busbox.engines
 import busbox.fabric
+import busbox.firmware
 from busbox.cli import main
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -93,7 +94,7 @@ def test_every_python_example_gives_what_the_document_shows(document: str) -> No
     assert runner.failures == 0
 
 
-@pytest.mark.parametrize("module", [busbox, busbox.bench])
+@pytest.mark.parametrize("module", [busbox, busbox.bench, busbox.firmware])
 def test_the_examples_in_docstrings_hold(module: object) -> None:
     """Doctests of the public modules."""
     result = doctest.testmod(module)  # type: ignore[arg-type]
