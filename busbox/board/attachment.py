@@ -83,8 +83,8 @@ class Heard:
     facts : the same for programs, as JSON holds it
     text : what it read as text, or None
     characters : (tick of the first edge, value) of each character
-    frames : (tick of the first edge, colours 0xRRGGBB or 0xWWRRGGBB) of each frame that the lamps show,
-        or None
+    frames : (tick of the first edge, tick from which the lamps show it, colours 0xRRGGBB or
+        0xWWRRGGBB) of each frame that they show, or None
     current : (tick, amperes that it draws from then on), or None if it is not known
     troubles : what is wrong, in order of tick
     """
@@ -93,7 +93,7 @@ class Heard:
     facts: Mapping[str, Any] = field(default_factory=dict)
     text: str | None = None
     characters: Sequence[tuple[int, int]] = ()
-    frames: Sequence[tuple[int, tuple[int, ...]]] | None = None
+    frames: Sequence[tuple[int, int, tuple[int, ...]]] | None = None
     current: Sequence[tuple[int, Fraction]] | None = None
     troubles: Iterable[Trouble] = ()
 

@@ -46,7 +46,7 @@ def _compared(here: Heard, there: Heard) -> Iterator[Difference]:
     if here.text is not None or there.text is not None:
         yield _equal("text", here.text, there.text, "characters")
     if here.frames is not None or there.frames is not None:
-        frames = [[list(colours) for _, colours in one.frames or ()] for one in (here, there)]
+        frames = [[list(colours) for _, _, colours in one.frames or ()] for one in (here, there)]
         yield _frames(*frames)
     if here.text is None and here.frames is None:
         known = sorted(set(here.facts) & set(there.facts))

@@ -49,7 +49,7 @@ class Hearing:
 
         heard, frames = self.heard, None
         if heard.frames is not None:
-            frames = tuple(Frame(tick, self.access_at(tick), one) for tick, one in heard.frames)
+            frames = tuple(Frame(tick, self.access_at(tick), one) for tick, _, one in heard.frames)
         return Seen(
             self.attached.kind,
             self.pin,

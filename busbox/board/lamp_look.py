@@ -64,7 +64,10 @@ class Look:
         shown = current = None
         if self.read.profile.colours:
             latched = np.flatnonzero(frames.latched).tolist()
-            shown = [(int(frames.begin[one]), frames.colours_of(one)) for one in latched]
+            shown = [
+                (int(frames.begin[one]), int(frames.shows[one]), frames.colours_of(one))
+                for one in latched
+            ]
             amperes = currents(self.colours, self.string.channels, self.amperes)
             current = list(zip(self.shows.tolist(), amperes, strict=True))
         return Heard(
@@ -256,9 +259,7 @@ class Look:
             yield Trouble("broken-bit-count", int(frames.shows[number]), tell, edge)
         for one in self.flashing:
             if not one.passes:
-                yield Trouble(
-                    "flash-rate", one.start, partial(self._tell_flash, one), part=one.kind
-                )
+                yield Trouble("flash-rate", one.end, partial(self._tell_flash, one), part=one.kind)
 
     def _timing(self) -> Iterator[Trouble]:
         """Yield every time outside its window."""
@@ -346,8 +347,8 @@ class Look:
     def _tell_flash(self, one: Flashing) -> tuple[str, str]:
         moment = "sample" if self.wave.sampling else "cycle"
         return (
-            f"Lamp {one.lamp} flashes {one.most} times in a second ({one.kind} flashes, WCAG 2.2, "
-            f"success criterion 2.3.1), from {moment} {one.start} on; three are allowed.",
+            f"Lamp {one.lamp} flashes {one.most} times in a second, from {moment} {one.start} to "
+            f"{one.end} ({one.kind} flashes, WCAG 2.2, success criterion 2.3.1); three are allowed.",
             "Let it blink more slowly, or change less. Flashing light can cause seizures; local codes "
             "and licensed practice decide.",
         )

@@ -251,7 +251,7 @@ def _write(
         page.title(f"{line} as {name}")
         page.table(wrapped(one.rows))
         if one.frames:
-            for number, (tick, colours) in enumerate(one.frames):
+            for number, (tick, _, colours) in enumerate(one.frames):
                 shown_colours = " ".join(f"{colour:06x}" for colour in colours)
                 page.table(wrapped([(f"frame {number}", show_seconds(tick * wave.tick),
                                      shown_colours or "no lamp")]))  # fmt: skip

@@ -151,18 +151,18 @@ def colour_order(evidence: Evidence) -> Iterator[Hit]:
             continue
         sent = {frame.cycle: frame for frame in meant}
         pairs = [
-            (cycle, sent[cycle].colours, colours)
-            for cycle, colours in frames
-            if cycle in sent and len(sent[cycle].colours) == len(colours)
+            (number, begin, shows, sent[begin].colours, colours)
+            for number, (begin, shows, colours) in enumerate(frames)
+            if begin in sent
         ]
-        places = _exchange([(wanted, shown) for _, wanted, shown in pairs])
+        places = _exchange([(wanted, shown) for *_, wanted, shown in pairs])
         if places is None:
             continue
-        number, (cycle, wanted, shown) = next(
-            (number, one) for number, one in enumerate(pairs) if one[1] != one[2]
+        number, begin, cycle, wanted, shown = next(
+            one for one in pairs if any(a != b for a, b in zip(one[3], one[4], strict=False))
         )
         tell = partial(_tell_order, evidence, name, hearing, places, number, wanted, shown)
-        yield Hit(cycle, sent[cycle].access, slot, hearing.attached.pin, name, tell)
+        yield Hit(cycle, sent[begin].access, slot, hearing.attached.pin, name, tell)
 
 
 _CHANNELS = {"R": ("red", 16), "G": ("green", 8), "B": ("blue", 0), "W": ("white", 24)}
@@ -171,12 +171,13 @@ _CHANNELS = {"R": ("red", 16), "G": ("green", 8), "B": ("blue", 0), "W": ("white
 def _exchange(pairs: list[tuple[tuple[int, ...], tuple[int, ...]]]) -> dict[str, str] | None:
     """Return which channel shows which, if one exchange makes all frames equal and they are not so.
 
-    Of several, the one that leaves most channels in place.
+    A string may have fewer lamps than were meant. Of several exchanges, the one that leaves most
+    channels in place.
     """
     different = {
         (one, other)
         for wanted, shown in pairs
-        for one, other in zip(wanted, shown, strict=True)
+        for one, other in zip(wanted, shown, strict=False)
     }  # fmt: skip
     if all(one == other for one, other in different):
         return None
@@ -298,14 +299,15 @@ def flash_rate(evidence: Evidence) -> Iterator[Hit]:
 
     Finding
     -------
-    string: Lamp 0 flashes 4 times in a second (general flashes, WCAG 2.2, success criterion 2.3.1),
-    from cycle 1106 on; three are allowed.
+    string: Lamp 0 flashes 4 times in a second, from cycle 1106 to 8189 (general flashes, WCAG 2.2,
+    success criterion 2.3.1); three are allowed.
 
     try: Let it blink more slowly, or change less. Flashing light can cause seizures; local codes
     and licensed practice decide.
 
     What to do
     ----------
-    Blink at 3 Hz or slower, or change by less than 10 % of full white. Saturated red is judged apart.
+    Blink at 3 Hz or slower, or change by less than 10 % of full white. Saturated red is
+    judged apart, by the older working definition.
     """
     return told(evidence, "flash-rate")

@@ -91,7 +91,7 @@ def test_facts_of_other_kinds_are_compared_one_by_one() -> None:
 
 def test_more_frames_than_the_run_has_are_told() -> None:
     """A frame more is a difference, although all that both have are equal."""
-    here, there = Heard(frames=[(0, (1,)), (9, (2,))]), Heard(frames=[(0, (1,))])
+    here, there = Heard(frames=[(0, 5, (1,)), (9, 12, (2,))]), Heard(frames=[(0, 5, (1,))])
     (one,) = differences(here, there)
     assert (one.same, str(one)) == (False, "2 frames; the run: 1")
 
