@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -250,14 +250,19 @@ def _write(
     for line, one in heard.items():
         page.title(f"{line} as {name}")
         page.table(wrapped(one.rows))
-        if one.frames:
-            for number, (tick, _, colours) in enumerate(one.frames):
-                shown_colours = " ".join(f"{colour:06x}" for colour in colours)
-                page.table(wrapped([(f"frame {number}", show_seconds(tick * wave.tick),
-                                     shown_colours or "no lamp")]))  # fmt: skip
+        page.table(wrapped(_frames(one, wave)))
     if compared is not None:
         bench, pin = compared.against
         for line, differ in compared.lines.items():
             same = "the same" if all(one.same for one in differ) else "not the same"
             page.title(f"{line} against {pin} of {bench}: {same}")
             page.table(wrapped((one.what, str(one)) for one in differ))
+
+
+def _frames(heard: Heard, wave: Wave) -> Iterator[tuple[str, str, str]]:
+    """Yield number, time and colours of each frame; white stands before red."""
+    frames = heard.frames or ()
+    digits = 8 if any(colour > 0xFFFFFF for *_, colours in frames for colour in colours) else 6
+    for number, (tick, _, colours) in enumerate(frames):
+        listed = " ".join(f"{colour:0{digits}x}" for colour in colours)
+        yield f"frame {number}", show_seconds(tick * wave.tick), listed or "no lamp"
