@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from busbox.board.lamp_string import LampString
 
 
+#: Failing times that are listed for programs, of each profile.
+LISTED = 20
 #: If not more than one in so many fails, it is no matter of the sender's counts.
 FEW = 3
 
@@ -119,13 +121,9 @@ class Look:
 
     def _facts(self) -> dict[str, Any]:
         frames = self.read.frames
-        colours = None
-        if self.read.profile.colours:
-            latched = np.flatnonzero(frames.latched).tolist()
-            colours = [[self._split(one) for one in frames.colours_of(n)] for n in latched]
         return {
             "profile": self.name if len(self.judged) == 1 or not self.wrong else None,
-            "frames": colours,
+            "frames": self._colours(self.read),
             "bits": len(self.read.bits.begin),
             "broken": int(np.count_nonzero(frames.broken[frames.latched])),
             "unlatched": int(np.count_nonzero(~frames.latched)),
@@ -136,21 +134,45 @@ class Look:
                 kind: max((one.most for one in self.flashing if one.kind == kind), default=0)
                 for kind in ("general", "red")
             },
-            "profiles": {
-                name: {
-                    "passes": one.passes,
-                    "failing_bits": len(np.unique(_bit_numbers(one))),
-                    "windows": _windows(one),
-                }
-                for name, one in self.judged.items()
-            },
+            "profiles": {name: self._profile_facts(one) for name, one in self.judged.items()},
         }
 
-    def _supply_facts(self) -> dict[str, float] | None:
+    def _profile_facts(self, one: Judgement) -> dict[str, Any]:
+        """Return what is told of each profile; ``frames`` only where others are read by it."""
+        first = [one.failures.at(place) for place in range(min(len(one.failures), LISTED))]
+        facts: dict[str, Any] = {
+            "passes": one.passes,
+            "failing_bits": len(np.unique(_bit_numbers(one))),
+            "first_failing": [
+                {"frame": frame, "lamp": lamp, "bit": bit, "window": key, "ticks": ticks}
+                for frame, lamp, bit, key, ticks in first
+            ],
+            "windows": _windows(one),
+        }
+        colours = self._colours(one)
+        if colours is not None and colours != self._colours(self.read):
+            facts["frames"] = colours
+        return facts
+
+    def _colours(self, one: Judgement) -> list[list[list[int]]] | None:
+        """Return the channels of every lamp in every frame that is latched."""
+        if not one.profile.colours:
+            return None
+        latched = np.flatnonzero(one.frames.latched).tolist()
+        return [[self._split(lamp) for lamp in one.frames.colours_of(n)] for n in latched]
+
+    def _supply_facts(self) -> dict[str, Any] | None:
         found = self._supply()
         if found is None:
             return None
-        return {"peak_amperes": float(found.peak), "average_amperes": float(found.average)}
+        amperes = currents(self.colours, self.string.channels, self.amperes)
+        return {
+            "peak_amperes": float(found.peak),
+            "average_amperes": float(found.average),
+            "amperes_from": [
+                [tick, float(one)] for tick, one in zip(self.shows.tolist(), amperes, strict=True)
+            ],
+        }
 
     def _verdict(self) -> str:
         if not len(self.read.bits.begin):
@@ -210,6 +232,9 @@ class Look:
             else:
                 key = self._first_wrong(one)
                 text = self._in_words(key, one.measures[key])
+            latched = int(np.count_nonzero(one.frames.latched))
+            if one.meant and latched != np.count_nonzero(self.read.frames.latched):
+                text += f"; {latched:,} frames latched"
             yield name, f"{'passes' if one.passes else 'fails'}: {text}"
 
     def _worst(self, one: Judgement) -> str:
