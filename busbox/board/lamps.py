@@ -111,6 +111,14 @@ class Judgement:
         means = any(one.mean_outside for one in self.measures.values())
         return self.meant and not len(self.failures) and not means
 
+    @property
+    def failing_bits(self) -> Ints:
+        """The number of the bit, from the first of the wave, of every failure."""
+        failures, frames = self.failures, self.frames
+        first = frames.first[failures.frame] if len(failures) else failures.frame
+        numbers: Ints = first + failures.lamp * frames.lamp_bits + failures.bit
+        return numbers
+
 
 def judge(
     wave: Wave,

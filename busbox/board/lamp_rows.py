@@ -1,0 +1,114 @@
+"""What one look at a lamp line finds, in words for people."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from busbox.board.lamps import Judgement, Measure
+from busbox.board.light import FLASHES
+from busbox.board.profiles import WINDOWS, show_ns
+from busbox.units import show_current
+
+if TYPE_CHECKING:
+    from busbox.board.lamp_look import Look
+
+
+class Rows:
+    """The rows of the summary: (what, how it was)."""
+
+    def __init__(self, look: Look) -> None:
+        self.look = look
+
+    def rows(self) -> Iterator[tuple[str, str]]:
+        string, frames = self.look.string, self.look.read.frames
+        order = string.options["order"] or self.look.read.profile.order_for(string.channels)
+        lamps = "1 lamp" if string.count == 1 else f"{string.count:,} lamps"
+        yield "read as", f"{lamps}, {string.channels} channels, order {order}"
+        if not len(self.look.read.bits.begin):
+            yield "line", "no pulse"
+            return
+        latched = int(np.count_nonzero(frames.latched))
+        yield "frames", f"{latched:,} of {len(self.look.read.bits.begin):,} bits in all"
+        if latched < len(frames):
+            yield "", "the last frame was not latched: the line ends before the gap is long enough"
+        if len(self.look.judged) == 1:
+            yield (
+                "profile",
+                f"{self.look.name} ({self.look.read.profile.source}): {self.look.verdict()}",
+            )
+            yield from self._windows_in_words(self.look.read)
+        else:
+            yield from self._table()
+        yield from self._safety()
+
+    def _safety(self) -> Iterator[tuple[str, str]]:
+        """Yield current and flashes, with the caution."""
+        found = self.look.supply()
+        if found is not None and found.peak:
+            peak, average = show_current(found.peak), show_current(found.average)
+            how = f"peak {peak}, average {average}, at {show_current(self.look.amperes)} a channel"
+            yield "current", f"{how}; feed the string from its own supply, fused and sized for it"
+        worst = max(self.look.flashing, key=lambda one: one.most, default=None)
+        if worst is not None and worst.most:
+            yield (
+                "flashes",
+                (
+                    f"{worst.most} in a second at most (lamp {worst.lamp}, {worst.kind}); more than "
+                    f"{FLASHES} can cause seizures"
+                ),
+            )
+
+    def _table(self) -> Iterator[tuple[str, str]]:
+        """Yield a row for each profile."""
+        for name, one in self.look.judged.items():
+            if not one.meant:
+                text = f"not meant for {self.look.string.channels} channels"
+            elif one.passes:
+                text = self._worst(one)
+            else:
+                key = self._first_wrong(one)
+                text = self._in_words(key, one.measures[key])
+            latched = int(np.count_nonzero(one.frames.latched))
+            if one.meant and latched != np.count_nonzero(self.look.read.frames.latched):
+                text += f"; {latched:,} frames latched"
+            yield name, f"{'passes' if one.passes else 'fails'}: {text}"
+
+    def _worst(self, one: Judgement) -> str:
+        known = [(m.margin, key) for key, m in one.measures.items() if m.margin is not None]
+        key = min(known)[1]
+        return f"worst margin {self._margin(one.measures[key])}, {WINDOWS[key]}"
+
+    def _margin(self, measure: Measure) -> str:
+        assert measure.margin is not None
+        assert measure.margin_ticks is not None
+        unit = (
+            self.look.unit.removesuffix("s") if abs(measure.margin_ticks) == 1 else self.look.unit
+        )
+        return f"{show_ns(measure.margin)} ({float(measure.margin_ticks):.4g} {unit})"
+
+    def _windows_in_words(self, one: Judgement) -> Iterator[tuple[str, str]]:
+        for key, measure in one.measures.items():
+            if measure.count:
+                yield WINDOWS[key], f"{self._in_words(key, measure, named=False)}"
+
+    def _in_words(self, key: str, measure: Measure, named: bool = True) -> str:
+        assert measure.least is not None
+        assert measure.most is not None
+        times = show_ns(measure.least)
+        if measure.most != measure.least:
+            assert measure.mean is not None
+            times += f" to {show_ns(measure.most)}, mean {show_ns(measure.mean)}"
+        name = f"{WINDOWS[key]} " if named else ""
+        wrong = f", {measure.failing:,} of {measure.count:,} outside" if measure.failing else ""
+        wrong += ", the mean lies outside" if measure.mean_outside else ""
+        return (
+            f"{name}{times}, allowed {measure.window}: worst margin {self._margin(measure)}{wrong}"
+        )
+
+    @staticmethod
+    def _first_wrong(one: Judgement) -> str:
+        measures = one.measures
+        return max(measures, key=lambda key: (measures[key].failing, measures[key].mean_outside))
