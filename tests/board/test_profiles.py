@@ -111,7 +111,7 @@ def test_a_profile_is_made_of_keys() -> None:
         ({"source": 3}, "cabin: source: must be a text, not 3"),
         ({"one_hihg": ["1 us"], "gap": 5},
          "cabin: one_hihg: is no key of a profile; did you mean 'one_high'? (known: zero_high, "
-         "one_high, zero_low, one_low, gap, order or source)\n"
+         "one_high, zero_low, one_low, gap, order, source or channel_current)\n"
          "cabin: gap: must be a time with a unit such as ns or us, not 5"),
     ],
 )  # fmt: skip
