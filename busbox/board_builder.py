@@ -83,7 +83,8 @@ class BoardBuilder:
         except Exception as error:
             self.builder.wrong((*path, "kind"), f"it raised {raised(error)}")
             return None
-        return Attached(name, shown(keys.kind).strip("'"), *where, part)
+        label = keys.kind if isinstance(keys.kind, str) else kind.__name__
+        return Attached(name, label, *where, part)
 
     def _kind(self, path: KeyPath, given: object) -> Any:
         from busbox.bench_schema import ATTACH_KEYS
@@ -166,6 +167,10 @@ class BoardBuilder:
             known = list(waves)
             text = f"must be {one_of(known)}, not {line!r}{nearest(line, known)}"
             self.builder.wrong((*path, "line"), text)
+            return []
+        if not len(waves[line].times):
+            text = f"must have a level of 0 or 1; that of {line} is never known"
+            self.builder.wrong((*path, "capture"), text)
             return []
         start, clock = keys.at.in_cycles(self.checked.keys.clock), self.checked.keys.clock
         wave = waves[line]

@@ -246,12 +246,14 @@ class Builder:
         label = kind if isinstance(kind, str) else kind.__name__
         return Placed(replace(slot, table=table), model, label, settings, tuple(pins))
 
-    def _asked(self, path: KeyPath, model: Any, method: str, *given: object) -> Any:
-        """Return what a method of the model's class says; what it raises is a mistake."""
+    def _asked(
+        self, path: KeyPath, model: Any, method: str, *given: object, key: str = "model"
+    ) -> Any:
+        """Return what a method of a class says; what it raises is a mistake at the class's key."""
         try:
             return getattr(model, method)(*given)
         except Exception as error:
-            self.wrong((*path, "model"), f"its {method} raised {raised(error)}")
+            self.wrong((*path, key), f"its {method} raised {raised(error)}")
             return None
 
     def _model(self, path: KeyPath, given: object) -> Any:
@@ -292,7 +294,7 @@ class Builder:
                 )
         settings = {name: self._setting(path, setting, given) for name, setting in declared.items()}
         if len(self.mistakes) == before:
-            problem = self._asked(path, model, "check", settings)
+            problem = self._asked(path, model, "check", settings, key=keys[0])
             if problem:
                 self.wrong(path, problem)
         return settings
@@ -364,6 +366,7 @@ class Builder:
             if sum(ways) != 1:
                 self.wrong(("input", number), "must have one of level, bytes or capture")
                 continue
+            self._check_astray(number, one)
             if one.bytes is not None:
                 found += self._input_bytes(one, where, checked.keys.clock)
                 continue
@@ -380,6 +383,13 @@ class Builder:
             seen.add((level.cycle, *where))
             found.append(level)
         return tuple(sorted(found, key=lambda level: level.cycle))
+
+    def _check_astray(self, number: int, one: InputKeys) -> None:
+        """Note the keys of an input that say nothing of what it gives."""
+        belong = {"rate": "bytes", "spacing": "bytes", "line": "capture", "sample_clock": "capture"}
+        for key, way in belong.items():
+            if key in one.model_fields_set and getattr(one, way) is None:
+                self.wrong(("input", number, key), f"must stand beside {way} only")
 
     @staticmethod
     def _input_bytes(one: InputKeys, where: tuple[int, str], clock: int) -> list[InputLevel]:

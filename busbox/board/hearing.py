@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
 from busbox.board.attachment import Heard, Listener, Trouble
 from busbox.board.wave import Wave
-from busbox.errors import BusboxError, InputError, raised
+from busbox.errors import BusboxError, InputError, raised, shown
 from busbox.units import show_current
 
 if TYPE_CHECKING:
@@ -109,6 +110,25 @@ def total_current(hearings: Mapping[str, Hearing]) -> list[tuple[int, Fraction, 
     return found
 
 
+def _checked(heard: Any) -> Heard:
+    """Return what a listener gave, its facts as they come back from a file.
+
+    Raises
+    ------
+    ValueError : it is not what the contract says
+    """
+    if not isinstance(heard, Heard):
+        raise ValueError(f"listen must return a Heard, not {shown(heard)}")
+    for row in heard.rows:
+        if not (isinstance(row, tuple) and len(row) == 2 and all(type(one) is str for one in row)):
+            raise ValueError(f"rows must be pairs of texts, not {shown(row)}")
+    try:
+        facts = json.loads(json.dumps(dict(heard.facts)))
+    except (TypeError, ValueError) as error:
+        raise ValueError(f"facts must be as JSON holds them: {raised(error)}") from error
+    return replace(heard, facts=facts)
+
+
 def _hearing(attached: Attached, system: System, recording: Recording) -> Hearing:
     from busbox.findings import RULES
 
@@ -117,7 +137,7 @@ def _hearing(attached: Attached, system: System, recording: Recording) -> Hearin
     wave = Wave.of_line(line, recording.clock_hz, recording.cycles)
     key = f"attach.{attached.name}"
     try:
-        heard = cast(Listener, attached.part).listen(wave)
+        heard = _checked(cast(Listener, attached.part).listen(wave))
         troubles = tuple(sorted(heard.troubles, key=lambda trouble: trouble.tick))
     except BusboxError:
         raise

@@ -8,6 +8,7 @@ named profile, with its source. All times are nanoseconds, exact.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -192,7 +193,8 @@ class Profile:
                 elif key in WINDOWS:
                     raise ValueError("must be given")
             except ValueError as error:
-                mistakes.append(Mistake(str(error), name, key=key))
+                text = re.sub("^a (time|current) ", "", str(error))
+                mistakes.append(Mistake(text, name, key=key))
         if mistakes:
             raise InputError(mistakes)
         return cls(name, **values, channels=(len(values.get("order", "GRB")),))

@@ -8,6 +8,7 @@ from functools import cache, partial
 from typing import TYPE_CHECKING, Any
 
 from busbox.address_map import Decoded
+from busbox.errors import BusboxError, InputError, raised
 from busbox.findings.finding import Finding
 from busbox.system import System
 from busbox.traffic.steps import Await, Handler
@@ -146,7 +147,13 @@ def _hit(evidence: Evidence, name: str, hearing: Hearing, trouble: Trouble) -> H
     edge = trouble.tick if trouble.edge is None else trouble.edge
 
     def tell() -> tuple[str, str]:
-        message, hint = trouble.tell()
+        try:
+            message, hint = trouble.tell()
+        except BusboxError:
+            raise
+        except Exception as error:
+            text = f"{hearing.attached.kind} raised {raised(error)}"
+            raise InputError.of(text, key=f"attach.{name}") from error
         return f"{name}: {message}", hint
 
     key = f"{name}.{trouble.part}" if trouble.part else name
