@@ -473,11 +473,14 @@ class Builder:
         direction: str | None = "input",
     ) -> tuple[int, str] | None:
         """Return (number of the slot, name inside it) of a pin; ``direction`` None: of either."""
-        slot, _, pin = name.partition(".")
+        slot, dot, pin = name.partition(".")
         names = [one.slot.name for one in placed]
         if slot not in names:
             if slot not in self.names:
                 self.wrong(path, f"there is no slot {slot!r}{nearest(slot, self.names)}")
+            return None
+        if not dot:
+            self.wrong(path, f"must be a slot and its pin, such as 'levers.in.4', not {name!r}")
             return None
         device = names.index(slot)
         pins = {one.name: one for one in placed[device].pins}

@@ -40,17 +40,26 @@ class Switch(Driver):
         yield 0, level
         last = 0
         for turn in self.options["turns"]:
-            for cycle in self._changes(parse_span(turn)):
+            for number, cycle in enumerate(self._changes(parse_span(turn))):
                 if cycle <= last:
-                    raise ValueError(
-                        f"turns must leave a cycle between two changes of the contact, not two in "
-                        f"cycle {cycle}"
-                        if cycle == last
-                        else f"turns must come in order, each after the bouncing of the one before "
-                        f"(until cycle {last}), not in cycle {cycle}"
-                    )
+                    raise ValueError(self._clash(number, cycle, last))
                 level, last = 1 - level, cycle
                 yield cycle, level
+
+    @staticmethod
+    def _clash(number: int, cycle: int, last: int) -> str:
+        """Return what is wrong with a change that is not after the last one."""
+        if number:
+            return (
+                f"bounce must put each change of the contact into a cycle of its own, not two into "
+                f"cycle {cycle}"
+            )
+        if not last:
+            return "turns must be in cycle 1 or later, not 0"
+        return (
+            f"turns must come in order, each after the bouncing of the one before (until cycle "
+            f"{last}), not in cycle {cycle}"
+        )
 
     def _changes(self, turn: Span) -> Iterator[int]:
         """Yield the cycles in which the contact changes because of one turn."""
