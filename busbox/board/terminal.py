@@ -117,7 +117,7 @@ class Terminal(Listener):
 
     def _told(self, wave: Wave, one: Character) -> tuple[str, str]:
         """Return what a framing error is, and what to try."""
-        shortest = int(np.diff(wave.times).min())
+        shortest = int(np.diff(wave.times[1:]).min())  # the first time is no edge
         rate = 1 / (shortest * wave.tick)
         unit = "samples" if wave.sampling else "clocks"
         return (

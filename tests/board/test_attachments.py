@@ -1,0 +1,455 @@
+"""What is attached to pins: levels, a switch, a terminal, somebody's own class, a capture as input."""
+
+from __future__ import annotations
+
+import inspect
+import textwrap
+from fractions import Fraction
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import busbox.board.attachment
+from busbox import InputError, Recording
+from busbox.board.attachment import Board, Driver, Heard, Listener
+from busbox.board.level import Level
+from busbox.board.wave import Wave
+from busbox.cli import main
+from busbox.recording import Line
+from tests.board.attached import CLOCK_HZ, bench_of, run, sender, sending, slot, string
+from tests.test_recording import same
+
+CAPTURE = Path(__file__).parent / "captures" / "uart_115200_8n1.csv"
+
+
+# A switch.
+
+
+def turned(clock: str, **keys: Any) -> list[tuple[int, int]]:
+    """Return the (cycle, level) of a lever that a switch drives, until 2 ms."""
+    found = run(
+        lambda bus: bus.pause("2 ms"),
+        {"levers": slot("gpio", width=8)},
+        {"lever": {"kind": "switch", "pin": "levers.in.4", **keys}},
+        clock=clock,
+    )
+    cycles, levels = found.edges("levers.in.4")
+    return list(zip(cycles.tolist(), levels.tolist(), strict=True))
+
+
+def naive_turns(
+    hertz: int, turns: list[Fraction], level: int, bounce: Fraction, bounces: int
+) -> list[tuple[int, int]]:
+    """Return the same from the rule: t + k B / (2 N) for k = 0 to 2 N, each rounded up to a cycle."""
+    found = [(0, level)]
+    for turn in turns:
+        for k in range(2 * bounces + 1 if bounce else 1):
+            exact = (turn + (Fraction(k) * bounce / (2 * bounces) if bounce else 0)) * hertz
+            cycle = int(exact) + (exact != int(exact))
+            level = 1 - level
+            found.append((cycle, level))
+    return found
+
+
+@pytest.mark.parametrize("level", [0, 1])
+def test_a_switch_changes_at_its_turns(level: int) -> None:
+    """Without bounce, each turn gives the other level, in the first cycle that is not before it."""
+    turns = [Fraction(10, 10**6), Fraction(20_030, 10**9), Fraction(1, 10**3)]
+    texts = ["10 us", "20.03 us", "1 ms"]
+    expected = naive_turns(16_000_000, turns, level, Fraction(0), 1)
+    assert expected[2] == (321, level)  # 320.48 cycles
+    assert turned("16 MHz", turns=texts, level=level, bounces=7) == expected
+
+
+@pytest.mark.parametrize(("bounce", "bounces"), [("100 us", 4), ("70 us", 1), ("33.3 us", 7)])
+def test_a_contact_bounces_evenly(bounce: str, bounces: int) -> None:
+    """The contact changes 2 N + 1 times a turn, evenly in its time, each rounded up to a cycle."""
+    length = Fraction(bounce.removesuffix(" us")) / 10**6
+    turns = [Fraction(1, 10**4), Fraction(6, 10**4)]
+    expected = naive_turns(7_000_000, turns, 1, length, bounces)
+    assert len(expected) == 1 + 2 * (2 * bounces + 1)
+    seen = turned("7 MHz", turns=["100 us", "600 us"], level=1, bounce=bounce, bounces=bounces)
+    assert seen == expected
+
+
+def test_turns_and_bounces_may_be_cycles() -> None:
+    """Times of a switch without a unit are cycles: 50, then 5 more edges over 6 cycles, rounded up."""
+    seen = turned("16 MHz", turns=[50], bounce=6, bounces=2)
+    assert seen == [(0, 0), (50, 1), (52, 0), (53, 1), (55, 0), (56, 1)]
+
+
+def test_a_bounce_of_a_cycle_each_is_as_short_as_it_can_be() -> None:
+    """2 N cycles hold N bounces, each change in a cycle of its own; one cycle less is refused."""
+    seen = turned("16 MHz", turns=[5], bounce=4, bounces=2)
+    assert seen == [(0, 0), (5, 1), (6, 0), (7, 1), (8, 0), (9, 1)]
+    with pytest.raises(InputError, match="bounce must put each change of the contact into a cycle"):
+        turned("16 MHz", turns=[5], bounce=3, bounces=2)
+
+
+@pytest.mark.parametrize(("bounce", "rises"), [("80 us", 5), ("0 us", 1)])
+def test_events_count_what_bounces(bounce: str, rises: int) -> None:
+    """Firmware that counts EVENTS of one turn finds a rise for each bounce and one for the turn."""
+    counted = []
+
+    def firmware(bus: Any) -> None:
+        bus.write("levers.RISE", 1 << 4)
+        for _ in range(100):
+            bus.pause("2 us")
+            kept = bus.read("levers.EVENTS")
+            bus.write("levers.EVENTS", kept)
+            counted.append(kept)
+
+    run(
+        firmware,
+        {"levers": slot("gpio", width=8)},
+        {
+            "lever": {
+                "kind": "switch", "pin": "levers.in.4", "turns": ["30 us"], "bounce": bounce,
+                "bounces": 4,
+            }
+        },
+    )  # fmt: skip
+    assert [kept for kept in counted if kept] == [1 << 4] * rises
+
+
+# A level.
+
+
+def naive_level(levels: list[int], on: int) -> dict[str, int | None]:
+    """Return what a level must show, cycle by cycle; 2 is a pin that nobody drives."""
+    shown: list[int] = []
+    for level in levels:
+        if level != 2:
+            shown.append(level)
+        elif shown:
+            shown.append(shown[-1])
+    runs = [(level, len(list(group))) for level, group in groupby(shown)]
+    lengths = [length for level, length in runs[:-1] if level == on]
+    return {
+        "times_on": sum(level == on for level, _ in runs),
+        "ticks_on": shown.count(on),
+        "ticks": len(shown),
+        "shortest": min(lengths, default=None),
+        "longest": max(lengths, default=None),
+        "level": shown[-1] if shown else None,
+    }
+
+
+@given(st.lists(st.integers(0, 2), min_size=1, max_size=40), st.integers(0, 1))
+def test_a_level_counts_as_one_would_by_hand(levels: list[int], on: int) -> None:
+    """Times, cycles, shortest and longest are those of a count from one cycle to the next."""
+    cycles = [0] + [n for n in range(1, len(levels)) if levels[n] != levels[n - 1]]
+    column = np.array(cycles)
+    line = Line("output", column, np.array(levels)[column], np.full(len(column), -1))
+    wave = Wave.of_line(line, CLOCK_HZ, len(levels))
+    heard = Level(Board(CLOCK_HZ, {}), on=on).listen(wave)
+    assert heard.facts == naive_level(levels, on)
+
+
+@pytest.mark.parametrize("on", [0, 1])
+def test_a_level_shows_an_output_that_is_released(on: int) -> None:
+    """At a pin of a bench, released while it is 1, counts are those of the pin, cycle by cycle."""
+
+    def firmware(bus: Any) -> None:
+        bus.write("levers.OUT", 1)
+        bus.write("levers.ENABLE", 0, wait=10)
+        bus.write("levers.OUT", 0, wait=10)
+        bus.write("levers.ENABLE", 1, wait=10)
+        bus.pause(30)
+
+    lamp = {"kind": "level", "pin": "levers.out.0", "on": on}
+    found = run(firmware, {"levers": slot("gpio", width=8)}, {"lamp": lamp})
+    line = found.lines["levers.out.0"]
+    assert 2 in line.levels.tolist()
+    lengths = np.diff(line.cycles, append=found.cycles)
+    facts = naive_level(np.repeat(line.levels, lengths).tolist(), on)
+    assert found.seen["lamp"].facts == facts
+    share = 100 * (facts["ticks_on"] or 0) / found.cycles
+    rows = dict(found.seen["lamp"].rows)
+    assert rows["on"] == f"{'once' if on else '2 times'}, {share:.1f} % of the time"
+    assert rows["at the end"] == ("off" if on else "on")
+
+
+# A terminal.
+
+
+@given(st.binary(min_size=1, max_size=6), st.integers(1, 60))
+@settings(max_examples=15, deadline=None)
+def test_a_terminal_reads_what_was_sent(sent: bytes, divisor: int) -> None:
+    """Text, starts and accesses at a uart's tx are those of the bytes, at any divisor."""
+
+    def firmware(bus: Any) -> None:
+        for byte in sent:
+            bus.poll("telegraph.STATUS", 1, mask=1, every=20)
+            bus.write("telegraph.DATA", byte)
+
+    text = sent.decode("latin-1")
+    found = run(
+        firmware,
+        {"telegraph": slot("uart", divisor=divisor)},
+        {"paper": {"kind": "terminal", "pin": "telegraph.tx", "baud": CLOCK_HZ / divisor}},
+        must=[{"text": {"of": "paper", "is": text}}, {"text": {"of": "paper", "is": text + "!"}}],
+    )
+    seen = found.seen["paper"]
+    assert (seen.text, seen.facts["bytes"]) == (text, list(sent))
+    assert [one.held for one in found.musts] == [True, False]
+    writes = np.flatnonzero(found.accesses.write).tolist()
+    assert [one.access for one in seen.characters] == writes
+    # A byte's text counts in the last cycle of its stop bit: ten bits after the start edge, less one.
+    ends = [one.cycle + 10 * divisor - 1 for one in seen.characters]
+    assert ends == found.characters["telegraph"].cycles.tolist()
+    assert found.findings == ()
+
+
+def test_another_rate_is_framing_by_the_write_of_the_byte() -> None:
+    """Read at twice the rate, each byte 0x01 is a framing error whose access is its own write."""
+
+    def firmware(bus: Any) -> None:
+        for _ in range(2):
+            bus.write("telegraph.DATA", 0x01)
+            bus.pause(400)
+
+    found = run(
+        firmware,
+        {"telegraph": slot("uart", divisor=16)},
+        {"paper": {"kind": "terminal", "pin": "telegraph.tx", "baud": 2_000_000}},
+    )
+    cycles, levels = found.edges("telegraph.tx")
+    first, second = cycles[1], cycles[5]
+    assert levels[:6].tolist() == [1, 0, 1, 0, 1, 0]
+    assert [(one.rule, one.cycle, one.access) for one in found.findings] == [
+        ("framing", first + 79, 0), ("framing", second + 79, 1),
+    ]  # fmt: skip
+    assert found.counts == {"framing": {"paper": 2}}
+    assert (found.findings[0].slot, found.findings[0].register) == ("telegraph", "tx")
+    # Bit times of 8 clocks see 0011 0000 from the start bit on: the shortest of the line is 16.
+    assert found.findings[0].message == (
+        "paper: the line is low where the stop bit should be, read at 2000000 baud, 8N1: the "
+        "character 0x06 is not shown. The shortest time between two edges, 16 clocks (1 us), would "
+        "be a bit at 1000000 baud."
+    )
+    assert found.seen["paper"].text == ""
+
+
+# Somebody's own.
+
+DRIVER = '''\
+from busbox.board.attachment import Driver
+from busbox.device import Setting
+
+
+class Pendulum(Driver):
+    """Swings: a level that changes after every so many cycles."""
+
+    settings = (Setting("swing", 50, low=1), Setting("times", 4, low=0))
+
+    def drive(self):
+        for number in range(self.options["times"] + 1):
+            yield number * self.options["swing"], number % 2
+'''
+LISTENER = '''\
+from busbox.board.attachment import Heard, Listener, Trouble
+
+
+class Gong(Listener):
+    """Counts its strokes; a third one is an error."""
+
+    sends = ("text",)
+
+    def listen(self, wave):
+        rises = wave.times[1::2].tolist()
+        troubles = [Trouble("framing", rises[2], lambda: ("It cracks.", "Strike less."))]
+        return Heard([("strokes", str(len(rises)))], {"at": tuple(rises)}, "dong" * len(rises),
+                     troubles=troubles[: len(rises) // 3])
+'''
+OWN_BENCH = """\
+clock = "1 MHz"
+[slot.levers]
+model = "gpio"
+base = 0x1000
+size = 0x1000
+width = 4
+[attach.clockwork]
+kind = "own.py:Pendulum"
+pin = "levers.in.2"
+swing = 30
+[attach.gong]
+kind = "own.py:Gong"
+pin = "levers.out.0"
+[attach.bell]
+kind = "own.py:Bell"
+pin = "levers.out.1"
+shortest = "20 us"
+[[must]]
+text = { of = "gong", is = "dongdongdong" }
+[traffic]
+file = "day.steps"
+"""
+STEPS = "".join(
+    f"pause 10\nwrite levers.OUT {level:#x}\n" for level in (1, 2, 1, 0, 3, 2)
+) + "pause 40\nwrite levers.OUT 0\nawait levers.in.2 0 limit 200\n"  # fmt: skip
+
+
+def contracts_example() -> str:
+    """Return the listener that the contract's own docstring holds, with its imports."""
+    text = inspect.getdoc(busbox.board.attachment) or ""
+    example = textwrap.dedent(text.split("A listener of ten lines::\n")[1])
+    return (
+        "from busbox.board.attachment import Heard, Listener\nfrom busbox.board.wave import Wave\n"
+        f"from busbox.device import Setting\nfrom busbox.units import parse_span\n\n{example}"
+    )
+
+
+def test_classes_beside_the_bench_listen_and_drive(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The summary shows what classes of a file heard, the contract's example among them."""
+    (tmp_path / "own.py").write_text(DRIVER + LISTENER + contracts_example(), encoding="utf-8")
+    (tmp_path / "bench.toml").write_text(OWN_BENCH, encoding="utf-8")
+    (tmp_path / "day.steps").write_text(STEPS, encoding="utf-8")
+    with pytest.raises(SystemExit) as ended:
+        main(["run", str(tmp_path)])
+    assert ended.value.code == 0
+    shown = capsys.readouterr().out
+    assert "Attached: gong, own.py:Gong at levers.out.0\n  strokes  3\n" in shown
+    assert "gong: It cracks.\n" in shown
+    assert "try: Strike less.\n" in shown
+    # Bit 1 is high for 12, and for 12 + 12 + 42 cycles: one of two is heard.
+    assert "Attached: bell, own.py:Bell at levers.out.1\n  strokes  1\n" in shown
+    found = busbox.load_bench(tmp_path).run(engine="python")
+    cycles, levels = found.edges("levers.in.2")
+    assert (cycles.tolist(), levels.tolist()) == ([0, 30, 60, 90, 120], [0, 1, 0, 1, 0])
+    assert found.musts[0].held
+    assert found.seen["gong"].facts == {"at": found.edges("levers.out.0")[0][1::2].tolist()}
+    (finding,) = found.findings
+    access = int(found.lines["levers.out.0"].accesses[5])
+    assert (finding.cycle, finding.access) == (int(found.edges("levers.out.0")[0][5]), access)
+
+
+class Clapper(Listener):
+    """Hears how often its pin moves."""
+
+    def listen(self, wave: Wave) -> Heard:
+        """Return the edges after the first level."""
+        return Heard([("strokes", str(len(wave.times) - 1))], {"strokes": len(wave.times) - 1})
+
+
+class Weight(Driver):
+    """Falls once."""
+
+    def drive(self) -> Any:
+        """Yield its levels."""
+        yield from [(0, 1), (7, 0)]
+
+
+def test_a_kind_may_be_a_class() -> None:
+    """From Python, a kind is a class, and the recording and the summary call it by its name."""
+
+    def firmware(bus: Any) -> None:
+        for level in (1, 0, 1):
+            bus.write("levers.OUT", level)
+
+    found = run(
+        firmware,
+        {"levers": slot("gpio", width=2)},
+        {
+            "gong": {"kind": Clapper, "pin": "levers.out.0"},
+            "weight": {"kind": Weight, "pin": "levers.in.0"},
+        },
+    )
+    seen = found.seen["gong"]
+    assert (seen.kind, seen.pin, seen.facts) == ("Clapper", "levers.out.0", {"strokes": 3})
+    assert list(found.seen) == ["gong"]
+    cycles, levels = found.edges("levers.in.0")
+    assert (cycles.tolist(), levels.tolist()) == ([0, 7], [1, 0])
+
+
+# A capture as input.
+
+
+def received(count: int, **keys: Any) -> tuple[str, Recording]:
+    """Return what firmware receives of a capture that is played at its telegraph."""
+    got: list[int] = []
+
+    def firmware(bus: Any) -> None:
+        for _ in range(count):
+            bus.poll("telegraph.STATUS", 4, mask=4, every=40)
+            got.append(bus.read("telegraph.DATA") & 0xFF)
+
+    found = run(
+        firmware,
+        {"telegraph": slot("uart", divisor=139)},
+        {},
+        input=[{"at": "10 us", "pin": "telegraph.rx", "capture": str(CAPTURE), **keys}],
+    )
+    return bytes(got).decode("latin-1"), found
+
+
+def test_a_capture_is_played_to_the_firmware() -> None:
+    """A capture of a real line at 115200 baud gives the firmware the bytes that were sent on it."""
+    # The text is that of the capture's own description, tests/board/captures/README.md.
+    text, found = received(42)
+    assert text == "Hello World!\r\n" * 3
+    assert found.counts == {}
+    rows = [row.split(",") for row in CAPTURE.read_text(encoding="utf-8").splitlines()[1:]]
+    exact = [Fraction(int(time), 10**9) * CLOCK_HZ for time, _ in rows]
+    edges = [(160 + -(-one // 1), int(level)) for one, (_, level) in zip(exact, rows, strict=True)]
+    cycles, levels = found.edges("telegraph.rx")
+    known = [(cycle, level) for cycle, level in edges if cycle < found.cycles]
+    # Before the capture the line rests at 1, as its first level.
+    assert list(zip(cycles.tolist(), levels.tolist(), strict=True)) == [(0, 1), *known[1:]]
+
+
+# All together.
+
+
+def everything() -> busbox.Bench:
+    """Return a bench with an attachment of each kind that comes with Busbox."""
+
+    def firmware(bus: Any) -> None:
+        bus.write("telegraph.DATA", 0x01)
+        sending((0x102030, 0x405060))(bus)
+        bus.write("levers.OUT", 1)
+        bus.pause("100 us")
+
+    return bench_of(
+        firmware,
+        {
+            "levers": slot("gpio", 1, width=8),
+            "telegraph": slot("uart", 2, divisor=16),
+            "lamps": sender(3, lamps=2, count=2),
+        },
+        {
+            "lever": {
+                "kind": "switch", "pin": "levers.in.1", "turns": ["20 us"], "bounce": "10 us",
+            },
+            "lamp": {"kind": "level", "pin": "levers.out.0"},
+            "paper": {"kind": "terminal", "pin": "telegraph.tx", "baud": 1_000_000},
+            "torn": {"kind": "terminal", "pin": "telegraph.tx", "baud": 2_000_000},
+            "string": string(count=2, order="RGB", channel_current="16.1 mA"),
+        },
+        supply="20 mA",
+    )  # fmt: skip
+
+
+def test_what_was_seen_survives_the_file(tmp_path: Path) -> None:
+    """A recording with attachments of every kind is the same after it was saved and loaded."""
+    found = everything().run(engine="python")
+    assert list(found.seen) == ["lamp", "paper", "torn", "string"]
+    assert set(found.counts) == {"framing", "colour-order", "supply-current"}
+    found.save(tmp_path / "evening.recording.npz")
+    same(Recording.load(tmp_path / "evening.recording.npz"), found)
+
+
+def test_the_engines_agree_on_what_was_seen() -> None:
+    """Whatever attachments understood and found is the same with each engine."""
+    runs = [everything().run(engine=name) for name in ("python", "llvm", "reference")]
+    assert runs[0].seen["paper"].text == "\x01"
+    for one in runs[1:]:
+        assert one.seen == runs[0].seen
+        assert (one.findings, one.notes) == (runs[0].findings, runs[0].notes)
