@@ -236,6 +236,26 @@ def test_another_rate_is_framing_by_the_write_of_the_byte() -> None:
     assert found.seen["paper"].text == ""
 
 
+def test_framing_is_blamed_on_the_byte_that_began_it() -> None:
+    """Where a slow reader sees two bytes as one, the first one's write is the access."""
+
+    def firmware(bus: Any) -> None:
+        bus.write("telegraph.DATA", 0xFF)
+        bus.poll("telegraph.STATUS", 1, mask=1, every=1)
+        bus.write("telegraph.DATA", 0x00)
+
+    found = run(
+        firmware,
+        {"telegraph": slot("uart", divisor=16)},
+        {"paper": {"kind": "terminal", "pin": "telegraph.tx", "baud": 800_000}},
+    )
+    line = found.lines["telegraph.tx"]
+    (finding,) = found.findings
+    # A bit of 20 clocks: the stop bit lies in clocks 180 to 199, the second byte begins in 160.
+    assert (finding.cycle, finding.access) == (int(line.cycles[1]) + 199, 0)
+    assert line.accesses[line.cycles <= finding.cycle][-1] > 0
+
+
 # Somebody's own.
 
 DRIVER = '''\

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from itertools import permutations
-from typing import Any
+from types import SimpleNamespace
+from typing import Any, cast
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from busbox.board.attachment import Heard
+from busbox.board.hearing import total_current
 from busbox.board.profiles import PROFILES
 from busbox.recording import Frame
 from tests.board.attached import BIT, ONE_HIGH, run, sender, sending, string
@@ -204,3 +208,29 @@ def test_the_note_on_a_supply_is_that_of_all_strings() -> None:
         f"All lamps together draw 480 mA at the peak and {average:.4g} mA on average; the supply "
         "gives 1 A.",
     )
+
+
+def test_a_supply_is_told_each_time_that_it_is_passed() -> None:
+    """Of pictures above, above, below and above a supply, the first and the last are told."""
+    shown = [(0xFFFFFF,), (0xFFFFFE,), (0x000000,), (0xFFFFFF,)]
+    found = run(
+        sending(*shown),
+        {"lamps": sender(lamps=1, count=1)},
+        {"string": string(count=1)},
+        supply="50 mA",  # a white lamp draws 60 mA (common practice)
+    )
+    assert found.counts["supply-current"] == {"string": 2}
+    accesses = [one.access for one in found.findings if one.rule == "supply-current"]
+    assert accesses == [found.frames["lamps"][n].access for n in (0, 3)]
+
+
+def test_strings_that_change_in_one_cycle_have_one_sum() -> None:
+    """Where one string goes dark in the cycle in which another is lit, they are never both lit."""
+    lit = Fraction(240, 1000)
+    heard = {
+        "row": Heard(current=[(10, Fraction(0)), (20, lit)]),
+        "string": Heard(current=[(10, lit), (20, Fraction(0))]),
+    }
+    hearings = {name: SimpleNamespace(heard=one) for name, one in heard.items()}
+    found = total_current(cast("Any", hearings))
+    assert found == [(10, lit, "string"), (20, lit, "string")]
