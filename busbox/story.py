@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 #: Ways to say what is asked about.
 FORMS = ("PIN@TIME", "event.N", "finding.N", "access.N")
 
+ALL_LANES = 0b1111
+
 _NUMBERED = re.compile(r"(event|finding|access)\.([0-9]{1,18})")
 
 
@@ -32,7 +34,7 @@ class Part:
 
     Attributes
     ----------
-    label : what it is, such as ``started by``
+    label : what it is, such as ``caused by``
     text : in words
     access : number of the access that it is about, -1 if it is about none
     place : where that access stands: line of the traffic, pc, function, source line; "" if not known
@@ -90,8 +92,7 @@ class Teller:
             "access": self.recording.accesses,
         }[kind]
         if number >= len(things):
-            known = f"the run has {kind}s 0 to {len(things) - 1}" if len(things) else "it has none"
-            raise _unknown(f"there is no {kind} {number}: {known}")
+            raise _unknown(f"there is no {kind} {number}: the run has {_known(kind, len(things))}")
         if kind == "event":
             return self._event(number, things[number])
         return self._finding(things[number]) if kind == "finding" else self._access(number)
@@ -198,6 +199,10 @@ class Teller:
             if event.device == slot and event.access == access >= 0 and event.cycle <= cycle:
                 yield Part("device", f"{slot}: {event.kind} in {self._when(event.cycle)}")
                 break
+        reset = [first for first, _ in self.recording.resets if first + 1 == cycle]
+        if access < 0 and reset:
+            yield Part("caused by", f"the reset that began in {self._when(reset[0])}")
+            return
         yield _nobody() if access < 0 else self._part("caused by", access)
         yield from self._between(pin, cycle, access)
         past = RecordedPast(self.system, self.recording, number)
@@ -211,12 +216,19 @@ class Teller:
                 yield self._part("set by", reason.access, f"{reason.what}: ")
 
     def _between(self, pin: str, cycle: int, access: int) -> Iterator[Part]:
-        """Yield what the CPU did between the edge before and this one, if each has its own access."""
+        """Yield what the CPU did after the edge before this one, if each has its own access.
+
+        A device may have kept ``access`` waiting: what ended before that edge is not in between.
+        """
         line = self.recording.lines[pin]
         place = int(np.searchsorted(line.cycles, cycle, side="right")) - 2
         before = int(line.accesses[place]) if place >= 0 else -1
-        number = access - before - 1
-        if before >= 0 and number > 0:
+        if before < 0 or access <= before:
+            return
+        ends = self.recording.accesses.end
+        first = max(before + 1, int(np.searchsorted(ends, line.cycles[place])))
+        number = access - first
+        if number > 0:
             cycles = f"{cycle - int(line.cycles[place]):,} cycles after the edge before it"
             count = "1 access" if number == 1 else f"{number:,} accesses, the last"
             yield self._part("in between", access - 1, f"{cycles}: {count}: ")
@@ -227,7 +239,10 @@ class Teller:
         found = self.system.address_map.decode(int(accesses.address[access]))
         data = int(accesses.data[access])
         name = found.register if found.slot else "no slot"
-        what = f"write of {data:#x} to" if accesses.write[access] else f"read of {data:#x} from"
+        lanes = int(accesses.lanes[access])
+        some = "" if lanes == ALL_LANES else f", lanes {lanes:04b},"
+        verb, way = ("write", "to") if accesses.write[access] else ("read", "from")
+        what = f"{verb} of {data:#x}{some} {way}"
         text = (
             f"{before}access {access}, {what} {name} ({found.address:#010x}), "
             f"{self._when(int(accesses.end[access]))}"
@@ -259,8 +274,15 @@ class Teller:
         yield f"{source}{f': {text}' if text else ''}"
 
 
+def _known(kind: str, count: int) -> str:
+    """Return in words which numbers of a kind there are."""
+    if count < 2:
+        return f"{kind} 0 only" if count else "none"
+    return f"{kind}{'es' if kind == 'access' else 's'} 0 to {count - 1}"
+
+
 def _nobody() -> Part:
-    return Part("caused by", "no access: the device does it by itself, by an input or by a reset")
+    return Part("caused by", "no access: the device did it by itself or by an input")
 
 
 def _level(level: int) -> str:

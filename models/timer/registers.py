@@ -27,8 +27,12 @@ class TimerRegisters(Declaration):
     def because(
         cls, settings: Mapping[str, Any], pin: str, row: int, access: int, past: Past
     ) -> Iterator[Reason]:
-        """Yield the alarm that rang, and what switched the interrupt on."""
-        yield Reason("when it rings", "ALARM", past.write("ALARM", row - 1))
+        """Yield the alarm, if it rings in this very row, and what switched the interrupt on.
+
+        An edge with an access is made by CONTROL or STATUS: ALARM may have been written since it rang.
+        """
+        if access < 0:
+            yield Reason("when it rings", "ALARM", past.write("ALARM", row - 1))
         yield Reason("interrupt on", "CONTROL", past.write("CONTROL", row))
 
     pins = (
