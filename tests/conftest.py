@@ -1,7 +1,7 @@
-"""Every test runs on the engine reference, and watches every port with the Wishbone rule checker.
+"""Tests run on the engine reference, and watch every port with the Wishbone rule checker.
 
 That engine is the judge, and the quickest for a few hundred rows. Tests of the other engines name them
-(tests/engines).
+(tests/engines); where whole benches are run again and again (tests/cli, tests/board), it is python.
 
 Properties draw other examples in every run, but not in CI, where a run says something of the change
 alone; ``make test-long`` and everybody's own runs look for what is not known yet.

@@ -8,9 +8,15 @@ from pathlib import Path
 
 import pytest
 
+import busbox.engines
 from busbox.bench import benches_of
 from busbox.cli import main
 from busbox.findings import RULES
+
+
+@pytest.fixture(autouse=True)
+def _quick_engine(_watch_ports: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(busbox.engines, "preferred", lambda: "python")
 
 
 def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[object, str]:

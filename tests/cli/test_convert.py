@@ -79,8 +79,8 @@ def test_any_recording_replays_as_it_was(plan: Plan, tmp_path: Path) -> None:
     """Any traffic, with waits, holds, errors, hangs and resets that the CPU goes on after."""
     plan = plan | {"after_reset": "continue"}
     bench = bench_of(plan)
-    recording = bench.run(until=plan["until"])
-    again = bench.run(until=plan["until"], traffic=through_files(recording, bench, tmp_path))
+    recording = bench.run("reference", plan["until"])
+    again = bench.run("reference", plan["until"], traffic=through_files(recording, bench, tmp_path))
     assert_same(again, recording)
 
 
@@ -94,7 +94,7 @@ def test_a_reset_that_began_the_traffic_again_is_refused(plan: Plan) -> None:
     """Whatever the traffic: what was played twice is no single traffic."""
     assume(plan["steps"])
     bench = bench_of(plan | {"after_reset": "restart", "resets": [{"at": 1, "length": 1}]})
-    recording = bench.run()
+    recording = bench.run("reference")
     assert recording.resets == ((1, 1),)
     with pytest.raises(InputError, match="began the traffic again"):
         list(steps_of(recording, bench.system(traffic=[])))

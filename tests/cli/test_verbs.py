@@ -78,7 +78,7 @@ def test_json_is_one_object_of_the_shape_that_is_promised(busbox: Shell) -> None
         "events", "frames", "attached", "findings", "counts", "must", "ended",
     ]  # fmt: skip
     assert found["bench"] == "first_light"
-    assert found["engine"] == "reference"
+    assert found["engine"] == "python"
     assert found["clock_hz"] == 16_000_000
     assert found["errors"] == 413
     assert found["slots"]["lamps"] == {

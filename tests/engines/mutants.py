@@ -205,7 +205,6 @@ QUIESCENCE = (
         "    if caller and hold_until < end:\n        end = hold_until\n",
         "",
         "plans",
-        quick=True,
     ),
     Mutant(
         "a word that stays is not forgotten when an input comes",
@@ -443,7 +442,6 @@ LOOPS = (
         "for number in range(1):",
         "benches",
         "llvm",
-        quick=True,
     ),
 )
 
