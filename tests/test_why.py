@@ -110,7 +110,8 @@ def assert_names(part: dict[str, Any], written: Written, source: str) -> None:
     """A part of a story names this write, its line in the CSV, and the C line with this text."""
     assert (part["access"], part["line"]) == (written.access, written.line)
     assert (part["file"], part["source_line"]) == ("signal_cabin.c", c_line(source))
-    assert f"write of 0x{written.data:x} to" in part["text"]
+    lanes = "" if written.lanes == "1111" else f", lanes {written.lanes},"
+    assert f"write of 0x{written.data:x}{lanes} to" in part["text"]
     assert f"cycle {written.end:,} " in part["text"]
 
 

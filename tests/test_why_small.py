@@ -134,6 +134,20 @@ def test_after_a_reset_only_the_colours_of_before_count(tmp_path: Path, built: s
     ]  # fmt: skip
 
 
+def test_after_a_reset_a_register_has_its_reset_value_again(tmp_path: Path, built: str) -> None:
+    """HIGH and PERIOD, written before a reset only, are told as reset values after it."""
+    keys = {"reset": [{"at": 10, "length": 2}], "after_reset": "continue"}
+    settings = {"count": 1, "high": 0x20001, "period": 0x40004}
+    cabin = Cabin(
+        tmp_path, built, READY + "pause 20\nwrite lamps.CONTROL 1\n", lamps=settings, **keys
+    )
+    start = int(cabin.recording.accesses.end[4]) + 1
+    assert start > 12
+    assert cabin.causes(f"lamps.line@{start}", start) == [
+        ("caused by", 4), ("set by", 3), ("set by", -1), ("set by", -1),
+    ]  # fmt: skip
+
+
 def test_a_reset_in_a_frame_is_no_access(tmp_path: Path, built: str) -> None:
     """The edge that a reset makes names the reset, and neither access nor register."""
     keys = {"reset": [{"at": 6, "length": 1}], "after_reset": "continue"}
@@ -166,6 +180,9 @@ def test_a_divisor_changed_between_bytes(tmp_path: Path, built: str) -> None:
         "4 clocks: telegraph.DIVISOR had its reset value"
         in cabin.why("telegraph.tx@7").parts[2].text
     )
+    # Bit 6 comes in 31, long after access 2 has ended in 7.
+    assert cabin.causes("telegraph.tx@31", 31) == [("caused by", 0), ("set by", -1), ("set by", -1)]
+    assert "had its reset value" in cabin.why("telegraph.tx@31").parts[2].text
     assert cabin.causes("telegraph.tx@43", 43) == [("caused by", 1), ("set by", -1), ("set by", 2)]
     # Bit 1 of 0x42 is the first one: two bit times of 6 after the start.
     assert cabin.why("telegraph.tx@55").parts[1].text == "bit 1 of byte 0x42"
@@ -195,15 +212,18 @@ def test_set_clear_toggle_and_a_byte(tmp_path: Path, built: str) -> None:
 
 
 def test_an_input_is_driven_by_the_board(tmp_path: Path, built: str) -> None:
-    """An input pin's edge has no access; the interrupt that it raises names RISE."""
+    """An input pin's edge has no access; the interrupt that it raises names RISE and FALL."""
     keys = {"input": [{"at": 5, "pin": "levers.in.4", "level": 1}]}
-    steps = "write levers.RISE 0x10\npause 20\nwrite levers.RISE 0\nwrite levers.EVENTS 0x10\n"
+    steps = "write levers.RISE 0x10\nwrite levers.FALL 0x20\npause 20\nwrite levers.RISE 0\n"
+    steps += "write levers.EVENTS 0x10\n"
     cabin = Cabin(tmp_path, built, steps, **keys)
     assert cabin.causes("levers.in.4@9", 5) == [("driven by", -1)]
     # EVENTS shows the edge of row c in c + 3.
-    assert cabin.causes("levers.interrupt@9", 8)[:2] == [("caused by", -1), ("set by", 0)]
-    row = int(cabin.recording.accesses.end[2]) + 1
-    assert cabin.causes(f"levers.interrupt@{row}", row)[0] == ("caused by", 2)
+    assert cabin.causes("levers.interrupt@9", 8) == [
+        ("caused by", -1), ("set by", 0), ("set by", 1),
+    ]  # fmt: skip
+    row = int(cabin.recording.accesses.end[3]) + 1
+    assert cabin.causes(f"levers.interrupt@{row}", row)[0] == ("caused by", 3)
 
 
 def test_a_timer_rings_by_its_alarm(tmp_path: Path, built: str) -> None:
