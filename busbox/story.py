@@ -199,6 +199,9 @@ class Teller:
             if event.device == slot and event.access == access >= 0 and event.cycle <= cycle:
                 yield Part("device", f"{slot}: {event.kind} in {self._when(event.cycle)}")
                 break
+        if access < 0 and cycle == 0:
+            yield Part("caused by", "the start of the run: nothing has moved it yet")
+            return
         reset = [first for first, _ in self.recording.resets if first + 1 == cycle]
         if access < 0 and reset:
             yield Part("caused by", f"the reset that began in {self._when(reset[0])}")

@@ -236,6 +236,22 @@ def test_a_timer_rings_by_its_alarm(tmp_path: Path, built: str) -> None:
     assert cabin.causes(f"clock.ring@{row}", row)[0] == ("caused by", 3)
 
 
+def test_a_first_level_has_the_start_as_its_cause(tmp_path: Path, built: str) -> None:
+    """Before a pin has moved, no register is named: it has its level since the start of the run."""
+    cabin = Cabin(tmp_path, built, "write clock.ALARM 20\nread clock.NOW\n")
+    for pin, level in (
+        ("clock.ring", 0),
+        ("telegraph.tx", 1),
+        ("lamps.line", 0),
+        ("levers.out.3", 0),
+    ):
+        story = cabin.why(f"{pin}@2")
+        assert story.title.startswith(f"{pin} has had its first level, {level}, since the start in")
+        (part,) = story.parts
+        assert (part.label, part.access) == ("caused by", -1)
+        assert part.text.startswith("the start of the run")
+
+
 def test_a_late_interrupt_does_not_name_a_later_alarm(tmp_path: Path, built: str) -> None:
     """Where CONTROL raises the ring long after the alarm, an ALARM written since is not named."""
     steps = "write clock.ALARM 10\npause 30\nwrite clock.ALARM 5000\nwrite clock.CONTROL 1\n"
