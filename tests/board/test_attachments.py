@@ -425,6 +425,27 @@ def test_a_capture_is_played_to_the_firmware() -> None:
     assert list(zip(cycles.tolist(), levels.tolist(), strict=True)) == [(0, 1), *known[1:]]
 
 
+def test_a_capture_begins_where_the_input_says(tmp_path: Path) -> None:
+    """The first time of a capture falls into the input's cycle, each later one is rounded up."""
+    (tmp_path / "line.csv").write_text(
+        "time_ns,tx,rx\n1000,1,0\n1100,0,1\n1250,1,0\n", encoding="utf-8"
+    )
+    found = run(
+        lambda bus: bus.pause(200),
+        {"telegraph": slot("uart", divisor=139)},
+        {},
+        input=[
+            {
+                "at": 40, "pin": "telegraph.rx", "line": "rx",
+                "capture": str(tmp_path / "line.csv"),
+            }
+        ],
+    )  # fmt: skip
+    # 100 ns are 1.6 cycles, 250 ns are 4; the line rests at 1 before.
+    cycles, levels = found.edges("telegraph.rx")
+    assert (cycles.tolist(), levels.tolist()) == ([0, 40, 42, 44], [1, 0, 1, 0])
+
+
 # All together.
 
 
