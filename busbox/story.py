@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from busbox.device import RELEASED
+from busbox.engines import TERMINATORS
 from busbox.errors import InputError, nearest, one_of
 from busbox.findings import Finding
 from busbox.past import RecordedPast
@@ -83,6 +84,8 @@ class Teller:
         numbered = _NUMBERED.fullmatch(asked)
         if at:
             return self._edge(pin, self._row(time))
+        if asked in self.recording.lines:
+            raise _unknown(f"must have a time, such as {asked}@2ms, not {asked!r} alone")
         if numbered is None:
             raise _unknown(f"must be {one_of(FORMS)}, not {asked!r}")
         kind, number = numbered[1], int(numbered[2])
@@ -169,7 +172,10 @@ class Teller:
                 count = "1 edge" if len(mine) == 1 else f"{len(mine):,} edges"
                 text = f"{pin}: {count}, the first in {self._when(mine[0])}"
                 effects.append(Part("then", text))
-        return Story(f"access {number} ended in {self._when(end)}", end, (part, *effects))
+        how = TERMINATORS[self.recording.accesses.terminator[number]]
+        return Story(
+            f"access {number} ended with {how} in {self._when(end)}", end, (part, *effects)
+        )
 
     # Parts.
 

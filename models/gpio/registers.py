@@ -43,7 +43,7 @@ class GpioRegisters(Declaration):
         cls, settings: Mapping[str, Any], pin: str, row: int, access: int, past: Past
     ) -> Iterator[Reason]:
         """Yield what chose the edges that raise the interrupt; an output is told by its access."""
-        if pin == "interrupt":
+        if pin == "interrupt" and access < 0:  # else EVENTS was written
             for register, what in (("RISE", "rising"), ("FALL", "falling")):
                 yield Reason(f"{what} edges that are kept", register, past.write(register, row - 1))
 

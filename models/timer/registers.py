@@ -33,7 +33,7 @@ class TimerRegisters(Declaration):
         """
         if access < 0:
             yield Reason("when it rings", "ALARM", past.write("ALARM", row - 1))
-        yield Reason("interrupt on", "CONTROL", past.write("CONTROL", row))
+        yield Reason("interrupt on or off", "CONTROL", past.write("CONTROL", row))
 
     pins = (
         Pin(
