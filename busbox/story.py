@@ -26,6 +26,15 @@ FORMS = ("PIN@TIME", "event.N", "finding.N", "access.N")
 
 ALL_LANES = 0b1111
 
+#: How an access ended, in words.
+_ENDS = {
+    "ack": "ended with ACK",
+    "error": "ended with ERR",
+    "watchdog": "ended with ERR by the watchdog",
+    "reset": "was cut off by a reset",
+    "none": "was not answered by the end of the run,",
+}
+
 _NUMBERED = re.compile(r"(event|finding|access)\.([0-9]{1,18})")
 
 
@@ -172,10 +181,8 @@ class Teller:
                 count = "1 edge" if len(mine) == 1 else f"{len(mine):,} edges"
                 text = f"{pin}: {count}, the first in {self._when(mine[0])}"
                 effects.append(Part("then", text))
-        how = TERMINATORS[self.recording.accesses.terminator[number]]
-        return Story(
-            f"access {number} ended with {how} in {self._when(end)}", end, (part, *effects)
-        )
+        how = _ENDS[TERMINATORS[self.recording.accesses.terminator[number]]]
+        return Story(f"access {number} {how} in {self._when(end)}", end, (part, *effects))
 
     # Parts.
 
