@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 import busbox.board.attachment
@@ -178,6 +178,7 @@ def test_a_level_shows_an_output_that_is_released(on: int) -> None:
 # A terminal.
 
 
+@example(b"A\xff\x00", 16)
 @given(st.binary(min_size=1, max_size=6), st.integers(1, 60))
 @settings(max_examples=15, deadline=None)
 def test_a_terminal_reads_what_was_sent(sent: bytes, divisor: int) -> None:
