@@ -48,6 +48,7 @@ class BoardBuilder:
                 )
                 self.builder.wrong(("profile", name), text)
                 continue
+            self.builder.check_name(("profile", name), name, "a profile's")
             try:
                 found[name] = Profile.of(name, keys)
             except InputError as error:

@@ -367,21 +367,21 @@ class Builder:
                 self.wrong(("input", number), "must have one of level, bytes or capture")
                 continue
             self._check_astray(number, one)
+            clock = checked.keys.clock
             if one.bytes is not None:
-                found += self._input_bytes(one, where, checked.keys.clock)
-                continue
-            if one.capture is not None:
-                found += BoardBuilder(self, checked, placed).captured(number, one, where)
-                continue
-            level = InputLevel(one.at.in_cycles(checked.keys.clock), *where, one.level or 0)
-            if timed and (level.cycle, *where) in seen:
-                self.wrong(
-                    ("input", number, "at"),
-                    f"must be in another cycle than {level.cycle}, in which {one.pin} has been "
-                    "given a level already",
-                )
-            seen.add((level.cycle, *where))
-            found.append(level)
+                given = self._input_bytes(one, where, clock)
+            elif one.capture is not None:
+                given = BoardBuilder(self, checked, placed).captured(number, one, where)
+            else:
+                given = [InputLevel(one.at.in_cycles(clock), *where, one.level or 0)]
+            twice = [level.cycle for level in given if (level.cycle, *where) in seen]
+            if timed and twice:
+                text = f"must be in another cycle than {twice[0]}, in which {one.pin} has been "
+                if one.level is None:
+                    text = f"must give no level in cycle {twice[0]}, in which {one.pin} has been "
+                self.wrong(("input", number, "at"), f"{text}given a level already")
+            seen.update((level.cycle, *where) for level in given)
+            found += given
         return tuple(sorted(found, key=lambda level: level.cycle))
 
     def _check_astray(self, number: int, one: InputKeys) -> None:

@@ -60,7 +60,11 @@ def _equal(what: str, here: Any, there: Any, unit: str) -> Difference:
     if here == there:
         size = f", {len(here)} {unit}" if unit else f", {shown(here)}"
         return Difference(what, here, there, True, f"the same{size}")
-    return Difference(what, here, there, False, f"{shown(here)}; the run: {shown(there)}")
+    return Difference(what, here, there, False, f"{_read(here)}; the run: {_read(there)}")
+
+
+def _read(value: Any) -> str:
+    return "nothing is read" if value is None else shown(value)
 
 
 def _frames(here: Sequence[list[int]], there: Sequence[list[int]]) -> Difference:

@@ -225,10 +225,13 @@ class Profile:
 
 
 def _time(value: object) -> Fraction:
-    span = parse_span(value)
-    if span.seconds is None:
+    try:
+        seconds = parse_span(value).seconds
+    except ValueError:
+        seconds = None
+    if seconds is None:
         raise ValueError(f"must be a time with a unit such as ns or us, not {shown(value)}")
-    return span.seconds * 10**9
+    return seconds * 10**9
 
 
 def _window(value: object) -> Window:

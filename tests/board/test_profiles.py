@@ -102,8 +102,7 @@ def test_a_profile_is_made_of_keys() -> None:
          "cabin: one_low: must be a list of the shortest and the longest time, or of the shortest "
          "alone, not '300 ns'"),
         ({"gap": ["50 us"]},
-         "cabin: gap: must be a number with s, ms, us, ns or ps, or whole cycles, "
-         "not ['50 us']"),
+         "cabin: gap: must be a time with a unit such as ns or us, not ['50 us']"),
         ({"order": "GRR"},
          "cabin: order: must hold each of the letters RGB or each of RGBW once, not 'GRR'"),
         ({"order": 3},

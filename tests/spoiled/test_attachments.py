@@ -523,6 +523,19 @@ CASES: tuple[Spoiled, ...] = (
         ),
         "58: attach.string: channels must be 3 for profile OWN, not 4",
     ),
+    added(
+        "A capture and a level do not meet in a cycle.",
+        '[[input]]\nat = "2 us"\npin = "levers.in.4"\ncapture = "line.csv"\n',
+        "53: input.1.at: must give no level in cycle 32, in which levers.in.4 has been given a level "
+        "already",
+        CAPTURE,
+    ),
+    added(
+        "A profile's name is a name.",
+        PROFILE.replace("OWN", '"my own"'),
+        "52: profile.my own: a profile's name must be letters, digits and _, no digit first, not "
+        "'my own'",
+    ),
     other_input(
         "A capture must exist.",
         'capture = "line.csv"',
