@@ -169,7 +169,7 @@ QUIESCENCE = (
         AROUND,
         "        self._set(awake=-1)\n",
         "",
-        "plans",
+        "sharp",
     ),
     Mutant(
         "a part with notes goes to sleep",
@@ -271,6 +271,7 @@ LOOPS = (
         "free = row + commands[at + 12]",
         "free = row + commands[at + 12] + 1",
         "plans",
+        quick=True,
     ),
     Mutant(
         "a handler is taken before the row after an access",

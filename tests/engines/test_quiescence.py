@@ -158,3 +158,21 @@ def test_pins_that_nothing_drives_keep_their_level() -> None:
     bench = Bench({"clock": "1 MHz", "slot": slots, "input": pulled})
     recording = compare(bench, [read(0), *(read(0, 8) for _ in range(3))])
     assert recording.accesses.data.tolist() == [3, 2, 0, 1]
+
+
+@pytest.mark.parametrize("engine", FAST)
+def test_an_input_wakes_hardware_that_sleeps(engine: str) -> None:
+    """In a pause that nobody looks at, an input reaches a device whose part of the design sleeps."""
+    slots = {
+        name: {"model": "gpio", "base": base, "size": 0x40, "as": "hardware"}
+        for name, base in (("levers", 0), ("signals", 0x1000))
+    }
+    inputs = [{"at": at, "pin": pin, "level": 1}
+              for at, pin in ((60, "levers.in.0"), (90, "signals.in.3"))]  # fmt: skip
+    steps = [write(0x18, 0xFF), write(0x1018, 0xFF), Pause(Span(cycles=200)), read(0x20)]
+    bench = Bench({"clock": "1 MHz", "slot": slots, "input": inputs, "traffic": steps})
+    found = bench.run(engine)
+    agree(bench.run("reference"), found)
+    # A level from row c is in EVENTS, and raises the interrupt, from c + 3.
+    assert found.edges("levers.interrupt")[0].tolist() == [0, 63]
+    assert found.edges("signals.interrupt")[0].tolist() == [0, 93]
