@@ -397,14 +397,14 @@ LOOPS = (
         TELLING,
         "            before = None\n",
         "            pass\n",
-        "plans",
+        "sharp",
     ),
     Mutant(
         "an access is told before the pins of its row",
         TELLING,
         "            if ended.next < row:\n                ended.tell_before(row)\n",
         "            ended.tell_before(row + 1)\n",
-        "plans",
+        "sharp",
     ),
     Mutant(
         "of accesses in between, the first is told, not the last",

@@ -176,3 +176,39 @@ def test_an_input_wakes_hardware_that_sleeps(engine: str) -> None:
     # A level from row c is in EVENTS, and raises the interrupt, from c + 3.
     assert found.edges("levers.interrupt")[0].tolist() == [0, 63]
     assert found.edges("signals.interrupt")[0].tolist() == [0, 93]
+
+
+def test_a_pin_is_moved_by_the_access_before_and_not_by_that_of_its_row() -> None:
+    """Of writes back to back, without a wait state, each edge has the write that ended before it."""
+    slots = {"levers": {"model": "gpio", "base": 0, "size": 0x40, "as": "hardware", "wait": 0}}
+    bench = Bench({"clock": "1 MHz", "slot": slots})
+    recording = compare(bench, [write(0, value) for value in (1, 0, 3, 2, 1)])
+    ends = recording.accesses.end.tolist()
+    assert ends == list(range(ends[0], ends[0] + 5))
+    line = recording.lines["levers.out.0"]
+    assert line.accesses.tolist() == [-1, 0, 1, 2, 3, 4]
+    assert line.cycles.tolist()[1:] == [end + 1 for end in ends]
+
+
+class Passage(Hardware):
+    """A pin that is as another one, whatever happens: a reset too."""
+
+    table = RegisterTable(Register("WORD", 0))
+    pins = (Pin("here", "input"), Pin("there"))
+    pin_here: Any
+    pin_there: Any
+
+    def build(self, m: Module, registers: Registers) -> None:
+        """Join them."""
+        m.d.comb += self.pin_there.eq(self.pin_here)
+
+
+def test_a_pin_that_is_high_through_a_reset_is_heard_to_fall_after_it() -> None:
+    """What follows a reset is told anew, even if it looks the same: the pin's fall is an edge."""
+    slots = {"passage": {"model": Passage, "base": 0, "size": 4}}
+    inputs = [{"at": at, "pin": "passage.here", "level": level} for at, level in ((3, 1), (40, 0))]
+    resets = [{"at": 20, "length": 3}]
+    keys = {"clock": "1 MHz", "after_reset": "continue", "slot": slots, "input": inputs}
+    bench = Bench({**keys, "reset": resets})
+    recording = compare(bench, [write(0, 1), read(0, 30), read(0, 3)])
+    assert recording.lines["passage.there"].cycles.tolist() == [0, 3, 40]
