@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from busbox.address_map import AddressMap, Slot
+from busbox.bench import find_bench
 from busbox.c_header import HeaderConstants, read_header
 
 CABIN = AddressMap(
@@ -21,82 +22,7 @@ CABIN = AddressMap(
 LOW = AddressMap([Slot("levers", 0, 0x1000), Slot("lamps", 0x1000, 0x1000)])
 REG = "#define REG(a) (*(volatile u32 *)(a))\n"
 
-FIRMWARE = r"""
-/* Firmware of a model-railway signal cabin: four lever lamps on GPIO, a serial
-   telegraph,
-   twelve signal lamps on a single-wire string, and a cycle counter. */
-typedef unsigned int u32;
-#define REG(a) (*(volatile u32 *)(a))
-
-#define LEVERS    0x40000000u            /* gpio */
-#define TELEGRAPH 0x40001000u            /* uart */
-#define LAMPS     0x40002000u            /* pulse_led */
-#define CLOCK     0x40003000u            /* timer */
-
-#define GPIO_OUT    REG(LEVERS + 0x00)
-#define GPIO_SET    REG(LEVERS + 0x04)
-#define GPIO_CLEAR  REG(LEVERS + 0x08)
-#define GPIO_OUT_B1 (*(volatile unsigned char *)(LEVERS + 0x01))
-#define GPIO_IN     REG(LEVERS + 0x10)
-#define UART_DATA   REG(TELEGRAPH + 0x00)
-#define UART_STATUS REG(TELEGRAPH + 0x04)
-#define LED_CONTROL REG(LAMPS + 0x00)
-#define LED_STATUS  REG(LAMPS + 0x04)
-#define LED_COUNT   REG(LAMPS + 0x08)
-#define LED_HIGH    REG(LAMPS + 0x0c)
-#define LED_PERIOD  REG(LAMPS + 0x10)
-#define LED_COLOUR(n) REG(LAMPS + 0x100 + 4 * (n))
-#define TIMER_NOW   REG(CLOCK + 0x00)
-
-enum { RED = 0x400000, YELLOW = 0x302000, GREEN = 0x004000, DARK = 0 };
-
-static u32 block_taken;                  /* bit n: a train stands in block n */
-
-static void put(char c) { while (!(UART_STATUS & 1u)) { } UART_DATA = (u32)c; }
-static void say(const char *s) { while (*s) put(*s++); }
-static void number(u32 n)
-{
-    char text[11]; int i = 10; text[10] = 0;
-    do { text[--i] = (char)('0' + n % 10u); n /= 10u; } while (n);
-    say(text + i);
-}
-static void wait_cycles(u32 n) { u32 from = TIMER_NOW; while (TIMER_NOW - from < n) { } }
-
-static void show_aspects(void)
-{
-    for (u32 n = 0; n < 12; n++) {
-        u32 here = block_taken >> n & 1u, next = block_taken >> (n + 1) & 1u;
-        LED_COLOUR(n) = here ? RED : next ? YELLOW : GREEN;
-    }
-    LED_CONTROL = 1;
-    while (LED_STATUS & 1u) { }
-}
-
-int main(void)
-{
-    GPIO_OUT = 0x1;
-    say("cabin open\n");
-    LED_COUNT = 12;
-    LED_HIGH = 12u << 16 | 6u;
-    LED_PERIOD = 4800u << 16 | 20u;
-    show_aspects();
-    while (!(GPIO_IN & 0x10u)) { }       /* the signalman pulls lever 4 */
-    GPIO_SET = 0x2;
-    for (u32 train = 1; train <= 3; train++) {
-        for (u32 block = 0; block < 12; block++) {
-            block_taken = 1u << block;
-            show_aspects();
-            GPIO_OUT_B1 = (unsigned char)block;
-            wait_cycles(2000);
-        }
-        block_taken = 0;
-        say("train "); number(train); say(" clear at "); number(TIMER_NOW); put('\n');
-    }
-    show_aspects();
-    GPIO_CLEAR = 0x3;
-    say("cabin shut\n");
-    return 0;
-}"""
+FIRMWARE = find_bench("signal_cabin").with_name("signal_cabin.c").read_text(encoding="utf-8")
 
 FIRMWARE_ADDRESSES = {
     "LEVERS": 0x4000_0000,
