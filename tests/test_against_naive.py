@@ -14,7 +14,7 @@ _RELAXED = {
 }
 
 
-@settings(max_examples=150, **_RELAXED)
+@settings(max_examples=100, **_RELAXED)
 @given(plan=plans())
 def test_any_traffic_on_any_map_is_as_the_page_says(plan: Plan) -> None:
     """Accesses, pins, events, frames, texts, registers and the end equal the naive model's."""
@@ -25,7 +25,7 @@ def test_any_traffic_on_any_map_is_as_the_page_says(plan: Plan) -> None:
 def test_each_device_alone_is_as_its_table_says(device: str) -> None:
     """A device that meets dense traffic of its own equals the naive one, to the cycle."""
 
-    @settings(max_examples=60, **_RELAXED)
+    @settings(max_examples=40, **_RELAXED)
     @given(plan=plans(devices=(device,), most=40))
     def check(plan: Plan) -> None:
         assert differences(plan) == []
