@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
@@ -17,7 +16,7 @@ from pydantic import (
 
 from busbox.address_map import parse_bits
 from busbox.errors import nearest, one_of, shown
-from busbox.units import Span, parse_clock, parse_current, parse_span
+from busbox.units import Span, parse_clock, parse_current, parse_span, without_subject
 
 Path = tuple[str | int, ...]
 
@@ -338,7 +337,7 @@ def _text(kind: str, path: Path, detail: Any) -> str:
             close = nearest(found, choices) if isinstance(found, str) else ""
             return f"must be {context['expected']}, not {shown(found)}{close}"
         case "value_error":
-            return re.sub("^a (clock|time|current) ", "", str(context["error"]))
+            return without_subject(context["error"])
     value = shown(found)
     if pattern[-1] in ("base", "size") and type(found) is int:
         value = hex(found)

@@ -12,7 +12,7 @@ from typing import Any
 
 from busbox.debug_lines import Unusable, plain, read_lines
 from busbox.errors import shown
-from busbox.spans import Spans
+from busbox.ranges import Ranges
 
 #: What the debug information of a unit is called if it is kept in another file.
 _ELSEWHERE = ("DW_AT_dwo_name", "DW_AT_GNU_dwo_name")
@@ -36,7 +36,7 @@ class Function:
     names: tuple[str, ...]
     ranges: list[tuple[int, int]]
     inlined: list[tuple[int, int, tuple[int, str]]] = field(default_factory=list)
-    lines: Spans[tuple[str, int]] = field(default_factory=lambda: Spans([]))
+    lines: Ranges[tuple[str, int]] = field(default_factory=lambda: Ranges([]))
 
     def chain(self, address: int) -> tuple[str, ...] | None:
         """Return the functions inlined at an address, innermost first; None if it is not clear.
@@ -49,7 +49,7 @@ class Function:
         return names if clear and all(names) else None
 
 
-def read_functions(dwarf: Any, at_zero: Collection[str]) -> Spans[Function]:
+def read_functions(dwarf: Any, at_zero: Collection[str]) -> Ranges[Function]:
     """Return every function that has a name and an address.
 
     Parameters
@@ -75,7 +75,7 @@ def read_functions(dwarf: Any, at_zero: Collection[str]) -> Spans[Function]:
         for _, _, function in kept:
             function.lines = lines
         spans += kept
-    return Spans(spans)
+    return Ranges(spans)
 
 
 def _unit(dwarf: Any, unit: Any) -> list[Function]:

@@ -10,7 +10,7 @@ from itertools import pairwise
 from pathlib import PurePosixPath
 from typing import Any
 
-from busbox.spans import Spans
+from busbox.ranges import Ranges
 
 
 class Unusable(ValueError):
@@ -22,7 +22,7 @@ def plain(name: bytes) -> str:
     return name.decode("utf-8", "backslashreplace")
 
 
-def read_lines(dwarf: Any, unit: Any, from_zero: int) -> Spans[tuple[str, int]]:
+def read_lines(dwarf: Any, unit: Any, from_zero: int) -> Ranges[tuple[str, int]]:
     """Return the (file with its folder as recorded, line) of a unit's addresses.
 
     Where several rows have one address, the last one holds. Line 0, "no line", holds nowhere.
@@ -40,7 +40,7 @@ def read_lines(dwarf: Any, unit: Any, from_zero: int) -> Spans[tuple[str, int]]:
     """
     start = unit.get_top_DIE().attributes.get("DW_AT_stmt_list")
     if start is None:
-        return Spans([])
+        return Ranges([])
     _check_header(dwarf.debug_line_sec.stream, unit.structs, start.value)
     program = dwarf.line_program_for_CU(unit)
     paths: dict[int, str] = {}
@@ -53,7 +53,7 @@ def read_lines(dwarf: Any, unit: Any, from_zero: int) -> Spans[tuple[str, int]]:
                 if row.file not in paths:
                     paths[row.file] = _path(program.header, row.file)
                 spans.append((row.address, following.address, (paths[row.file], row.line)))
-    return Spans(spans)
+    return Ranges(spans)
 
 
 def _sequences(program: Any) -> list[list[Any]]:

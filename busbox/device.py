@@ -31,14 +31,13 @@ A model is built as ``Model(host, **settings)``; everything it has to say goes t
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, Final, Protocol
 
 from busbox.errors import nearest, shown
 from busbox.registers import RegisterTable
-from busbox.units import parse_current, parse_span
+from busbox.units import parse_current, parse_span, without_subject
 
 #: The level of an output pin that its device does not drive.
 RELEASED: Final = 2
@@ -157,7 +156,7 @@ class Setting:
             try:
                 _MEASURES[self.kind](value)
             except ValueError as error:
-                return re.sub("^a (time|current) ", "", str(error))
+                return without_subject(error)
         elif self.kind == "number":
             if type(value) not in (int, float) or not self.low <= value <= self.high:
                 return f"must be a number from {self.low:g} to {self.high:g}, not {shown(value)}"

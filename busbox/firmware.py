@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from busbox.debug_functions import Function, read_functions
 from busbox.debug_lines import Unusable
 from busbox.errors import InputError, no_file
-from busbox.spans import Spans
+from busbox.ranges import Ranges
 
 if TYPE_CHECKING:
     from elftools.elf.elffile import ELFFile
@@ -127,7 +127,7 @@ def _contents(path: Path) -> bytes:
     return contents
 
 
-def _functions(contents: bytes) -> Spans[Function]:
+def _functions(contents: bytes) -> Ranges[Function]:
     """Return the functions of an ELF file.
 
     Raises

@@ -67,7 +67,7 @@ class Story:
     parts: tuple[Part, ...]
 
 
-class Teller:
+class Stories:
     """Tells the stories of one run."""
 
     def __init__(self, system: System, recording: Recording) -> None:

@@ -59,6 +59,11 @@ class Span:
         return f"{whole}.{digits} ps"
 
 
+def without_subject(error: ValueError) -> str:
+    """Return what is wrong with a clock, time or current, to stand behind the name of a key."""
+    return re.sub("^a (clock|time|current) ", "", str(error))
+
+
 def parse_clock(text: object) -> int:
     """Return the hertz of a clock such as ``"16 MHz"``.
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from busbox.firmware import Firmware, Source
-from busbox.spans import Spans
+from busbox.ranges import Ranges
 from tests.firmware_files import (
     BLOCK,
     CODE,
@@ -207,7 +207,7 @@ def test_a_line_is_looked_for_at_its_path_then_beside(tmp_path: Path) -> None:
 @given(st.lists(st.tuples(st.integers(0, 30), st.integers(0, 30), st.integers())))
 def test_spans_find_what_holds_at_an_address(spans: list[tuple[int, int, int]]) -> None:
     """At each address exactly those things are found that begin at or before and end after it."""
-    found = Spans(spans)
+    found = Ranges(spans)
     for address in range(-1, 32):
         expected = sorted(thing for low, high, thing in spans if low <= address < high)
         assert sorted(found.at(address)) == expected

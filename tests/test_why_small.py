@@ -13,7 +13,7 @@ import pytest
 
 import busbox
 from busbox.bench import Bench, load_bench
-from busbox.story import Story, Teller
+from busbox.story import Stories, Story
 from tests.cli.saying import say
 
 SLOTS: dict[str, dict[str, Any]] = {
@@ -55,7 +55,7 @@ class Cabin:
         whole = {"clock": "16 MHz", "slot": slots, "traffic": {"file": "evening.steps"}}
         bench = Bench(whole | keys, folder=folder)
         self.recording = bench.run("python")
-        self.teller = Teller(bench.system(), self.recording)
+        self.teller = Stories(bench.system(), self.recording)
 
     def why(self, what: str) -> Story:
         """Return the story of something."""
@@ -283,7 +283,7 @@ def test_bit_banging_has_the_routine_in_between() -> None:
     bench = load_bench(str(folder / "bit_banging" / "interrupted"))
     recording = bench.run("python")
     (finding,) = recording.findings
-    story = Teller(bench.system(), recording).tell("finding.0")
+    story = Stories(bench.system(), recording).tell("finding.0")
     by = {part.label: part for part in story.parts}
     accesses = recording.accesses
     # The routine's writes are EVENTS and TOGGLE of its lines; the CLEAR that follows ends the pulse.

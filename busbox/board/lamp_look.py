@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from fractions import Fraction
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from busbox.board.attachment import Heard
+from busbox.board.bits import SHIFTS
 from busbox.board.colour import Colours
 from busbox.board.lamp_rows import Rows
 from busbox.board.lamp_troubles import Troubles
 from busbox.board.lamps import Judgement
 from busbox.board.light import flashing
-from busbox.board.profiles import show_ns
+from busbox.board.profiles import CHANNELS, show_ns
 from busbox.board.supply import Supply, currents, supply
 from busbox.board.wave import Wave
 
@@ -39,7 +41,8 @@ class Look:
         self.read = judged[self.name]
         self.wrong = not self.kept
         self.unit = "samples" if wave.sampling else "clocks"
-        self.shows = self.read.frames.shows[self.read.frames.latched]
+        self.latched: list[int] = np.flatnonzero(self.read.frames.latched).tolist()
+        self.shows = self.read.frames.shows[self.latched]
         self.colours = self._shown()
         self.amperes = string.amperes or self.read.profile.channel_current
         self.flashing = flashing(self.shows, self.colours, wave.tick, string.options["light"])
@@ -48,32 +51,30 @@ class Look:
         """Return the profile to read by.
 
         Of those that are kept and give colours, the one that latches most frames; of such, the one with
-        the widest worst margin. If none is kept, the nearest: with the fewest failures.
+        the widest worst margin. If only one without colours is kept, that one; if none is kept, the
+        nearest: with the fewest failures.
         """
         if self.string.options["profile"] is not None:
             return next(iter(self.judged))
         coloured = [name for name, one in self.judged.items() if one.profile.colours and one.meant]
-        kept = [name for name in coloured if name in self.kept]
+        kept = [name for name in coloured if name in self.kept] or self.kept
         if not kept:
             return min(coloured, key=lambda name: len(self.judged[name].failures))
         return max(kept, key=lambda name: _fit(self.judged[name]))
 
     def heard(self) -> Heard:
-        frames = self.read.frames
-        shown = current = None
+        """Return all of it, as a listener gives it."""
+        frames, shown = self.read.frames, None
         if self.read.profile.colours:
-            latched = np.flatnonzero(frames.latched).tolist()
             shown = [
                 (int(frames.begin[one]), int(frames.shows[one]), frames.colours_of(one))
-                for one in latched
+                for one in self.latched
             ]
-            amperes = currents(self.colours, self.string.channels, self.amperes)
-            current = list(zip(self.shows.tolist(), amperes, strict=True))
         return Heard(
             rows=list(Rows(self).rows()),
             facts=self._facts(),
             frames=shown,
-            current=current,
+            current=self.current,
             troubles=sorted(Troubles(self).troubles(), key=lambda trouble: trouble.tick),
         )
 
@@ -82,19 +83,27 @@ class Look:
 
         A lamp that took no colour keeps the one before.
         """
-        frames, latched = self.read.frames, np.flatnonzero(self.read.frames.latched)
-        table = np.zeros((len(latched), self.string.count), dtype=np.uint32)
+        table = np.zeros((len(self.latched), self.string.count), dtype=np.uint32)
         if not self.read.profile.colours:
             return table
         now = np.zeros(self.string.count, dtype=np.uint32)
-        for place, number in enumerate(latched.tolist()):
-            taken = frames.colours_of(number)
+        for place, number in enumerate(self.latched):
+            taken = self.read.frames.colours_of(number)
             now[: len(taken)] = taken
             table[place] = now
         return table
 
+    @cached_property
+    def current(self) -> list[tuple[int, Fraction]] | None:
+        """(tick, amperes that the string draws from then on), if the lamps have colours."""
+        if not self.read.profile.colours:
+            return None
+        amperes = currents(self.colours, self.string.channels, self.amperes)
+        return list(zip(self.shows.tolist(), amperes, strict=True))
+
+    @cached_property
     def supply(self) -> Supply | None:
-        """Return the current of the string over what is known of the line, if it has colours."""
+        """The current of the string over what is known of the line, if the lamps have colours."""
         if not self.read.profile.colours or not len(self.wave.times):
             return None
         begin, end = int(self.wave.times[0]), self.wave.end
@@ -102,6 +111,7 @@ class Look:
         return supply(self.shows, self.colours, channels, self.amperes, begin, end)
 
     def point(self, tick: int) -> str:
+        """Return the bit that a tick is part of, "" before the first."""
         bits, frames = self.read.bits, self.read.frames
         number = int(np.searchsorted(bits.begin, tick, side="right")) - 1
         if number < 0:
@@ -117,10 +127,10 @@ class Look:
     # For programs.
 
     def _facts(self) -> dict[str, Any]:
-        frames = self.read.frames
+        frames, colours = self.read.frames, self._colours(self.read)
         return {
             "profile": self.name if len(self.judged) == 1 or not self.wrong else None,
-            "frames": self._colours(self.read),
+            "frames": colours,
             "bits": len(self.read.bits.begin),
             "broken": int(np.count_nonzero(frames.broken[frames.latched])),
             "unlatched": int(np.count_nonzero(~frames.latched)),
@@ -131,11 +141,13 @@ class Look:
                 kind: max((one.most for one in self.flashing if one.kind == kind), default=0)
                 for kind in ("general", "red")
             },
-            "profiles": {name: self._profile_facts(one) for name, one in self.judged.items()},
+            "profiles": {
+                name: self._profile_facts(one, colours) for name, one in self.judged.items()
+            },
         }
 
-    def _profile_facts(self, one: Judgement) -> dict[str, Any]:
-        """Return what is told of each profile; ``frames`` only where others are read by it."""
+    def _profile_facts(self, one: Judgement, read: list[list[list[int]]] | None) -> dict[str, Any]:
+        """Return what is told of each profile; ``frames`` only where others than ``read`` are read."""
         first = [one.failures.at(place) for place in range(min(len(one.failures), LISTED))]
         facts: dict[str, Any] = {
             "passes": one.passes,
@@ -147,7 +159,7 @@ class Look:
             "windows": _windows(one),
         }
         colours = self._colours(one)
-        if colours is not None and colours != self._colours(self.read):
+        if colours is not None and colours != read:
             facts["frames"] = colours
         return facts
 
@@ -159,27 +171,23 @@ class Look:
         return [[self._split(lamp) for lamp in one.frames.colours_of(n)] for n in latched]
 
     def _supply_facts(self) -> dict[str, Any] | None:
-        found = self.supply()
-        if found is None:
+        if self.supply is None:
             return None
-        amperes = currents(self.colours, self.string.channels, self.amperes)
         return {
-            "peak_amperes": float(found.peak),
-            "average_amperes": float(found.average),
-            "amperes_from": [
-                [tick, float(one)] for tick, one in zip(self.shows.tolist(), amperes, strict=True)
-            ],
+            "peak_amperes": float(self.supply.peak),
+            "average_amperes": float(self.supply.average),
+            "amperes_from": [[tick, float(amperes)] for tick, amperes in self.current or ()],
         }
 
     def verdict(self) -> str:
+        """Return ``passes``, ``fails`` or, where there is nothing to judge, ``no bits``."""
         if not len(self.read.bits.begin):
             return "no bits"
         return "fails" if self.wrong else "passes"
 
     def _split(self, colour: int) -> list[int]:
         """Return red, green, blue (and white) of a colour."""
-        channels = [colour >> shift & 0xFF for shift in (16, 8, 0)]
-        return [*channels, colour >> 24] if self.string.channels == 4 else channels
+        return [colour >> SHIFTS[one] & 0xFF for one in CHANNELS[self.string.channels]]
 
 
 def _fit(one: Judgement) -> tuple[int, Fraction]:

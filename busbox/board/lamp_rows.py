@@ -23,6 +23,7 @@ class Rows:
         self.look = look
 
     def rows(self) -> Iterator[tuple[str, str]]:
+        """Yield them."""
         string, frames = self.look.string, self.look.read.frames
         order = string.options["order"] or self.look.read.profile.order_for(string.channels)
         lamps = "1 lamp" if string.count == 1 else f"{string.count:,} lamps"
@@ -46,7 +47,7 @@ class Rows:
 
     def _safety(self) -> Iterator[tuple[str, str]]:
         """Yield current and flashes, with the caution."""
-        found = self.look.supply()
+        found = self.look.supply
         if found is not None and found.peak:
             peak, average = show_current(found.peak), show_current(found.average)
             how = f"peak {peak}, average {average}, at {show_current(self.look.amperes)} a channel"

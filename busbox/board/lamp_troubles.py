@@ -27,6 +27,7 @@ class Troubles:
         self.look = look
 
     def troubles(self) -> Iterator[Trouble]:
+        """Yield them, in no order."""
         if self.look.wrong and self.look.read.failures:
             yield from self._timing() if len(self.look.judged) == 1 else [self._nearest()]
         frames = self.look.read.frames

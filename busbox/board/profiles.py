@@ -8,14 +8,13 @@ named profile, with its source. All times are nanoseconds, exact.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
 from busbox.errors import InputError, Mistake, nearest, one_of, shown
-from busbox.units import parse_current, parse_span
+from busbox.units import parse_current, parse_span, without_subject
 
 #: The windows of a profile, in words.
 WINDOWS: Mapping[str, str] = {
@@ -193,8 +192,7 @@ class Profile:
                 elif key in WINDOWS:
                     raise ValueError("must be given")
             except ValueError as error:
-                text = re.sub("^a (time|current) ", "", str(error))
-                mistakes.append(Mistake(text, name, key=key))
+                mistakes.append(Mistake(without_subject(error), name, key=key))
         if mistakes:
             raise InputError(mistakes)
         return cls(name, **values, channels=(len(values.get("order", "GRB")),))

@@ -17,7 +17,7 @@ from busbox.cli.common import (
 from busbox.engines import DEFAULT_ENGINE, engine_class
 from busbox.reports.listing import wrapped
 from busbox.reports.paper import Paper
-from busbox.story import Story, Teller
+from busbox.story import Stories, Story
 
 
 @click.command("why")
@@ -38,7 +38,7 @@ def command(bench: str, what: str, values: tuple[str, ...], as_json: bool) -> in
     system = open_bench(bench, values).system()
     with shown_progress(as_json) as progress:
         recording = replay(system, engine_class(DEFAULT_ENGINE), None, progress)
-    story = Teller(system, recording).tell(what)
+    story = Stories(system, recording).tell(what)
     if as_json:
         print_json(_object(what, story))
     else:

@@ -7,6 +7,7 @@ from functools import partial
 from itertools import permutations
 from typing import TYPE_CHECKING
 
+from busbox.board.bits import SHIFTS
 from busbox.findings.rule import Evidence, Hit, told
 from busbox.units import show_current
 
@@ -165,7 +166,7 @@ def colour_order(evidence: Evidence) -> Iterator[Hit]:
         yield Hit(cycle, sent[begin].access, slot, hearing.attached.pin, name, tell)
 
 
-_CHANNELS = {"R": ("red", 16), "G": ("green", 8), "B": ("blue", 0), "W": ("white", 24)}
+_NAMES = {"R": "red", "G": "green", "B": "blue", "W": "white"}
 
 
 def _exchange(pairs: list[tuple[tuple[int, ...], tuple[int, ...]]]) -> dict[str, str] | None:
@@ -195,7 +196,7 @@ def _moved(colour: int, places: dict[str, str]) -> int:
     """Return a colour whose channels show as others."""
     moved = 0
     for channel, shown in places.items():
-        moved |= (colour >> _CHANNELS[channel][1] & 0xFF) << _CHANNELS[shown][1]
+        moved |= (colour >> SHIFTS[channel] & 0xFF) << SHIFTS[shown]
     return moved
 
 
@@ -210,7 +211,7 @@ def _tell_order(
 ) -> tuple[str, str]:
     slot = evidence.system.devices[hearing.attached.device].slot.name
     moved = [(a, b) for a, b in places.items() if a != b]
-    words = [f"{_CHANNELS[a][0]} as {_CHANNELS[b][0]}" for a, b in moved]
+    words = [f"{_NAMES[a]} as {_NAMES[b]}" for a, b in moved]
     listed = ", ".join(words[:-1]) + (" and " if len(words) > 1 else "") + words[-1]
     row, sent = (" ".join(f"{one:06x}" for one in colours[:8]) for colours in (shown, wanted))
     order = str(hearing.attached.part.options.get("order") or "its profile's")

@@ -11,11 +11,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from busbox.board.attachment import Heard
+from busbox.board.attachment import Board, Heard
 from busbox.board.hearing import total_current
+from busbox.board.lamp_string import LampString
 from busbox.board.profiles import PROFILES
 from busbox.recording import Frame
 from tests.board.attached import BIT, ONE_HIGH, run, sender, sending, string
+from tests.board.wires import wave_of
 
 RGB = ["".join(letters) for letters in permutations("RGB")]
 RGBW = ["".join(letters) for letters in permutations("RGBW")]
@@ -236,3 +238,16 @@ def test_strings_that_change_in_one_cycle_have_one_sum() -> None:
     hearings = {name: SimpleNamespace(heard=one) for name, one in heard.items()}
     found = total_current(cast("Any", hearings))
     assert found == [(10, lit, "string"), (20, lit, "string")]
+
+
+def test_a_line_that_keeps_the_judged_profile_alone_is_read_by_it() -> None:
+    """Lamps of 16 bits a channel, P5, have no colours here: the line passes, no frame is made up."""
+    # Driver data page UCS8904B: 400 and 850 ns high, at least 850 and 400 ns low, 48 us.
+    pulses = [(85, 40) if bit % 3 else (40, 200) for bit in range(64)]
+    pulses[-1] = (40, 4800)
+    settings = {one.name: one.default for one in LampString.settings}
+    part = LampString(Board(10**8, PROFILES), **settings | {"count": 1, "channels": 4})
+    heard = part.listen(wave_of([*pulses, (40, 200)]))
+    assert (heard.facts["profile"], heard.facts["verdict"]) == ("P5", "passes")
+    assert (heard.facts["frames"], heard.frames, heard.current) == (None, None, None)
+    assert list(heard.troubles) == []

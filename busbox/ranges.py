@@ -10,7 +10,7 @@ from typing import Generic, TypeVar
 T = TypeVar("T")
 
 
-class Spans(Generic[T]):
+class Ranges(Generic[T]):
     """Things with the addresses they hold for; they may overlap.
 
     Parameters
