@@ -118,8 +118,18 @@ class Troubles:
         return (
             f"Frame {number} has {bits:,} bits, {what} of {one} bits each: a chain is a bit too long "
             "or too short, and lamps show other colours than those sent.",
+            self._hint_of_bits(bits),
+        )
+
+    def _hint_of_bits(self, bits: int) -> str:
+        string = self.look.string
+        other = 7 - string.channels
+        if bits % (self.look.read.profile.channel_bits * other) == 0:
+            count = "four" if other == 4 else "three"
+            return f"If the string has {count} channels, say so (channels = {other})."
+        return (
             "Look for a pulse that was lost or cut: a reset in the frame, a gap inside it, a loop that "
-            "ends too early.",
+            "ends too early."
         )
 
     def _tell_flash(self, one: Flashing) -> tuple[str, str]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -165,7 +166,8 @@ def _look(kind: type[Listener], settings: Mapping[str, Any], wave: Wave, line: s
     except ValueError as error:
         raise InputError.of(str(error), "--set") from None
     try:
-        return part.listen(wave)
+        heard = part.listen(wave)
+        return replace(heard, troubles=tuple(heard.troubles))
     except ValueError as error:
         raise InputError.of(str(error), line) from None
     except Exception as error:
@@ -218,7 +220,9 @@ def _object(
         "file": Path(file).name,
         "tick": float(wave.tick),
         "ticks": wave.end,
-        "lines": {line: {"as": name, **one.facts} for line, one in heard.items()},
+        "lines": {
+            line: {"as": name, **one.facts, "troubles": _counts(one)} for line, one in heard.items()
+        },
     }
     if compared is not None:
         found["against"] = {
@@ -251,12 +255,28 @@ def _write(
         page.title(f"{line} as {name}")
         page.table(wrapped(one.rows))
         page.table(wrapped(_frames(one, wave)))
+        for rule, (count, (message, hint)) in _troubles(one).items():
+            page.line(
+                "  ", (rule, "bold red"), "" if count == 1 else f"  {count:,} times; the first:"
+            )
+            page.table(wrapped([("", message), ("", f"try: {hint}")]))
     if compared is not None:
         bench, pin = compared.against
         for line, differ in compared.lines.items():
             same = "the same" if all(one.same for one in differ) else "not the same"
             page.title(f"{line} against {pin} of {bench}: {same}")
             page.table(wrapped((one.what, str(one)) for one in differ))
+
+
+def _counts(heard: Heard) -> dict[str, int]:
+    """Return how often a rule is broken, by its id."""
+    return dict(Counter(trouble.rule for trouble in heard.troubles))
+
+
+def _troubles(heard: Heard) -> dict[str, tuple[int, tuple[str, str]]]:
+    """Return how often a rule is broken, and what the first of them says, by its id."""
+    first = {trouble.rule: trouble for trouble in reversed(list(heard.troubles))}
+    return {rule: (count, first[rule].tell()) for rule, count in _counts(heard).items()}
 
 
 def _frames(heard: Heard, wave: Wave) -> Iterator[tuple[str, str, str]]:

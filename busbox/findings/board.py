@@ -92,7 +92,7 @@ def broken_bit_count(evidence: Evidence) -> Iterator[Hit]:
     A reset cuts a frame of two lamps (set ``mistakes``, bench ``lamp_bits``)::
 
         [[reset]]
-        at = 635
+        at = 615
 
         write lamps.CONTROL 1
         pause 100 us
@@ -100,7 +100,7 @@ def broken_bit_count(evidence: Evidence) -> Iterator[Hit]:
 
     Finding
     -------
-    string: Frame 0 has 32 bits, 8 beyond 1 whole lamp of 24 bits each: a chain is a bit too long or
+    string: Frame 0 has 31 bits, 7 beyond 1 whole lamp of 24 bits each: a chain is a bit too long or
     too short, and lamps show other colours than those sent.
 
     try: Look for a pulse that was lost or cut: a reset in the frame, a gap inside it, a loop that

@@ -85,3 +85,26 @@ def test_a_capture_in_sample_numbers_says_the_same(tmp_path: Path) -> None:
     seen = [judge(wave, PROFILES["P4"], 4, 4) for wave in waves]
     assert seen[0].bits.value.tolist() == seen[1].bits.value.tolist()
     assert seen[0].measures == seen[1].measures
+
+
+def test_a_capture_tells_what_is_wrong_with_it(capsys: pytest.CaptureFixture[str]) -> None:
+    """Four channels read as three: every frame is 8 bits beyond whole lamps, and that is said."""
+    words = (
+        "capture",
+        str(CAPTURE),
+        "--as",
+        "lamp_string",
+        "--set",
+        "count=24",
+        "--set",
+        "profile=P4",
+    )
+    line = json.loads(say(capsys, *words, "--json"))["lines"]["line"]
+    assert (line["verdict"], line["broken"], line["troubles"]) == (
+        "passes", 4, {"broken-bit-count": 4},
+    )  # fmt: skip
+    page = " ".join(say(capsys, *words).split())
+    assert (
+        "broken-bit-count 4 times; the first: Frame 0 has 128 bits, 8 beyond 5 whole lamps" in page
+    )
+    assert "try: If the string has four channels, say so (channels = 4)." in page
