@@ -12,15 +12,15 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from busbox.basics.errors import BusboxError, InputError
     from busbox.bench import Bench, load_bench
-    from busbox.errors import BusboxError, InputError
     from busbox.recording import Recording
 
 #: Public names and the modules they come from; each is imported on first use.
 _HOMES = {
     "Bench": "busbox.bench",
-    "BusboxError": "busbox.errors",
-    "InputError": "busbox.errors",
+    "BusboxError": "busbox.basics.errors",
+    "InputError": "busbox.basics.errors",
     "Recording": "busbox.recording",
     "load_bench": "busbox.bench",
 }

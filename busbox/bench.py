@@ -14,14 +14,14 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from busbox.basics.errors import InputError, Mistake, nearest, one_of
 from busbox.builder import Builder, KeyPath
-from busbox.errors import InputError, Mistake, nearest, one_of
 from busbox.system import Placed, System
 from busbox.toml_lines import key_lines, line_of
 
 if TYPE_CHECKING:
     from busbox.recording import Recording
-    from busbox.replay import Progress
+    from busbox.run.loop import Progress
 
 
 class Bench:
@@ -160,7 +160,7 @@ class Bench:
         InputError : something is wrong with the bench, its traffic or these arguments
         """
         from busbox.engines import engine_class
-        from busbox.replay import replay
+        from busbox.run.loop import replay
 
         system = self.system(traffic)
         factory = engine_class(engine)
@@ -238,7 +238,7 @@ def find_bench(path: str | Path) -> Path:
 
 
 def _until(value: int | str | None, clock_hz: int) -> int | None:
-    from busbox.units import parse_span
+    from busbox.basics.units import parse_span
 
     if value is None:
         return None

@@ -14,9 +14,9 @@ from pydantic import (
     ValidationError,
 )
 
-from busbox.address_map import parse_bits
-from busbox.errors import nearest, one_of, shown
-from busbox.units import Span, parse_clock, parse_current, parse_span, without_subject
+from busbox.basics.errors import nearest, one_of, shown
+from busbox.basics.units import Span, parse_clock, parse_current, parse_span, without_subject
+from busbox.map.slots import parse_bits
 
 Path = tuple[str | int, ...]
 

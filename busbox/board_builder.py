@@ -7,14 +7,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from busbox.errors import InputError, Mistake, nearest, one_of, raised, shown
+from busbox.basics.errors import InputError, Mistake, nearest, one_of, raised, shown
 from busbox.system import Attached, InputLevel, Placed
 
 if TYPE_CHECKING:
     from busbox.bench_schema import AttachKeys, Checked, InputKeys
     from busbox.board.attachment import Board, Driver
-    from busbox.board.profiles import Profile
     from busbox.builder import Builder, KeyPath
+    from busbox.lines.profiles import Profile
 
 
 class BoardBuilder:
@@ -38,7 +38,7 @@ class BoardBuilder:
         return tuple(one for one in found if one is not None)
 
     def _profiles(self) -> Mapping[str, Profile]:
-        from busbox.board.profiles import PROFILES, Profile
+        from busbox.lines.profiles import PROFILES, Profile
 
         found = dict(PROFILES)
         for name, keys in self.checked.keys.profile.items():
@@ -89,7 +89,7 @@ class BoardBuilder:
 
     def _kind(self, path: KeyPath, given: object) -> Any:
         from busbox.bench_schema import ATTACH_KEYS
-        from busbox.registry import attachment_class, checked_attachment
+        from busbox.plugins import attachment_class, checked_attachment
 
         if not isinstance(given, str | type):
             text = f"must be a text such as 'lamp_string', not {shown(given)}"
@@ -148,7 +148,7 @@ class BoardBuilder:
 
     def captured(self, number: int, keys: InputKeys, where: tuple[int, str]) -> list[InputLevel]:
         """Return the levels that a capture gives to an input pin."""
-        from busbox.board.captures import read_capture
+        from busbox.lines.captures import read_capture
 
         path: KeyPath = ("input", number)
         assert keys.capture is not None

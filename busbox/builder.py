@@ -11,30 +11,21 @@ from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from busbox.address_map import Slot
+from busbox.basics.errors import InputError, Mistake, nearest, no_file, one_of, raised, shown
 from busbox.board.attachment import Driver
 from busbox.board_builder import BoardBuilder
+from busbox.cpu.source import FunctionSource, ListedSource, Source, not_firmware, source_of
+from busbox.cpu.steps import Access, Await, Named, Poll
 from busbox.device import REQUIRED, Setting
-from busbox.errors import InputError, Mistake, nearest, no_file, one_of, raised, shown
-from busbox.system import (
-    Attached,
-    FabricOptions,
-    InputLevel,
-    Placed,
-    Reply,
-    Reset,
-    System,
-    Wire,
-)
-from busbox.traffic.files import check_suffix, read_pieces
-from busbox.traffic.source import FunctionSource, ListedSource, Source, not_firmware, source_of
-from busbox.traffic.steps import Access, Await, Named, Poll
-from busbox.traffic.text import limited
+from busbox.formats.files import check_suffix, read_pieces
+from busbox.formats.text import limited
+from busbox.map.slots import Slot
+from busbox.system import Attached, FabricOptions, InputLevel, Placed, Reply, Reset, System, Wire
 
 if TYPE_CHECKING:
     from busbox.bench import Bench
     from busbox.bench_schema import BenchKeys, Checked, InputKeys, MustKeys, SlotKeys
-    from busbox.must import Must
+    from busbox.findings.expectations import Must
 
 KeyPath = tuple[str | int, ...]
 
@@ -212,7 +203,7 @@ class Builder:
 
     def _built_as(self, path: KeyPath, model: Any, keys: SlotKeys) -> Any:
         """Return what the slot holds: the model, or its twin in Amaranth."""
-        from busbox.registry import twin_of
+        from busbox.plugins import twin_of
 
         if keys.built_as == "hardware" and not model.in_amaranth:
             try:
@@ -258,7 +249,7 @@ class Builder:
 
     def _model(self, path: KeyPath, given: object) -> Any:
         from busbox.bench_schema import SLOT_KEYS
-        from busbox.registry import checked_model, model_class
+        from busbox.plugins import checked_model, model_class
 
         if not isinstance(given, str | type):
             self.wrong((*path, "model"), f"must be a text such as 'gpio', not {shown(given)}")
@@ -338,7 +329,7 @@ class Builder:
                         trails.append((*trail, other))
 
     def _check_overlaps(self, placed: Sequence[Placed]) -> None:
-        from busbox.address_map import AddressMap
+        from busbox.map.slots import AddressMap
 
         for one, other, first, last in AddressMap([p.slot for p in placed]).overlaps():
             paths: list[KeyPath] = [("slot", slot.name, "base") for slot in (other, one)]
@@ -393,7 +384,7 @@ class Builder:
 
     @staticmethod
     def _input_bytes(one: InputKeys, where: tuple[int, str], clock: int) -> list[InputLevel]:
-        from busbox.connections import serial_levels
+        from busbox.run.connections import serial_levels
 
         spacing = one.spacing.seconds
         if spacing is None:
@@ -432,7 +423,7 @@ class Builder:
     def _musts(
         self, checked: Checked, placed: Sequence[Placed], attached: Sequence[Attached]
     ) -> tuple[Must, ...]:
-        from busbox.must import parse_must
+        from busbox.findings.expectations import parse_must
 
         found = []
         for number, keys in zip(checked.left["must"], checked.keys.must, strict=True):
@@ -553,7 +544,7 @@ class Builder:
         return source.again, getattr(given, "__name__", "")
 
     def _traffic_file(self, name: str, folder: Path) -> tuple[Callable[[], Source], str]:
-        from busbox.registry import load_object
+        from busbox.plugins import load_object
 
         if ".py:" in name:
             function = load_object(name, folder, "function")
@@ -571,7 +562,7 @@ class Builder:
 
     def _check_targets(self, system: System) -> None:
         """Look up every name in traffic that is known before the run."""
-        from busbox.replay import address_of
+        from busbox.run.loop import address_of
 
         source = system.new_source()
         if not isinstance(source, ListedSource):

@@ -8,13 +8,13 @@ from fractions import Fraction
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from busbox.address_map import AddressMap, Slot
+from busbox.cpu.source import Source
 from busbox.device import Pin
-from busbox.traffic.source import Source
+from busbox.map.slots import AddressMap, Slot
 
 if TYPE_CHECKING:
     from busbox.board.attachment import Attachment
-    from busbox.must import Must
+    from busbox.findings.expectations import Must
 
 AFTER_RESET = ("restart", "continue")
 UNANSWERED = ("error", "silence")

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from busbox.address_map import show_bits
+from busbox.basics.units import Span
 from busbox.bench import Bench
+from busbox.cpu.steps import Access, Await, Handler, Mark, Pause, Poll, Reset, Step
+from busbox.map.slots import show_bits
 from busbox.recording import Recording
-from busbox.traffic.steps import Access, Await, Handler, Mark, Pause, Poll, Reset, Step
-from busbox.units import Span
 from tests import naive
 from tests.holder import Holder
 

@@ -24,11 +24,12 @@ from typing import Any
 
 from busbox import load_bench
 from busbox.bench import Bench
+from busbox.cpu.source import ListedSource
+from busbox.cpu.steps import Access, Named, Pause, Step
 from busbox.engines import EngineFactory, engine_class, for_many_runs
-from busbox.replay import Replay
+from busbox.formats.files import read_traffic
+from busbox.run.loop import Replay
 from busbox.system import System
-from busbox.traffic import Access, Named, Pause, Step, read_traffic
-from busbox.traffic.source import ListedSource
 from tests import benchmark_lines
 
 CABIN = ("levers", "telegraph", "lamps", "clock")
@@ -67,7 +68,7 @@ def paused(times: int, timer: bool) -> System:
 
 
 def _span() -> Any:
-    from busbox.units import Span
+    from busbox.basics.units import Span
 
     return Span(cycles=1)
 
@@ -106,9 +107,9 @@ class Empty:
     """Where a model's cost is measured: a bench with one register and 100,000 accesses."""
 
     def __init__(self, native: bool) -> None:
-        from busbox.fabric.hardware import Hardware, Registers
-        from busbox.model import Declaration
-        from busbox.registers import Register, RegisterTable
+        from busbox.bus.hardware import Hardware, Registers
+        from busbox.device import Declaration
+        from busbox.map.registers import Register, RegisterTable
 
         table = RegisterTable(Register("WORD", 0))
 

@@ -11,11 +11,11 @@ import numpy as np
 
 from busbox.board.attachment import Board
 from busbox.board.lamp_string import LampString
-from busbox.board.lamps import judge
-from busbox.board.profiles import PROFILES
-from busbox.board.serial import Format, decode
 from busbox.board.terminal import Terminal
-from busbox.board.wave import Wave
+from busbox.lines.lamps import judge
+from busbox.lines.profiles import PROFILES
+from busbox.lines.serial import Format, decode
+from busbox.lines.wave import Wave
 
 EDGES = 1_000_032  # a whole number of lamps
 CLOCK = 16_000_000

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from busbox.device import ERROR, Access, Answer, Hold, Host, Setting
-from busbox.model import RegisterModel
-from busbox.registers import Register, RegisterTable
+from busbox.device import ERROR, Access, Answer, Hold, Host, RegisterModel, Setting
+from busbox.map.registers import Register, RegisterTable
 
 
 class Holder(RegisterModel):

@@ -1,6 +1,6 @@
 """A naive reference model of the bus simulator: one cycle at a time, from the page alone.
 
-"Rule n" is a rule of the semantics page (busbox.fabric); "addition n" is one of the additions to
+"Rule n" is a rule of the semantics page (busbox.bus); "addition n" is one of the additions to
 it (A1 to A4 are the rules 12a to 12f there); "table" is the register table of a device (its
 docstring). Its author saw those pages, and nothing of the package. A comment that begins with
 "READING" marks a place where the page was silent or could be read in two ways; the reading that

@@ -12,9 +12,9 @@ import pytest
 
 import busbox
 import busbox.bench
+import busbox.bus
 import busbox.engines
-import busbox.fabric
-import busbox.firmware
+import busbox.firmware.program
 from busbox.cli import main
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -94,7 +94,7 @@ def test_every_python_example_gives_what_the_document_shows(document: str) -> No
     assert runner.failures == 0
 
 
-@pytest.mark.parametrize("module", [busbox, busbox.bench, busbox.firmware])
+@pytest.mark.parametrize("module", [busbox, busbox.bench, busbox.firmware.program])
 def test_the_examples_in_docstrings_hold(module: object) -> None:
     """Doctests of the public modules."""
     result = doctest.testmod(module)  # type: ignore[arg-type]
@@ -103,8 +103,8 @@ def test_the_examples_in_docstrings_hold(module: object) -> None:
 
 
 def test_the_semantics_page_is_the_one_in_the_code() -> None:
-    """DEVELOPERS.md shows the docstring of busbox.fabric, word for word."""
-    page = (busbox.fabric.__doc__ or "").strip()
+    """DEVELOPERS.md shows the docstring of busbox.bus, word for word."""
+    page = (busbox.bus.__doc__ or "").strip()
     assert any(block.text.strip() == page for block in blocks("DEVELOPERS.md"))
 
 

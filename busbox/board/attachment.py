@@ -35,8 +35,8 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from busbox.device import Setting
 
 if TYPE_CHECKING:
-    from busbox.board.profiles import Profile
-    from busbox.board.wave import Wave
+    from busbox.lines.profiles import Profile
+    from busbox.lines.wave import Wave
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from busbox.basics.errors import shown
 from busbox.board.attachment import Heard
-from busbox.board.profiles import WINDOWS
-from busbox.errors import shown
+from busbox.lines.profiles import WINDOWS
 
 
 @dataclass(frozen=True)

@@ -10,15 +10,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from busbox.board.attachment import Heard
-from busbox.board.bits import SHIFTS
-from busbox.board.colour import Colours
 from busbox.board.lamp_rows import Rows
 from busbox.board.lamp_troubles import Troubles
-from busbox.board.lamps import Judgement
 from busbox.board.light import flashing
-from busbox.board.profiles import CHANNELS, show_ns
 from busbox.board.supply import Supply, currents, supply
-from busbox.board.wave import Wave
+from busbox.lines.bits import SHIFTS
+from busbox.lines.colour import Colours
+from busbox.lines.lamps import Judgement
+from busbox.lines.profiles import CHANNELS, show_ns
+from busbox.lines.wave import Wave
 
 if TYPE_CHECKING:
     from busbox.board.lamp_string import LampString

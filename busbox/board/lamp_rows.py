@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from busbox.board.lamps import Judgement, Measure
+from busbox.basics.units import show_current
 from busbox.board.light import FLASHES
-from busbox.board.profiles import WINDOWS, show_ns
-from busbox.units import show_current
+from busbox.lines.lamps import Judgement, Measure
+from busbox.lines.profiles import WINDOWS, show_ns
 
 if TYPE_CHECKING:
     from busbox.board.lamp_look import Look

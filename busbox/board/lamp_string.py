@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from busbox.basics.errors import nearest, one_of
+from busbox.basics.units import parse_current
 from busbox.board.attachment import Board, Heard, Listener
 from busbox.board.lamp_look import Look
-from busbox.board.lamps import Judgement, judge
-from busbox.board.profiles import CHANNELS, PROFILES, Profile
-from busbox.board.wave import Wave
 from busbox.device import REQUIRED, Setting
-from busbox.errors import nearest, one_of
-from busbox.units import parse_current
+from busbox.lines.lamps import Judgement, judge
+from busbox.lines.profiles import CHANNELS, PROFILES, Profile
+from busbox.lines.wave import Wave
 
 
 class LampString(Listener):

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from busbox.board.attachment import Trouble
-from busbox.board.bits import Frames
 from busbox.board.light import Flashing
-from busbox.board.profiles import WINDOWS, show_ns
+from busbox.lines.bits import Frames
+from busbox.lines.profiles import WINDOWS, show_ns
 
 if TYPE_CHECKING:
     from busbox.board.lamp_look import Look

@@ -17,7 +17,7 @@ Rules
    included), against the direction of the last change. Several steps in one direction are thus one
    change. The first may go either way; if it could be both, it is a fall just where the last step is.
 6. A lamp is dark before its first frame.
-7. What values give as light is told in :mod:`busbox.board.colour`.
+7. What values give as light is told in :mod:`busbox.lines.colour`.
 
 Sources: rules 1 to 4: WCAG 2.2, success criterion 2.3.1 and the definitions that it names; rules 5 and
 6 are our own.
@@ -32,10 +32,10 @@ from typing import Any
 
 import numpy as np
 
-from busbox.board import colour
-from busbox.board.bits import Ints
-from busbox.board.colour import Colours, Flags, Floats, check_shown
-from busbox.errors import shown
+from busbox.basics.errors import shown
+from busbox.lines import colour
+from busbox.lines.bits import Ints
+from busbox.lines.colour import Colours, Flags, Floats, check_shown
 
 #: The most flashes of a kind that pass, in any second.
 FLASHES = 3
@@ -76,7 +76,7 @@ def flashing(
     shows : ticks, strictly rising; a frame that the lamps never show must be left out
     colours : what each lamp shows from ``shows[f]`` on, 0xRRGGBB or 0xWWRRGGBB, frames x lamps
     tick : seconds a tick lasts
-    light : "linear" or "srgb", see :mod:`busbox.board.colour`
+    light : "linear" or "srgb", see :mod:`busbox.lines.colour`
 
     Raises
     ------

@@ -22,10 +22,10 @@ from fractions import Fraction
 
 import numpy as np
 
-from busbox.board.bits import SHIFTS, Ints
-from busbox.board.colour import Colours, check_shown
-from busbox.board.profiles import CHANNELS
-from busbox.errors import one_of, shown
+from busbox.basics.errors import one_of, shown
+from busbox.lines.bits import SHIFTS, Ints
+from busbox.lines.colour import Colours, check_shown
+from busbox.lines.profiles import CHANNELS
 
 
 @dataclass(frozen=True)

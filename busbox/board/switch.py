@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
+from busbox.basics.units import Span, parse_span
 from busbox.board.attachment import Driver
 from busbox.device import Setting
-from busbox.units import Span, parse_span
 
 
 class Switch(Driver):

@@ -9,13 +9,13 @@ from typing import Any
 
 import numpy as np
 
+from busbox.basics.listing import printable_lines
+from busbox.basics.units import show_seconds
 from busbox.board.attachment import Board, Heard, Listener, Trouble
-from busbox.board.baud import show_rate
-from busbox.board.serial import PARITIES, Character, Decoded, Format, decode
-from busbox.board.wave import Wave
 from busbox.device import Setting
-from busbox.reports.listing import printable_lines
-from busbox.units import show_seconds
+from busbox.lines.baud import show_rate
+from busbox.lines.serial import PARITIES, Character, Decoded, Format, decode
+from busbox.lines.wave import Wave
 
 #: Digits of a measured rate.
 DIGITS = 6

@@ -11,7 +11,7 @@ from typing import Any
 import click
 
 from busbox import __version__
-from busbox.errors import BusboxError, InputError, nearest, one_of
+from busbox.basics.errors import BusboxError, InputError, nearest, one_of
 
 #: Verbs by group: name to one line of help. The module of a verb has its name.
 GROUPS = {

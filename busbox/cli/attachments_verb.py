@@ -9,12 +9,12 @@ from typing import Any
 
 import click
 
+from busbox.basics.errors import InputError
+from busbox.basics.listing import wrapped
 from busbox.board.attachment import Driver
 from busbox.cli.common import first_paragraph, json_option, paper, plain, print_json, section
 from busbox.device import REQUIRED, Setting
-from busbox.errors import InputError
-from busbox.registry import ATTACHMENT_POINTS, ATTACHMENTS, attachment_class
-from busbox.reports.listing import wrapped
+from busbox.plugins import ATTACHMENT_POINTS, ATTACHMENTS, attachment_class
 
 
 @click.command("attachments")

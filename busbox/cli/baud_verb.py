@@ -8,11 +8,11 @@ from typing import Any
 
 import click
 
-from busbox.board.baud import Division, Tolerance, parse_rate, receivers, show_rate
+from busbox.basics.errors import InputError, Mistake
+from busbox.basics.paper import Paper
+from busbox.basics.units import parse_clock, show_clock
 from busbox.cli.common import json_option, paper, print_json
-from busbox.errors import InputError, Mistake
-from busbox.reports.paper import Paper
-from busbox.units import parse_clock, show_clock
+from busbox.lines.baud import Division, Tolerance, parse_rate, receivers, show_rate
 
 #: What a receiver does, by its name.
 TEXTS = {

@@ -10,19 +10,19 @@ from typing import Any
 
 import click
 
+from busbox.basics.errors import InputError, Mistake, nearest, one_of, raised, shown
+from busbox.basics.listing import wrapped
+from busbox.basics.paper import Paper
+from busbox.basics.units import parse_clock, show_seconds
 from busbox.bench import Bench, toml_value
 from busbox.board.attachment import Board, Heard, Listener
-from busbox.board.captures import read_capture
 from busbox.board.compare import Difference, differences
-from busbox.board.profiles import PROFILES
-from busbox.board.wave import Wave
 from busbox.cli.common import json_option, paper, print_json, shown_progress
 from busbox.device import REQUIRED, Setting
-from busbox.errors import InputError, Mistake, nearest, one_of, raised, shown
-from busbox.registry import ATTACHMENTS, attachment_class
-from busbox.reports.listing import wrapped
-from busbox.reports.paper import Paper
-from busbox.units import parse_clock, show_seconds
+from busbox.lines.captures import read_capture
+from busbox.lines.profiles import PROFILES
+from busbox.lines.wave import Wave
+from busbox.plugins import ATTACHMENTS, attachment_class
 
 
 @click.command("capture")

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from busbox.basics.errors import InputError
+from busbox.basics.paper import Paper
+from busbox.basics.units import parse_clock
 from busbox.cli.common import json_option, number_of, paper, print_json
-from busbox.errors import InputError
-from busbox.reports.paper import Paper
-from busbox.units import parse_clock
 
 if TYPE_CHECKING:
-    from busbox.conformance import Conformance, Outcome
+    from busbox.check.port import Conformance, Outcome
 
 #: Columns of the page.
 WIDTH = 80
@@ -44,7 +44,7 @@ def command(
     another Amaranth component with a member bus; it is driven alone, by random accesses, with resets
     and accesses that are cut off. The exit code is 1 if a rule is broken.
     """
-    from busbox.conformance import check, find
+    from busbox.check.port import check, find
 
     subject = find(name, values, number_of(size, "--size"), _clock(clock))
     result = check(subject, number_of(seed, "--seed"), number_of(rows, "--rows", least=1))

@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING
 
 import click
 
+from busbox.basics.errors import InputError
+from busbox.basics.paper import Paper
 from busbox.bench import Bench
-from busbox.errors import InputError
-from busbox.reports.paper import Paper
-from busbox.traffic.numbers import number
+from busbox.map.addresses import number
 
 if TYPE_CHECKING:
-    from busbox.replay import Progress as Report
+    from busbox.run.loop import Progress as Report
 
 set_option = click.option(
     "--set",

@@ -10,18 +10,18 @@ from typing import Any
 
 import click
 
-from busbox.address_map import AddressMap
+from busbox.basics.errors import InputError, Mistake, one_of, shown
+from busbox.basics.units import Span
 from busbox.bench import Bench
-from busbox.engines import ACK, RESET
-from busbox.errors import InputError, Mistake, one_of, shown
+from busbox.bus.transfers import ACK, RESET
+from busbox.cpu.steps import Access, Handler, Mark, Named, Pause, Poll, Step, Target
+from busbox.cpu.steps import Reset as ResetStep
+from busbox.formats.files import FORMATS, read_traffic, write_traffic
+from busbox.formats.text import limited
+from busbox.map.registers import WORD
+from busbox.map.slots import AddressMap
 from busbox.recording import Accesses, Recording, where, windows
-from busbox.registers import WORD
 from busbox.system import System
-from busbox.traffic.files import FORMATS, read_traffic, write_traffic
-from busbox.traffic.steps import Access, Handler, Mark, Named, Pause, Poll, Step, Target
-from busbox.traffic.steps import Reset as ResetStep
-from busbox.traffic.text import limited
-from busbox.units import Span
 
 RECORDING = ".recording.npz"
 
@@ -88,7 +88,7 @@ def _renamed(steps: Iterable[Step], system: System, names: bool, source: str) ->
     ------
     InputError : with every name that the map does not have
     """
-    from busbox.replay import address_of
+    from busbox.run.loop import address_of
 
     mistakes: list[Mistake] = []
 

@@ -9,9 +9,9 @@ from collections.abc import Iterator
 
 import click
 
+from busbox.basics.errors import InputError, nearest, one_of
+from busbox.basics.listing import WIDTH
 from busbox.cli.common import paper, plain
-from busbox.errors import InputError, nearest, one_of
-from busbox.reports.listing import WIDTH
 
 
 @click.command("explain")

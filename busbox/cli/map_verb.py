@@ -6,8 +6,8 @@ from typing import Any
 
 import click
 
-from busbox.address_map import AddressMap, Slot
 from busbox.cli.common import json_option, open_bench, paper, print_json, set_option
+from busbox.map.slots import AddressMap, Slot
 from busbox.system import Placed
 
 #: Runs of addresses that are listed, at most.

@@ -10,13 +10,13 @@ from typing import Any
 
 import click
 
+from busbox.basics.errors import InputError, raised
+from busbox.basics.listing import runs, wrapped
+from busbox.basics.paper import Paper
 from busbox.cli.common import first_paragraph, json_option, paper, plain, print_json, section
 from busbox.device import REQUIRED, Pin, Setting
-from busbox.errors import InputError, raised
-from busbox.registers import RIGHTS, Register, RegisterTable
-from busbox.registry import ENTRY_POINTS, MODELS, model_class
-from busbox.reports.listing import runs, wrapped
-from busbox.reports.paper import Paper
+from busbox.map.registers import RIGHTS, Register, RegisterTable
+from busbox.plugins import ENTRY_POINTS, MODELS, model_class
 
 #: Size of the slot in which a model is shown.
 SHOWN_SIZE = 0x1000

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import click
 
-from busbox.errors import InputError, nearest, one_of
+from busbox.basics.errors import InputError, nearest, one_of
 
 #: What there is to write: its name is that of its folder of templates.
 KINDS = ("bench",)

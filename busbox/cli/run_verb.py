@@ -12,21 +12,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from busbox.basics.errors import InputError, Mistake
 from busbox.bench import Bench, benches_of
-from busbox.cli.common import (
-    json_option,
-    paper,
-    print_json,
-    set_option,
-    shown_progress,
-)
+from busbox.cli.common import json_option, paper, print_json, set_option, shown_progress
 from busbox.engines import DEFAULT_ENGINE, ENGINES
-from busbox.errors import InputError, Mistake
 from busbox.recording import Recording
 
 if TYPE_CHECKING:
-    from busbox.agree import Checked
-    from busbox.replay import Progress
+    from busbox.explain.difference import Checked
+    from busbox.run.loop import Progress
 
 
 @click.command("run")
@@ -96,7 +90,7 @@ def command(
         _write(opened, recording, vcd, out, extras)
         failed |= _failed(recording, strict) or bool(checked and checked.difference)
         if as_json:
-            from busbox.reports.json_report import as_object
+            from busbox.exports.json_report import as_object
 
             objects.append(as_object(recording) | extras)
         else:
@@ -127,7 +121,7 @@ def _run(
         extras["stopped_on"] = None if stop is None else stop.as_object()
     recording = recording or run(until=until)
     if coverage:
-        from busbox.reports.coverage import coverage as covered
+        from busbox.exports.coverage import coverage as covered
 
         extras["coverage"] = covered(recording, system.devices)
     return recording, extras
@@ -144,7 +138,7 @@ def _compared(
     """Run the bench with every other engine too, if that is wanted, and compare."""
     if not wanted:
         return None
-    from busbox.agree import Checked, first_difference
+    from busbox.explain.difference import Checked, first_difference
 
     names = [recording.engine]
     for name in ENGINES[1:]:
@@ -166,7 +160,7 @@ def _failed(recording: Recording, strict: bool) -> bool:
 def _print_summary(
     recording: Recording, extras: dict[str, Any], checked: Checked | None, last: bool
 ) -> None:
-    from busbox.reports.summary import summarise
+    from busbox.exports.summary import summarise
 
     page = paper()
     stopped = recording.ended == "until" and extras.get("stopped_on") is not None
@@ -224,14 +218,14 @@ def _write(
     bench: Bench, recording: Recording, vcd: str | None, out: str | None, extras: dict[str, Any]
 ) -> None:
     if vcd is not None:
-        from busbox.reports.waveform import write_vcd
+        from busbox.exports.waveform import write_vcd
 
         write_vcd(recording, Path(vcd))
     if out is not None:
         import json
 
-        from busbox.reports.json_report import as_object
-        from busbox.traffic.files import replace_file
+        from busbox.basics.files import replace_file
+        from busbox.exports.json_report import as_object
 
         folder = Path(out)
         try:

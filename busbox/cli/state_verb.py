@@ -7,23 +7,16 @@ from typing import Any
 
 import click
 
-from busbox.cli.common import (
-    json_option,
-    open_bench,
-    paper,
-    print_json,
-    set_option,
-    shown_progress,
-)
+from busbox.basics.errors import InputError, nearest, one_of
+from busbox.basics.listing import TIED, runs, wrapped
+from busbox.basics.paper import Paper
+from busbox.basics.units import parse_span, show_clock, show_time
+from busbox.cli.common import json_option, open_bench, paper, print_json, set_option, shown_progress
 from busbox.device import RELEASED
 from busbox.engines import DEFAULT_ENGINE, engine_class
-from busbox.errors import InputError, nearest, one_of
+from busbox.map.registers import Register
 from busbox.recording import Recording
-from busbox.registers import Register
-from busbox.reports.listing import TIED, runs, wrapped
-from busbox.reports.paper import Paper
 from busbox.system import Placed, System
-from busbox.units import parse_span, show_clock, show_time
 
 
 @click.command("state")
@@ -40,7 +33,7 @@ def command(
     BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox. A register
     is shown as a read in that cycle would give it; a read's side effects do not happen.
     """
-    from busbox.replay import replay
+    from busbox.run.loop import replay
 
     system = open_bench(bench, values).system()
     shown = _shown(system, slot)

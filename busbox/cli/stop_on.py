@@ -8,13 +8,13 @@ from typing import Any
 
 import numpy as np
 
-from busbox.engines import RESET
-from busbox.errors import InputError, Mistake, nearest
+from busbox.basics.errors import InputError, Mistake, nearest
+from busbox.basics.units import show_time
+from busbox.bus.transfers import RESET
+from busbox.cpu.steps import Named
+from busbox.map.addresses import NAME, address
 from busbox.recording import Recording
 from busbox.system import System
-from busbox.traffic.numbers import NAME, address
-from busbox.traffic.steps import Named
-from busbox.units import show_time
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ def finders(words: Iterable[str], system: System) -> list[Finder]:
 
 def _finder(word: str, system: System) -> Finder:
     from busbox.findings import RULES
-    from busbox.replay import address_of
+    from busbox.run.loop import address_of
 
     if word in RULES:
         return lambda recording: _of_rule(recording, word)

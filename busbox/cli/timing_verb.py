@@ -8,13 +8,13 @@ from typing import Any
 
 import click
 
-from busbox.board.clocks import Choice, Fit, fit, fit_all, show_counts
-from busbox.board.profiles import PROFILES, WINDOWS, Profile, Window, show_ns
+from busbox.basics.errors import InputError, nearest, one_of
+from busbox.basics.listing import wrapped
+from busbox.basics.paper import Paper
+from busbox.basics.units import parse_clock, show_clock
 from busbox.cli.common import json_option, paper, print_json
-from busbox.errors import InputError, nearest, one_of
-from busbox.reports.listing import wrapped
-from busbox.reports.paper import Paper
-from busbox.units import parse_clock, show_clock
+from busbox.lines.clocks import Choice, Fit, fit, fit_all, show_counts
+from busbox.lines.profiles import PROFILES, WINDOWS, Profile, Window, show_ns
 
 #: Profiles that are asked for one timing together: those of published sources for three channels.
 TOGETHER = ("P1", "P2", "P3")

@@ -9,18 +9,19 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from busbox.basics.errors import InputError, nearest, one_of
+from busbox.basics.listing import wrapped
+from busbox.basics.paper import Paper
+from busbox.basics.units import show_time
+from busbox.bus.transfers import TERMINATORS
 from busbox.cli.common import json_option, number_of, open_bench, paper, print_json, set_option
-from busbox.engines import DEFAULT_ENGINE, TERMINATORS, engine_class
-from busbox.errors import InputError, nearest, one_of
-from busbox.registers import RegisterTable
-from busbox.reports.listing import wrapped
-from busbox.reports.paper import Paper
+from busbox.engines import DEFAULT_ENGINE, engine_class
+from busbox.map.registers import RegisterTable
 from busbox.system import Placed
-from busbox.units import show_time
 
 if TYPE_CHECKING:
-    from busbox.lockstep import Difference, Found, Plan
-    from busbox.lockstep.exercise import Exercise
+    from busbox.check.twin import Difference, Found, Plan
+    from busbox.check.twin.exercise import Exercise
 
 #: Lines of the traffic that are shown, the last ones.
 SHOWN_STEPS = 14
@@ -59,9 +60,9 @@ def command(
     accesses drawn at random and aimed at what the device does by itself, with wait states, inputs and
     resets. Exit code 1 if they differ: the shortest traffic found that shows it is saved.
     """
-    from busbox.lockstep import Pair
-    from busbox.lockstep.save import save
-    from busbox.registry import twin_of
+    from busbox.check.twin import Pair
+    from busbox.check.twin.save import save
+    from busbox.plugins import twin_of
 
     count = None if drawn is None else number_of(drawn, "--random", least=1)
     chance = number_of(seed, "--seed")
@@ -101,8 +102,8 @@ def _check_timing(placed: Placed, clock_hz: int) -> None:
     ------
     InputError : writes are not committed in e + 1, or reads do not show e
     """
-    from busbox.conformance.subject import Subject
-    from busbox.conformance.timing import timing_of
+    from busbox.check.port.subject import Subject
+    from busbox.check.port.timing import timing_of
 
     timing = timing_of(Subject.of_placed(placed, clock_hz))
     if timing.commit in (None, 1) and timing.sample in (None, 0):
@@ -117,7 +118,7 @@ def _check_timing(placed: Placed, clock_hz: int) -> None:
 def _object(
     slot: str, exercise: Exercise, found: Found | None, saved: Path | None
 ) -> dict[str, Any]:
-    from busbox.lockstep.plan import show_steps
+    from busbox.check.twin.plan import show_steps
 
     if found is None:
         return {"slot": slot, "difference": None, "exercised": exercise.as_object()}
@@ -181,7 +182,7 @@ def _differ(placed: Placed, clock_hz: int, found: Found, saved: Path | None, pag
 
 
 def _steps(plan: Plan) -> Iterator[str]:
-    from busbox.lockstep.plan import show_steps
+    from busbox.check.twin.plan import show_steps
 
     yield from (f"at cycle {row}: RST for {length}" for row, length in plan.resets)
     yield from (f"at cycle {row}: {pin} {level}" for row, pin, level in plan.inputs)

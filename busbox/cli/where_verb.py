@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
-from busbox.address_map import SPACE, AddressMap, Decoded, Slot, show_bits
-from busbox.c_header import read_header
+from busbox.basics.errors import InputError, no_file, one_of
+from busbox.basics.paper import Paper
 from busbox.cli.common import open_bench, paper, set_option
-from busbox.errors import InputError, no_file, one_of
-from busbox.registers import show_lanes
-from busbox.reports.paper import Paper
-from busbox.traffic.numbers import number
+from busbox.firmware.c_header import read_header
+from busbox.map.addresses import number
+from busbox.map.registers import show_lanes
+from busbox.map.slots import SPACE, AddressMap, Decoded, Slot, show_bits
 
 _SOURCES = (".h", ".c", ".hh", ".hpp", ".inc")
 

@@ -6,18 +6,11 @@ from typing import Any
 
 import click
 
-from busbox.cli.common import (
-    json_option,
-    open_bench,
-    paper,
-    print_json,
-    set_option,
-    shown_progress,
-)
+from busbox.basics.listing import wrapped
+from busbox.basics.paper import Paper
+from busbox.cli.common import json_option, open_bench, paper, print_json, set_option, shown_progress
 from busbox.engines import DEFAULT_ENGINE, engine_class
-from busbox.reports.listing import wrapped
-from busbox.reports.paper import Paper
-from busbox.story import Stories, Story
+from busbox.explain.why import Stories, Story
 
 
 @click.command("why")
@@ -33,7 +26,7 @@ def command(bench: str, what: str, values: tuple[str, ...], as_json: bool) -> in
     traffic and, if the bench names its firmware, the lines of its source. PIN@TIME is about the last
     edge up to that time, such as lamps.line@3.2ms; numbers are those of busbox run --json, from 0.
     """
-    from busbox.replay import replay
+    from busbox.run.loop import replay
 
     system = open_bench(bench, values).system()
     with shown_progress(as_json) as progress:

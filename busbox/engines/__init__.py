@@ -57,10 +57,10 @@ from enum import Enum
 from importlib.util import find_spec
 from typing import Any, NamedTuple, Protocol, cast
 
+from busbox.basics.errors import InputError, nearest, one_of
+from busbox.cpu.source import Result
 from busbox.device import Access, Answer
-from busbox.errors import InputError, nearest, one_of
 from busbox.system import System
-from busbox.traffic.source import Result
 
 #: The columns of an engine's log.
 LOG = ("start", "end", "address", "write", "lanes", "data", "terminator", "command")

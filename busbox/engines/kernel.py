@@ -8,10 +8,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
+from busbox.bus.design import Design, hardware_of
 from busbox.engines.loop import PARTS
 from busbox.engines.netlist import Program, build
 from busbox.engines.netlist.parts import hold, split
-from busbox.fabric.design import Design, hardware_of
 from busbox.system import System
 
 

@@ -13,19 +13,11 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any, ClassVar
 
+from busbox.basics.errors import ModelError
+from busbox.bus.transfers import NONE, RESET
+from busbox.cpu.source import Result
 from busbox.device import ERROR, Access, Answer, Hold
-from busbox.engines import (
-    ACCESS,
-    AWAIT,
-    MARK,
-    NONE,
-    RESET,
-    STRETCH,
-    Command,
-    Ear,
-    EngineFactory,
-    Stop,
-)
+from busbox.engines import ACCESS, AWAIT, MARK, STRETCH, Command, Ear, EngineFactory, Stop
 from busbox.engines.kernel import Kept, Kernel, Parts
 from busbox.engines.loop import (
     CALL,
@@ -44,10 +36,8 @@ from busbox.engines.loop import (
     TAKE,
 )
 from busbox.engines.telling import Teller
-from busbox.errors import ModelError
-from busbox.registers import WORD
+from busbox.map.registers import WORD
 from busbox.system import System
-from busbox.traffic.source import Result
 
 #: Place of each name in the state.
 AT = {name: place for place, name in enumerate(STATE)}

@@ -13,10 +13,10 @@ from typing import Any
 
 from amaranth.hdl import ClockDomain, Module, Signal, Value
 
+from busbox.basics.errors import EngineError
+from busbox.bus.hardware import Hardware
 from busbox.device import Site
 from busbox.engines.netlist import Program, build
-from busbox.errors import EngineError
-from busbox.fabric.hardware import Hardware
 from busbox.system import Placed, System
 
 

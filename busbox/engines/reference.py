@@ -15,31 +15,17 @@ from typing import Any, ClassVar, Final, cast
 from amaranth.hdl import Cat
 from amaranth.sim import Simulator
 
+from busbox.basics.errors import ModelError
+from busbox.bus.design import CALL, Design, hardware_of
+from busbox.bus.transfers import ACK, ERR, NONE, RESET, WATCHDOG
+from busbox.bus.wishbone.guard import breaches
+from busbox.bus.wishbone.rules import Row, RuleChecker
+from busbox.cpu.source import Result
 from busbox.device import ERROR, Access, Answer, Hold
-from busbox.engines import (
-    ACCESS,
-    ACK,
-    AWAIT,
-    ERR,
-    MARK,
-    NONE,
-    PAUSE,
-    RESET,
-    RESET_STEP,
-    STRETCH,
-    WATCHDOG,
-    Command,
-    Ear,
-    Stop,
-)
+from busbox.engines import ACCESS, AWAIT, MARK, PAUSE, RESET_STEP, STRETCH, Command, Ear, Stop
 from busbox.engines.paths import check_hardware
-from busbox.errors import ModelError
-from busbox.fabric.design import CALL, Design, hardware_of
-from busbox.fabric.guard import breaches
-from busbox.fabric.rules import Row, RuleChecker
-from busbox.registers import WORD
+from busbox.map.registers import WORD
 from busbox.system import System
-from busbox.traffic.source import Result
 
 NO_COMMAND: Final = -1
 

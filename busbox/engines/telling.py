@@ -9,15 +9,16 @@ from typing import Any
 
 import numpy as np
 
-from busbox.address_map import AddressMap
+from busbox.bus.hardware import Listener
+from busbox.bus.transfers import ERR
+from busbox.bus.view import View
+from busbox.bus.wishbone.guard import breaches
+from busbox.bus.wishbone.rules import Breach
 from busbox.device import Access
-from busbox.engines import ERR, LOG, Ear
+from busbox.engines import LOG, Ear
 from busbox.engines.kernel import Kernel
 from busbox.engines.loop import FOREVER, LOGGED
-from busbox.fabric.guard import breaches
-from busbox.fabric.hardware import Listener
-from busbox.fabric.rules import Breach
-from busbox.fabric.view import View
+from busbox.map.slots import AddressMap
 from busbox.system import System
 
 _ENDS, _ADDRESSES, _WRITES, _TERMINATORS = (

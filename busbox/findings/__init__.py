@@ -5,8 +5,8 @@ writing the function in the module of its topic and naming it in :data:`RULES`.
 """
 
 from busbox.findings import board, bus, devices, reads, registers, serial
-from busbox.findings.finding import Finding
 from busbox.findings.rule import KEPT, Evidence, Hit, Rule, Wanted, collect
+from busbox.recording.judged import Finding
 
 #: Every rule by its id.
 RULES: dict[str, Rule] = {

@@ -7,14 +7,14 @@ from functools import partial
 from itertools import permutations
 from typing import TYPE_CHECKING
 
-from busbox.board.bits import SHIFTS
+from busbox.basics.units import show_current
 from busbox.findings.rule import Evidence, Hit, told
-from busbox.units import show_current
+from busbox.lines.bits import SHIFTS
 
 if TYPE_CHECKING:
     from fractions import Fraction
 
-    from busbox.board.hearing import Hearing
+    from busbox.board.decoding import Hearing
 
 
 def pulse_width(evidence: Evidence) -> Iterator[Hit]:
@@ -252,7 +252,7 @@ def supply_current(evidence: Evidence) -> Iterator[Hit]:
     Add up what the lamps draw in the brightest picture that you will ever show, and take a supply with
     room above that. This is an estimate: local codes and licensed practice decide.
     """
-    from busbox.board.hearing import total_current
+    from busbox.board.decoding import total_current
 
     limit = evidence.system.supply
     if limit is None:

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from busbox.engines import ERR, NONE, WATCHDOG
+from busbox.bus.transfers import ERR, NONE, WATCHDOG
 from busbox.findings.rule import Evidence, Hit
 
 if TYPE_CHECKING:
+    from busbox.cpu.steps import Handler
     from busbox.recording import Accesses
-    from busbox.traffic.steps import Handler
 
 
 def unmapped_access(evidence: Evidence) -> Iterator[Hit]:

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from busbox.columns import Column
+from busbox.basics.growing import Column
+from busbox.basics.units import show_time
 from busbox.findings.rule import Evidence, Hit, of_kind
-from busbox.units import show_time
 
 if TYPE_CHECKING:
     from busbox.device import Pin

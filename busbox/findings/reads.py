@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from busbox.address_map import Decoded
-from busbox.engines import ACK
+from busbox.bus.transfers import ACK
+from busbox.cpu.steps import Await
 from busbox.findings.rule import Evidence, Hit, Wanted
-from busbox.registers import LANE_MASKS, lane_mask
-from busbox.traffic.steps import Await
+from busbox.map.registers import LANE_MASKS, lane_mask
+from busbox.map.slots import Decoded
 
 if TYPE_CHECKING:
     from busbox.recording import Accesses

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from busbox.address_map import Decoded
-from busbox.engines import ACK
-from busbox.errors import one_of
+from busbox.basics.errors import one_of
+from busbox.bus.transfers import ACK
 from busbox.findings.rule import Evidence, Hit
-from busbox.registers import Register, lane_mask, show_lanes
+from busbox.map.registers import Register, lane_mask, show_lanes
+from busbox.map.slots import Decoded
 
 if TYPE_CHECKING:
     from busbox.recording import Accesses

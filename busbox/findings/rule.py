@@ -7,16 +7,16 @@ from dataclasses import dataclass, field
 from functools import cache, partial
 from typing import TYPE_CHECKING, Any
 
-from busbox.address_map import Decoded
-from busbox.errors import BusboxError, InputError, raised
-from busbox.findings.finding import Finding
+from busbox.basics.errors import BusboxError, InputError, raised
+from busbox.cpu.steps import Await, Handler
+from busbox.map.slots import Decoded
+from busbox.recording.judged import Finding
 from busbox.system import System
-from busbox.traffic.steps import Await, Handler
 
 if TYPE_CHECKING:
     from busbox.board.attachment import Trouble
-    from busbox.board.hearing import Hearing
-    from busbox.firmware import Firmware
+    from busbox.board.decoding import Hearing
+    from busbox.firmware.program import Firmware
     from busbox.recording import Accesses, Event, Recording
 
 #: Findings of one rule that are told in full; the rest is counted.
@@ -170,7 +170,7 @@ def _sources(firmware: str) -> Callable[[int], str]:
 
     @cache
     def source(pc: int) -> str:
-        from busbox.firmware import Firmware
+        from busbox.firmware.program import Firmware
 
         if not firmware or pc < 0:
             return ""

@@ -6,12 +6,12 @@ from collections.abc import Iterator
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from busbox.engines import ACK
+from busbox.basics.units import nearest_divisor, show_clock
+from busbox.bus.transfers import ACK
 from busbox.findings.rule import Evidence, Hit, of_kind, told
-from busbox.units import nearest_divisor, show_clock
 
 if TYPE_CHECKING:
-    from busbox.address_map import Slot
+    from busbox.map.slots import Slot
     from busbox.recording import Accesses, Event
 
 

@@ -1,7 +1,5 @@
-from busbox.device import Host, Pin
-from busbox.model import RegisterModel, Write
+from busbox.device import Field, Host, Pin, Register, RegisterModel, RegisterTable, Write
 from busbox.models.pulse_led import PulseSender, PulseTiming
-from busbox.registers import Field, Register, RegisterTable
 
 LAMPS, TIMING = 4, PulseTiming(zero_high=7, one_high=13, period=20, gap=960)
 FIELDS = (Field("LAMP", 31, 24), Field("RED", 23, 16), Field("GREEN", 15, 8), Field("BLUE", 7, 0))

@@ -1,9 +1,19 @@
 """A serial port without a status register: a write waits on the bus until there is room."""
 
-from busbox.device import Access, Answer, Hold, Host, Pin, Setting
-from busbox.model import RegisterModel, Write
+from busbox.device import (
+    Access,
+    Answer,
+    Field,
+    Hold,
+    Host,
+    Pin,
+    Register,
+    RegisterModel,
+    RegisterTable,
+    Setting,
+    Write,
+)
 from busbox.models.uart import SerialSender
-from busbox.registers import Field, Register, RegisterTable
 
 
 class HoldingPort(RegisterModel):

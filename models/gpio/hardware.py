@@ -10,8 +10,8 @@ from amaranth.lib import wiring
 from amaranth.lib.cdc import FFSynchronizer
 from amaranth.lib.wiring import In, Out
 
+from busbox.bus.hardware import Hardware, Listener, Registers
 from busbox.device import NO_ACCESS, Access, Host
-from busbox.fabric.hardware import Hardware, Listener, Registers
 from busbox.models.gpio.registers import SYNCHRONISER_STAGES, GpioRegisters
 
 

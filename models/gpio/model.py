@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
-from busbox.device import NO_ACCESS, RELEASED, Host
-from busbox.model import RegisterModel, Write
+from busbox.device import NO_ACCESS, RELEASED, Host, RegisterModel, Write
 from busbox.models.gpio.registers import SYNCHRONISER_STAGES, GpioRegisters
 
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from busbox.device import Declaration, Past, Pin, Reason, Setting
-from busbox.registers import Register, RegisterTable
+from busbox.device import Declaration, Past, Pin, Reason, Register, RegisterTable, Setting
 
 #: Rows between a level on the pin and its bit in IN: two synchroniser stages.
 SYNCHRONISER_STAGES = 2

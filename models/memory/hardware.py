@@ -9,9 +9,9 @@ from typing import Any, ClassVar
 from amaranth.hdl import Module, Mux, unsigned
 from amaranth.lib import memory
 
+from busbox.bus.hardware import Hardware, Listener
+from busbox.bus.wishbone import DATA_BITS
 from busbox.device import Access, Host
-from busbox.fabric.hardware import Hardware, Listener
-from busbox.fabric.wishbone import DATA_BITS
 from busbox.models.memory.image import image_words
 from busbox.models.memory.registers import MemoryRegisters
 

@@ -6,8 +6,8 @@ import io
 import re
 from pathlib import Path
 
-from busbox.errors import InputError, Mistake, shown
-from busbox.traffic.text import limited
+from busbox.basics.errors import InputError, Mistake, shown
+from busbox.formats.text import limited
 
 #: The bytes an ELF file begins with.
 ELF = b"\x7fELF"

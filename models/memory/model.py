@@ -5,11 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any, ClassVar
 
-from busbox.device import Access, Answer, Host
-from busbox.model import RegisterModel
+from busbox.device import Access, Answer, Host, RegisterModel, lane_mask
 from busbox.models.memory.image import image_words
 from busbox.models.memory.registers import MemoryRegisters
-from busbox.registers import lane_mask
 
 
 class Memory(MemoryRegisters, RegisterModel):

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from busbox.device import Declaration, Setting
-from busbox.registers import Register, RegisterTable
+from busbox.device import Declaration, Register, RegisterTable, Setting
 
 
 class MemoryRegisters(Declaration):

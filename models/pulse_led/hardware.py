@@ -12,8 +12,8 @@ from amaranth.hdl import Cat, Module, Mux, Signal
 from amaranth.lib import enum, wiring
 from amaranth.lib.wiring import In, Out
 
+from busbox.bus.hardware import Hardware, Listener, Registers
 from busbox.device import NO_ACCESS, Access, Host
-from busbox.fabric.hardware import Hardware, Listener, Registers
 from busbox.models.pulse_led.registers import (
     BUSY,
     CHANNEL_BITS,

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from busbox.device import NO_ACCESS, Host
-from busbox.model import RegisterModel, Write
+from busbox.device import NO_ACCESS, Host, RegisterModel, Write
 from busbox.models.pulse_led.registers import (
     BUSY,
     CHANNEL_BITS,

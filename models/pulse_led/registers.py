@@ -5,8 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from busbox.device import REQUIRED, Declaration, Past, Pin, Reason, Setting
-from busbox.registers import Field, Register, RegisterTable
+from busbox.device import (
+    REQUIRED,
+    Declaration,
+    Field,
+    Past,
+    Pin,
+    Reason,
+    Register,
+    RegisterTable,
+    Setting,
+)
 
 CHANNEL_BITS = 8
 #: Channels and the lowest bit of each in a colour; four channels are 0xWWRRGGBB.

@@ -7,8 +7,8 @@ from typing import Any
 
 from amaranth.hdl import Module, Signal
 
+from busbox.bus.hardware import Hardware, Listener, Registers
 from busbox.device import NO_ACCESS, Access, Host
-from busbox.fabric.hardware import Hardware, Listener, Registers
 from busbox.models.timer.registers import TimerRegisters
 
 

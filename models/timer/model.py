@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
-from busbox.device import NO_ACCESS, Host
-from busbox.model import RegisterModel, Write
+from busbox.device import NO_ACCESS, WORD, Host, RegisterModel, Write
 from busbox.models.timer.registers import RANG, TimerRegisters
-from busbox.registers import WORD
 
 
 class Timer(TimerRegisters, RegisterModel):

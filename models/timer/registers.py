@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from busbox.device import Declaration, Past, Pin, Reason
-from busbox.registers import Field, Register, RegisterTable
+from busbox.device import Declaration, Field, Past, Pin, Reason, Register, RegisterTable
 
 #: The bit of STATUS.
 RANG = 1

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
-from busbox.device import NO_ACCESS, Host
-from busbox.model import RegisterModel, Write
+from busbox.device import NO_ACCESS, Host, RegisterModel, Write
 from busbox.models.uart.registers import (
     FRAME_BITS,
     ON_READY,

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from busbox.device import Declaration, Past, Pin, Reason, Setting
-from busbox.registers import Field, Register, RegisterTable
-from busbox.units import nearest_divisor
+from busbox.basics.units import nearest_divisor
+from busbox.device import Declaration, Field, Past, Pin, Reason, Register, RegisterTable, Setting
 
 #: Bit times of a frame: start, eight data bits, stop. Source: common practice (8N1).
 FRAME_BITS = 10

@@ -17,12 +17,12 @@ from hypothesis import strategies as st
 import busbox.board.attachment
 from busbox import InputError, Recording
 from busbox.board.attachment import Board, Driver, Heard, Listener
-from busbox.board.level import Level
-from busbox.board.wave import Wave
+from busbox.board.duty import Level
 from busbox.cli import main
+from busbox.lines.wave import Wave
 from busbox.recording import Line
 from tests.board.attached import CLOCK_HZ, bench_of, run, sender, sending, slot, string
-from tests.test_recording import same
+from tests.recording.test_recording import same
 
 CAPTURE = Path(__file__).parent / "captures" / "uart_115200_8n1.csv"
 
@@ -321,8 +321,8 @@ def contracts_example() -> str:
     text = inspect.getdoc(busbox.board.attachment) or ""
     example = textwrap.dedent(text.split("A listener of ten lines::\n")[1])
     return (
-        "from busbox.board.attachment import Heard, Listener\nfrom busbox.board.wave import Wave\n"
-        f"from busbox.device import Setting\nfrom busbox.units import parse_span\n\n{example}"
+        "from busbox.board.attachment import Heard, Listener\nfrom busbox.lines.wave import Wave\n"
+        f"from busbox.device import Setting\nfrom busbox.basics.units import parse_span\n\n{example}"
     )
 
 
@@ -413,7 +413,7 @@ def received(count: int, **keys: Any) -> tuple[str, Recording]:
 
 def test_a_capture_is_played_to_the_firmware() -> None:
     """A capture of a real line at 115200 baud gives the firmware the bytes that were sent on it."""
-    # The text is that of the capture's own description, tests/board/captures/README.md.
+    # The text is that of the capture's own description, tests/lines/captures/README.md.
     text, found = received(42)
     assert text == "Hello World!\r\n" * 3
     assert found.counts == {}

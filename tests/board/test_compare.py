@@ -9,11 +9,11 @@ import pytest
 
 from busbox.board.attachment import Board, Heard
 from busbox.board.compare import differences
-from busbox.board.profiles import PROFILES
 from busbox.board.terminal import Terminal
 from busbox.cli import main
-from tests.board.lines import frame, line
+from busbox.lines.profiles import PROFILES
 from tests.cli.saying import say
+from tests.lines.drawn import frame, line
 
 LAMPS = ("--as", "lamp_string", "--set", "count=8", "--line", "busbox.lamps.line")
 AGAINST = ("--against", "first_light", "lamps.line")

@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from busbox.board.attachment import Board, Heard
-from busbox.board.hearing import total_current
+from busbox.board.decoding import total_current
 from busbox.board.lamp_string import LampString
-from busbox.board.profiles import PROFILES
+from busbox.lines.profiles import PROFILES
 from busbox.recording import Frame
 from tests.board.attached import BIT, ONE_HIGH, run, sender, sending, string
 from tests.board.wires import wave_of

@@ -9,7 +9,7 @@ import pytest
 
 from busbox import Recording, load_bench
 from busbox.board.light import flashing
-from busbox.must import frames_of, text_of
+from busbox.findings.expectations import frames_of, text_of
 
 #: What the terminal showed when the firmware's accesses were recorded (the traffic's own description).
 TEXT = (

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from busbox.board.wave import Wave
+from busbox.lines.wave import Wave
 
 #: Ticks before the first pulse.
 LEAD = 5

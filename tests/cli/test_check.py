@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from busbox.registry import MODELS
+from busbox.plugins import MODELS
 from tests.cli.saying import say
 from tests.spoiled.cabin import Spoiled, assert_told
 
@@ -20,10 +20,10 @@ from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 
 from busbox.device import REQUIRED, Pin, Setting
-from busbox.fabric import wishbone
-from busbox.fabric.hardware import Hardware
-from busbox.model import RegisterModel
-from busbox.registers import Register, RegisterTable
+from busbox.bus import wishbone
+from busbox.bus.hardware import Hardware
+from busbox.device import RegisterModel
+from busbox.map.registers import Register, RegisterTable
 
 
 class Bell(wiring.Component):
@@ -235,7 +235,7 @@ CASES = (
     case(
         "A class must be of a kind that can be checked.",
         "bell.py:Module: must be an Amaranth component with a member bus, a hardware device "
-        "(busbox.fabric.hardware.Hardware) or a model that names a twin",
+        "(busbox.bus.hardware.Hardware) or a model that names a twin",
         "bell.py:Module",
     ),
     case(
@@ -263,7 +263,7 @@ CASES = (
     ),
     case(
         "The bus must have the signature of the house.",
-        "bell.py:Other: its member bus must have the signature busbox.fabric.wishbone.Signature, "
+        "bell.py:Other: its member bus must have the signature busbox.bus.wishbone.Signature, "
         "not another",
         "bell.py:Other",
     ),

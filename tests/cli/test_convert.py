@@ -11,12 +11,11 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 
 from busbox import Bench, Recording, load_bench
+from busbox.basics.errors import InputError
+from busbox.basics.units import Span
 from busbox.cli.convert_verb import steps_of
-from busbox.errors import InputError
-from busbox.traffic import Access, Mark, Pause, Step, read_traffic
-from busbox.traffic.files import write_traffic
-from busbox.traffic.steps import Reset
-from busbox.units import Span
+from busbox.cpu.steps import Access, Mark, Pause, Reset, Step
+from busbox.formats.files import read_traffic, write_traffic
 from tests.against_naive import bench_of
 from tests.cli.saying import say
 from tests.plans import Plan, plans

@@ -10,8 +10,9 @@ import pytest
 
 from busbox import Bench, Recording, load_bench
 from busbox.cli.stop_on import finders, stop_at_first
-from busbox.reports.coverage import coverage
-from busbox.traffic import Access, Bus, Named, Step
+from busbox.cpu.source import Bus
+from busbox.cpu.steps import Access, Named, Step
+from busbox.exports.coverage import coverage
 from tests.cli.saying import say
 from tests.spoiled.cabin import Spoiled, assert_told
 

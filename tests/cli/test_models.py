@@ -8,14 +8,14 @@ from pathlib import Path
 
 import pytest
 
-from busbox.registry import ENTRY_POINTS, MODELS, model_class
+from busbox.plugins import ENTRY_POINTS, MODELS, model_class
 from tests.cli.saying import say
 from tests.spoiled.cabin import Spoiled, assert_told
 
 BELL = '''\
 from busbox.device import REQUIRED, Pin, Setting
-from busbox.model import RegisterModel
-from busbox.registers import Field, Register, RegisterTable
+from busbox.device import RegisterModel
+from busbox.map.registers import Field, Register, RegisterTable
 
 
 class Bell(RegisterModel):
@@ -65,7 +65,7 @@ def test_the_list_names_plug_ins_and_says_why_one_does_not_load(
 ) -> None:
     """A plug-in that works has its sentence; one that does not is listed with the reason."""
     points = [
-        importlib.metadata.EntryPoint("whistle", "busbox.model:RegisterModel", ENTRY_POINTS),
+        importlib.metadata.EntryPoint("whistle", "busbox.device:RegisterModel", ENTRY_POINTS),
         importlib.metadata.EntryPoint("broken", "busbox.no_such:Thing", ENTRY_POINTS),
     ]
     monkeypatch.setattr(importlib.metadata, "entry_points", lambda group: points)
@@ -158,7 +158,7 @@ def test_a_model_without_anything_says_so(
 ) -> None:
     """No registers, pins, settings, text: each is told to be none."""
     monkeypatch.chdir(tmp_path)
-    text = "from busbox.model import RegisterModel\n\n\nclass Nothing(RegisterModel):\n    pass\n"
+    text = "from busbox.device import RegisterModel\n\n\nclass Nothing(RegisterModel):\n    pass\n"
     Path("a.py").write_text(text, encoding="utf-8")
     page = say(capsys, "models", "a.py:Nothing")
     for part in ("Registers: none", "Pins: none", "Settings: none"):

@@ -54,7 +54,7 @@ def test_capture_reads_the_text_of_a_real_line(
     capsys: pytest.CaptureFixture[str], words: tuple[str, ...]
 ) -> None:
     """The object has bytes, text, errors and the measured rate of each line."""
-    # Known answers that came with the capture (tests/board/captures/README.md).
+    # Known answers that came with the capture (tests/lines/captures/README.md).
     found = json.loads(say(capsys, "capture", CAPTURE, "--as", "terminal", "--json", *words))
     assert (found["tick"], found["ticks"]) == (1e-6, 3650)
     assert found["lines"]["tx"] == {

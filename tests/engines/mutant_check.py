@@ -20,8 +20,8 @@ from tests.against_naive import Plan
 from tests.engines.netlist.test_random_designs import agree as designs_agree
 from tests.engines.netlist.test_values import WIDTHS, compute, far_left, shift
 from tests.engines.test_engines_agree import MIXED, agree, check
+from tests.models.test_twins import as_hardware
 from tests.plans import plans
-from tests.test_twins import as_hardware
 
 FOUND = 3
 SECONDS = 60

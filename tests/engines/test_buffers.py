@@ -7,7 +7,7 @@ import pytest
 from busbox import load_bench
 from busbox.engines import llvm_loop, python_kernel
 from tests.engines.test_engines_agree import FAST, agree, reference
-from tests.test_twins import as_hardware
+from tests.models.test_twins import as_hardware
 
 CASES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("interrupted", ("levers", "telegraph", "lamps")),

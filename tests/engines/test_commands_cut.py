@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import pytest
 
+from busbox.basics.units import Span
 from busbox.bench import Bench
-from busbox.traffic.steps import Await, Handler, Pause, Poll, Step
-from busbox.units import Span
+from busbox.cpu.steps import Await, Handler, Pause, Poll, Step
 from tests.engines.test_quiescence import CLOCK, LEVERS, compare, read, write
 
 SLOTS = {

@@ -25,15 +25,14 @@ from amaranth.hdl import (
 )
 
 from busbox import Recording, load_bench
-from busbox.agree import first_difference
+from busbox.basics.errors import EngineError, InputError, ModelError
 from busbox.bench import Bench
-from busbox.device import Access, Answer, Declaration, Hold
+from busbox.bus.hardware import Hardware, Registers
+from busbox.device import Access, Answer, Declaration, Hold, RegisterModel
 from busbox.engines import engine_class
 from busbox.engines.reference import ReferenceEngine
-from busbox.errors import EngineError, InputError, ModelError
-from busbox.fabric.hardware import Hardware, Registers
-from busbox.model import RegisterModel
-from busbox.registers import Register, RegisterTable
+from busbox.explain.difference import first_difference
+from busbox.map.registers import Register, RegisterTable
 from tests import broken_devices
 from tests.cli.saying import say
 from tests.engines.test_engines_agree import FAST, agree

@@ -11,14 +11,14 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from busbox import Recording, load_bench
-from busbox.agree import first_difference
+from busbox.basics.errors import BusboxError
 from busbox.bench import benches_of
 from busbox.engines import engine_class
-from busbox.errors import BusboxError
-from busbox.registry import twin_of
+from busbox.explain.difference import first_difference
+from busbox.plugins import twin_of
 from tests.against_naive import Plan, bench_of
+from tests.models.test_twins import BENCHES, as_hardware
 from tests.plans import plans
-from tests.test_twins import BENCHES, as_hardware
 
 FAST = ("python", "llvm")
 #: Rows of signal_cabin in a quick run: the first 400 accesses.

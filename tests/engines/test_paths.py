@@ -7,13 +7,13 @@ from typing import Any
 import pytest
 from amaranth.hdl import Module
 
+from busbox.basics.errors import EngineError
 from busbox.bench import Bench
+from busbox.bus.hardware import Hardware, Registers
 from busbox.device import Declaration, Pin
 from busbox.engines.paths import shown_on
-from busbox.errors import EngineError
-from busbox.fabric.hardware import Hardware, Registers
-from busbox.registers import Register, RegisterTable
-from tests.lockstep.test_lockstep import SLOTS
+from busbox.map.registers import Register, RegisterTable
+from tests.check.twin.test_lockstep import SLOTS
 
 
 @pytest.mark.parametrize("device", SLOTS)

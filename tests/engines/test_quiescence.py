@@ -9,12 +9,12 @@ import pytest
 from amaranth.hdl import Module, Signal
 
 from busbox import Recording
+from busbox.basics.units import Span
 from busbox.bench import Bench
+from busbox.bus.hardware import Hardware, Listener, Registers
+from busbox.cpu.steps import Access, Pause, Poll, Step
 from busbox.device import Declaration, Pin
-from busbox.fabric.hardware import Hardware, Listener, Registers
-from busbox.registers import Register, RegisterTable
-from busbox.traffic.steps import Access, Pause, Poll, Step
-from busbox.units import Span
+from busbox.map.registers import Register, RegisterTable
 from tests.engines.test_engines_agree import FAST, agree
 
 LEVERS, TELEGRAPH, LAMPS, CLOCK = (number << 12 for number in range(4))

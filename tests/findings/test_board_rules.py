@@ -13,7 +13,7 @@ COMMON = {"high": 0x000D_0007, "period": 0x03C0_0014}  # 13 and 7 of 20 clocks, 
 
 def run(steps: list[str], lamps: int = 2, string: dict[str, Any] | None = None, **keys: Any) -> Any:
     """Return the recording of lamps that are driven by steps of text, at 16 MHz unless told."""
-    from busbox.traffic.text import read_text
+    from busbox.formats.text import read_text
 
     slot = {"model": "pulse_led", "base": 0x4400_0000, "size": 0x1000, "lamps": lamps,
             "count": lamps, **COMMON}  # fmt: skip

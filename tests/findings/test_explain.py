@@ -13,10 +13,11 @@ import pytest
 
 from busbox.bench import Bench, benches_of
 from busbox.cli import main
-from busbox.findings import RULES, Finding
-from busbox.traffic import read_traffic
-from busbox.traffic.steps import Step
-from busbox.traffic.text import FIRST_WORDS, read_text
+from busbox.cpu.steps import Step
+from busbox.findings import RULES
+from busbox.formats.files import read_traffic
+from busbox.formats.text import FIRST_WORDS, read_text
+from busbox.recording.judged import Finding
 
 #: Rules that traffic cannot break; the example on their page is hardware.
 OF_HARDWARE = ("wishbone-rule",)

@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 
 from busbox.bench import Bench
-from busbox.model import RegisterModel
+from busbox.device import RegisterModel
+from busbox.map.registers import Register, RegisterTable
 from busbox.recording import Recording
-from busbox.registers import Register, RegisterTable
 
 CABIN: dict[str, Any] = {
     "clock": "16 MHz",

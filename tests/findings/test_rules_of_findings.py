@@ -9,13 +9,12 @@ import pytest
 from amaranth.hdl import Module
 
 from busbox.bench import Bench
-from busbox.device import Access, Answer, Hold
-from busbox.fabric.outlet import Outlet
+from busbox.bus.wishbone.outlet import Outlet
+from busbox.device import Access, Answer, Hold, RegisterModel
 from busbox.findings import KEPT, RULES
-from busbox.model import RegisterModel
+from busbox.formats.files import read_traffic
+from busbox.map.registers import Register, RegisterTable
 from busbox.recording import Recording
-from busbox.registers import Register, RegisterTable
-from busbox.traffic import read_traffic
 
 CABIN: dict[str, Any] = {
     "clock": "16 MHz",

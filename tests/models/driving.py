@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
+from busbox.basics.units import Span
 from busbox.bench import Bench
+from busbox.cpu.steps import Access, Named, Pause, Step
 from busbox.recording import Recording
-from busbox.traffic.steps import Access, Named, Pause, Step
-from busbox.units import Span
 
 BASE = 0x4000_0000
 SIZE = 0x1000

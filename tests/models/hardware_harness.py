@@ -16,10 +16,10 @@ from typing import Any
 from amaranth.hdl import ClockDomain, Module, Mux
 from amaranth.sim import Simulator
 
-from busbox.address_map import Slot
 from busbox.device import RELEASED, Access, Site
-from busbox.host import DeviceHost
-from busbox.registry import twin_of
+from busbox.map.slots import Slot
+from busbox.plugins import twin_of
+from busbox.run.host import DeviceHost
 from busbox.system import Placed
 
 CLOCK_HZ = 16_000_000

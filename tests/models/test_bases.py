@@ -8,29 +8,39 @@ from typing import Any
 
 import pytest
 
-import busbox.model
+import busbox.device
+from busbox.basics.errors import ModelError
 from busbox.bench import Bench
-from busbox.device import ERROR, NO_ACCESS, Access, Answer, Hold, Host, Pin
-from busbox.errors import ModelError
-from busbox.model import CycleModel, RegisterModel, Write
+from busbox.device import (
+    ERROR,
+    NO_ACCESS,
+    Access,
+    Answer,
+    CycleModel,
+    Hold,
+    Host,
+    Pin,
+    RegisterModel,
+    Write,
+)
+from busbox.map.registers import Field, Register, RegisterTable
 from busbox.models.gpio import Gpio
 from busbox.models.memory import Memory
 from busbox.models.pulse_led import PulseLed
 from busbox.models.timer import Timer
 from busbox.models.uart import Uart
 from busbox.recording import Recording
-from busbox.registers import Field, Register, RegisterTable
 from tests.models.driving import ALL, BASE, WAITS, Drive, edges, events, reads
 
 waits = pytest.mark.parametrize("wait", WAITS)
 
 
-# The example in the docstring of busbox.model.
+# The example in the docstring of busbox.device.
 
 
 def _bell_lines() -> list[str]:
     """Return the lines of the example: the indented block that begins with its class."""
-    lines = (busbox.model.__doc__ or "").split("\n")
+    lines = (busbox.device.__doc__ or "").split("\n")
     first = lines.index("    class Bell(RegisterModel):")
     block = []
     for line in lines[first:]:

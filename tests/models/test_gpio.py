@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from busbox.errors import InputError
+from busbox.basics.errors import InputError
 from tests.models.driving import WAITS, Drive, edges, reads
 
 pytestmark = pytest.mark.parametrize("wait", WAITS)

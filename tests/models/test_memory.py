@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from intelhex import IntelHex
 
-from busbox.errors import InputError
+from busbox.basics.errors import InputError
 from tests.models.driving import BASE, WAITS, Drive, events, reads
 
 pytestmark = pytest.mark.parametrize("wait", WAITS)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from busbox.errors import InputError
+from busbox.basics.errors import InputError
 from busbox.recording import Recording
 from tests.models.driving import WAITS, Drive, edges, events, highs, reads
 

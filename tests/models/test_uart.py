@@ -10,7 +10,7 @@ from itertools import pairwise
 
 import pytest
 
-from busbox.errors import InputError
+from busbox.basics.errors import InputError
 from tests.models.driving import WAITS, Drive, edges, events, reads
 
 pytestmark = pytest.mark.parametrize("wait", WAITS)

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
+from busbox.basics.units import Span
 from busbox.bench import Bench, load_bench, packaged_benches
 from busbox.cli import main
+from busbox.cpu.steps import Access, Named, Pause, Step
 from busbox.recording import Recording
-from busbox.traffic.steps import Access, Named, Pause, Step
-from busbox.units import Span
 from tests.models.driving import Drive, edges
 
 FOLDER = packaged_benches()["word_lamps"].parent

@@ -10,15 +10,15 @@ from amaranth.hdl import ClockDomain, Elaboratable, Module
 from amaranth.lib import wiring
 from amaranth.sim import Simulator
 
-from busbox.address_map import Slot
 from busbox.bench import Bench
+from busbox.bus.wishbone.fabric import Fabric
+from busbox.bus.wishbone.master import Master
+from busbox.bus.wishbone.rules import Breach, Row, RuleChecker
+from busbox.cpu.steps import ALL_LANES, Access, Step
 from busbox.engines import reference
-from busbox.fabric.fabric import Fabric
-from busbox.fabric.master import Master
-from busbox.fabric.rules import Breach, Row, RuleChecker
+from busbox.map.slots import Slot
 from busbox.recording import Recording
 from busbox.system import FabricOptions
-from busbox.traffic.steps import ALL_LANES, Access, Step
 
 Trace = list[Row]
 

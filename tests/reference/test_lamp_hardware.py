@@ -14,8 +14,8 @@ from itertools import pairwise
 import pytest
 
 from busbox.bench import Bench
+from busbox.cpu.steps import Access, Named
 from busbox.recording import Recording
-from busbox.traffic.steps import Access, Named
 
 CLOCK = 16_000_000
 COLOURS = (0x12A57C, 0xFF0001)

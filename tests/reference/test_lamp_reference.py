@@ -13,8 +13,8 @@ from typing import Any
 
 import pytest
 
+from busbox.cpu.steps import Poll, Step
 from busbox.recording import Recording
-from busbox.traffic.steps import Poll, Step
 from tests.reference.ports import bench_of, read, run, write
 
 BASE = 0x2000

@@ -15,10 +15,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from busbox.bench import Bench
-from busbox.fabric import wishbone
-from busbox.registers import lane_mask, show_lanes
-from busbox.traffic.source import Bus
-from busbox.traffic.steps import Access
+from busbox.bus import wishbone
+from busbox.cpu.source import Bus
+from busbox.cpu.steps import Access
+from busbox.map.registers import lane_mask, show_lanes
 from tests.reference.ports import bench_of, read, run, traced, write
 
 X5 = 0x8000_0000

@@ -21,8 +21,8 @@ from typing import Any
 import pytest
 
 from busbox.bench import Bench
+from busbox.cpu.source import Bus
 from busbox.recording import Recording
-from busbox.traffic.source import Bus
 from tests.reference.ports import run
 
 DATA_BITS = (5, 6, 7, 8, 9, 10)

@@ -17,9 +17,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from busbox.bench import Bench
+from busbox.cpu.source import Bus
+from busbox.cpu.steps import Poll, Step
 from busbox.recording import Recording
-from busbox.traffic.source import Bus
-from busbox.traffic.steps import Poll, Step
 from tests.reference.ports import bench_of, read, run, write
 
 DATA, STATUS, DIVISOR = 0x1000, 0x1004, 0x1008

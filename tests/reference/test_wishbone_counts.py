@@ -13,12 +13,12 @@ from typing import Any
 import pytest
 from amaranth.hdl import ClockDomain, Elaboratable, Module, Mux, Signal
 
-from busbox.address_map import Slot
-from busbox.fabric import design, wishbone
-from busbox.fabric.fabric import Fabric
-from busbox.fabric.outlet import Outlet
+from busbox.bus import design, wishbone
+from busbox.bus.wishbone.fabric import Fabric
+from busbox.bus.wishbone.outlet import Outlet
+from busbox.cpu.steps import Access
+from busbox.map.slots import Slot
 from busbox.system import FabricOptions
-from busbox.traffic.steps import Access
 from tests.against_naive import told
 from tests.holder import Holder
 from tests.reference.ports import Rig, Trace, bench_of, play, read, run, traced, write

@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
+from busbox.basics.errors import one_of
 from busbox.bench import packaged_benches
 from busbox.bench_schema import BenchKeys
 from busbox.cli import VERBS, main
 from busbox.engines import ENGINES
-from busbox.errors import one_of
-from busbox.traffic.text import FIRST_WORDS
+from busbox.formats.text import FIRST_WORDS
 
 #: Every key that a bench can have, each on a line of its own (numbered from 1).
 BENCH = """\
@@ -79,8 +79,8 @@ BELL = '''\
 """A bell."""
 
 from busbox.device import Pin
-from busbox.model import RegisterModel
-from busbox.registers import Register, RegisterTable
+from busbox.device import RegisterModel
+from busbox.map.registers import Register, RegisterTable
 
 
 class Bell(RegisterModel):

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from busbox.basics.errors import InputError
 from busbox.bench import packaged_benches
-from busbox.errors import InputError
-from busbox.firmware import Firmware, Source
-from tests.firmware_files import (
+from busbox.firmware.program import Firmware, Source
+from tests.firmware.firmware_files import (
     ELSEWHERE,
     FUNCTION,
     HIGH,

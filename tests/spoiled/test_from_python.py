@@ -10,8 +10,9 @@ from typing import Any
 import pytest
 
 from busbox import Bench, InputError
+from busbox.cpu.steps import Access, Mark
 from busbox.device import Device
-from busbox.traffic import Access, Mark, write_traffic
+from busbox.formats.files import write_traffic
 
 KEYS: dict[str, Any] = {
     "clock": "16 MHz",

@@ -142,7 +142,7 @@ CASES = (
         ),
         files={
             "bell.py": (
-                "from busbox.registers import Register, RegisterTable\n"
+                "from busbox.map.registers import Register, RegisterTable\n"
                 "\n"
                 'TABLE = RegisterTable(Register("STRIKE", 0), Register("TONE", 0))\n'
             )
@@ -174,7 +174,7 @@ CASES = (
         "A model must keep the whole contract.",
         (
             "busbox: bench.toml:38: slot.book.model: 'bell.py:Bell' must be a model: it "
-            "lacks MEMBERS (busbox.model.RegisterModel is a base class that has them all)\n"
+            "lacks MEMBERS (busbox.device.RegisterModel is a base class that has them all)\n"
         ),
         edits=(
             (
@@ -207,7 +207,7 @@ CASES = (
         files={
             "bell.py": (
                 "from busbox.device import Setting\n"
-                "from busbox.model import RegisterModel\n"
+                "from busbox.device import RegisterModel\n"
                 "\n"
                 "\n"
                 "class Bell(RegisterModel):\n"
@@ -226,7 +226,7 @@ CASES = (
         ),
         files={
             "bell.py": (
-                "from busbox.model import RegisterModel\n"
+                "from busbox.device import RegisterModel\n"
                 "\n"
                 "\n"
                 "class Bell(RegisterModel):\n"
@@ -247,7 +247,7 @@ CASES = (
         ),
         files={
             "bell.py": (
-                "from busbox.model import RegisterModel\n"
+                "from busbox.device import RegisterModel\n"
                 "\n"
                 "\n"
                 "class Bell(RegisterModel):\n"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from busbox.errors import EngineError
+from busbox.basics.errors import EngineError
 
 
 class NetlistError(EngineError):

@@ -11,9 +11,9 @@ from busbox.engines.netlist.cell_values import cell_value, match
 from busbox.engines.netlist.errors import NetlistError
 from busbox.engines.netlist.facts import MemoryFacts
 from busbox.engines.netlist.flatten import Flat, Run, Source, bare, target_bits
-from busbox.engines.netlist.level import BITWISE, Order, Step, cut, order, touches
 from busbox.engines.netlist.memories import find_memories, is_clocked, is_state, memory_key, shown
 from busbox.engines.netlist.nodes import Graph, Node
+from busbox.engines.netlist.order import BITWISE, Order, Step, cut, order, touches
 from busbox.engines.netlist.program import Input, Memory, Output, Program, Register, WritePort
 from busbox.engines.netlist.text import Assign, Cell, ModuleText, Piece, Process, Sig, Switch
 

@@ -8,7 +8,7 @@ import llvmlite.binding as llvm
 from elftools.elf.elffile import ELFFile
 from elftools.elf.sections import SymbolTableSection
 
-from busbox.errors import EngineError
+from busbox.basics.errors import EngineError
 
 #: How thoroughly LLVM optimises, of 0 to 3.
 LEVEL = 2

@@ -4,9 +4,8 @@ from typing import Any
 
 from amaranth.hdl import Module, Signal
 
-from busbox.device import Pin
-from busbox.fabric.hardware import Hardware, Registers
-from busbox.registers import Field, Register, RegisterTable
+from busbox.bus.hardware import Hardware, Registers
+from busbox.device import Field, Pin, Register, RegisterTable
 
 
 class HastyBell(Hardware):

@@ -9,8 +9,8 @@ import pytest
 from amaranth.hdl import ClockDomain, Module, Signal
 from amaranth.lib.memory import Memory
 
+from busbox.basics.errors import EngineError
 from busbox.engines.netlist import Program, build
-from busbox.errors import EngineError
 from tests.engines.netlist.apart import Apart
 
 pytest.importorskip("llvmlite")

@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 from amaranth.hdl import Cat, ClockDomain, Module, Mux, Signal
 
-from busbox.address_map import Slot
+from busbox.bus.design import CALL, Design
 from busbox.engines.netlist import NetlistError, PythonMachine, PythonSource, build
-from busbox.fabric.design import CALL, Design
+from busbox.map.slots import Slot
 from busbox.system import FabricOptions
 from tests.engines.netlist.apart import Apart
 from tests.engines.netlist.running import drive, simulate

@@ -8,7 +8,7 @@ from amaranth.hdl import Module, Signal
 
 from busbox.engines.netlist import NetlistError
 from busbox.engines.netlist.flatten import flatten
-from busbox.engines.netlist.level import order
+from busbox.engines.netlist.order import order
 from busbox.engines.netlist.text import Bits, Piece, read
 
 HEAD = 'attribute \\generator "Amaranth"\nattribute \\top 1\nmodule \\top\n'

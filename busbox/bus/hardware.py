@@ -1,0 +1,334 @@
+"""Devices written in Amaranth: their contract, and the register part that they need not write.
+
+Contract
+========
+1. A hardware device is a subclass of :class:`Hardware`, built as ``Class(site, **settings)``. Settings,
+   registers and pins are declared as a model declares them; a twin shares its model's declaration.
+2. It lives in the one clock domain ``sync``, whose reset is synchronous; contents of memories stay.
+3. ``bus`` is a Wishbone B4 classic port with the address bits of the slot. STB is high only in rows in
+   which the access may end here; the address, lanes and data are on the port from the row in which the
+   access is raised. The device ends it with ACK or ERR in a row e of its own choice.
+4. House timing (semantics page, rules 1 to 3): read data shows row e; a write, and what a read does
+   besides, shows from e + 1. Where the hardware sets a bit that a write clears in the same row, the set
+   wins.
+5. Pins: the pin ``NAME`` is the member ``pin_NAME``, the pin ``NAME.3`` bit 3 of it. An output whose
+   :class:`busbox.device.Pin` says ``released`` has ``pin_NAME_enable`` of the same width besides: low
+   where the pin is released. No access shows on a pin in the row in which it ends; a pin
+   that a wire listens to shows no input of its row either (else it is refused: ``engines/paths.py``).
+6. ``at_rest`` (out, reset 1 if nobody drives it) is high in a row in which the device is at rest.
+7. ``watch_data`` shows the register at word address ``watch_adr`` as a read in this row would, without
+   a side effect. Unconnected, it costs nothing in a chip.
+8. What a model tells by events and text, hardware tells by the members ``told_NAME`` of ``told_for``:
+   in a row with ``tells`` high, their values go to the device's :class:`Listener`, which is Python.
+   They are for the bench alone: unconnected, they cost nothing in a chip.
+9. In a row: changes of pins come first, then the access that ends, then what is told.
+
+:class:`Hardware` builds everything of the bus (lanes, rights, read multiplexer, acknowledge, watch
+port) from the declaration, so that a device writes only its own logic, in ``build``::
+
+    class BellHardware(BellRegisters, Hardware):
+        def build(self, m, registers):
+            left = Signal(16)
+            strike = registers.STRIKE
+            with m.If(left):
+                m.d.sync += left.eq(left - 1)
+            with m.Elif(strike.written):
+                m.d.sync += left.eq(strike.after)
+            registers.STATUS.show(left.any())
+            m.d.comb += [self.pin_hammer.eq(left.any()), self.at_rest.eq(~left.any())]
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any, ClassVar, Literal
+
+from amaranth.hdl import Cat, Const, Module, Mux, Signal, unsigned
+from amaranth.lib import memory, wiring
+from amaranth.lib.wiring import In, Out
+
+from busbox.bus import wishbone
+from busbox.device import NO_ACCESS, Access, Declaration, Host, Pin, Site
+from busbox.map.registers import Place, Register, RegisterTable
+
+
+def pin_groups(pins: tuple[Pin, ...]) -> dict[str, list[Pin]]:
+    """Return the pins of each member: ``out`` for ``out.0`` to ``out.31``, ``tx`` for ``tx``.
+
+    Raises
+    ------
+    ValueError : the pins of a member are not numbered from 0, or differ in direction
+    """
+    groups: dict[str, list[Pin]] = {}
+    for pin in pins:
+        groups.setdefault(pin.name.partition(".")[0], []).append(pin)
+    for stem, group in groups.items():
+        names = [pin.name for pin in group]
+        if names not in ([stem], [f"{stem}.{number}" for number in range(len(group))]):
+            raise ValueError(f"pins of {stem} must be numbered from 0, not {', '.join(names)}")
+        if len({(pin.direction, pin.released) for pin in group}) > 1:
+            raise ValueError(f"pins of {stem} must have one direction")
+    return groups
+
+
+class Hardware(Declaration, wiring.Component):
+    """A device in Amaranth. See the contract in the module's docstring.
+
+    A subclass defines ``build(m, registers)``. Members of the component: ``bus``, ``watch_adr``,
+    ``watch_data``, ``at_rest``, ``tells``, ``told_NAME``, ``pin_NAME``, ``pin_NAME_enable``.
+
+    Parameters
+    ----------
+    site : where it is built
+    settings : every declared setting
+
+    Attributes
+    ----------
+    declared : its :class:`busbox.map.registers.RegisterTable`
+    groups : member of pins to its :class:`busbox.device.Pin` objects
+    least_wait : wait states that its slot must have at least
+    listed : its registers are few enough to be listed
+    listener : class of what turns its notes into events and text
+    """
+
+    in_amaranth = True
+    least_wait: ClassVar[int] = 0
+    listed: ClassVar[bool] = True
+    listener: ClassVar[type[Listener]]
+
+    bus: Any
+    watch_adr: Any
+    watch_data: Any
+    at_rest: Any
+    tells: Any
+
+    def __init__(self, site: Site, **settings: Any) -> None:
+        self.site = site
+        self.options = settings
+        self.declared: RegisterTable = self.table_for(settings, site.size)
+        self.groups = pin_groups(self.pins_for(settings))
+        bits = max(0, (site.size - 1).bit_length() - 2)
+        members: dict[str, Any] = {
+            "bus": In(wishbone.Signature(bits)),
+            "watch_adr": In(bits),
+            "watch_data": Out(wishbone.DATA_BITS),
+            "at_rest": Out(1, init=1),
+            "tells": Out(1),
+        }
+        for stem, group in self.groups.items():
+            levels = sum(pin.level << place for place, pin in enumerate(group))
+            flow = Out if group[0].direction == "output" else In
+            members[f"pin_{stem}"] = flow(len(group), init=levels)
+            if group[0].released:
+                members[f"pin_{stem}_enable"] = Out(len(group))
+        for name, width in self.told_for(settings).items():
+            members[f"told_{name}"] = Out(width)
+        super().__init__(members)
+
+    @classmethod
+    def told_for(cls, settings: Mapping[str, Any]) -> dict[str, int]:
+        """Return the width in bits of each note, by name; none, for a device that tells nothing."""
+        return {}
+
+    def reset_values(self) -> dict[str, int]:
+        """Return reset values that the declaration does not hold, by register name."""
+        return {}
+
+    def build(self, m: Module, registers: Registers) -> None:
+        """Add the device's own logic."""
+        raise NotImplementedError
+
+    def elaborate(self, platform: object) -> Module:
+        m = Module()
+        registers = Registers(self, m)
+        self.build(m, registers)
+        registers.finish()
+        return m
+
+
+class Listener:
+    """Turns what a hardware device tells into events and text. A subclass overrides what it needs.
+
+    Parameters
+    ----------
+    host : takes the events and characters
+    settings : of the device
+
+    Attributes
+    ----------
+    hears : which accesses it must be told: ``every``; or, of those between two changes of pins or
+        notes, the ``last`` one, or the ``last write``
+    """
+
+    hears: ClassVar[Literal["every", "last", "last write"]] = "every"
+
+    def __init__(self, host: Host, **settings: Any) -> None:
+        self.host = host
+        self.options = settings
+
+    def access(self, access: Access) -> None:
+        """Take an access that the device has ended in ``access.cycle``."""
+
+    def told(self, cycle: int, notes: Mapping[str, int]) -> None:
+        """Take the notes of a row in which ``tells`` is high."""
+
+    def cause(self, pin: str, cycle: int) -> int:
+        """Return the number of the access that caused an edge in row ``cycle``, if it is known."""
+        return NO_ACCESS
+
+    def reset(self, cycle: int, length: int) -> None:
+        """Take a reset, high in the rows ``cycle`` to ``cycle + length - 1``."""
+
+
+Hardware.listener = Listener
+
+
+class Cell:
+    """One register of a device, with the signals its logic needs.
+
+    Attributes
+    ----------
+    value : the bits stored (rights ``rw``, ``wo``, ``ones_clear``), 0 where nothing is stored. What the
+        device's own logic assigns to it wins over a write by the bus.
+    written : a write that acts ends in this row
+    after : the word that it stores; ``value`` while none does
+    ones : the ones that it writes in selected lanes (``ones_act``, ``ones_clear``); 0 while none does
+    taken : a read that acts ends in this row
+    sets : bits to be set at the end of this row; they win over a clear (only where bits are stored)
+    """
+
+    def __init__(self, place: Place, reset: int) -> None:
+        register, name = place.register, place.name.replace(".", "_")
+        self.register = register
+        self.stores = register.mask("rw", "wo")
+        self.clears = register.mask("ones_clear")
+        self.readable = register.mask("rw", "ro", "ones_clear")
+        self.acts = register.mask("rw", "wo", "ones_clear", "ones_act")
+        width = register.mask().bit_length()
+        self.value = Signal(width, name=f"{name}_value", init=reset & (self.stores | self.clears))
+        if self.stores | self.clears:
+            self.sets = Signal(width, name=f"{name}_sets")
+        self.after = Signal(width, name=f"{name}_after")
+        self.ones = Signal(width, name=f"{name}_ones")
+        self.written = Signal(name=f"{name}_written")
+        self.taken = Signal(name=f"{name}_taken")
+        self.shown: Any = self.value
+
+    def show(self, word: Any) -> None:
+        """Let a read show ``word`` (bits without a right to be read show 0) instead of ``value``."""
+        self.shown = word
+
+
+class Registers:
+    """The register part of a device: ``registers.COUNT`` is a :class:`Cell`.
+
+    A row of registers that no reset touches is a memory: :meth:`memory`. Any other row is a list of
+    cells.
+    """
+
+    def __init__(self, device: Hardware, m: Module) -> None:
+        self._device, self._m = device, m
+        self._words: list[tuple[Any, Any, Any]] = []
+        self._cells: dict[str, Cell | list[Cell]] = {}
+        self._memories: dict[str, memory.Memory] = {}
+        bus = device.bus
+        self.hold = Signal()
+        self.refuse = Signal()
+        self._write, self._read = Signal(), Signal()
+        self._lanes = Cat(bit.replicate(8) for bit in bus.sel)
+        called = bus.cyc & bus.stb & ~self.hold
+        m.d.comb += [
+            bus.ack.eq(called & ~self.refuse),
+            bus.err.eq(called & self.refuse),
+            self._write.eq(bus.ack & bus.we & bus.sel.any()),
+            self._read.eq(bus.ack & ~bus.we),
+        ]
+        resets = device.reset_values()
+        for register in device.declared:
+            if register.count and register.kept:
+                self._add_memory(register)
+                continue
+            cells = [
+                self._add_cell(Place(register, index), resets)
+                for index in range(max(1, register.count))
+            ]
+            self._cells[register.name] = cells if register.count else cells[0]
+
+    def __getattr__(self, name: str) -> Any:
+        cells: dict[str, Any] = self.__dict__["_cells"]
+        if name not in cells:
+            raise AttributeError(f"{type(self._device).__name__} has no register {name!r}")
+        return cells[name]
+
+    def memory(self, name: str) -> memory.Memory:
+        """Return the memory behind a row of registers; the device adds ports of its own to it."""
+        return self._memories[name]
+
+    def _add_cell(self, place: Place, resets: Mapping[str, int]) -> Cell:
+        m, bus, register = self._m, self._device.bus, place.register
+        cell = Cell(place, resets.get(place.name, register.reset_value))
+        word = (register.offset >> 2) + place.index
+        whole = register.whole
+        chosen = (bus.adr == word) & ((bus.sel & whole) == whole)
+        width = len(cell.value)
+        lanes = Const(cell.acts, width) & self._lanes[:width]
+        given = bus.write_data[:width] & lanes
+        m.d.comb += [
+            cell.written.eq(chosen & self._write),
+            cell.taken.eq(chosen & self._read),
+            cell.ones.eq(Mux(cell.written, given, 0)),
+            cell.after.eq(cell.value),
+        ]
+        if cell.stores:
+            kept = cell.value & ~(lanes & cell.stores)
+            with m.If(cell.written):
+                m.d.comb += cell.after.eq(kept | given & cell.stores)
+        if cell.stores | cell.clears:
+            m.d.sync += cell.value.eq(cell.after & ~(cell.ones & cell.clears) | cell.sets)
+        self._words.append((word, 1, cell))
+        return cell
+
+    def _add_memory(self, register: Register) -> None:
+        m, device, bus = self._m, self._device, self._device.bus
+        width = register.mask().bit_length()
+        if width % 8 or register.mask("rw") != (1 << width) - 1 or register.whole:
+            raise ValueError(
+                f"{register.name} must be made of whole bytes from bit 0 on, with the right rw, "
+                "to be a memory"
+            )
+        depth, first = register.count, register.offset >> 2
+        words = memory.Memory(shape=unsigned(width), depth=depth, init=[])
+        m.submodules[register.name.lower()] = words
+        self._memories[register.name] = words
+        port = words.write_port(granularity=8)
+        chosen = (bus.adr >= first) & (bus.adr < first + depth)
+        m.d.comb += [
+            port.addr.eq(bus.adr - first),
+            port.data.eq(bus.write_data),
+            port.en.eq(Mux(chosen & self._write, bus.sel, 0)),
+        ]
+        readers = [words.read_port(domain="comb") for _ in range(2)]
+        for reader, address in zip(readers, (bus.adr, device.watch_adr), strict=True):
+            m.d.comb += reader.addr.eq(address - first)
+        self._words.append((first, depth, readers))
+
+    def finish(self) -> None:
+        """Build the two read multiplexers: of the bus, and of the watch port."""
+        m = self._m
+        for place, (address, word) in enumerate(self._ports()):
+            shown = Signal(wishbone.DATA_BITS, name=f"read_{place}")
+            for first, depth, source in self._words:
+                chosen = address == first
+                if isinstance(source, Cell):
+                    value = source.shown & Const(source.readable, 32)
+                else:
+                    value = source[place].data
+                    chosen = (address >= first) & (address < first + depth)
+                with m.If(chosen):
+                    m.d.comb += shown.eq(value)
+            m.d.comb += word.eq(shown)
+
+    def _ports(self) -> Iterator[tuple[Any, Any]]:
+        device = self._device
+        yield device.bus.adr, device.bus.read_data
+        yield device.watch_adr, device.watch_data

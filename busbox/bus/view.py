@@ -1,0 +1,109 @@
+"""What an engine sees of a hardware device: one word a row, and how to read it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from amaranth.hdl import Cat, Value
+
+from busbox.bus.hardware import Hardware
+from busbox.device import RELEASED
+
+
+class View:
+    """The pins, notes and rest of a device as one word.
+
+    Attributes
+    ----------
+    device : what is looked at
+    signals : the word, as Amaranth's value; from bit 0 on: ``tells``, ``at_rest``, then the members
+        of output pins with their enables, then the notes
+    """
+
+    def __init__(self, device: Hardware) -> None:
+        self.device = device
+        self._places: dict[str, tuple[int, int]] = {}
+        parts: list[Value] = []
+        width = 0
+        for name in self._members():
+            member = getattr(device, name)
+            self._places[name] = width, len(member)
+            width += len(member)
+            parts.append(member)
+        self.signals = Cat(*parts)
+        first = self._places["at_rest"][0] + 1
+        last = min((place for name, (place, _) in self._places.items() if name.startswith("told_")),
+                   default=width)  # fmt: skip
+        #: The bits of the word that are pins.
+        self.pin_mask = (1 << last) - (1 << first)
+        self._pins = self._pin_bits()
+
+    def _members(self) -> Iterator[str]:
+        yield "tells"
+        yield "at_rest"
+        for stem, group in self.device.groups.items():
+            if group[0].direction == "output":
+                yield f"pin_{stem}"
+                if group[0].released:
+                    yield f"pin_{stem}_enable"
+        for name in self.device.told_for(self.device.options):
+            yield f"told_{name}"
+
+    def _of(self, word: int, name: str) -> int:
+        place, width = self._places[name]
+        return word >> place & (1 << width) - 1
+
+    def at_rest(self, word: int) -> bool:
+        """Return whether the device is at rest."""
+        return bool(self._of(word, "at_rest"))
+
+    def notes(self, word: int) -> dict[str, int]:
+        """Return what the device tells, by name."""
+        return {name: self._of(word, f"told_{name}") for name in
+                self.device.told_for(self.device.options)}  # fmt: skip
+
+    def changes(self, before: int | None, word: int) -> list[tuple[str, int]]:
+        """Return the output pins that changed, with their levels; all, if nothing was before."""
+        different = self.pin_mask if before is None else (before ^ word) & self.pin_mask
+        alone = self._pins.get(different)
+        if alone is not None:  # most often it is one pin
+            return [self._level(alone, word)]
+        changed = []
+        while different:
+            pin = self._pins[different & -different]
+            changed.append(self._level(pin, word))
+            different &= ~(pin[1] | pin[2])
+        return changed
+
+    @staticmethod
+    def _level(pin: tuple[str, int, int], word: int) -> tuple[str, int]:
+        name, level, enable = pin
+        return name, RELEASED if enable and not word & enable else int(word & level > 0)
+
+    def mask(self, pins: Iterable[str]) -> int:
+        """Return the bits of the word that are these output pins, with their enables."""
+        wanted, mask = set(pins), 0
+        for name, level, enable in self._pins.values():
+            mask |= level | enable if name in wanted else 0
+        return mask
+
+    def _pin_bits(self) -> dict[int, tuple[str, int, int]]:
+        """Return (name, bit of the level, bit of the enable or 0) of each pin, by each of its bits."""
+        found = {}
+        for stem, group in self.device.groups.items():
+            if group[0].direction != "output":
+                continue
+            first = self._places[f"pin_{stem}"][0]
+            enables = self._places[f"pin_{stem}_enable"][0] if group[0].released else None
+            for place, pin in enumerate(group):
+                level = 1 << first + place
+                enable = 0 if enables is None else 1 << enables + place
+                found[level] = pin.name, level, enable
+                if enable:
+                    found[enable] = found[level]
+        return found
+
+    def input(self, pin: str) -> tuple[Value, int]:
+        """Return the member of an input pin, and the pin's bit in it."""
+        stem, _, number = pin.partition(".")
+        return getattr(self.device, f"pin_{stem}"), int(number or 0)

@@ -1,0 +1,146 @@
+"""The fabric: decoder, wait states, response multiplexer, error responder and watchdog, all flat."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import reduce
+from operator import or_
+from typing import Any
+
+from amaranth.hdl import Cat, Const, Module, Mux, ResetSignal, Signal
+from amaranth.lib import wiring
+from amaranth.lib.wiring import In, Out
+
+from busbox.bus import wishbone
+from busbox.map.slots import Slot
+from busbox.system import FabricOptions
+
+
+def address_bits(slot: Slot) -> int:
+    """Return the word-address bits that a slot's device sees."""
+    return max(0, slot.inner_bits - 2)
+
+
+class Fabric(wiring.Component):
+    """One master port, one port for each slot.
+
+    Members
+    -------
+    ``bus`` (in): the master's port; ``slot_0``, ``slot_1`` ... (out): the slots' ports, each with the
+    address bits inside the slot; ``cut`` (out, 1): the watchdog ends an access in this row.
+
+    Timing
+    ------
+    Semantics page, rules 4 to 7. One counter counts the rows for which STB has waited; it stops at
+    the largest number that matters, so that an access that waits for ever leaves the fabric quiet.
+    """
+
+    bus: Any
+    cut: Any
+
+    def __init__(self, slots: Sequence[Slot], options: FabricOptions) -> None:
+        self.slots = tuple(slots)
+        self.options = options
+        ports = {
+            f"slot_{number}": Out(wishbone.Signature(address_bits(slot)))
+            for number, slot in enumerate(self.slots)
+        }
+        super().__init__({"bus": In(wishbone.Signature()), "cut": Out(1), **ports})
+
+    def port(self, number: int) -> Any:
+        """Return the port of a slot."""
+        return getattr(self, f"slot_{number}")
+
+    def elaborate(self, platform: object) -> Module:
+        m = Module()
+        bus, options = self.bus, self.options
+        request = Signal()
+        m.d.comb += request.eq(bus.cyc & bus.stb & ~ResetSignal())
+        ended = Signal()
+        m.d.comb += ended.eq(bus.ack | bus.err)
+        hits, valid = self._decode(m, request, ended)
+        waited = self._count(m, request, ended)
+
+        acks, errors, words = [], [], []
+        extra = int(options.registered_decode)
+        for number, slot in enumerate(self.slots):
+            port, chosen = self.port(number), Signal(name=f"chosen_{number}")
+            m.d.comb += [
+                chosen.eq(request & valid & hits[number] & (waited >= slot.wait + extra)),
+                port.cyc.eq(chosen),
+                port.stb.eq(chosen),
+                port.we.eq(bus.we),
+                port.adr.eq(_inner_address(slot, bus.adr)),
+                port.sel.eq(bus.sel),
+                port.write_data.eq(bus.write_data),
+            ]
+            acks.append(chosen & port.ack)
+            errors.append(chosen & port.err)
+            words.append(Mux(chosen, port.read_data, 0))
+
+        unmapped = Signal()
+        if options.unanswered == "error":
+            m.d.comb += unmapped.eq(request & valid & ~hits.any() & (waited >= 1 + extra))
+        answered = Signal()
+        m.d.comb += answered.eq(Cat(*acks, *errors).any() | unmapped)
+        if options.watchdog is not None:
+            m.d.comb += self.cut.eq(request & (waited >= options.watchdog) & ~answered)
+        m.d.comb += [
+            bus.ack.eq(Cat(*acks).any()),
+            bus.err.eq(Cat(*errors).any() | unmapped | self.cut),
+            bus.read_data.eq(any_of(words)),
+        ]
+        return m
+
+    def _decode(self, m: Module, request: Signal, ended: Signal) -> tuple[Signal, Signal]:
+        """Return which slot's address is on the bus, and whether that is known in this row."""
+        count = len(self.slots)
+        matches = Signal(count)
+        m.d.comb += matches.eq(Cat(_match(slot, self.bus.adr) for slot in self.slots))
+        names = [slot.name for slot in self.slots]
+        hits = Signal(count)
+        for number, slot in enumerate(self.slots):
+            winners = [matches[names.index(name)] for name in slot.yields_to]
+            m.d.comb += hits[number].eq(matches[number] & ~Cat(*winners).any())
+        valid = Signal()
+        if not self.options.registered_decode:
+            m.d.comb += valid.eq(1)
+            return hits, valid
+        kept = Signal(count)
+        m.d.sync += [kept.eq(hits), valid.eq(request & ~ended)]
+        return kept, valid
+
+    def _count(self, m: Module, request: Signal, ended: Signal) -> Signal:
+        """Return for how many rows the access has waited, stopping at the largest of interest."""
+        options = self.options
+        most = max([1, *(slot.wait for slot in self.slots)]) + int(options.registered_decode)
+        most = max(most, options.watchdog or 0)
+        waited = Signal(range(most + 1))
+        with m.If(~request | ended):
+            m.d.sync += waited.eq(0)
+        with m.Elif(waited != most):
+            m.d.sync += waited.eq(waited + 1)
+        return waited
+
+
+def _match(slot: Slot, address: Any) -> Any:
+    """Return whether the word address is one of the slot's (``yields_to`` left aside)."""
+    if slot.decode == "range":
+        first, end = slot.base >> 2, (slot.base + slot.size) >> 2
+        return (address >= first) & (address < end)
+    (term,) = slot.terms
+    bits = [bit - 2 for bit in range(2, 32) if term.mask >> bit & 1]
+    value = sum((term.value >> bit + 2 & 1) << place for place, bit in enumerate(bits))
+    return Cat(*(address[bit] for bit in bits)) == value
+
+
+def _inner_address(slot: Slot, address: Any) -> Any:
+    bits = address_bits(slot)
+    if slot.decode == "range":
+        return (address - (slot.base >> 2))[:bits]
+    return address[:bits]
+
+
+def any_of(words: Sequence[Any]) -> Any:
+    """Return the words or-ed together: at most one of them is not 0."""
+    return reduce(or_, words, Const(0))

@@ -1,0 +1,98 @@
+"""The guard of a hardware device's port: it sees, at the speed of the hardware, that a rule is broken.
+
+Only what a device can break is looked for, a terminator without a request or two at once: the rest is
+the fabric's own doing. What is broken, and in which words it is told, is left to the rule checker.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
+
+from amaranth.hdl import Cat, Module, ResetSignal, Signal
+from amaranth.lib import wiring
+from amaranth.lib.wiring import In, Out
+
+from busbox.bus import wishbone
+from busbox.bus.wishbone.rules import Breach, Row, RuleChecker
+
+#: The signals of a port with their widths, in the order of the guard's word; the address comes last.
+FIELDS = (
+    ("cyc", 1),
+    ("stb", 1),
+    ("we", 1),
+    ("ack", 1),
+    ("err", 1),
+    ("sel", wishbone.LANES),
+    ("write_data", wishbone.DATA_BITS),
+    ("read_data", wishbone.DATA_BITS),
+)
+_FLAGS = ("broken", "called", "rested", "rst")
+_IDLE = Row(rst=0, cyc=0, stb=0, we=0, adr=0, sel=0, write_data=0, read_data=0, ack=0, err=0)
+
+
+class Guard(wiring.Component):
+    """Looks at one port.
+
+    Members
+    -------
+    ``cyc`` to ``read_data``, ``adr`` (in): the port's signals; ``cut`` (in, 1): the watchdog ends an
+    access in the place of the device; ``seen`` (out): bit 0 is high in a row in which the device
+    breaks a rule, and then the word says all that :func:`breaches` needs.
+    """
+
+    cyc: Any
+    stb: Any
+    ack: Any
+    err: Any
+    adr: Any
+    cut: Any
+    seen: Any
+
+    def __init__(self, address_bits: int) -> None:
+        width = len(_FLAGS) + sum(width for _, width in FIELDS) + address_bits
+        members = {name: In(width) for name, width in FIELDS}
+        super().__init__({**members, "adr": In(address_bits), "cut": In(1), "seen": Out(width)})
+
+    def follow(self, port: Any) -> Iterator[Any]:
+        """Yield the assignments that connect it to a port."""
+        for name in (*(name for name, _ in FIELDS), "adr"):
+            yield getattr(self, name).eq(getattr(port, name))
+
+    def elaborate(self, platform: object) -> Module:
+        m = Module()
+        rst, request, ended = ResetSignal(), Signal(), Signal()
+        err, called, rested = Signal(), Signal(), Signal(reset_less=True)
+        broken = Signal()
+        m.d.comb += [
+            err.eq(self.err | (self.stb & self.cut)),
+            request.eq(self.cyc & self.stb),
+            ended.eq(self.ack | err),
+            broken.eq((ended & ~request) | (self.ack & err)),
+        ]
+        m.d.sync += [called.eq(request | (ended & called)), rested.eq(rst)]
+        shown = {name: getattr(self, name) for name, _ in FIELDS} | {"err": err}
+        m.d.comb += self.seen.eq(Cat(broken, called, rested, rst, *shown.values(), self.adr))
+        return m
+
+
+def breaches(port: str, row: int, seen: int) -> tuple[Breach, ...]:
+    """Return what the rule checker says of a row in which the guard saw a rule broken.
+
+    Parameters
+    ----------
+    port : name of the port
+    row : number of the row
+    seen : the guard's word in it
+    """
+    values = {}
+    for name, width in (*((flag, 1) for flag in _FLAGS), *FIELDS):
+        values[name] = seen & (1 << width) - 1
+        seen >>= width
+    del values["broken"]
+    checker = RuleChecker(port, first_row=row - 1)
+    called, rested = values.pop("called"), values.pop("rested")
+    # The row before, as far as it matters: at rest after a reset, or with a request that was answered.
+    checker.row(replace(_IDLE, rst=rested, cyc=called, stb=called, ack=called))
+    return checker.row(Row(adr=seen, **values))

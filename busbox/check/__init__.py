@@ -1,0 +1,1 @@
+"""Checks of a component (port) and of a model against its twin (twin)."""

@@ -1,0 +1,176 @@
+"""Random traffic on one port, under the rules of the checker.
+
+In every row the port is as the fabric would have it: the address stands before STB, STB stays until
+an answer, RST masks CYC and STB. An access may be given up before its answer, as a watchdog does it.
+"""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from dataclasses import replace
+
+from busbox.bus.wishbone.rules import RULES, Row, RuleChecker
+from busbox.check.port.outcome import Evidence, Outcome
+from busbox.check.port.rig import IDLE, Drive, Rig, Traffic
+from busbox.check.port.subject import Subject
+
+#: Rows of STB after which an access without an answer is cut off.
+PATIENCE = 64
+#: Rows of STB in which a reset may come.
+_RESETS_STRIKE = 12
+#: Name of this part in evidence.
+PART = "random traffic"
+
+ANSWERED = "answered"
+ANSWERED_TEXT = f"an access is answered within {PATIENCE} rows of STB (a limit of this check)"
+
+_MASTER = "binds the master, which is the check itself"
+_PIPELINED = "belongs to pipelined mode; the port is standard"
+_GROUPS = "belongs to blocks; the bus has single accesses"
+#: Why a rule cannot be exercised here.
+_NEVER = {
+    "3.20": _MASTER, "3.25": _MASTER, "3.60": _MASTER, "3.1.3.1": _MASTER,
+    "3.57": _PIPELINED, "3.1.3.2": _PIPELINED, "3.80": _GROUPS, "3.85": _GROUPS,
+}  # fmt: skip
+#: What is counted for the others, and why there was none of it.
+_UNITS = {
+    "3.00": ("rows in or after a reset", "no reset came"),
+    "3.35": ("rows without a request", "there was no such row"),
+    "3.45": ("answers", "nothing was answered"),
+    "3.50": ("times that STB fell", "STB was never up"),
+}
+
+
+class Exercise:
+    """Plays random traffic.
+
+    Parameters
+    ----------
+    subject : what is checked
+    seed : of the chance
+    rows : at least so many are played; the last access is played to its end
+
+    Attributes
+    ----------
+    counts : ``accesses``, ``answered``, ``given_up``, ``reset`` (accesses met by one), ``resets``,
+        ``unanswered`` (for :data:`PATIENCE` rows), and the rule ids that can be exercised
+    """
+
+    def __init__(self, subject: Subject, seed: int, rows: int) -> None:
+        self.counts: Counter[str] = Counter()
+        self._rig = Rig(subject)
+        self._dice = random.Random(f"exercise {seed}")
+        self._traffic = Traffic(self._dice, subject, self._rig.words)
+        self._checker = RuleChecker("bus", first_row=-1)
+        self._earlier = self._before = Row(1, 0, 0, 0, 0, 0, 0, 0, 0, 0)
+        self._evidence: dict[str, Evidence] = {}
+        self._checker.row(self._before)
+        self._one_row(IDLE)
+        while self._rig.row < rows:
+            self._gap()
+            self._access()
+
+    @property
+    def rows(self) -> int:
+        """Rows that were played."""
+        return self._rig.row
+
+    def outcomes(self) -> list[Outcome]:
+        """Return what became of every rule of the checker, and of :data:`ANSWERED`."""
+        found = []
+        for rule in RULES:
+            unit, without = _UNITS.get(rule.id, ("", _NEVER.get(rule.id, "")))
+            evidence = self._evidence.get(rule.id)
+            breaches = self._checker.counts.get(rule.id, 0)
+            found.append(
+                Outcome.of(
+                    rule.id, rule.text, self.counts[rule.id], unit, without, evidence, breaches
+                )
+            )
+        ended = self.counts["answered"] + self.counts["unanswered"]
+        found.append(
+            Outcome.of(
+                ANSWERED, ANSWERED_TEXT, ended, "accesses", "no access was played to its end",
+                self._evidence.get(ANSWERED), self.counts["unanswered"],
+            )
+        )  # fmt: skip
+        return found
+
+    def _gap(self) -> None:
+        for _ in range(self._dice.randrange(6)):
+            self._row(self._traffic.noise())
+
+    def _access(self) -> None:
+        """Play one access: to its answer, until it is given up, or into a reset."""
+        dice, access = self._dice, self._traffic.access()
+        given_up = dice.randrange(4) if dice.random() < 0.2 else None
+        held = dice.randrange(2)
+        self.counts["accesses"] += 1
+        for _ in range(self._traffic.lead()):
+            if self._row(access.raised(held, 0)) is None:
+                self.counts["reset"] += 1
+                return
+        if given_up == 0:
+            self.counts["given_up"] += 1
+            return
+        self._request(access.raised(1, 1), given_up or PATIENCE)
+
+    def _request(self, access: Drive, rows: int) -> None:
+        """Hold STB for ``rows`` rows at most."""
+        for left in reversed(range(rows)):
+            # Resets that come later than this would leave hardly any access to wait for its end.
+            early = rows - left <= _RESETS_STRIKE
+            row = self._row(access, last=not left) if early else self._one_row(access, not left)
+            if row is None:
+                self.counts["reset"] += 1
+                return
+            if row.ack or row.err:
+                self.counts["answered"] += 1
+                return
+        if rows < PATIENCE:
+            self.counts["given_up"] += 1
+            return
+        self.counts["unanswered"] += 1
+        seen = f"no answer for {PATIENCE} rows"
+        evidence = Evidence(PART, self._rig.row - 1, seen, self._earlier, self._before)
+        self._evidence.setdefault(ANSWERED, evidence)
+
+    def _row(self, drive: Drive, last: bool = False) -> Row | None:
+        """Play a row, or, now and then, a reset in its place (None)."""
+        if self._dice.randrange(32):
+            return self._one_row(drive, last)
+        self.counts["resets"] += 1
+        self._rig.reset(1)
+        for _ in range(self._dice.randint(1, 3)):
+            self._one_row(drive.raised(0, 0))
+        self._rig.reset(0)
+        self._one_row(self._traffic.noise().raised(0, 0))
+        return None
+
+    def _one_row(self, drive: Drive, last: bool = False) -> Row:
+        """Play a row; ``last``: without an answer in it, the access is given up."""
+        if not self._dice.randrange(4):
+            self._rig.scatter(self._dice)
+        self._rig.drive(drive)
+        row = self._rig.seen()
+        self._count(row)
+        # What a watchdog ends in the place of the device carries its ERR (see the checker).
+        cut = last and not row.ack and not row.err
+        for breach in self._checker.row(replace(row, err=1) if cut else row):
+            seen = breach.text.removeprefix("bus: ").partition("; ")[0]
+            evidence = Evidence(PART, breach.row, seen, self._before, row)
+            self._evidence.setdefault(breach.rule, evidence)
+        self._earlier, self._before = self._before, row
+        self._rig.tick()
+        return row
+
+    def _count(self, row: Row) -> None:
+        """Count which rules the row exercises."""
+        before = self._before
+        if before.rst:
+            self.counts["3.00"] += 1
+            return
+        self.counts["3.35"] += not row.stb
+        self.counts["3.45"] += bool(row.ack or row.err)
+        self.counts["3.50"] += before.stb and not row.stb

@@ -1,0 +1,90 @@
+"""What a check finds out: the state of each rule, and the rows that show a breach."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from busbox.bus.wishbone.rules import Row
+from busbox.map.registers import show_lanes
+
+State = Literal["held", "broken", "not exercised"]
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """The first breach of a rule.
+
+    Attributes
+    ----------
+    part : in which part of the check it was seen; each part counts its rows from 0
+    number : the row in that part
+    seen : what was seen
+    before, row : signals of the row before and of the row itself
+    """
+
+    part: str
+    number: int
+    seen: str
+    before: Row
+    row: Row
+
+    def lines(self) -> list[str]:
+        """Return the two rows as a table: signals as the standard names them."""
+        return [
+            "  row  RST CYC STB WE        ADR  SEL write data   read data  ACK ERR",
+            _signals(self.number - 1, self.before),
+            _signals(self.number, self.row),
+        ]
+
+
+def _signals(number: int, row: Row) -> str:
+    return (
+        f"{number:>5}   {row.rst}   {row.cyc}   {row.stb}   {row.we} {row.adr:>#10x} "
+        f"{show_lanes(row.sel)} {row.write_data:#010x}  {row.read_data:#010x}   {row.ack}   {row.err}"
+    )
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one rule.
+
+    Attributes
+    ----------
+    rule : its id: of :data:`busbox.bus.wishbone.rules.RULES`, or a word of :data:`busbox.check.port.OWN`
+    text : one sentence: what it demands
+    state : ``held``, ``broken`` or ``not exercised``
+    times : how often it was exercised
+    breaches : how often it was broken
+    note : what was counted, or why nothing was
+    evidence : the first breach
+    """
+
+    rule: str
+    text: str
+    state: State
+    times: int
+    breaches: int
+    note: str
+    evidence: Evidence | None = None
+
+    @classmethod
+    def of(
+        cls,
+        rule: str,
+        text: str,
+        times: int,
+        unit: str,
+        without: str,
+        evidence: Evidence | None = None,
+        breaches: int = 0,
+    ) -> Outcome:
+        """Return the outcome of a rule that was exercised ``times`` times, counted in ``unit``.
+
+        ``without`` says why it was not, if it was not.
+        """
+        if evidence is not None:
+            return cls(rule, text, "broken", times, breaches, unit, evidence)
+        if not times:
+            return cls(rule, text, "not exercised", 0, 0, without)
+        return cls(rule, text, "held", times, 0, unit)

@@ -1,0 +1,193 @@
+"""Copies of one component in Amaranth's simulator, driven through their bus ports row by row."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from amaranth.hdl import Cat, ClockDomain, Fragment, Module
+from amaranth.sim import Simulator
+
+from busbox.basics.errors import InputError, raised
+from busbox.bus.wishbone.rules import Row
+from busbox.check.port.subject import Subject, discard
+from busbox.map.registers import WORD
+
+#: Members of a port that its master drives.
+_DRIVEN = ("cyc", "stb", "we", "adr", "sel", "write_data")
+
+
+@dataclass(frozen=True)
+class Drive:
+    """What a master has on the port in a row; see :class:`busbox.bus.wishbone.rules.Row`."""
+
+    cyc: int = 0
+    stb: int = 0
+    we: int = 0
+    adr: int = 0
+    sel: int = 0
+    write_data: int = 0
+
+    def raised(self, cyc: int, stb: int) -> Drive:
+        """Return the same with CYC and STB."""
+        return replace(self, cyc=cyc, stb=stb)
+
+
+IDLE = Drive()
+
+
+class Rig:
+    """Copies of a component side by side. It stands in a row: what is driven counts in this row.
+
+    Row 0 is the first with RST low; the row before it had RST high.
+
+    Parameters
+    ----------
+    subject : what is built
+    copies : how many
+
+    Attributes
+    ----------
+    row : the present row
+    words : number of word addresses that an access may have
+
+    Raises
+    ------
+    InputError : it cannot be built or simulated
+    """
+
+    def __init__(self, subject: Subject, copies: int = 1) -> None:
+        self.row = 0
+        self._components = [subject.build() for _ in range(copies)]
+        buses = [component.bus for component in self._components]
+        self.words = subject.words or 1 << len(buses[0].adr)
+        self._domain = ClockDomain("sync")
+        self._rst = 0
+        self._driven = [IDLE] * copies
+        self._members = [{name: getattr(bus, name) for name in _DRIVEN} for bus in buses]
+        self._answers = [Cat(bus.ack, bus.err, bus.read_data) for bus in buses]
+        try:
+            self._inputs = [_free_inputs(component) for component in self._components]
+            self._context, self._half_tick = self._open()
+        except Exception as error:
+            text = f"cannot be simulated: it raised {raised(error)}"
+        else:
+            return
+        self._components.clear()
+        discard()
+        raise InputError.of(text, subject.name)
+
+    def _top(self) -> Module:
+        top = Module()
+        top.domains += self._domain
+        for number, component in enumerate(self._components):
+            top.submodules[f"copy_{number}"] = component
+        return top
+
+    def _open(self) -> tuple[Any, Callable[[], object]]:
+        """Return the context of the simulator's one test bench, in row 0, and half a tick."""
+        opened: list[Any] = []
+        # The simulator would make up a clock domain that is missing, and never clock it.
+        Fragment.get(self._top(), None).prepare(missing_domain=lambda name: None)
+
+        async def bench(context: Any) -> None:
+            opened.append(context)
+            context.set(self._domain.rst, 1)
+
+        simulator = Simulator(self._top())
+        simulator.add_clock(1e-6)  # the length of a cycle means nothing here
+        simulator.add_testbench(bench)
+        simulator.advance()
+        simulator.advance()
+        opened[0].set(self._domain.rst, 0)
+        return opened[0], simulator.advance
+
+    def reset(self, level: int) -> None:
+        """Put RST to a level from this row on."""
+        self._rst = level
+        self._context.set(self._domain.rst, level)
+
+    def drive(self, drive: Drive, copy: int = 0) -> None:
+        """Put signals on a copy's port from this row on."""
+        before, self._driven[copy] = self._driven[copy], drive
+        for name, member in self._members[copy].items():
+            value = getattr(drive, name)
+            if value != getattr(before, name):
+                self._context.set(member, value)
+
+    def scatter(self, dice: random.Random) -> None:
+        """Put random levels on the input pins: in every copy the same."""
+        for members in zip(*self._inputs, strict=True):
+            level = dice.getrandbits(len(members[0]))
+            for member in members:
+                self._context.set(member, level)
+
+    def seen(self, copy: int = 0) -> Row:
+        """Return the signals of a copy's port in this row."""
+        answer, drive = self._context.get(self._answers[copy]), self._driven[copy]
+        return Row(
+            self._rst, drive.cyc, drive.stb, drive.we, drive.adr, drive.sel, drive.write_data,
+            answer >> 2 & WORD, answer & 1, answer >> 1 & 1,
+        )  # fmt: skip
+
+    def watch(self, word: int, copy: int = 0) -> int:
+        """Return what the watch port of a copy shows in this row at a word address."""
+        component = self._components[copy]
+        self._context.set(component.watch_adr, word)
+        return int(self._context.get(component.watch_data))
+
+    def tick(self) -> None:
+        """Go on to the next row."""
+        self._half_tick()
+        self._half_tick()
+        self.row += 1
+
+
+def _free_inputs(component: Any) -> list[Any]:
+    """Return the inputs of a component that are no part of its bus or watch port."""
+    return [
+        value
+        for path, member, value in component.signature.flatten(component)
+        if member.flow.name == "In" and path[0] not in ("bus", "watch_adr") and len(value)
+    ]
+
+
+class Traffic:
+    """Random accesses and noise.
+
+    Parameters
+    ----------
+    dice : where chance comes from
+    subject : whose registers are met more often than holes
+    words : number of word addresses
+    """
+
+    def __init__(self, dice: random.Random, subject: Subject, words: int) -> None:
+        self.dice = dice
+        self._words = words
+        table = subject.table
+        self._often = (
+            [offset >> 2 for offset, _ in table.places()] if table is not None else range(16)
+        )
+        self._least_wait = subject.least_wait
+
+    def access(self) -> Drive:
+        """Return an access, with CYC and STB low as yet."""
+        dice = self.dice
+        often = self._often if self._often and dice.random() < 0.75 else range(self._words)
+        return Drive(
+            we=dice.randrange(2),
+            adr=dice.choice(often) % self._words,
+            sel=dice.choice([0b1111, 0b1111, 0b0001, dice.randrange(16)]),
+            write_data=dice.choice([dice.getrandbits(32), WORD, dice.getrandbits(3)]),
+        )
+
+    def lead(self) -> int:
+        """Return for how many rows the address is on the port before STB."""
+        return self._least_wait + self.dice.randrange(4)
+
+    def noise(self) -> Drive:
+        """Return what may be on the port while nothing is selected: anything but STB."""
+        return self.access().raised(self.dice.randrange(2), 0)

@@ -1,0 +1,195 @@
+"""What is checked: how it is found, how it is built, what is refused."""
+
+from __future__ import annotations
+
+import gc
+import warnings
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from amaranth.hdl import UnusedElaboratable
+from amaranth.lib import wiring
+
+from busbox.basics.errors import InputError, Mistake, nearest, one_of, raised, shown
+from busbox.basics.units import show_clock
+from busbox.bench import Bench, toml_value
+from busbox.bus import wishbone
+from busbox.device import Site
+from busbox.map.registers import RegisterTable
+from busbox.plugins import load_object, model_class, twin_of
+from busbox.system import Placed
+
+#: What a slot's keys are called on the command line of the check.
+_OPTIONS = {"clock": "--clock", "slot.device.size": "--size", "slot.device": "--set"}
+_SETTING = "slot.device."
+
+
+@dataclass(frozen=True)
+class Subject:
+    """A component to be checked.
+
+    Attributes
+    ----------
+    name : as messages call it
+    kind : name of its class
+    factory : builds one
+    words : number of word addresses that are used, from 0 on; None for all that its port has
+    table : its registers, or None for a component that declares none and has no watch port
+    least_wait : rows that the address must be on the port before STB, at least
+    """
+
+    name: str
+    kind: str
+    factory: Callable[[], Any]
+    words: int | None = None
+    table: RegisterTable | None = None
+    least_wait: int = 0
+
+    @classmethod
+    def of_placed(cls, placed: Placed, clock_hz: int) -> Subject:
+        """Return the hardware device of a bench's slot."""
+        slot = placed.slot
+        site = Site(slot.name, slot.base, slot.size, clock_hz)
+        return cls(
+            name=placed.kind,
+            kind=placed.model.__name__,
+            factory=lambda: placed.model(site, **placed.settings),
+            words=slot.size // 4,
+            table=slot.table,
+            least_wait=placed.model.least_wait,
+        )
+
+    def build(self) -> Any:
+        """Return a new component.
+
+        Raises
+        ------
+        InputError : it cannot be built, is no component, or has no port of the bus
+        """
+        found = None
+        try:
+            found = self.factory()
+            problem = _no_port(found)
+        except Exception as error:
+            problem = f"cannot be built: it raised {raised(error)}"
+        if problem:
+            del found
+            discard()
+            raise InputError.of(problem, self.name)
+        return found
+
+
+def discard() -> None:
+    """Let components that nobody simulated go without a warning."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UnusedElaboratable)
+        gc.collect()
+
+
+def _no_port(component: Any) -> str:
+    """Return why a component has no port of the bus, or ""."""
+    members = component.signature.members
+    if "bus" not in members:
+        return f"must have a member bus: In(wishbone.Signature(...)); it has {_names(members)}"
+    member = members["bus"]
+    if member.is_port or member.dimensions:
+        return "its member bus must be one In(wishbone.Signature(...)), not a plain signal or a row"
+    if not isinstance(member.signature, wishbone.Signature):
+        return "its member bus must have the signature busbox.bus.wishbone.Signature, not another"
+    if member.signature.members["cyc"].flow != wiring.In:
+        return "its member bus must be In, as a device has it; it is Out, as a master has it"
+    return ""
+
+
+def _names(members: Mapping[str, Any]) -> str:
+    return ", ".join(members) or "no member"
+
+
+def find(name: str, values: Sequence[str], size: int, clock_hz: int) -> Subject:
+    """Return the subject called ``name``.
+
+    Parameters
+    ----------
+    name : ``file.py:Class`` of a component in Amaranth or of a model with a twin, or a model's name
+    values : settings, each ``KEY=VALUE``; the value is TOML, else text
+    size : bytes of the slot that a device is built for
+    clock_hz : the clock that a device is built for
+
+    Raises
+    ------
+    InputError : there is none, it is nothing that can be checked, or a setting is wrong
+    """
+    settings = _parsed(values)
+    found = load_object(name, Path(), "class") if ".py:" in name else None
+    if found is not None and not isinstance(found, type):
+        raise InputError.of(f"must be a class, not {shown(found)}", name)
+    if found is not None and not hasattr(found, "table_for"):
+        return _component(name, found, settings)
+    device = model_class(name, Path())
+    if not device.in_amaranth:
+        device = twin_of(device, name)
+    _check_keys(device, settings)
+    return Subject.of_placed(_placed(name, device, settings, size, clock_hz), clock_hz)
+
+
+def _component(name: str, found: type, settings: dict[str, Any]) -> Subject:
+    """Return a component that is no hardware device of the house."""
+    if not issubclass(found, wiring.Component):
+        raise InputError.of(
+            "must be an Amaranth component with a member bus, a hardware device "
+            "(busbox.bus.hardware.Hardware) or a model that names a twin",
+            name,
+        )
+    return Subject(name, found.__name__, lambda: found(**settings))
+
+
+def _parsed(values: Sequence[str]) -> dict[str, Any]:
+    """Return the settings of a command line."""
+    settings = {}
+    for given in values:
+        key, sign, text = (part.strip() for part in given.partition("="))
+        if not sign or not key:
+            raise InputError.of(f"must be KEY=VALUE such as width=8, not {given!r}", "--set")
+        settings[key] = toml_value(text)
+    return settings
+
+
+def _check_keys(device: Any, settings: Mapping[str, Any]) -> None:
+    """Refuse settings that the device does not declare."""
+    known = [one.name for one in device.settings]
+    mistakes = [
+        Mistake(f"unknown key {key!r}{nearest(key, known)} (known: {one_of(known)})", "--set")
+        for key in settings
+        if key not in known
+    ]
+    if mistakes:
+        raise InputError(mistakes)
+
+
+def _placed(name: str, device: Any, settings: dict[str, Any], size: int, clock_hz: int) -> Placed:
+    """Return the device in a slot of its own, checked as a bench checks it."""
+    slot = {
+        "model": device,
+        "base": 0,
+        "size": size,
+        "decode": "range",
+        "wait": device.least_wait,
+        **settings,
+    }
+    try:
+        (placed,) = Bench({"clock": show_clock(clock_hz), "slot": {"device": slot}}).devices()
+    except InputError as error:
+        raise InputError([_told(name, mistake) for mistake in error.mistakes]) from None
+    return Placed(placed.slot, placed.model, name, placed.settings, placed.pins)
+
+
+def _told(name: str, mistake: Mistake) -> Mistake:
+    """Return a mistake of the slot in the words of the command line."""
+    if mistake.key in _OPTIONS:
+        return Mistake(mistake.text, _OPTIONS[mistake.key])
+    key = mistake.key.removeprefix(_SETTING)
+    if key in ("model", mistake.key):
+        return Mistake(mistake.text, name)
+    return Mistake(mistake.text, "--set", key=key)

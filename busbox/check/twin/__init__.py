@@ -1,0 +1,23 @@
+"""Lockstep: a model and its hardware twin on the same accesses, compared row by row.
+
+``plan``
+    what is played to one slot: accesses, inputs, resets; drawn at random and aimed at events
+``compare``
+    two runs, and the first row in which they differ
+``shrink``
+    a shorter plan that still shows a difference
+``pair``
+    plans with all wait states, played to both; what they reached (``exercise``)
+``save``
+    a plan as a bench of its own
+"""
+
+from busbox.check.twin.compare import Difference, Side, compare, observe
+from busbox.check.twin.pair import Found, Pair
+from busbox.check.twin.plan import Plan, plan_of, random_plan
+from busbox.check.twin.shrink import shrink
+
+__all__ = [
+    "Difference", "Found", "Pair", "Plan", "Side", "compare", "observe", "plan_of", "random_plan",
+    "shrink",
+]  # fmt: skip

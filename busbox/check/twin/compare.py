@@ -1,0 +1,163 @@
+"""Two runs of one plan, and the first row in which they differ."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from busbox.device import Device
+from busbox.engines import EngineFactory
+from busbox.recording import Recording
+from busbox.run.loop import replay
+from busbox.system import System
+
+_LOOKED_AT = ("start", "end", "terminator", "data")
+
+
+@dataclass(frozen=True)
+class Side:
+    """What one of the two did.
+
+    Attributes
+    ----------
+    recording : of its run
+    registers : (row, register to value) for the first row, and for every row in which one changed
+    """
+
+    recording: Recording
+    registers: tuple[tuple[int, Mapping[str, int]], ...]
+
+
+@dataclass(frozen=True)
+class Difference:
+    """The first thing in which the two differ.
+
+    Attributes
+    ----------
+    row : where it shows first
+    what : ``access``, ``register``, ``pin`` or ``end``
+    name : of the register or pin; what differs of an access: ``end``, ``terminator`` or ``data``
+    model, hardware : the two values
+    access : number of the last access raised by then, -1 if there is none
+    """
+
+    row: int
+    what: str
+    name: str
+    model: Any
+    hardware: Any
+    access: int
+
+
+class _Observer:
+    """Notes the registers of one device in every row."""
+
+    def __init__(self, number: int, resets: Sequence[int]) -> None:
+        self._number, self._resets = number, set(resets)
+        self.seen: list[tuple[int, Mapping[str, int]]] = []
+
+    def __call__(self, row: int, devices: Sequence[Device]) -> None:
+        if row in self._resets:  # a model has its reset values a row early there
+            return
+        device = devices[self._number]
+        device.advance(row)
+        registers = device.registers()
+        if not self.seen or self.seen[-1][1] != registers:
+            self.seen.append((row, registers))
+
+
+def observe(system: System, number: int, factory: EngineFactory, until: int | None = None) -> Side:
+    """Run a system and note the registers of one device in every row."""
+    observer = _Observer(number, [reset.at for reset in system.resets])
+    recording = replay(system, factory, until, observe=observer)
+    return Side(recording, tuple(observer.seen))
+
+
+def with_hardware(system: System, number: int, hardware: Any) -> System:
+    """Return the system with a device's hardware twin in its slot."""
+    devices = list(system.devices)
+    devices[number] = replace(devices[number], model=hardware)
+    return replace(system, devices=tuple(devices))
+
+
+def compare(
+    system: System, number: int, hardware: Any, factory: EngineFactory
+) -> tuple[Difference | None, Side, Side]:
+    """Run model and hardware on the system's traffic; return their first difference, and both."""
+    model = observe(system, number, factory)
+    last = model.recording.cycles + 1  # if it does not end there, that is a difference
+    other = observe(with_hardware(system, number, hardware), number, factory, last)
+    name = system.devices[number].slot.name
+    found = [
+        _accesses(model.recording, other.recording),
+        _registers(model, other),
+        *_pins(name, model.recording, other.recording),
+        _ends(model.recording, other.recording),
+    ]
+    first = min((one for one in found if one is not None), key=_order, default=None)
+    return first, model, other
+
+
+def _order(difference: Difference) -> tuple[int, int]:
+    return difference.row, ("register", "pin", "access", "end").index(difference.what)
+
+
+def _raised(recording: Recording, row: int) -> int:
+    return int(recording.accesses.start.searchsorted(row, side="right")) - 1
+
+
+def _accesses(model: Recording, other: Recording) -> Difference | None:
+    one, two = model.accesses, other.accesses
+    for place in range(min(len(one), len(two))):
+        for name in _LOOKED_AT:
+            seen, there = int(one[name][place]), int(two[name][place])
+            if seen != there:
+                row = min(int(one.end[place]), int(two.end[place]))
+                return Difference(row, "access", name, seen, there, place)
+    return None
+
+
+def _registers(model: Side, other: Side) -> Difference | None:
+    one, two = (dict(side.registers) for side in (model, other))
+    seen: Mapping[str, int] = {}
+    there: Mapping[str, int] = {}
+    last = min(model.recording.cycles, other.recording.cycles)
+    for row in sorted({*one, *two}):
+        if row >= last:
+            break
+        seen, there = one.get(row, seen), two.get(row, there)
+        for name in seen:
+            if seen[name] != there.get(name):
+                access = _raised(model.recording, row)
+                return Difference(row, "register", name, seen[name], there.get(name), access)
+    return None
+
+
+def _pins(slot: str, model: Recording, other: Recording) -> list[Difference]:
+    found = []
+    last = min(model.cycles, other.cycles)
+    for pin, line in model.lines.items():
+        if not pin.startswith(f"{slot}."):
+            continue
+        there = other.lines[pin]
+        one = list(zip(line.cycles.tolist(), line.levels.tolist(), strict=True))
+        two = list(zip(there.cycles.tolist(), there.levels.tolist(), strict=True))
+        rows = sorted(row for row, _ in set(one) ^ set(two) if row < last)
+        if rows:
+            row, name = rows[0], pin.removeprefix(f"{slot}.")
+            levels = [_level(edges, row) for edges in (one, two)]
+            access = _raised(model, row)
+            found.append(Difference(row, "pin", name, levels[0], levels[1], access))
+    return found
+
+
+def _level(edges: Sequence[tuple[int, int]], row: int) -> int:
+    return [level for cycle, level in edges if cycle <= row][-1]
+
+
+def _ends(model: Recording, other: Recording) -> Difference | None:
+    if model.cycles == other.cycles and model.ended == other.ended:
+        return None
+    row = min(model.cycles, other.cycles)
+    return Difference(row, "end", "cycles", model.cycles, other.cycles, len(model.accesses) - 1)

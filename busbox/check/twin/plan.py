@@ -1,0 +1,252 @@
+"""What is played to one slot: a list of accesses with their waits, inputs and resets.
+
+A random plan is drawn against the model: before each access the model is asked when something of it
+may change next (``next_edge``, ``rest_at``), and most accesses are aimed to end within two rows of
+such an event.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from random import Random
+
+from busbox.basics.units import Span
+from busbox.bus.transfers import RESET
+from busbox.cpu.source import ListedSource
+from busbox.cpu.steps import ALL_LANES, Named, Pause, Target
+from busbox.cpu.steps import Access as AccessStep
+from busbox.device import Access, Hold
+from busbox.map.registers import WORD, Register
+from busbox.recording import Recording
+from busbox.run.host import DeviceHost
+from busbox.system import InputLevel, Placed, Reset, System
+
+#: Rows that are run after the last access.
+TAIL = 40
+#: Of ten accesses, so many are aimed at an event.
+AIMED = 7
+#: An event further away than this is not waited for.
+FAR = 600
+#: Rows from an event to the end of an access that is aimed at it. What an event changes shows in its
+#: row: an access that ends in the row before meets it.
+AIMS = (-2, -1, -1, -1, 0, 0, 1, 2)
+#: Rows from the end of a write to the count that it writes, as for an alarm.
+SOON = (-1, 0, 0, 1, 2, 4, 8, 12, 20)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What is played to one slot.
+
+    Attributes
+    ----------
+    steps : accesses (a target is an address or a register's name), and pauses that a reset cuts off
+    inputs : (row, pin, level)
+    resets : (row, length) of RST; the CPU goes on with the next step
+    aimed : accesses of a random plan that end within two rows of an event
+    """
+
+    steps: tuple[AccessStep | Pause, ...]
+    inputs: tuple[tuple[int, str, int], ...] = ()
+    resets: tuple[tuple[int, int], ...] = ()
+    aimed: int = 0
+
+    @property
+    def played(self) -> tuple[AccessStep | Pause, ...]:
+        """The steps, and a pause in which what they began, and the last input, can show."""
+        least = sum(
+            step.wait + 1 if isinstance(step, AccessStep) else step.span.cycles or 0
+            for step in self.steps
+        )
+        rows = [one[0] for one in self.inputs] + [one[0] for one in self.resets]
+        last = max(rows, default=0)
+        return (*self.steps, Pause(Span(cycles=TAIL + max(0, last - least))))
+
+    def system(self, system: System, number: int) -> System:
+        """Return a system of the one slot, with this plan as its traffic."""
+        placed = system.devices[number]
+        slot = replace(placed.slot, yields_to=())
+        return replace(
+            system,
+            devices=(replace(placed, slot=slot),),
+            inputs=tuple(InputLevel(row, 0, pin, level) for row, pin, level in self.inputs),
+            resets=tuple(Reset(row, length) for row, length in self.resets),
+            after_reset="continue",
+            settle=1,
+            new_source=ListedSource(lambda: self.played).again,
+            traffic="",
+            wires=(),
+            replies=(),
+            musts=(),
+            attached=(),
+            poll_storm=None,
+            stuck_after=None,
+        )
+
+
+def plan_of(recording: Recording, system: System, number: int) -> Plan:
+    """Return the plan that gives a slot what it got in a run: its accesses in the same rows."""
+    accesses, placed = recording.accesses, system.devices[number]
+    lengths, free = dict(recording.resets), 1
+    steps: list[AccessStep | Pause] = []
+    for place in range(len(accesses)):
+        start, end = int(accesses.start[place]), int(accesses.end[place])
+        if int(accesses.slot[place]) != number:
+            continue
+        for row, length in recording.resets:
+            if free <= row < start:
+                steps.append(Pause(Span(cycles=row - free + 1)))
+                free = row + length + 1
+        write = bool(accesses.write[place])
+        steps.append(
+            AccessStep(
+                write,
+                int(accesses.address[place]),
+                int(accesses.data[place]) if write else None,
+                int(accesses.lanes[place]),
+                max(0, start - free),
+            )
+        )
+        free = end + 1 + (lengths.get(end, 0) if accesses.terminator[place] == RESET else 0)
+    inputs = []
+    for pin in placed.pins:
+        if pin.direction == "input":
+            line = recording.lines[f"{placed.slot.name}.{pin.name}"]
+            changes = zip(line.cycles.tolist()[1:], line.levels.tolist()[1:], strict=True)
+            inputs += [(row, pin.name, level) for row, level in changes]
+    return Plan(tuple(steps), tuple(sorted(inputs)), tuple(recording.resets))
+
+
+def random_plan(system: System, number: int, count: int, seed: int) -> Plan:
+    """Draw a plan of ``count`` accesses; the same seed gives the same plan."""
+    return _Drawing(system, number, Random(seed)).draw(count)
+
+
+class _Drawing:
+    """Draws a plan while the model plays it."""
+
+    def __init__(self, system: System, number: int, random: Random) -> None:
+        self._placed: Placed = system.devices[number]
+        self._random = random
+        self._delay = self._placed.slot.wait + system.fabric.registered_decode
+        self._host = DeviceHost(self._placed, system.clock_hz, lambda cycle: None)
+        self._model = self._placed.model(self._host, **self._placed.settings)
+        self._aimed = self._zero = 0
+        self._resets: list[tuple[int, int]] = []
+        self._inputs = [pin.name for pin in self._placed.pins if pin.direction == "input"]
+        self._levels = {pin.name: pin.level for pin in self._placed.pins}
+        self._given: list[tuple[int, str, int]] = []
+        self._coming: list[tuple[int, str, int]] = []
+
+    def draw(self, count: int) -> Plan:
+        """Draw the plan, access by access."""
+        steps: list[AccessStep | Pause] = []
+        free, random = 1, self._random
+        places = list(self._placed.slot.table.places())
+        flags = [one for one in places if one[1].register.mask("ones_clear")]
+        for number in range(count):
+            if self._inputs and random.random() < 0.3:
+                self._draw_inputs(free)
+            end = self._aim(free)
+            stuck = self._model.rest_at(free) > free + FAR  # a huge count: nothing will happen
+            if random.random() < (0.2 if stuck else 0.01):
+                steps.append(Pause(Span(cycles=end - free + 1)))
+                free = self._reset(end)
+                continue
+            offset, place = random.choice(flags if flags and random.random() < 0.25 else places)
+            step = self._access(place.register, place.name, offset, end)
+            steps.append(replace(step, wait=end - self._delay - free))
+            if random.random() < 0.01:  # it is cut off while it is up
+                free = self._reset(end - random.randint(0, self._delay))
+            else:
+                free = self._play(step, offset, end, number) + 1
+        return Plan(tuple(steps), tuple(sorted(self._given)), tuple(self._resets), self._aimed)
+
+    def _aim(self, free: int) -> int:
+        """Return the row in which the next access is to end."""
+        first, random = free + self._delay, self._random
+        self._model.advance(free)
+        events = [self._model.next_edge(free), self._model.rest_at(free)]
+        events += [row + 2 for row, _, _ in self._coming]
+        near = [row for row in events if row is not None and first - 2 <= row <= first + FAR]
+        end = first + random.choice((0, 0, 0, 1, 2, 5, 17))
+        if near and random.randrange(10) < AIMED:
+            end = max(first, random.choice(near) + random.choice(AIMS))
+        self._aimed += any(abs(row - end) <= 2 for row in near)
+        return end
+
+    def _draw_inputs(self, free: int) -> None:
+        """Let an input pin change once or more; a serial line wants several edges."""
+        few = self._inputs[: self._random.choice((2, len(self._inputs)))]
+        pin, row = self._random.choice(few), free + self._random.randint(1, 6)
+        if self._coming and self._coming[-1][0] >= row:
+            return
+        for _ in range(self._random.choice((1, 1, 2, 6))):
+            self._levels[pin] ^= 1
+            self._coming.append((row, pin, self._levels[pin]))
+            row += self._random.choice((1, 2, 3, 4, 8))
+
+    def _deliver(self, row: int) -> None:
+        while self._coming and self._coming[0][0] <= row:
+            cycle, pin, level = self._coming.pop(0)
+            self._given.append((cycle, pin, level))
+            self._model.input(cycle, pin, level)
+
+    def _reset(self, row: int) -> int:
+        """Put RST high in ``row``; return the first row after it that an access may use."""
+        length = self._random.choice((1, 1, 2, 3))
+        self._deliver(row)
+        self._coming = []
+        self._resets.append((row, length))
+        self._model.reset(row, length)
+        self._host.reset(row)
+        self._zero = row + length
+        return row + length + 1
+
+    def _access(self, register: Register, name: str, offset: int, row: int) -> AccessStep:
+        random, slot = self._random, self._placed.slot
+        target: Target = Named(slot.name, name)
+        if random.random() < 0.03:
+            target = slot.base + random.randrange(slot.size // 4) * 4
+        lanes = random.choice((ALL_LANES, ALL_LANES, 1, random.randrange(16)))
+        if random.random() < 0.45:
+            return AccessStep(False, target, None, lanes)
+        return AccessStep(True, target, self._word(register, row), lanes)
+
+    def _word(self, register: Register, row: int) -> int:
+        """Draw a word: small counts in each half, a row soon to come, single bits, ones, anything."""
+        random, kind = self._random, self._random.randrange(20)
+        if register.mask("ones_clear") and kind < 10:
+            return random.choice((WORD, random.getrandbits(32)))
+        if kind < 5 and len(register.fields) == 1 and register.mask() == WORD:
+            # A row soon to come, counted from the last reset as a cycle counter does; or far above it.
+            soon = row - self._zero + random.choice(SOON)
+            return soon + random.choice((0, 0, 0, 0x1_0000)) & WORD
+        if kind < 12:
+            return random.randint(0, 5) | random.randint(0, 5) << 16
+        if kind < 17:
+            return random.randint(0, 3)
+        if kind == 17:
+            return 1 << random.randrange(32)
+        return random.choice((0, WORD, random.getrandbits(32), register.reset_value))
+
+    def _play(self, step: AccessStep, offset: int, row: int, number: int) -> int:
+        """Let the model answer; return the row in which the access ends."""
+        if isinstance(step.target, int):
+            offset = step.target - self._placed.slot.base
+        while True:
+            self._deliver(row)
+            answer = self._model.access(
+                Access(row, offset, step.write, step.data or 0, step.lanes, number)
+            )
+            if not isinstance(answer, Hold):
+                return row
+            row = row + 1 if answer.until is None else int(answer.until)
+
+
+def show_steps(plan: Plan) -> Iterator[str]:
+    """Yield the lines of the plan's traffic."""
+    from busbox.formats.text import write_text
+
+    return write_text(plan.steps)

@@ -1,0 +1,88 @@
+"""A plan as a bench of its own: a folder with bench.toml and its traffic."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from busbox.basics.errors import InputError
+from busbox.basics.files import replace_file
+from busbox.check.twin.plan import Plan
+from busbox.formats.files import write_traffic
+from busbox.system import System
+
+TRAFFIC = "traffic.steps"
+
+
+def save(plan: Plan, system: System, folder: Path, home: Path) -> None:
+    """Write a bench that plays ``plan`` to the one slot of ``system``.
+
+    Parameters
+    ----------
+    folder : where it is written; what was there of the same name is replaced
+    home : folder of the bench that names the model, if that is a file
+
+    Raises
+    ------
+    InputError : it cannot be written
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError.of(f"cannot be made: {error.strerror}", str(folder)) from None
+    write_traffic(folder / TRAFFIC, plan.played)
+    text = "\n".join(_lines(plan, system, folder, home)) + "\n"
+    replace_file(folder / "bench.toml", text.encode("utf-8"))
+
+
+def _lines(plan: Plan, system: System, folder: Path, home: Path) -> Iterator[str]:
+    (placed,) = system.devices
+    slot, fabric = placed.slot, system.fabric
+    yield f'clock = "{system.clock_hz} Hz"'
+    yield 'after_reset = "continue"'
+    yield f"settle = {system.settle}"
+    yield f"hang_after = {system.hang_after}"
+    yield "\n[fabric]"
+    yield f'unanswered = "{fabric.unanswered}"'
+    yield f"registered_decode = {_shown(fabric.registered_decode)}"
+    if fabric.watchdog is not None:
+        yield f"watchdog = {fabric.watchdog}"
+    yield f"\n[slot.{slot.name}]"
+    yield f"model = {_shown(_beside(placed.kind, folder, home))}"
+    yield f"base = {slot.base:#010x}"
+    yield f"size = {slot.size:#x}"
+    yield f"wait = {slot.wait}"
+    if slot.decode == "range":
+        yield 'decode = "range"'
+    elif slot.decode == "compare":
+        yield f'compare = "{", ".join(str(bit) for bit in sorted(slot.compare, reverse=True))}"'
+    kinds = {setting.name: setting.kind for setting in placed.model.settings}
+    for name, value in placed.settings.items():
+        if value is not None:
+            path = kinds[name] == "path"
+            yield f"{name} = {_shown(_relative(Path(value), folder) if path else value)}"
+    yield "\n[traffic]"
+    yield f'file = "{TRAFFIC}"'
+    for row, pin, level in plan.inputs:
+        yield f'\n[[input]]\nat = {row}\npin = "{slot.name}.{pin}"\nlevel = {level}'
+    for row, length in plan.resets:
+        yield f"\n[[reset]]\nat = {row}\nlength = {length}"
+
+
+def _beside(kind: str, folder: Path, home: Path) -> str:
+    """Return how a bench in ``folder`` names a model of a file that was beside another bench."""
+    if ".py:" not in kind:
+        return kind
+    file, _, name = kind.rpartition(":")
+    return f"{_relative(home / file, folder)}:{name}"
+
+
+def _relative(file: Path, folder: Path) -> str:
+    return Path(os.path.relpath(file.resolve(), folder.resolve())).as_posix()
+
+
+def _shown(value: Any) -> str:
+    return json.dumps(value)  # a text of JSON is one of TOML; so are true, false and numbers

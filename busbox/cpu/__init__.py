@@ -1,0 +1,1 @@
+"""What plays traffic: steps, and the sources that they come from."""

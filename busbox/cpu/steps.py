@@ -1,0 +1,143 @@
+"""The steps of the CPU, as a traffic file or a Python function gives them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from busbox.basics.units import Span
+from busbox.map.registers import WORD
+
+#: Reads after which a poll is given up, if it names no limit.
+POLL_LIMIT = 10_000_000
+#: Cycles after which an await is given up, if it names no limit.
+AWAIT_LIMIT = 10_000_000
+NO_LIMIT = Span(cycles=AWAIT_LIMIT)
+ALL_LANES = 0b1111
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A register by name: it moves with its slot's base."""
+
+    slot: str
+    register: str
+
+    def __str__(self) -> str:
+        return f"{self.slot}.{self.register}"
+
+
+#: Where a step goes: an address (it stays, as in firmware) or a name.
+Target = int | Named
+
+
+@dataclass(frozen=True, slots=True)
+class Access:
+    """One read or write.
+
+    Attributes
+    ----------
+    write : a write, else a read
+    target : byte address, a multiple of 4, or a register's name
+    data : word in lane position; of a read: the word that was recorded, None = nothing is compared
+    lanes : selected bytes, bit k = SEL(k)
+    wait : idle cycles before it
+    pc : address of the instruction, if known
+    line : line of the traffic file, if there is one
+    """
+
+    write: bool
+    target: Target
+    data: int | None = None
+    lanes: int = ALL_LANES
+    wait: int = 0
+    pc: int | None = None
+    line: int | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Poll:
+    """A read that is repeated until ``(data & mask) == value``.
+
+    Attributes
+    ----------
+    every : idle cycles from the end of one read to the start of the next
+    limit : reads after which it is given up
+    target, lanes, wait, pc, line : as for an access
+    """
+
+    target: Target
+    value: int
+    mask: int = WORD
+    every: int = 0
+    limit: int = POLL_LIMIT
+    lanes: int = ALL_LANES
+    wait: int = 0
+    pc: int | None = None
+    line: int | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Pause:
+    """Idle time, in cycles or seconds."""
+
+    span: Span
+    line: int | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A remark that names a place in the traffic; it takes no time."""
+
+    text: str
+    line: int | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Await:
+    """Idle time until a pin has a level.
+
+    Attributes
+    ----------
+    pin : such as ``levers.in.4``; an input or an output
+    level : 0 or 1
+    limit : time after which it is given up
+    """
+
+    pin: str
+    level: int
+    limit: Span = NO_LIMIT
+    line: int | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Reset:
+    """RST high for one cycle, ``wait`` idle cycles after the last step; the next step follows."""
+
+    wait: int = 0
+    line: int | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Handler:
+    """Steps that the CPU plays whenever a pin is high, between or inside its other steps.
+
+    It stands among the steps, but is no step of the sequence: it holds from the start, wherever it
+    stands. Of several, the one that stands first goes first.
+
+    Attributes
+    ----------
+    name : for messages
+    pin : the pin that calls it
+    enter, leave : idle cycles before its first step and after its last
+    steps : what it plays
+    """
+
+    name: str
+    pin: str
+    steps: tuple[Step, ...]
+    enter: int = 0
+    leave: int = 0
+    line: int | None = field(default=None, compare=False)
+
+
+Step = Access | Poll | Pause | Mark | Await | Reset | Handler

@@ -1,0 +1,362 @@
+"""The contract of a model: what a device in Python is told, and what it may do.
+
+Contract
+========
+1. A model is called in cycle order; within a cycle in this order: when an input pin changes
+   (``input``), when a wake is due (``wake``), when an access may end (``access``). A call in cycle c
+   sees the state of c; all that it changes shows from c + 1 (semantics page, rules 1 to 3).
+2. An access gives cycle, offset, lanes and data. The model returns the word read (0 for a write),
+   :data:`ERROR`, or a :class:`Hold`: until a later cycle, or (without one) until an input or a wake
+   comes. A held access has changed nothing, and comes again; only the last call counts.
+3. State moves only through these calls; before each, the model brings itself forward to that cycle.
+   Nothing calls it once a cycle. (:class:`busbox.device.CycleModel` does that for beginners.)
+4. Edges of an output pin are announced to the host in order of cycle, and may be announced ahead
+   once nothing but a reset can alter them: on a reset in row r the host forgets those after r.
+5. A model raises nothing because of bad firmware: it reports an event, with the access that caused it.
+6. ``reset(cycle, length)`` puts registers to their reset values; contents of memories stay. The
+   values show from cycle + 1 to cycle + length, and move again from there. Two runs are identical.
+7. ``next_edge(cycle)`` gives the first row after ``cycle`` in which an output pin may change by
+   itself, or None: so that whoever listens to the pin is told in that row. It may be too early.
+8. ``registers()`` gives every register's value, as of the cycle the model was last brought to,
+   without side effects. ``rest_at(cycle)`` gives the first row, from ``cycle`` on, in which the
+   device may be at rest if nothing more reaches it; it is asked again in that row.
+9. ``advance(cycle)`` brings the model to that cycle: all edges up to and including it are announced.
+   ``close(cycle)`` ends a run whose last row is ``cycle``: what happened in that row is reported too.
+10. A read that changes nothing may say ``host.stays(until)``: in every row before ``until`` a read of
+   the same offset shows the same word, changes nothing and need not be told, unless another access,
+   an input, a wake or a reset reaches the device first. So a poll costs no calls.
+
+A model is built as ``Model(host, **settings)``; everything it has to say goes to its :class:`Host`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, ClassVar, Final, Protocol
+
+from busbox.basics.errors import nearest, shown
+from busbox.basics.units import parse_current, parse_span, without_subject
+from busbox.map.registers import RegisterTable
+
+#: The level of an output pin that its device does not drive.
+RELEASED: Final = 2
+
+#: No access caused this: the number of the access for what happens by itself.
+NO_ACCESS: Final = -1
+
+
+@dataclass(slots=True)
+class Access:
+    """One access as a model sees it.
+
+    Attributes
+    ----------
+    cycle : the cycle in which it may end
+    offset : bytes inside the slot, a multiple of 4
+    write : a write, else a read
+    data : 32-bit word in lane position (0 for a read)
+    lanes : selected bytes, bit k = SEL(k)
+    number : the access in the recording, counted from 0
+    """
+
+    cycle: int
+    offset: int
+    write: bool
+    data: int
+    lanes: int
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """The answer "not yet": ask again in cycle ``until``, or (None) after an input or a wake."""
+
+    until: int | None = None
+
+
+class _Error:
+    __slots__ = ()
+
+    def __repr__(self) -> str:
+        return "ERROR"
+
+
+#: The answer of a device that ends an access with ERR.
+ERROR: Final = _Error()
+
+Answer = int | Hold | _Error
+
+
+@dataclass(frozen=True)
+class Pin:
+    """A named line of a device.
+
+    Attributes
+    ----------
+    name : inside the device: ``line``, ``out.3``
+    direction : ``output`` (the device drives it) or ``input``
+    level : an output's level in cycle 0 and after a reset; an input's level while nothing drives it
+    text : one sentence
+    released : the device can stop driving it (an output only)
+    """
+
+    name: str
+    direction: str = "output"
+    level: int = 0
+    text: str = ""
+    released: bool = False
+
+
+REQUIRED: Final = object()
+
+
+def _times(value: object) -> None:
+    if not isinstance(value, list | tuple):
+        raise ValueError(f"must be a list of times such as '2 ms', not {shown(value)}")
+    for one in value:
+        parse_span(one)
+
+
+#: What parses the settings that are a measure, by their kind.
+_MEASURES: Final[Mapping[str, Callable[[object], object]]] = {
+    "time": parse_span,
+    "times": _times,
+    "current": parse_current,
+}
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A key that a bench may give for a model, or for what is attached to a pin.
+
+    Attributes
+    ----------
+    name : the key
+    default : value without the key (:data:`REQUIRED`: there must be one)
+    kind : ``int``, ``number`` (a whole or decimal one), ``text``, ``path`` (of a file, relative to the
+        bench), ``time`` (such as ``"2 ms"``, or cycles), ``times`` (a list of such) or ``current``
+        (such as ``"20 mA"``)
+    low, high : allowed numbers, both included
+    choices : allowed texts, if there are only some
+    text : one sentence, with the unit
+    """
+
+    name: str
+    default: Any = None
+    kind: str = "int"
+    low: int = 0
+    high: int = 0xFFFF_FFFF
+    choices: tuple[str, ...] = ()
+    text: str = ""
+
+    def problem(self, value: Any) -> str | None:
+        """Return what is wrong with ``value``, or None."""
+        if self.kind in _MEASURES:
+            try:
+                _MEASURES[self.kind](value)
+            except ValueError as error:
+                return without_subject(error)
+        elif self.kind == "number":
+            if type(value) not in (int, float) or not self.low <= value <= self.high:
+                return f"must be a number from {self.low:g} to {self.high:g}, not {shown(value)}"
+        elif self.kind == "int":
+            if type(value) is not int or not self.low <= value <= self.high:
+                large = type(value) is int and value > 0xFFFF < self.high
+                return f"must be {self._numbers}, not {hex(value) if large else shown(value)}"
+        elif self.choices:
+            if value not in self.choices:
+                close = nearest(value, self.choices) if isinstance(value, str) else ""
+                return f"must be one of {', '.join(self.choices)}, not {shown(value)}{close}"
+        elif not isinstance(value, str) or not value:
+            what = "the name of a file" if self.kind == "path" else "a text"
+            return f"must be {what}, not {shown(value)}"
+        return None
+
+    @property
+    def _numbers(self) -> str:
+        if self.low == self.high:
+            return str(self.low)
+        high = self.high if self.high <= 0xFFFF else f"{self.high:#x}"
+        return f"a whole number from {self.low} to {high}"
+
+
+@dataclass(frozen=True)
+class Site:
+    """Where a device is built.
+
+    Attributes
+    ----------
+    name, base, size : the slot
+    clock_hz : the bench's clock
+    """
+
+    name: str
+    base: int
+    size: int
+    clock_hz: int
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why a pin does what it does: a register that counted, and the access that wrote it.
+
+    Attributes
+    ----------
+    what : in words, such as ``colour of lamp 2``
+    register : its name
+    access : the write that counted, :data:`NO_ACCESS` if the register had its reset value
+    """
+
+    what: str
+    register: str
+    access: int = NO_ACCESS
+
+
+class Past(Protocol):
+    """What a device's registers, pins and events were in a run, as ``because`` may ask.
+
+    Attributes
+    ----------
+    clock_hz : the bench's clock
+    """
+
+    clock_hz: int
+
+    def write(self, register: str, row: int) -> int:
+        """Return the write that gave a register the word that a read in ``row`` shows, -1 if none."""
+
+    def word(self, register: str, row: int) -> int:
+        """Return the stored word of a register as of ``row``."""
+
+    def data(self, access: int) -> int:
+        """Return the word that an access carried."""
+
+    def event(self, kinds: tuple[str, ...], row: int) -> tuple[int, Mapping[str, Any]] | None:
+        """Return (cycle, details) of the last event of these kinds up to ``row``, since a reset."""
+
+    def first_edge(self, pin: str, access: int) -> int | None:
+        """Return the row of the first edge of a pin that an access caused."""
+
+
+class Declaration:
+    """What a device is from outside: settings, registers, pins. Model and hardware twin share it.
+
+    A subclass declares ``settings``, ``table``, ``pins`` and ``sends``; where registers or pins depend
+    on settings, it defines ``table_for`` or ``pins_for``.
+    """
+
+    #: Whether the device is a component in Amaranth.
+    in_amaranth: ClassVar[bool] = False
+    settings: ClassVar[tuple[Setting, ...]] = ()
+    #: What it gives besides levels: ``text`` (characters) or ``frames`` (events with colours).
+    sends: ClassVar[tuple[str, ...]] = ()
+    table: ClassVar[RegisterTable] = RegisterTable()
+    pins: ClassVar[tuple[Pin, ...]] = ()
+
+    @classmethod
+    def check(cls, settings: Mapping[str, Any]) -> str | None:
+        """Return what is wrong with settings that are each fine on their own, or None."""
+        return None
+
+    @classmethod
+    def table_for(cls, settings: Mapping[str, Any], size: int) -> RegisterTable:
+        """Return the registers that the settings give in a slot of ``size`` bytes."""
+        return cls.table
+
+    @classmethod
+    def pins_for(cls, settings: Mapping[str, Any]) -> tuple[Pin, ...]:
+        """Return the pins that the settings give."""
+        return cls.pins
+
+    @classmethod
+    def because(
+        cls, settings: Mapping[str, Any], pin: str, row: int, access: int, past: Past
+    ) -> Iterator[Reason]:
+        """Yield what counted for the edge of an output pin in ``row``, besides its own access.
+
+        Nothing, for a device that tells no more than the access of each edge.
+        """
+        return iter(())
+
+
+class Host(Protocol):
+    """What a model may use: its surroundings in one run.
+
+    Attributes
+    ----------
+    name, base, size : the slot
+    clock_hz : the bench's clock
+    """
+
+    name: str
+    base: int
+    size: int
+    clock_hz: int
+
+    def edge(self, pin: str, cycle: int, level: int, access: int = NO_ACCESS) -> None:
+        """Announce that output ``pin`` has ``level`` from ``cycle`` on."""
+
+    def event(self, cycle: int, kind: str, access: int = NO_ACCESS, **details: Any) -> None:
+        """Report that something happened in ``cycle``."""
+
+    def character(self, cycle: int, byte: int, access: int = NO_ACCESS) -> None:
+        """Report a byte that has left the device as text, in the last cycle of its stop bit."""
+
+    def wake_at(self, cycle: int) -> None:
+        """Ask for a call of ``wake`` in ``cycle``, which must not have begun yet."""
+
+    def stays(self, until: int | None) -> None:
+        """Say of the read that is being answered that its word stays until a row; None: for good."""
+
+
+class Device(Protocol):
+    """A model, as the replay loop uses it. See the contract in the module's docstring."""
+
+    in_amaranth: ClassVar[bool]
+    settings: ClassVar[tuple[Setting, ...]]
+    #: What it gives besides levels: ``text`` (characters) or ``frames`` (events with colours).
+    sends: ClassVar[tuple[str, ...]]
+
+    @classmethod
+    def check(cls, settings: Mapping[str, Any]) -> str | None:
+        """Return what is wrong with settings that are each fine on their own, or None."""
+
+    @classmethod
+    def table_for(cls, settings: Mapping[str, Any], size: int) -> RegisterTable:
+        """Return the registers that the settings give in a slot of ``size`` bytes."""
+
+    @classmethod
+    def pins_for(cls, settings: Mapping[str, Any]) -> tuple[Pin, ...]:
+        """Return the pins that the settings give."""
+
+    def access(self, access: Access) -> Answer:
+        """Answer an access."""
+
+    def input(self, cycle: int, pin: str, level: int) -> None:
+        """Take a level that is on an input pin from ``cycle`` on."""
+
+    def wake(self, cycle: int) -> None:
+        """Do what was to be done in ``cycle``."""
+
+    def advance(self, cycle: int) -> None:
+        """Bring the device to ``cycle``."""
+
+    def close(self, cycle: int) -> None:
+        """End the run with row ``cycle``."""
+
+    def reset(self, cycle: int, length: int) -> None:
+        """Take RST, high in the rows ``cycle`` to ``cycle + length - 1``."""
+
+    def next_edge(self, cycle: int) -> int | None:
+        """Return the first row after ``cycle`` in which an output may change by itself."""
+
+    def rest_at(self, cycle: int) -> int:
+        """Return the first row from ``cycle`` on in which the device may be at rest."""
+
+    def registers(self) -> dict[str, int]:
+        """Return every register's value by name."""
+
+
+#: How a system builds one of its devices: ``Model(host, **settings)``.
+DeviceFactory = Callable[..., Device]

@@ -1,0 +1,1 @@
+"""Why something happened, and where two runs differ."""

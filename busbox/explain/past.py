@@ -1,0 +1,102 @@
+"""What one device was in a run, looked up in the recording: writes, stored words, events, edges."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from busbox.bus.transfers import ACK
+from busbox.device import NO_ACCESS
+from busbox.map.registers import WORD, Place, lane_mask
+
+if TYPE_CHECKING:
+    from busbox.recording import Recording
+    from busbox.system import System
+
+
+class RecordedPast:
+    """The past of one device; see :class:`busbox.device.Past`.
+
+    A word counts as a register of :class:`busbox.device.RegisterModel` stores it; what a device itself
+    puts into a register is not known here.
+    """
+
+    def __init__(self, system: System, recording: Recording, number: int) -> None:
+        self.clock_hz = recording.clock_hz
+        self._recording = recording
+        self._placed = system.devices[number]
+        self._writes = self._written(number)
+
+    def _written(self, number: int) -> dict[int, list[int]]:
+        """Return the writes to each register, by its offset."""
+        from busbox.recording import where
+
+        slot, accesses = self._placed.slot, self._recording.accesses
+        found: dict[int, list[int]] = {}
+        for access in where(
+            accesses, lambda part: (part.slot == number) & part.write & (part.terminator == ACK)
+        ):
+            found.setdefault(slot.offset(int(accesses.address[access])), []).append(access)
+        return found
+
+    def _place(self, register: str) -> Place:
+        offset = self._placed.slot.table.offset_of(register)
+        place = None if offset is None else self._placed.slot.table.at(offset)
+        if offset is None or place is None:
+            raise KeyError(f"{self._placed.slot.name} has no register {register!r}")
+        return place
+
+    def _counting(self, register: str, row: int) -> list[int]:
+        """Return the writes to a register that a read in ``row`` may show, in order."""
+        place = self._place(register)
+        offset = self._placed.slot.table.offset_of(register)
+        assert offset is not None
+        since = 0 if place.register.kept else self._reset_before(row)
+        ends = self._recording.accesses.end
+        return [
+            access
+            for access in self._writes.get(offset, ())
+            if since <= ends[access] < row and self._whole(place, access)
+        ]
+
+    def _whole(self, place: Place, access: int) -> bool:
+        lanes, whole = int(self._recording.accesses.lanes[access]), place.register.whole
+        return bool(lanes) and lanes & whole == whole
+
+    def _reset_before(self, row: int) -> int:
+        """Return the first row of the last reset before ``row``, 0 if there was none."""
+        return max((first for first, _ in self._recording.resets if first < row), default=0)
+
+    def write(self, register: str, row: int) -> int:
+        """Return the last write to a register that a read in ``row`` may show, -1 if there is none."""
+        return next(reversed(self._counting(register, row)), NO_ACCESS)
+
+    def word(self, register: str, row: int) -> int:
+        """Return the stored word of a register as of ``row``."""
+        place, accesses = self._place(register), self._recording.accesses
+        stores = place.register.mask("rw", "wo")
+        word = place.register.reset_value
+        for access in self._counting(register, row):
+            lanes = lane_mask(int(accesses.lanes[access])) & stores
+            word = word & (WORD & ~lanes) | int(accesses.data[access]) & lanes
+        return word
+
+    def data(self, access: int) -> int:
+        """Return the word that an access carried."""
+        return int(self._recording.accesses.data[access])
+
+    def event(self, kinds: tuple[str, ...], row: int) -> tuple[int, Mapping[str, Any]] | None:
+        """Return (cycle, details) of the last event of these kinds up to ``row``, since a reset."""
+        since, name = self._reset_before(row), self._placed.slot.name
+        for event in reversed(self._recording.events):
+            if event.device == name and event.kind in kinds and since <= event.cycle <= row:
+                return event.cycle, event.details
+        return None
+
+    def first_edge(self, pin: str, access: int) -> int | None:
+        """Return the row of the first edge of a pin that an access caused."""
+        line = self._recording.lines[f"{self._placed.slot.name}.{pin}"]
+        found = np.flatnonzero(line.accesses == access)
+        return int(line.cycles[found[0]]) if len(found) else None

@@ -1,0 +1,309 @@
+"""Why something happened: from the wire back to the line of firmware."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from busbox.basics.errors import InputError, nearest, one_of
+from busbox.basics.units import parse_span, show_time
+from busbox.bus.transfers import TERMINATORS
+from busbox.device import RELEASED
+from busbox.explain.past import RecordedPast
+from busbox.recording.judged import Finding
+
+if TYPE_CHECKING:
+    from busbox.firmware.program import Firmware
+    from busbox.recording import Event, Recording
+    from busbox.system import System
+
+#: Ways to say what is asked about.
+FORMS = ("PIN@TIME", "event.N", "finding.N", "access.N")
+
+ALL_LANES = 0b1111
+
+#: How an access ended, in words.
+_ENDS = {
+    "ack": "ended with ACK",
+    "error": "ended with ERR",
+    "watchdog": "ended with ERR by the watchdog",
+    "reset": "was cut off by a reset",
+    "none": "was not answered by the end of the run,",
+}
+
+_NUMBERED = re.compile(r"(event|finding|access)\.([0-9]{1,18})")
+
+
+@dataclass(frozen=True)
+class Part:
+    """One step of a story.
+
+    Attributes
+    ----------
+    label : what it is, such as ``caused by``
+    text : in words
+    access : number of the access that it is about, -1 if it is about none
+    place : where that access stands: line of the traffic, pc, function, source line; "" if not known
+    facts : ``line``, ``pc``, ``function``, ``file``, ``source_line`` where they are known
+    """
+
+    label: str
+    text: str
+    access: int = -1
+    place: str = ""
+    facts: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Story:
+    """What happened, in which cycle, and why."""
+
+    title: str
+    cycle: int
+    parts: tuple[Part, ...]
+
+
+class Stories:
+    """Tells the stories of one run."""
+
+    def __init__(self, system: System, recording: Recording) -> None:
+        self.system, self.recording = system, recording
+        self._firmware: Firmware | None = None
+        if system.firmware:
+            from busbox.firmware.program import Firmware
+
+            self._firmware = Firmware(system.firmware)
+
+    def tell(self, asked: str) -> Story:
+        """Return the story of what is asked about.
+
+        Parameters
+        ----------
+        asked : one of :data:`FORMS`
+
+        Raises
+        ------
+        InputError : there is no such thing
+        """
+        pin, at, time = asked.rpartition("@")
+        numbered = _NUMBERED.fullmatch(asked)
+        if at:
+            return self._edge(pin, self._row(time))
+        if asked in self.recording.lines:
+            raise _unknown(f"must have a time, such as {asked}@2ms, not {asked!r} alone")
+        if numbered is None:
+            raise _unknown(f"must be {one_of(FORMS)}, not {asked!r}")
+        kind, number = numbered[1], int(numbered[2])
+        things: Any = {
+            "event": self.recording.events,
+            "finding": self.recording.findings,
+            "access": self.recording.accesses,
+        }[kind]
+        if number >= len(things):
+            raise _unknown(f"there is no {kind} {number}: the run has {_known(kind, len(things))}")
+        if kind == "event":
+            return self._event(number, things[number])
+        return self._finding(things[number]) if kind == "finding" else self._access(number)
+
+    def _row(self, text: str) -> int:
+        try:
+            row = parse_span(text).in_cycles(self.recording.clock_hz)
+        except ValueError as error:
+            raise _unknown(str(error)) from None
+        if row >= self.recording.cycles:
+            raise _unknown(
+                f"a time must be before the end of the run, cycle {self.recording.cycles}, not "
+                f"in cycle {row}"
+            )
+        return row
+
+    def _when(self, cycle: int) -> str:
+        return f"cycle {cycle:,} ({show_time(cycle, self.recording.clock_hz)})"
+
+    # What is asked about.
+
+    def _edge(self, pin: str, row: int) -> Story:
+        """Tell of the last edge of a pin up to a row."""
+        if pin not in self.recording.lines:
+            known = list(self.recording.lines)
+            raise _unknown(f"there is no pin {pin!r}{nearest(pin, known)}")
+        line = self.recording.lines[pin]
+        place = int(np.searchsorted(line.cycles, row, side="right")) - 1
+        cycle, access = int(line.cycles[place]), int(line.accesses[place])
+        if place == 0:
+            what = f"has had its first level, {_level(int(line.levels[0]))}, since the start"
+        elif line.levels[place] == RELEASED:
+            what = "is released"
+        else:
+            what = "rises" if line.levels[place] else "falls"
+        parts = [*self._points(pin, cycle), *self._device(pin, cycle, access)]
+        return Story(f"{pin} {what} in {self._when(cycle)}", cycle, tuple(parts))
+
+    def _event(self, number: int, event: Event) -> Story:
+        title = f"{event.device}: {event.kind} in {self._when(event.cycle)}"
+        parts = [] if event.access < 0 else [self._part("caused by", event.access)]
+        return Story(title, event.cycle, tuple(parts or [_nobody()]))
+
+    def _finding(self, finding: Finding) -> Story:
+        parts = [Part("found", finding.message), Part("try", finding.hint)]
+        pin = f"{finding.slot}.{finding.register}"
+        if pin in self.recording.lines:
+            line = self.recording.lines[pin]
+            place = int(np.searchsorted(line.cycles, finding.cycle, side="right")) - 1
+            mine = np.flatnonzero(
+                (line.accesses == finding.access) & (line.cycles <= finding.cycle)
+            )
+            if len(mine) and line.accesses[place] != finding.access:
+                place = int(mine[-1])
+            cycle = int(line.cycles[place])
+            parts += self._points(pin, cycle)
+            parts += self._device(pin, cycle, finding.access)
+        elif finding.access >= 0:
+            parts.append(self._part("caused by", finding.access))
+        title = f"{finding.rule} in {self._when(finding.cycle)}"
+        return Story(title, finding.cycle, tuple(parts))
+
+    def _access(self, number: int) -> Story:
+        part = self._part("access", number)
+        end = int(self.recording.accesses.end[number])
+        effects = [
+            Part("then", f"{event.device}: {event.kind} in {self._when(event.cycle)}")
+            for event in self.recording.events
+            if event.access == number
+        ]
+        for pin, line in self.recording.lines.items():
+            mine = line.cycles[line.accesses == number].tolist()
+            if mine:
+                count = "1 edge" if len(mine) == 1 else f"{len(mine):,} edges"
+                text = f"{pin}: {count}, the first in {self._when(mine[0])}"
+                effects.append(Part("then", text))
+        how = _ENDS[TERMINATORS[self.recording.accesses.terminator[number]]]
+        return Story(f"access {number} {how} in {self._when(end)}", end, (part, *effects))
+
+    # Parts.
+
+    def _points(self, pin: str, cycle: int) -> Iterator[Part]:
+        """Yield what each listener at a pin says of a cycle."""
+        from busbox.board.attachment import Listener
+        from busbox.lines.wave import Wave
+
+        names = [placed.slot.name for placed in self.system.devices]
+        for one in self.system.attached:
+            if f"{names[one.device]}.{one.pin}" == pin and isinstance(one.part, Listener):
+                recording = self.recording
+                wave = Wave.of_line(recording.lines[pin], recording.clock_hz, recording.cycles)
+                text = one.part.point(wave, cycle)
+                if text:
+                    yield Part("wire", f"{one.name}: {text}")
+
+    def _device(self, pin: str, cycle: int, access: int) -> Iterator[Part]:
+        """Yield why a device gave a pin its level: event, access, registers that counted."""
+        slot, _, name = pin.partition(".")
+        number = [placed.slot.name for placed in self.system.devices].index(slot)
+        placed = self.system.devices[number]
+        if self.recording.lines[pin].direction == "input":
+            yield Part("driven by", "the board: an input, a wire, a reply or a driver of the bench")
+            return
+        for event in reversed(self.recording.events):
+            if event.device == slot and event.access == access >= 0 and event.cycle <= cycle:
+                yield Part("device", f"{slot}: {event.kind} in {self._when(event.cycle)}")
+                break
+        if access < 0 and cycle == 0:
+            yield Part("caused by", "the start of the run: nothing has moved it yet")
+            return
+        reset = [first for first, _ in self.recording.resets if first + 1 == cycle]
+        if access < 0 and reset:
+            yield Part("caused by", f"the reset that began in {self._when(reset[0])}")
+            return
+        yield _nobody() if access < 0 else self._part("caused by", access)
+        yield from self._between(pin, cycle, access)
+        past = RecordedPast(self.system, self.recording, number)
+        for reason in placed.model.because(placed.settings, name, cycle, access, past):
+            if reason.access < 0:
+                word = f"{slot}.{reason.register} had its reset value"
+                yield Part("set by", f"{reason.what}: {word}")
+            elif reason.access == access:
+                yield Part("set by", reason.what)
+            else:
+                yield self._part("set by", reason.access, f"{reason.what}: ")
+
+    def _between(self, pin: str, cycle: int, access: int) -> Iterator[Part]:
+        """Yield what the CPU did after the edge before this one, if each has its own access.
+
+        A device may have kept ``access`` waiting: what ended before that edge is not in between.
+        """
+        line = self.recording.lines[pin]
+        place = int(np.searchsorted(line.cycles, cycle, side="right")) - 2
+        before = int(line.accesses[place]) if place >= 0 else -1
+        if before < 0 or access <= before:
+            return
+        ends = self.recording.accesses.end
+        first = max(before + 1, int(np.searchsorted(ends, line.cycles[place])))
+        number = access - first
+        if number > 0:
+            cycles = f"{cycle - int(line.cycles[place]):,} cycles after the edge before it"
+            count = "1 access" if number == 1 else f"{number:,} accesses, the last"
+            yield self._part("in between", access - 1, f"{cycles}: {count}: ")
+
+    def _part(self, label: str, access: int, before: str = "") -> Part:
+        """Return an access in words, with its place."""
+        accesses = self.recording.accesses
+        found = self.system.address_map.decode(int(accesses.address[access]))
+        data = int(accesses.data[access])
+        name = found.register if found.slot else "no slot"
+        lanes = int(accesses.lanes[access])
+        some = "" if lanes == ALL_LANES else f", lanes {lanes:04b},"
+        verb, way = ("write", "to") if accesses.write[access] else ("read", "from")
+        what = f"{verb} of {data:#x}{some} {way}"
+        text = (
+            f"{before}access {access}, {what} {name} ({found.address:#010x}), "
+            f"{self._when(int(accesses.end[access]))}"
+        )
+        line, pc = int(accesses.line[access]), int(accesses.pc[access])
+        words, facts = [], {}
+        if line >= 0:
+            words.append(f"{self.recording.traffic_name}:{line}")
+            facts["line"] = line
+        if pc >= 0:
+            words.append(f"pc {pc:#x}")
+            facts["pc"] = pc
+            words += self._source(pc, facts)
+        return Part(label, text, access, ", ".join(words), facts)
+
+    def _source(self, pc: int, facts: dict[str, Any]) -> Iterator[str]:
+        """Yield function and source line of an instruction."""
+        source = self._firmware.source(pc) if self._firmware else None
+        if self._firmware is None or source is None:
+            return
+        text = self._firmware.text(source)
+        facts |= {
+            "function": source.function,
+            "inlined": list(source.inlined),
+            "file": source.file,
+            "source_line": source.line,
+            "source": text,
+        }
+        yield f"{source}{f': {text}' if text else ''}"
+
+
+def _known(kind: str, count: int) -> str:
+    """Return in words which numbers of a kind there are."""
+    if count < 2:
+        return f"{kind} 0 only" if count else "none"
+    return f"{kind}{'es' if kind == 'access' else 's'} 0 to {count - 1}"
+
+
+def _nobody() -> Part:
+    return Part("caused by", "no access: the device did it by itself or by an input")
+
+
+def _level(level: int) -> str:
+    return "released" if level == RELEASED else str(level)
+
+
+def _unknown(text: str) -> InputError:
+    return InputError.of(text, "why")

@@ -1,0 +1,1 @@
+"""What a run can be written as: summary, JSON, waveform, coverage."""

@@ -1,0 +1,84 @@
+"""The result of a run as one JSON object, for programs."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from busbox.exports.usage import usage
+from busbox.recording import Recording, Seen
+
+
+def _seen(seen: Seen) -> dict[str, Any]:
+    """Return what an attachment understood, with cycle and access of each frame or character."""
+    parts = seen.characters if seen.frames is None else seen.frames
+    return {
+        "kind": seen.kind,
+        "pin": seen.pin,
+        **seen.facts,
+        "origins": [{"cycle": one.cycle, "access": one.access} for one in parts],
+    }
+
+
+def as_object(recording: Recording) -> dict[str, Any]:
+    """Return the object that ``busbox run --json`` prints.
+
+    Counts are whole numbers, cycles as on the semantics page; ``wait_cycles`` is the sum of e - s,
+    ``edges`` the changes after cycle 0, colours are ``RRGGBB``; a name that there is not is null. What
+    is attached to pins stands under ``attached``, as its kind gives it (``busbox attachments``).
+    """
+    used = usage(recording)
+    return {
+        "bench": recording.bench,
+        "engine": recording.engine,
+        "clock_hz": recording.clock_hz,
+        "cycles": recording.cycles,
+        "accesses": len(recording.accesses),
+        "errors": used.errors,
+        "slots": {
+            slot.name: {
+                "model": slot.model,
+                "reads": use.reads,
+                "writes": use.writes,
+                "wait_cycles": use.waited,
+            }
+            for slot, use in zip(recording.slots, used.slots, strict=True)
+        },
+        "texts": recording.texts,
+        "pins": {
+            pin: {"edges": len(line.cycles) - 1, "level": int(line.levels[-1])}
+            for pin, line in recording.lines.items()
+        },
+        "events": [
+            {"cycle": e.cycle, "device": e.device, "kind": e.kind, "access": e.access}
+            for e in recording.events
+        ],
+        "frames": {
+            slot: [
+                {
+                    "cycle": frame.cycle,
+                    "access": frame.access,
+                    "colours": [f"{colour:06X}" for colour in frame.colours],
+                }
+                for frame in frames
+            ]
+            for slot, frames in recording.frames.items()
+        },
+        "attached": {name: _seen(one) for name, one in recording.seen.items()},
+        "findings": [
+            {
+                "rule": finding.rule,
+                "cycle": finding.cycle,
+                "access": finding.access if finding.access >= 0 else None,
+                "slot": finding.slot or None,
+                "register": finding.register or None,
+                "source": finding.source or None,
+                "message": finding.message,
+                "hint": finding.hint,
+            }
+            for finding in recording.findings
+        ],
+        "counts": recording.counts,
+        "must": [asdict(held) for held in recording.musts],
+        "ended": recording.ended,
+    }

@@ -1,0 +1,295 @@
+"""What must hold after a run: ``[[must]]`` of a bench.
+
+::
+
+    [[must]]
+    text = { of = "telegraph", is = "line free\\n" }       # or contains, ends_with
+    [[must]]
+    level = { pin = "levers.out.0", at = "2 ms", is = 1 }  # without at: at the end
+    [[must]]
+    frames = { of = "lamps", exactly = 1 }                 # or at_least, at_most
+    [[must]]
+    colours = { of = "lamps", frame = -1, are = ["400000", "004000"] }
+    [[must]]                                               # of: a slot (what it meant to send) or an
+    frames = { of = "string", at_least = 1 }               # attachment (what the wire showed)
+    [[must]]
+    findings = { rule = "byte-lost", exactly = 0 }         # or at_least, at_most
+    [[must]]
+    register = { of = "lamps.COUNT", is = 8 }              # at the end
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from busbox.basics.errors import nearest, one_of, shown
+from busbox.basics.units import parse_span
+from busbox.system import Attached, Placed
+
+if TYPE_CHECKING:
+    from busbox.recording import Frame, Recording
+
+#: Ways to say how many.
+COUNTS: dict[str, Callable[[int, int], bool]] = {
+    "at_least": lambda seen, wanted: seen >= wanted,
+    "at_most": lambda seen, wanted: seen <= wanted,
+    "exactly": lambda seen, wanted: seen == wanted,
+}
+#: Ways to say what a text is.
+TEXTS: dict[str, Callable[[str, str], bool]] = {
+    "is": lambda seen, wanted: seen == wanted,
+    "contains": lambda seen, wanted: wanted in seen,
+    "ends_with": lambda seen, wanted: seen.endswith(wanted),
+}
+
+
+@dataclass(frozen=True)
+class Held:
+    """How an expectation came out.
+
+    Attributes
+    ----------
+    what : the expectation, in words
+    held : whether it holds
+    seen : what was seen instead, or as well
+    """
+
+    what: str
+    held: bool
+    seen: str
+
+
+@dataclass(frozen=True)
+class Must:
+    """One expectation: ``check`` says whether a recording meets it, and what it shows."""
+
+    what: str
+    check: Callable[[Recording], tuple[bool, str]]
+
+    def judge(self, recording: Recording) -> Held:
+        """Return how it comes out for a recording."""
+        held, seen = self.check(recording)
+        return Held(self.what, held, seen)
+
+
+class _Wrong(ValueError):
+    """What is wrong with an expectation, at one of its keys ("" for the whole)."""
+
+    def __init__(self, key: str, text: str) -> None:
+        super().__init__(text)
+        self.key = key
+
+
+def parse_must(
+    keys: Mapping[str, Mapping[str, Any] | None],
+    placed: Sequence[Placed],
+    attached: Sequence[Attached],
+    clock_hz: int,
+) -> Must | tuple[tuple[str, ...], str]:
+    """Return the expectation of one ``[[must]]``, or (key path, what is wrong)."""
+    given = {kind: value for kind, value in keys.items() if value is not None}
+    if len(given) != 1:
+        return (), f"must have one of {one_of(_KINDS)}, not {one_of(given)}"
+    ((kind, value),) = given.items()
+    try:
+        return _KINDS[kind](value, _Parts(placed, attached), clock_hz)
+    except _Wrong as error:
+        return ((kind, error.key) if error.key else (kind,)), str(error)
+
+
+@dataclass(frozen=True)
+class _Parts:
+    """What expectations may be about."""
+
+    placed: Sequence[Placed]
+    attached: Sequence[Attached]
+
+    def sending(self, sends: str) -> list[str]:
+        """Return the names of slots and attachments that give something."""
+        slots = [one.slot.name for one in self.placed if sends in one.model.sends]
+        return slots + [one.name for one in self.attached if sends in one.part.sends]
+
+
+def _take(given: Mapping[str, Any], required: Sequence[str], other: Sequence[str] = ()) -> None:
+    known = [*required, *other]
+    for key in given:
+        if key not in known:
+            raise _Wrong(key, f"unknown key {key!r}{nearest(key, known)} (known: {one_of(known)})")
+    for key in required:
+        if key not in given:
+            raise _Wrong(key, "must be given")
+
+
+def _one(given: Mapping[str, Any], ways: Mapping[str, Any]) -> str:
+    chosen = [way for way in ways if way in given]
+    if len(chosen) != 1:
+        raise _Wrong("", f"must have one of {one_of(ways)}, not {one_of(chosen)}")
+    return chosen[0]
+
+
+def _sender(given: Mapping[str, Any], parts: _Parts, sends: str) -> str:
+    names = parts.sending(sends)
+    name = given["of"]
+    if name not in names:
+        close = nearest(name, names) if isinstance(name, str) else ""
+        text = f"must be a slot or an attachment that gives {sends}"
+        raise _Wrong("of", f"{text}, not {shown(name)}{close}")
+    return str(name)
+
+
+def text_of(recording: Recording, name: str) -> str:
+    """Return what a slot sent, or what an attachment read."""
+    seen = recording.seen.get(name)
+    return recording.texts[name] if seen is None else seen.text or ""
+
+
+def frames_of(recording: Recording, name: str) -> Sequence[Frame]:
+    """Return the frames that a slot meant to send, or those that lamps show."""
+    seen = recording.seen.get(name)
+    return recording.frames[name] if seen is None else seen.frames or ()
+
+
+def _whole(given: Mapping[str, Any], key: str, low: int = 0) -> int:
+    value = given[key]
+    if type(value) is not int or value < low:
+        raise _Wrong(key, f"must be a whole number from {low} on, not {shown(value)}")
+    return value
+
+
+def _text(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
+    _take(given, ["of"], list(TEXTS))
+    slot, way = _sender(given, parts, "text"), _one(given, TEXTS)
+    wanted = given[way]
+    if not isinstance(wanted, str):
+        raise _Wrong(way, f"must be a text, not {shown(wanted)}")
+
+    def check(recording: Recording) -> tuple[bool, str]:
+        seen = text_of(recording, slot)
+        return TEXTS[way](seen, wanted), repr(seen)
+
+    return Must(f"text of {slot} {way.replace('_', ' ')} {wanted!r}", check)
+
+
+def _level(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
+    _take(given, ["pin", "is"], ["at"])
+    pins = [f"{one.slot.name}.{pin.name}" for one in parts.placed for pin in one.pins]
+    pin, wanted = given["pin"], given["is"]
+    if pin not in pins:
+        close = nearest(pin, pins) if isinstance(pin, str) else ""
+        raise _Wrong("pin", f"must be a pin, not {shown(pin)}{close}")
+    if type(wanted) is not int or wanted not in (0, 1):
+        raise _Wrong("is", f"must be 0 or 1, not {shown(wanted)}")
+    try:
+        at = parse_span(given["at"]).in_cycles(clock_hz) if "at" in given else None
+    except ValueError as error:
+        raise _Wrong("at", str(error)) from None
+
+    def check(recording: Recording) -> tuple[bool, str]:
+        line = recording.lines[pin]
+        row = recording.cycles - 1 if at is None else at
+        if row >= recording.cycles:
+            return False, f"the run ended before, after {recording.cycles} cycles"
+        seen = int(line.levels[int((line.cycles <= row).sum()) - 1])
+        return seen == wanted, "released" if seen > 1 else str(seen)
+
+    when = "at the end" if at is None else f"in cycle {at}"
+    return Must(f"level of {pin} {when} is {wanted}", check)
+
+
+def _count(what: str, way: str, wanted: int, of: Callable[[Recording], int]) -> Must:
+    def check(recording: Recording) -> tuple[bool, str]:
+        seen = of(recording)
+        return COUNTS[way](seen, wanted), str(seen)
+
+    return Must(f"{what}: {way.replace('_', ' ')} {wanted}", check)
+
+
+def _frames(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
+    _take(given, ["of"], list(COUNTS))
+    slot, way = _sender(given, parts, "frames"), _one(given, COUNTS)
+    wanted = _whole(given, way)
+    return _count(
+        f"frames of {slot}", way, wanted, lambda recording: len(frames_of(recording, slot))
+    )
+
+
+def _colours(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
+    _take(given, ["of", "are"], ["frame"])
+    slot, number = _sender(given, parts, "frames"), given.get("frame", -1)
+    if type(number) is not int:
+        raise _Wrong("frame", f"must be the number of a frame (-1: the last), not {shown(number)}")
+    wanted = tuple(_colour(colour) for colour in _list(given["are"]))
+
+    def check(recording: Recording) -> tuple[bool, str]:
+        frames = frames_of(recording, slot)
+        if not -len(frames) <= number < len(frames):
+            return False, f"there are {len(frames)} frames"
+        seen = frames[number].colours
+        return seen == wanted, " ".join(f"{colour:06X}" for colour in seen) or "no lamp"
+
+    listed = " ".join(f"{colour:06X}" for colour in wanted)
+    return Must(f"colours of {slot}, frame {number}: {listed}", check)
+
+
+def _list(value: object) -> list[object]:
+    if not isinstance(value, list):
+        raise _Wrong("are", f"must be a list of colours such as '400000', not {shown(value)}")
+    return value
+
+
+def _colour(value: object) -> int:
+    digits = value if isinstance(value, str) else ""
+    if len(digits) not in (6, 8) or any(digit not in "0123456789abcdefABCDEF" for digit in digits):
+        raise _Wrong("are", f"must hold colours such as '400000' (RRGGBB), not {shown(value)}")
+    return int(digits, 16)
+
+
+def _findings(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
+    from busbox.findings import RULES
+
+    _take(given, ["rule"], list(COUNTS))
+    rule, way = given["rule"], _one(given, COUNTS)
+    if rule not in RULES:
+        close = nearest(rule, list(RULES)) if isinstance(rule, str) else ""
+        raise _Wrong("rule", f"must be a rule, not {shown(rule)}{close}")
+    wanted = _whole(given, way)
+    return _count(
+        f"findings of {rule}",
+        way,
+        wanted,
+        lambda recording: sum(recording.counts.get(rule, {}).values()),
+    )
+
+
+def _register(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
+    _take(given, ["of", "is"])
+    name, wanted = given["of"], _whole(given, "is")
+    slot, _, register = name.partition(".") if isinstance(name, str) else ("", "", "")
+    tables = {one.slot.name: one.slot.table for one in parts.placed}
+    if slot not in tables or tables[slot].offset_of(register) is None:
+        known = list(_names(parts.placed))
+        close = nearest(name, known) if isinstance(name, str) else ""
+        raise _Wrong("of", f"must be a register such as levers.OUT, not {shown(name)}{close}")
+
+    def check(recording: Recording) -> tuple[bool, str]:
+        seen = recording.registers[slot].get(register)
+        return seen == wanted, "not known" if seen is None else f"{seen:#x}"
+
+    return Must(f"register {name} at the end is {wanted:#x}", check)
+
+
+def _names(placed: Sequence[Placed]) -> Iterator[str]:
+    for one in placed:
+        yield from (f"{one.slot.name}.{name}" for name in one.slot.table.names)
+
+
+_KINDS: dict[str, Callable[[Mapping[str, Any], _Parts, int], Must]] = {
+    "text": _text,
+    "level": _level,
+    "frames": _frames,
+    "colours": _colours,
+    "findings": _findings,
+    "register": _register,
+}

@@ -1,0 +1,1 @@
+"""ELF files with their debug tables, and C headers."""

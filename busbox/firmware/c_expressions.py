@@ -1,0 +1,309 @@
+"""Expressions of C: from expanded tokens to a 32-bit unsigned value, and what it was added from."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple
+
+from busbox.firmware.c_text import DEEPEST, IDENTIFIER, KEYWORDS, NoValue, Token, begins_word
+from busbox.map.registers import WORD
+
+#: The place of the token that stands for the argument of a macro.
+ARGUMENT = -1
+
+_NUMBER = re.compile(r"(?:0x([0-9a-f]+)|0b([01]+)|0([0-7]*)|([1-9][0-9]*))[ul]*", re.IGNORECASE)
+_SIZED = re.compile(r"[a-z]*(8|16|32|64)(?:_t)?", re.IGNORECASE)
+_RANKS = {"|": 1, "^": 2, "&": 3, "<<": 4, ">>": 4, "+": 5, "-": 5, "*": 6, "/": 6, "%": 6}
+_QUALIFIERS = frozenset(("const", "volatile", "restrict", "__restrict"))
+_SIZES = {
+    "char": 1,
+    "bool": 1,
+    "_Bool": 1,
+    "short": 2,
+    "double": 8,
+    "long": 4,
+    "int": 4,
+    "unsigned": 4,
+    "signed": 4,
+    "float": 4,
+}  # the first one that is named counts
+
+
+class Statement(NoValue):
+    """The text is no constant expression, so it is read as code."""
+
+
+class Leaf(NamedTuple):
+    """A summand; ``via`` names the definitions it came through, ``bits`` that ``|`` added it."""
+
+    number: int
+    via: tuple[str, ...]
+    places: frozenset[int]
+    bits: bool = False
+
+
+@dataclass(frozen=True)
+class Value:
+    """What an expression came to.
+
+    Attributes
+    ----------
+    number : 32 bits, unsigned
+    leaves : the summands that it was added from
+    kind : ``integer``, ``pointer``, or ``register`` for what a pointer points at
+    size : bytes of what a pointer points at, None if that is not known
+    """
+
+    number: int
+    leaves: tuple[Leaf, ...] = ()
+    kind: str = "integer"
+    size: int | None = None
+
+    @property
+    def places(self) -> frozenset[int]:
+        """Where the numbers that it is made of stand in the file."""
+        return frozenset().union(*(leaf.places for leaf in self.leaves))
+
+    @property
+    def fixed(self) -> tuple[Leaf, ...]:
+        """The summands that no argument is part of."""
+        return tuple(leaf for leaf in self.leaves if ARGUMENT not in leaf.places)
+
+
+def read_cast(
+    tokens: Sequence[Token], first: int, types: Mapping[str, list[str]]
+) -> tuple[list[str], int] | None:
+    """Return the words of the cast that begins at ``first`` and the index behind it, or None."""
+    words: list[str] = []
+    index = first + 1
+    while index < len(tokens) and (
+        tokens[index].text == "*" or IDENTIFIER.match(tokens[index].text)
+    ):
+        words += types.get(tokens[index].text, [tokens[index].text])
+        index += 1
+    behind = tokens[index + 1].text if index + 1 < len(tokens) else ""
+    if not behind or tokens[index].text != ")" or not words or words[0] == "*":
+        return None
+    if "*" in words:
+        tail = set(words[words.index("*") :])
+        ok = tail <= {"*"} | _QUALIFIERS and (behind in "(*&~-+@" or begins_word(behind))
+    else:
+        ok = all(
+            word in _SIZES or word in _QUALIFIERS or word.endswith("_t") or _SIZED.fullmatch(word)
+            for word in words
+        ) or begins_word(behind)
+    return (words, index + 1) if ok else None
+
+
+def _size(words: Sequence[str]) -> int | None:
+    """Return the bytes of a type, None if the words do not tell."""
+    if {"struct", "union", "void"} & set(words):
+        return None
+    for word in words:
+        sized = _SIZED.fullmatch(word)
+        if sized:
+            return int(sized[1]) // 8
+    if words.count("long") == 2:
+        return 8
+    return next((size for word, size in _SIZES.items() if word in words), None)
+
+
+def _literal(text: str) -> int:
+    match = _NUMBER.fullmatch(text.replace("'", "") if text[0] != "'" else "")
+    if not match and len(text) == 3 and text[0] == text[2] == "'":
+        return ord(text[1])
+    if not match:
+        raise NoValue(f"{text[:24]} is no integer")
+    for digits, base in zip(match.groups(), (16, 2, 8, 10), strict=True):
+        if digits is not None:
+            number = int(digits or "0", base) if len(digits) < 99 else WORD + 1
+    if number > WORD:
+        raise NoValue(f"{text[:24]} is wider than 32 bits")
+    return number
+
+
+def _merge(number: int, *values: Value) -> Value:
+    leaves = [leaf for value in values for leaf in value.leaves]
+    shared = [
+        name
+        for name in (leaves[0].via if leaves else ())
+        if all(name in leaf.via for leaf in leaves)
+    ]
+    places = frozenset().union(*(value.places for value in values))
+    return Value(number, (Leaf(number, tuple(shared), places),))
+
+
+def _combine(sign: str, left: Value, right: Value) -> Value:
+    """Return ``left sign right``, with 32-bit wrap-around and pointer arithmetic."""
+    if "register" in (left.kind, right.kind):
+        raise Statement("reads a register")
+    if right.kind == "pointer":
+        if sign != "+" or left.kind == "pointer":
+            raise NoValue("computes with a pointer")
+        left, right = right, left
+    if left.kind == "pointer":
+        if sign not in ("+", "-"):
+            raise NoValue("computes with a pointer")
+        if left.size is None:
+            raise NoValue("adds to a pointer to a type of unknown size")
+        if left.size > 1:
+            right = _merge(right.number * left.size & WORD, right)
+    number = _number(sign, left.number, right.number) & WORD
+    if sign not in ("+", "-", "|"):
+        return _merge(number, left, right)
+    more = [leaf._replace(number=-leaf.number) if sign == "-" else leaf for leaf in right.leaves]
+    leaves = (*left.leaves, *more)
+    if sign == "|":
+        leaves = tuple(leaf._replace(bits=True) for leaf in leaves)
+    return replace(left, number=number, leaves=leaves)
+
+
+def _number(sign: str, left: int, right: int) -> int:
+    if sign in ("/", "%") and not right:
+        raise NoValue("divides by 0")
+    if sign in ("<<", ">>"):
+        if right > 31:
+            raise NoValue(f"shifts by {right}")
+        return left << right if sign == "<<" else left >> right
+    return {
+        "|": left | right,
+        "^": left ^ right,
+        "&": left & right,
+        "+": left + right,
+        "-": left - right,
+        "*": left * right,
+        "/": left // (right or 1),
+        "%": left % (right or 1),
+    }[sign]
+
+
+@dataclass
+class Parser:
+    """Reads expanded tokens; in a loose one, an unknown name stands for the argument.
+
+    Attributes
+    ----------
+    tokens, types : what is read, and the types that it may name
+    loose : whether unknown names are allowed
+    argument : the number that stands for the argument
+    pointers : whether a pointer was met
+    names : unknown names that were met
+    """
+
+    tokens: Sequence[Token]
+    types: Mapping[str, list[str]]
+    loose: bool
+    argument: int = 0
+    index: int = 0
+    depth: int = 0
+    pointers: bool = False
+    names: list[str] = field(default_factory=list)
+
+    def whole(self) -> Value:
+        """Return the value of all the tokens.
+
+        Raises
+        ------
+        Statement : they are no constant expression
+        NoValue : they are one, but without a value here
+        """
+        value = self.binary(1)
+        if self.index < len(self.tokens):
+            raise Statement(f"cannot read {self.peek()!r}")
+        return value
+
+    def peek(self) -> str:
+        """Return the next token's text, "" at the end."""
+        return self.tokens[self.index].text if self.index < len(self.tokens) else ""
+
+    def take(self, wanted: str = "") -> Token:
+        """Return the next token, which must be the one that is wanted, and go on."""
+        if self.index == len(self.tokens):
+            raise NoValue("ends too early")
+        if wanted and self.peek() != wanted:
+            raise Statement(f"cannot read {self.peek()!r}")
+        self.index += 1
+        return self.tokens[self.index - 1]
+
+    def binary(self, level: int) -> Value:
+        """Return the value of operands joined by signs of at least this rank."""
+        left = self.unary()
+        while (rank := _RANKS.get(self.peek(), 0)) >= level:
+            sign = self.take().text
+            left = _combine(sign, left, self.binary(rank + 1))
+        return left
+
+    def unary(self) -> Value:
+        """Return the value of an operand with its casts, signs and indices."""
+        self.depth += 1
+        if self.depth > DEEPEST:
+            raise NoValue("is nested too deeply")
+        cast = read_cast(self.tokens, self.index, self.types) if self.peek() == "(" else None
+        if cast:
+            self.index = cast[1]
+            self.pointers = self.pointers or "*" in cast[0]
+            value = self._convert(cast[0], self.unary())
+        elif self.peek() in ("+", "-", "~", "*", "&"):
+            value = self._prefix(self.take().text, self.unary())
+        else:
+            value = self.primary()
+            while self.peek() == "[":
+                self.take()
+                value = self._prefix("*", _combine("+", value, self.binary(1)))
+                self.take("]")
+        self.depth -= 1
+        return value
+
+    def _convert(self, words: list[str], value: Value) -> Value:
+        if value.kind == "register":
+            raise Statement("reads a register")
+        if "*" in words:
+            star = words.index("*")
+            size = 4 if words.count("*") > 1 else _size(words[:star])
+            return replace(value, kind="pointer", size=size)
+        size = _size(words)
+        number = value.number & ((1 << 8 * size) - 1) if size else value.number
+        return _merge(number, value) if number != value.number else replace(value, kind="integer")
+
+    def _prefix(self, sign: str, value: Value) -> Value:
+        kind = {"*": "pointer", "&": "register"}.get(sign, "integer")
+        if value.kind != kind:
+            raise Statement("is no constant expression")
+        if sign in ("*", "&"):
+            return replace(value, kind="register" if sign == "*" else "pointer")
+        if sign == "~":
+            return _merge(~value.number & WORD, value)
+        return _combine(sign, Value(0), value)
+
+    def primary(self) -> Value:
+        """Return the value of a number, a name or what stands in parentheses."""
+        token = self.take()
+        if token.text == "(":
+            value = self.binary(1)
+            self.take(")")
+            return value
+        if token.place == ARGUMENT or (IDENTIFIER.match(token.text) and self._unknown(token)):
+            return Value(self.argument, (Leaf(self.argument, (), frozenset([ARGUMENT])),))
+        if token.text[0] in ".'" or token.text[0].isdigit():
+            number = _literal(token.text)
+            return Value(number, (Leaf(number, token.via, frozenset([token.place])),))
+        if token.text in ("#", "##"):
+            raise NoValue("joins names with ##")
+        raise Statement(f"cannot read {token.text!r}")
+
+    def _unknown(self, token: Token) -> bool:
+        if token.text in KEYWORDS:
+            raise Statement("is no constant expression")
+        if self.peek() == "(":
+            raise NoValue(f"calls {token.text}()")
+        if self.peek() == "##":
+            raise NoValue("joins names with ##")
+        if token.text in token.via:
+            raise NoValue("refers to itself")
+        if not self.loose:
+            raise NoValue(f"unknown name {token.text}")
+        if token.text not in self.names:
+            self.names.append(token.text)
+        return True

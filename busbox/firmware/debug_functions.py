@@ -1,0 +1,149 @@
+"""The functions of a firmware and what is inlined in them, by address.
+
+Source of all rules: DWARF 5 standard, sections 2.17 (addresses), 3.3 (functions) and 7.7.3 (forms);
+the earlier versions are the same but for the section that holds address ranges.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from busbox.basics.errors import shown
+from busbox.basics.ranges import Ranges
+from busbox.firmware.debug_lines import Unusable, plain, read_lines
+
+#: What the debug information of a unit is called if it is kept in another file.
+_ELSEWHERE = ("DW_AT_dwo_name", "DW_AT_GNU_dwo_name")
+#: Where the rest is told of an entry that has no name of its own.
+_ORIGINS = ("DW_AT_abstract_origin", "DW_AT_specification")
+_NAMES = ("DW_AT_name", "DW_AT_linkage_name", "DW_AT_MIPS_linkage_name")
+
+
+@dataclass(eq=False)
+class Function:
+    """One function that stands in memory.
+
+    Attributes
+    ----------
+    names : as the source has it, then as the linker has it, if that differs; empty if unknown
+    ranges : (first address, address after the last) of each of its pieces
+    inlined : (first address, address after the last, (depth, name)): what is inlined, outer first
+    lines : (file, line) of the addresses of its unit
+    """
+
+    names: tuple[str, ...]
+    ranges: list[tuple[int, int]]
+    inlined: list[tuple[int, int, tuple[int, str]]] = field(default_factory=list)
+    lines: Ranges[tuple[str, int]] = field(default_factory=lambda: Ranges([]))
+
+    def chain(self, address: int) -> tuple[str, ...] | None:
+        """Return the functions inlined at an address, innermost first; None if it is not clear.
+
+        It is not clear where two are inlined side by side, or one has no name.
+        """
+        found = [told for low, high, told in self.inlined if low <= address < high]
+        clear = [depth for depth, _ in found] == list(range(len(found)))
+        names = tuple(name for _, name in reversed(found))
+        return names if clear and all(names) else None
+
+
+def read_functions(dwarf: Any, at_zero: Collection[str]) -> Ranges[Function]:
+    """Return every function that has a name and an address.
+
+    Parameters
+    ----------
+    dwarf : pyelftools' object of the debug information
+    at_zero : the linker's names of the functions at address 0. Linkers also write 0 for the address
+        of a function they left out, so another name there is none of the program's.
+
+    Raises
+    ------
+    Unusable : something in it contradicts itself, or is kept in another file
+    """
+    spans = []
+    for unit in dwarf.iter_CUs():
+        functions = [one for one in _unit(dwarf, unit) if one.names]
+        for function in functions:
+            if not set(function.names) & set(at_zero):
+                function.ranges = [one for one in function.ranges if one[0] != 0]
+        kept = [(low, high, one) for one in functions for low, high in one.ranges]
+        if kept:
+            from_zero = max(high if low == 0 else 0 for low, high, _ in kept)
+            lines = read_lines(dwarf, unit, from_zero)
+        for _, _, function in kept:
+            function.lines = lines
+        spans += kept
+    return Ranges(spans)
+
+
+def _unit(dwarf: Any, unit: Any) -> list[Function]:
+    """Return the functions of a unit that have an address, without their lines."""
+    top = unit.get_top_DIE()
+    for key in _ELSEWHERE:
+        if key in top.attributes:
+            raise Unusable(
+                "the debug information must be in this file, not in "
+                f"{shown(plain(top.attributes[key].value))}; compile without -gsplit-dwarf"
+            )
+    base = top.attributes["DW_AT_low_pc"].value if "DW_AT_low_pc" in top.attributes else 0
+    found: list[Function] = []
+    outer: list[tuple[Function | None, int]] = []
+    for entry in list(unit.iter_DIEs()):  # a list: to look up names reads other entries
+        if entry.is_null():
+            del outer[-1:]  # a unit may be filled up with such entries after its end
+            continue
+        function, depth = outer[-1] if outer else (None, 0)
+        if entry.tag == "DW_TAG_subprogram":
+            ranges = list(_ranges(dwarf, entry, base))
+            function, depth = Function(_names(entry) if ranges else (), ranges), 0
+            found.append(function)
+        elif entry.tag == "DW_TAG_inlined_subroutine" and function is not None:
+            told = (depth, next(iter(_names(entry)), ""))
+            function.inlined += [(*one, told) for one in _ranges(dwarf, entry, base)]
+            depth += 1
+        if entry.has_children:
+            outer.append((function, depth))
+    return [one for one in found if one.ranges]
+
+
+def _ranges(dwarf: Any, entry: Any, base: int) -> Iterator[tuple[int, int]]:
+    """Yield (first address, address after the last) of each piece of an entry's code."""
+    attributes = entry.attributes
+    if "DW_AT_ranges" in attributes:
+        pieces = dwarf.range_lists().get_range_list_at_offset(
+            attributes["DW_AT_ranges"].value, entry.cu
+        )
+        for piece in pieces:
+            if hasattr(piece, "base_address"):
+                base = piece.base_address
+            else:
+                offset = 0 if piece.is_absolute else base
+                yield piece.begin_offset + offset, piece.end_offset + offset
+    elif "DW_AT_low_pc" in attributes and "DW_AT_high_pc" in attributes:
+        low, high = attributes["DW_AT_low_pc"].value, attributes["DW_AT_high_pc"]
+        is_address = high.form.startswith("DW_FORM_addr")  # addr, addrx, addrx1 to addrx4
+        yield low, high.value if is_address else low + high.value
+
+
+def _names(entry: Any) -> tuple[str, ...]:
+    """Return the names of a function, its own or those of what it was made from.
+
+    Raises
+    ------
+    Unusable : it was made from itself
+    """
+    found: dict[str, str] = {}
+    seen = set()
+    while True:
+        seen.add(entry.offset)
+        for key in _NAMES:
+            if key in entry.attributes:
+                found.setdefault(key, plain(entry.attributes[key].value))
+        origin = next((key for key in _ORIGINS if key in entry.attributes), None)
+        if origin is None:
+            return tuple(dict.fromkeys(found[key] for key in _NAMES if key in found))
+        entry = entry.get_DIE_from_attribute(origin)
+        if entry.offset in seen:
+            raise Unusable("a function must be made from another one, not from itself")

@@ -1,0 +1,1 @@
+"""Traffic files, one module a format: lines in, steps out."""

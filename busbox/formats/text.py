@@ -1,0 +1,332 @@
+"""The text format: one step a line.
+
+::
+
+    mark   lever 1
+    write  levers.OUT 1               by name: moves with the base
+    write  0x44000000 0x02002800 +12  by number; 12 idle cycles before it
+    write  levers.OUT 0x0500 lanes 0010 pc 0x1f4
+    read   telegraph.STATUS = 1       the value that was recorded; without it nothing is compared
+    poll   telegraph.STATUS & 1 == 1 every 12 limit 1000
+    pause  2 ms
+    await  levers.in.4 1 limit 5 ms
+    handler tick on clock.ring enter 20 leave 12
+      write clock.STATUS 1
+    end
+    reset
+
+A handler holds from the start, wherever it stands (semantics page, rule 12c). ``#`` begins a
+comment (not in the text of a mark).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
+
+from busbox.basics.errors import InputError, Mistake, nearest, one_of, shown
+from busbox.basics.units import parse_span
+from busbox.cpu.steps import (
+    ALL_LANES,
+    NO_LIMIT,
+    POLL_LIMIT,
+    Access,
+    Await,
+    Handler,
+    Mark,
+    Named,
+    Pause,
+    Poll,
+    Reset,
+    Step,
+    Target,
+)
+from busbox.map.addresses import NAME, address, lanes, number
+from busbox.map.registers import WORD, show_lanes
+
+#: More mistakes than this in one file are counted, not shown.
+SHOWN_MISTAKES = 50
+
+_PIN = re.compile(r"[A-Za-z_]\w*(?:\.\w+)+")
+_COMMENT = re.compile(r"(?:^|\s)#.*")
+
+
+def read_text(lines: Iterable[str], where: str) -> Iterator[Step]:
+    """Yield the steps of a text.
+
+    Raises
+    ------
+    InputError : with every line that is no step
+    """
+    mistakes: list[Mistake] = []
+    handler: Handler | None = None
+    step: Step | Handler | None
+    for count, line in enumerate(lines, start=1):
+        try:
+            step = _step(line.rstrip("\r\n"), count)
+            if handler is None and step is _END:
+                raise ValueError("end must close a handler; none is open")
+            if handler is not None and isinstance(step, Handler) and step is not _END:
+                raise ValueError(f"a handler must not stand in another: {handler.name} has no end")
+        except ValueError as error:
+            mistakes.append(Mistake(str(error), where, count))
+            verb = line.split(maxsplit=1)[0]
+            if verb in ("handler", "end"):  # what it opens or closes is clear all the same
+                handler = Handler("", "", ()) if verb == "handler" else None
+            continue
+        if step is _END:
+            if handler is not None and not mistakes:
+                yield handler
+            handler = None
+        elif isinstance(step, Handler):
+            handler = step
+        elif handler is not None and step is not None:
+            handler = replace(handler, steps=(*handler.steps, step))
+        elif step is not None and not mistakes:
+            yield step
+    if handler is not None:
+        mistakes.append(Mistake(f"handler {handler.name} has no end", where, handler.line))
+    if mistakes:
+        raise InputError(limited(mistakes, where))
+
+
+def limited(mistakes: list[Mistake], where: str) -> list[Mistake]:
+    """Return the first mistakes, and a count of the rest."""
+    more = len(mistakes) - SHOWN_MISTAKES
+    if more <= 0:
+        return mistakes
+    left = f"and {more} more mistake{'s' if more > 1 else ''}"
+    return [*mistakes[:SHOWN_MISTAKES], Mistake(left, where)]
+
+
+def write_text(steps: Iterable[Step]) -> Iterator[str]:
+    """Yield the lines of steps.
+
+    Raises
+    ------
+    InputError : a mark's text does not fit in a line
+    """
+    for count, step in enumerate(steps, start=1):
+        match step:
+            case Access():
+                yield _access_line(step)
+            case Poll():
+                yield _poll_line(step)
+            case Pause():
+                yield f"pause  {step.span}"
+            case Mark():
+                text = step.text
+                if text != text.strip() or not text or not text.isprintable():
+                    raise InputError.of(f"step {count}: the text format cannot hold mark {text!r}")
+                yield f"mark   {text}"
+            case Await():
+                limit = "" if step.limit == NO_LIMIT else f" limit {step.limit}"
+                yield f"await  {step.pin} {step.level}{limit}"
+            case Reset():
+                yield "reset" + (f"  +{step.wait}" if step.wait else "")
+            case Handler():
+                enter = f" enter {step.enter}" if step.enter else ""
+                leave = f" leave {step.leave}" if step.leave else ""
+                yield f"handler {step.name} on {step.pin}{enter}{leave}"
+                yield from (f"  {line}" for line in write_text(step.steps))
+                yield "end"
+
+
+def _step(line: str, count: int) -> Step | Handler | None:
+    verb, *rest = line.split(maxsplit=1) or [""]
+    if verb == "mark":
+        if not rest:
+            raise ValueError("mark must be followed by a text")
+        return Mark(rest[0].strip(), count)
+    words = re.sub(r"(==|=|&)", r" \1 ", _COMMENT.sub("", line).replace("\t", " ")).split()
+    if not words:
+        return None
+    reader = _READERS.get(words[0])
+    if reader is None:
+        raise ValueError(
+            f"a line must begin with {one_of(FIRST_WORDS)}, not {shown(words[0])}"
+            f"{nearest(words[0], FIRST_WORDS)}"
+        )
+    return reader(words[1:], count)
+
+
+def _target(words: list[str], verb: str) -> Target:
+    if not words:
+        raise ValueError(f"{verb} must be followed by an address or slot.REGISTER")
+    word = words.pop(0)
+    if word[0].isdigit():
+        return address(word)
+    found = NAME.fullmatch(word)
+    if found is None:
+        raise ValueError(f"a target must be an address or slot.REGISTER, not {shown(word)}")
+    return Named(found[1], found[2])
+
+
+def _options(words: list[str], known: tuple[str, ...]) -> dict[str, int]:
+    """Take ``lanes 0010``, ``pc 0x1f4``, ``every 12``, ``limit 9`` and ``+12`` from the words."""
+    options: dict[str, int] = {}
+    while words:
+        word = words.pop(0)
+        key, text = ("wait", word[1:]) if word[0] == "+" else (word, "")
+        if key not in known:
+            names = ["+CYCLES" if name == "wait" else name for name in known]
+            raise ValueError(
+                f"what follows must be {one_of(names)}, not {shown(word)}{nearest(word, names)}"
+            )
+        if key in options:
+            raise ValueError(f"{'+CYCLES' if key == 'wait' else key} must be given once, not twice")
+        if key != "wait":
+            if not words:
+                raise ValueError(f"{key} must be followed by a value")
+            text = words.pop(0)
+        options[key] = lanes(text) if key == "lanes" else number(text, _OPTION_NAMES[key])
+    return options
+
+
+_OPTION_NAMES = {
+    "wait": "a number of idle cycles",
+    "pc": "pc",
+    "every": "every",
+    "enter": "enter",
+    "leave": "leave",
+    "limit": "limit",
+}
+
+
+def _read_write(words: list[str], count: int) -> Step:
+    target = _target(words, "write")
+    if not words:
+        raise ValueError("write must have data after its target: write TARGET DATA")
+    data = number(words.pop(0), "data")
+    return Access(True, target, data, line=count, **_options(words, ("lanes", "pc", "wait")))
+
+
+def _read_read(words: list[str], count: int) -> Step:
+    target = _target(words, "read")
+    data = None
+    if words and words[0] == "=":
+        if len(words) < 2:
+            raise ValueError("= must be followed by the word that was read")
+        data = number(words[1], "data")
+        del words[:2]
+    elif words and words[0] == "==":
+        raise ValueError("what was read must follow =, not ==")
+    return Access(False, target, data, line=count, **_options(words, ("lanes", "pc", "wait")))
+
+
+def _read_poll(words: list[str], count: int) -> Step:
+    target = _target(words, "poll")
+    mask = WORD
+    if words[:1] == ["&"]:
+        if len(words) < 2:
+            raise ValueError("& must be followed by a mask")
+        mask = number(words[1], "a mask")
+        del words[:2]
+    if words[:1] != ["=="] or len(words) < 2:
+        raise ValueError("poll must say what it waits for: poll TARGET [& MASK] == VALUE")
+    value = number(words[1], "a value")
+    del words[:2]
+    if value & ~mask:
+        raise ValueError(f"poll can never end: {value:#x} has bits outside the mask {mask:#x}")
+    options = _options(words, ("every", "limit", "lanes", "pc", "wait"))
+    if options.get("limit") == 0:
+        raise ValueError("limit must be at least 1, not 0")
+    return Poll(target, value, mask, line=count, **options)
+
+
+def _read_pause(words: list[str], count: int) -> Step:
+    if not words:
+        raise ValueError("pause must be followed by a time such as 2 ms, or by whole cycles")
+    return Pause(parse_span(" ".join(words)), count)
+
+
+def _pin(words: list[str], verb: str) -> str:
+    if not words:
+        raise ValueError(f"{verb} must name a pin such as levers.in.4")
+    word = words.pop(0)
+    if not _PIN.fullmatch(word):
+        raise ValueError(f"a pin must be slot.pin, such as levers.in.4, not {shown(word)}")
+    return word
+
+
+def _read_await(words: list[str], count: int) -> Step:
+    pin = _pin(words, "await")
+    level = words.pop(0) if words else ""
+    if level not in ("0", "1"):
+        raise ValueError(
+            f"await must be followed by a pin and its level, 0 or 1, not {shown(level)}"
+        )
+    limit = NO_LIMIT
+    if words:
+        if words[0] != "limit":
+            raise ValueError(f"{words[0]!r} does not belong here; expected limit")
+        limit = parse_span(" ".join(words[1:]))
+    if limit.cycles == 0 or limit.seconds == 0:
+        raise ValueError("limit must be at least one cycle, not 0")
+    return Await(pin, int(level), limit, count)
+
+
+def _read_reset(words: list[str], count: int) -> Step:
+    return Reset(line=count, **_options(words, ("wait",)))
+
+
+def _read_handler(words: list[str], count: int) -> Step:
+    if not words or not words[0].isidentifier():
+        raise ValueError("handler must have a name: handler NAME on PIN enter N leave N")
+    name = words.pop(0)
+    if words[:1] != ["on"]:
+        raise ValueError("a handler's name must be followed by on PIN")
+    pin = _pin(words[1:], "on")
+    options = _options(words[2:], ("enter", "leave"))
+    return Handler(name, pin, (), line=count, **options)
+
+
+def _read_end(words: list[str], count: int) -> Step:
+    if words:
+        raise ValueError(f"end must stand alone, not before {shown(words[0])}")
+    return _END
+
+
+#: What the line ``end`` is read as; it never leaves this module.
+_END = Handler("", "", ())
+
+
+_READERS: dict[str, Callable[[list[str], int], Step]] = {
+    "write": _read_write,
+    "read": _read_read,
+    "poll": _read_poll,
+    "pause": _read_pause,
+    "await": _read_await,
+    "handler": _read_handler,
+    "end": _read_end,
+    "reset": _read_reset,
+}
+#: What a line may begin with.
+FIRST_WORDS = (*_READERS, "mark")
+
+
+def _show(target: Target) -> str:
+    return f"{target:#010x}" if isinstance(target, int) else str(target)
+
+
+def _tail(step: Access | Poll) -> str:
+    tail = "" if step.lanes == ALL_LANES else f" lanes {show_lanes(step.lanes)}"
+    if step.pc is not None:
+        tail += f" pc {step.pc:#x}"
+    return tail + (f" +{step.wait}" if step.wait else "")
+
+
+def _access_line(step: Access) -> str:
+    if step.write:
+        assert step.data is not None
+        return f"write  {_show(step.target)} {step.data:#x}{_tail(step)}"
+    compared = "" if step.data is None else f" = {step.data:#x}"
+    return f"read   {_show(step.target)}{compared}{_tail(step)}"
+
+
+def _poll_line(step: Poll) -> str:
+    mask = "" if step.mask == WORD else f" & {step.mask:#x}"
+    every = f" every {step.every}" if step.every else ""
+    limit = "" if step.limit == POLL_LIMIT else f" limit {step.limit}"
+    return f"poll   {_show(step.target)}{mask} == {step.value:#x}{every}{limit}{_tail(step)}"

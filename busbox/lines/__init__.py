@@ -1,0 +1,1 @@
+"""Lines as edges: waves, captures, serial and lamp lines decoded."""

@@ -1,0 +1,1 @@
+"""Registers and fields, slots and decoding, addresses as text."""

@@ -1,0 +1,67 @@
+"""Numbers and lanes in traffic files; every message says what was found and what was expected."""
+
+from __future__ import annotations
+
+import re
+
+from busbox.basics.errors import shown
+from busbox.map.registers import WORD
+
+#: A register by name: slot and register, the latter with its number in a row.
+NAME = re.compile(r"([A-Za-z_]\w*)\.([A-Za-z_]\w*(?:\.\d+)?)")
+
+_NUMBER = re.compile(r"0[xX][0-9a-fA-F_]+|0[bB][01_]+|[0-9][0-9_]*")
+_LANES = re.compile(r"[01]{4}")
+
+
+def number(text: str, what: str, high: int = WORD) -> int:
+    """Return a decimal, ``0x`` or ``0b`` number from 0 to ``high``.
+
+    Raises
+    ------
+    ValueError : not such a number
+    """
+    value: int | None = None
+    if _NUMBER.fullmatch(text):
+        digits = text.replace("_", "")
+        try:
+            value = int(digits, 0) if digits[1:2].isalpha() else int(digits)
+        except ValueError:
+            value = None
+    if value is None:
+        raise ValueError(f"{what} must be a number such as 12 or 0x0c, not {shown(text)}")
+    if value > high:
+        raise ValueError(f"{what} must be at most {high:#x}, not {shown(text)}")
+    return value
+
+
+def address(text: str) -> int:
+    """Return a word-aligned byte address.
+
+    Raises
+    ------
+    ValueError : no number, or not a multiple of 4
+    """
+    value = number(text, "an address")
+    if value % 4:
+        lane = value % 4
+        raise ValueError(
+            f"an address must be a multiple of 4, not {text}; that byte is "
+            f"{value - lane:#010x} with lanes {1 << lane:04b}, its data in bits "
+            f"{8 * lane + 7}..{8 * lane}"
+        )
+    return value
+
+
+def lanes(text: str) -> int:
+    """Return lanes, bit k = SEL(k), from four binary digits, SEL(3) first.
+
+    Raises
+    ------
+    ValueError : anything else
+    """
+    if not _LANES.fullmatch(text):
+        raise ValueError(
+            f"lanes must be four binary digits, SEL(3) first, such as 0001, not {shown(text)}"
+        )
+    return int(text, 2)

@@ -1,1 +1,0 @@
-"""What a run left, for people and for programs: terminal, JSON, waveform."""

@@ -1,0 +1,98 @@
+"""A hardware device as the replay loop sees it: a model whose state is an engine's signals."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+
+from busbox.device import Access, Answer, Declaration
+from busbox.engines import Engine
+from busbox.run.host import DeviceHost
+from busbox.system import Placed
+
+
+class HardwareHost(Declaration):
+    """Stands for a hardware device among the models of a run (contract: :mod:`busbox.device`).
+
+    Nothing here computes what the device does: levels, rest and registers are looked up in the engine.
+    Events, text and causes come from the device's :class:`busbox.bus.hardware.Listener`.
+    """
+
+    in_amaranth = True
+
+    def __init__(
+        self, number: int, placed: Placed, host: DeviceHost, engine: Callable[[], Engine]
+    ) -> None:
+        self._number, self._placed, self._host = number, placed, host
+        self._engine = engine
+        self._listener = placed.model.listener(host, **placed.settings)
+        self._levels = {pin.name: pin.level for pin in placed.pins if pin.direction == "output"}
+        self._heard = -1
+
+    # What the engine tells.
+
+    def take_pins(self, row: int, levels: Iterable[tuple[str, int]]) -> None:
+        """Take the levels in ``row`` of the output pins that may have changed."""
+        held, cause = self._levels, self._listener.cause
+        for pin, level in levels:
+            if level != held[pin]:
+                held[pin] = level
+                self._host.edge(pin, row, level, cause(pin, row))
+
+    def take_end(self, access: Access) -> None:
+        """Take an access that the device has ended."""
+        self._listener.access(access)
+
+    def take_notes(self, row: int, notes: Mapping[str, int]) -> None:
+        """Take the notes of ``row``, once."""
+        if row != self._heard:
+            self._heard = row
+            self._listener.told(row, notes)
+
+    # What the replay loop asks.
+
+    def access(self, access: Access) -> Answer:
+        """Never called: the device answers on the bus."""
+        raise AssertionError("a hardware device answers on the bus")
+
+    def input(self, cycle: int, pin: str, level: int) -> None:
+        """Take a level of an input pin."""
+        self._engine().drive(self._number, pin, level)
+
+    def wake(self, cycle: int) -> None:
+        """Never called: hardware asks for no wake."""
+        raise AssertionError("a hardware device asks for no wake")
+
+    def advance(self, cycle: int) -> None:
+        """Bring the pins to ``cycle``, if it is the row that the engine stands before."""
+        if self._engine().row == cycle:
+            self._engine().look(self._number)
+
+    def close(self, cycle: int) -> None:
+        """Do nothing: every row that was run has been heard."""
+
+    def reset(self, cycle: int, length: int) -> None:
+        """Hear row ``cycle``, the last one before the registers have their reset values."""
+        self._engine().look(self._number)
+        self._engine().hear(self._number)
+        self._listener.reset(cycle, length)
+        for pin in self._placed.pins:
+            if pin.direction == "output":
+                self._levels[pin.name] = pin.level
+
+    def next_edge(self, cycle: int) -> int | None:
+        """Return None: nobody knows, but the engine stops for what is heeded."""
+        return None
+
+    def rest_at(self, cycle: int) -> int:
+        """Return ``cycle`` if the device is at rest in it, else the next row."""
+        return cycle if self._engine().look(self._number) else cycle + 1
+
+    def registers(self) -> dict[str, int]:
+        """Return what a read of each register would show in the row that the engine stands before."""
+        if not self._placed.model.listed:
+            return {}
+        engine = self._engine()
+        return {
+            place.name: engine.peek(self._number, offset)
+            for offset, place in self._placed.slot.table.places()
+        }

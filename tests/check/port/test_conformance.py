@@ -1,0 +1,286 @@
+"""The check of conformance: what is right is let pass, and each mistake is named."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+from typing import Any
+
+import pytest
+
+from busbox.bench import Bench
+from busbox.bus.hardware import Hardware
+from busbox.bus.wishbone.rules import RULES, Row, RuleChecker
+from busbox.check.port import OWN, Conformance, Subject, check, find, timing_of
+from busbox.check.port.exercise import PATIENCE
+from tests import broken_devices as devices
+
+CLOCK_HZ = 16_000_000
+ROWS = 600
+#: The rules that a device can break, and those that the check keeps as a master.
+DEVICE = ("3.00", "3.35", "3.45", "3.50", "answered", "cut-off")
+MASTER = ("3.20", "3.25", "3.60", "3.1.3.1")
+
+
+def subject_of(device: type, **settings: Any) -> Subject:
+    """Return a device of the tests in a slot of 16 words, or another component."""
+    if not issubclass(device, Hardware):
+        return Subject(device.__name__, device.__name__, lambda: device(**settings))
+    slot = {"model": device, "base": 0, "size": 64, "wait": device.least_wait}
+    (placed,) = Bench({"clock": "16 MHz", "slot": {"device": slot}}).devices()
+    return Subject.of_placed(placed, CLOCK_HZ)
+
+
+def broken(result: Conformance) -> set[str]:
+    """Return the ids of the rules that are broken."""
+    return {one.rule for one in result.outcomes if one.state == "broken"}
+
+
+@pytest.mark.parametrize(
+    ("name", "timing"),
+    [("gpio", (1, 0)), ("timer", (1, 0)), ("uart", (1, 0)), ("memory", (1, None))],
+)
+def test_every_twin_holds_what_a_device_can_break(
+    name: str, timing: tuple[int | None, int | None]
+) -> None:
+    """All six rules are exercised and held, and what can be measured is house timing.
+
+    A word of memory moves by a write alone, and no write can end in the row before a read of a slot
+    with a wait state: no row tells what row the read shows.
+    """
+    result = check(find(name, (), 0x400, CLOCK_HZ), rows=1000)
+    states = {one.rule: (one.state, one.times > 5) for one in result.outcomes}
+    assert {rule: states[rule] for rule in DEVICE} == dict.fromkeys(DEVICE, ("held", True))
+    assert result.held
+    assert (result.timing.commit, result.timing.sample) == timing
+    assert result.timing.house is (timing == (1, 0))
+    if name == "memory":
+        assert result.timing.read_text == (
+            "reads: not measured, no register moves in the row before a read ends"
+        )
+
+
+@pytest.mark.parametrize(
+    ("device", "rules", "seen"),
+    [
+        (devices.Box, set(), {}),
+        (devices.Slow, set(), {}),
+        (devices.CommitsLate, set(), {}),
+        (devices.ReadsEarly, set(), {}),
+        (devices.Patient, set(), {}),
+        (devices.Refuses, set(), {}),
+        (devices.Plain, set(), {}),
+        (devices.AnswersCyc, {"3.35", "3.50"}, {"3.35": "ACK up without a request"}),
+        (devices.Levered, {"3.00", "3.35", "3.50"}, {"3.35": "ACK up without a request"}),
+        (devices.AnswersOnceMore, {"3.50"}, {"3.50": "ACK up although STB fell"}),
+        (devices.AnswersWhatWasCutOff, {"3.50", "cut-off"}, {"3.50": "ACK up although STB fell"}),
+        (devices.AnswersTwice, {"3.45"}, {"3.45": "ACK and ERR up together"}),
+        (devices.AnswersInReset, {"3.00"}, {"3.00": "ACK up in reset"}),
+        (devices.CommitsEarly, {"cut-off"}, {"cut-off": "KEPT shows "}),
+        (devices.CountsWhatBegins, {"cut-off"}, {"cut-off": "HITS shows "}),
+        (devices.CountsWhatIsNear, {"cut-off"}, {"cut-off": "HITS shows "}),
+        (devices.Silent, {"answered"}, {"answered": "no answer for 64 rows"}),
+        (devices.SilentInHoles, {"answered"}, {"answered": "no answer for 64 rows"}),
+    ],
+    ids=lambda value: value.__name__ if isinstance(value, type) else None,
+)
+def test_each_mistake_breaks_its_rule_and_no_other(
+    device: type, rules: set[str], seen: dict[str, str]
+) -> None:
+    """Broken are the rules of the row, and what was seen first says so."""
+    result = check(subject_of(device), rows=ROWS)
+    assert broken(result) == rules
+    assert result.held == (not rules)
+    for one in result.outcomes:
+        if one.rule in seen:
+            assert one.evidence is not None
+            assert one.evidence.seen.startswith(seen[one.rule])
+            assert one.breaches > 0
+
+
+def test_the_first_breach_is_shown_with_its_rows() -> None:
+    """STB has fallen in the row of the breach, the row before has the answer, both are in text."""
+    result = check(subject_of(devices.AnswersOnceMore), rows=ROWS)
+    (one,) = (one for one in result.outcomes if one.state == "broken")
+    evidence = one.evidence
+    assert evidence is not None
+    assert (evidence.before.stb, evidence.before.ack) == (1, 1)
+    assert (evidence.row.stb, evidence.row.ack) == (0, 1)
+    head, before, row = evidence.lines()
+    assert head.split()[:5] == ["row", "RST", "CYC", "STB", "WE"]
+    assert before.split()[0] == str(evidence.number - 1)
+    assert row.split()[0] == str(evidence.number)
+    for name in ("STB", "ACK", "ERR"):
+        for line, shown in ((before, evidence.before), (row, evidence.row)):
+            assert line[head.index(name) + 1] == str(getattr(shown, name.lower()))
+
+
+def test_a_device_that_never_answers_is_cut_off_after_64_rows(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """STB is never up for longer, each such access counts as a breach, and nothing is measured."""
+    rows = recorded(monkeypatch)
+    result = check(subject_of(devices.Silent), rows=ROWS)
+    lengths = runs_of([row.stb for row in rows])
+    assert max(lengths) == PATIENCE
+    (one,) = (one for one in result.outcomes if one.rule == "answered")
+    assert one.breaches == result.counts["unanswered"] == lengths.count(PATIENCE)
+    assert result.counts["answered"] == 0
+    states = {one.rule: (one.state, one.note) for one in result.outcomes}
+    assert states["3.45"] == ("not exercised", "nothing was answered")
+    assert result.timing.text == (
+        "writes: not measured, no access was ended by ACK alone; "
+        "reads: not measured, no access was ended by ACK alone"
+    )
+
+
+def test_every_rule_is_listed_once_with_the_reason_if_it_was_not_exercised() -> None:
+    """The checker's rules in their order, then those of the check; a plain component has no watch."""
+    result = check(subject_of(devices.Plain), rows=ROWS)
+    assert [one.rule for one in result.outcomes] == [*(rule.id for rule in RULES), *OWN]
+    notes = {one.rule: one.note for one in result.outcomes if one.state == "not exercised"}
+    assert notes == {
+        **dict.fromkeys(MASTER, "binds the master, which is the check itself"),
+        "3.57": "belongs to pipelined mode; the port is standard",
+        "3.1.3.2": "belongs to pipelined mode; the port is standard",
+        "3.80": "belongs to blocks; the bus has single accesses",
+        "3.85": "belongs to blocks; the bus has single accesses",
+        "cut-off": "it has no watch port",
+    }
+
+
+def test_copies_that_differ_by_themselves_are_no_breach() -> None:
+    """Accesses that are cut off are not blamed for what two copies do without any."""
+    devices.EachItsOwn.built = 0
+    result = check(subject_of(devices.EachItsOwn), rows=ROWS)
+    (one,) = (one for one in result.outcomes if one.rule == "cut-off")
+    assert (one.state, one.note) == ("not exercised", "two copies of it do not behave alike")
+
+
+@pytest.mark.parametrize(
+    ("device", "settings", "commit", "sample", "text"),
+    [
+        (
+            devices.Box, {}, 1, 0,
+            "commits a write in e + 1: house timing (seen in KEPT); "
+            "a read shows e: house timing (seen in KEPT, COUNT)",
+        ),
+        (
+            devices.CommitsLate, {}, 2, 0,
+            "commits a write in e + 2: another legal timing (seen in KEPT); "
+            "a read shows e: house timing (seen in COUNT)",
+        ),
+        (
+            devices.CommitsEarly, {}, 0, 0,
+            "commits a write in e: too early, the access may still be cut off (seen in KEPT); "
+            "a read shows e: house timing (seen in COUNT)",
+        ),
+        (
+            devices.ReadsEarly, {}, 1, -1,
+            "commits a write in e + 1: house timing (seen in KEPT); "
+            "a read shows e - 1: another legal timing (seen in COUNT)",
+        ),
+        (
+            devices.CommitsDifferently, {}, None, 0,
+            "writes: not measured, it differs: e + 1 in KEPT, e + 2 in HITS; "
+            "a read shows e: house timing (seen in KEPT)",
+        ),
+        (
+            devices.Plain, {}, 1, None,
+            "commits a write in e + 1: house timing (by reading the word at 0x4 back); "
+            "reads: not measured, it has no watch port",
+        ),
+        (
+            devices.Plain, {"late": 1}, 2, None,
+            "commits a write in e + 2: another legal timing (by reading the word at 0x4 back); "
+            "reads: not measured, it has no watch port",
+        ),
+        (
+            devices.Plain, {"slow": 1}, None, None,
+            "writes: not measured, the first read back ends in e + 2, and shows it already; "
+            "reads: not measured, it has no watch port",
+        ),
+        (
+            devices.Forgetful, {}, None, None,
+            "writes: not measured, no word among the first 16 reads back what is written to it; "
+            "reads: not measured, it has no watch port",
+        ),
+    ],
+)  # fmt: skip
+def test_timing_is_measured_from_the_row_of_the_answer(
+    device: type, settings: dict[str, Any], commit: int | None, sample: int | None, text: str
+) -> None:
+    """Both rows, what they were seen in, and why there is none where nothing shows it."""
+    for seed in range(3):
+        timing = timing_of(subject_of(device, **settings), seed)
+        assert (timing.commit, timing.sample, timing.text) == (commit, sample, text)
+        assert timing.house is ((commit, sample) == (1, 0))
+
+
+def test_reads_that_differ_by_register_have_no_one_timing() -> None:
+    """COUNT is read through a register, and HITS is not but counts too: each is told."""
+    timing = timing_of(subject_of(devices.ReadsBothWays))
+    assert timing.sample is None
+    assert timing.read_text == "reads: not measured, it differs: e - 1 in COUNT, e in HITS"
+
+
+def test_a_device_gets_the_wait_that_it_asks_for() -> None:
+    """Where the address does not stand before STB for as long, the same device breaks a rule."""
+    subject = subject_of(devices.Patient)
+    assert subject.least_wait == 2
+    assert broken(check(replace(subject, least_wait=1), rows=ROWS)) == {"3.45"}
+
+
+def recorded(monkeypatch: pytest.MonkeyPatch) -> list[Row]:
+    """Return the list that every row of random traffic goes into."""
+    rows: list[Row] = []
+    original = RuleChecker.row
+
+    def row(checker: RuleChecker, row: Row) -> Any:
+        rows.append(row)
+        return original(checker, row)
+
+    monkeypatch.setattr(RuleChecker, "row", row)
+    return rows
+
+
+def runs_of(levels: list[int]) -> list[int]:
+    """Return the lengths of the runs of ones."""
+    text = "".join(map(str, map(int, levels)))
+    return [len(part) for part in text.split("0") if part]
+
+
+def test_random_traffic_is_what_it_says(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Resets of 1 to 3 rows hit waits, requests and idle rows; every set of lanes and word is met."""
+    rows = recorded(monkeypatch)
+    check(subject_of(devices.Slow), rows=4000)
+    assert set(runs_of([row.rst for row in rows[1:]])) == {1, 2, 3}
+    pairs = list(pairwise(rows))
+    struck = {(one.cyc, one.stb) for one, two in pairs if two.rst and not one.rst}
+    assert struck == {(0, 0), (1, 0), (1, 1)}
+    requests = [row for row in rows if row.stb]
+    assert {row.sel for row in requests} == set(range(16))
+    assert {row.adr for row in requests} == set(range(16))
+    assert {row.we for row in requests} == {0, 1}
+    idle = [(one, two) for one, two in pairs if not one.stb and not two.stb]
+    for name in ("cyc", "we", "adr", "sel", "write_data"):
+        assert any(getattr(one, name) != getattr(two, name) for one, two in idle), name
+    # Slow answers in its fourth row of STB: shorter runs were cut off (an ERR stands for it).
+    assert set(runs_of([row.stb and not row.rst for row in rows])) >= {1, 2, 3, 4}
+    stands = {
+        lead
+        for at, (one, two) in enumerate(pairs)
+        if two.stb and not one.stb
+        for lead in range(4)
+        if at >= 4 and all(rows[at - back].adr == two.adr for back in range(lead))
+    }
+    assert stands == {0, 1, 2, 3}
+
+
+@pytest.mark.parametrize("device", [devices.Box, devices.AnswersCyc, devices.Plain])
+def test_a_seed_gives_the_same_result_twice(device: type) -> None:
+    """Counts, rules, evidence and timing are equal; another seed plays other traffic."""
+    subject = subject_of(device)
+    one, two, other = (check(subject, seed, ROWS) for seed in (3, 3, 4))
+    assert one == two
+    assert (one.counts, one.outcomes) != (other.counts, other.outcomes)
