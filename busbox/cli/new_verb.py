@@ -38,7 +38,7 @@ def command(kind: str, folder: str) -> int:
 
 def _templates(kind: str) -> dict[str, bytes]:
     """Return the files: name to contents; the bench comes last."""
-    found = files("busbox").joinpath("templates", kind)
+    found = files("busbox").joinpath("cli", "templates", kind)
     contents = {file.name: file.read_bytes() for file in found.iterdir() if file.is_file()}
     return dict(sorted(contents.items(), key=lambda item: (item[0] == "bench.toml", item[0])))
 

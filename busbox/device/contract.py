@@ -35,15 +35,10 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, Final, Protocol
 
-from busbox.basics.errors import nearest, shown
-from busbox.basics.units import parse_current, parse_span, without_subject
+from busbox.device.past import NO_ACCESS, Past, Reason
+from busbox.device.pins import Pin
+from busbox.device.settings import Setting
 from busbox.map.registers import RegisterTable
-
-#: The level of an output pin that its device does not drive.
-RELEASED: Final = 2
-
-#: No access caused this: the number of the access for what happens by itself.
-NO_ACCESS: Final = -1
 
 
 @dataclass(slots=True)
@@ -89,99 +84,6 @@ Answer = int | Hold | _Error
 
 
 @dataclass(frozen=True)
-class Pin:
-    """A named line of a device.
-
-    Attributes
-    ----------
-    name : inside the device: ``line``, ``out.3``
-    direction : ``output`` (the device drives it) or ``input``
-    level : an output's level in cycle 0 and after a reset; an input's level while nothing drives it
-    text : one sentence
-    released : the device can stop driving it (an output only)
-    """
-
-    name: str
-    direction: str = "output"
-    level: int = 0
-    text: str = ""
-    released: bool = False
-
-
-REQUIRED: Final = object()
-
-
-def _times(value: object) -> None:
-    if not isinstance(value, list | tuple):
-        raise ValueError(f"must be a list of times such as '2 ms', not {shown(value)}")
-    for one in value:
-        parse_span(one)
-
-
-#: What parses the settings that are a measure, by their kind.
-_MEASURES: Final[Mapping[str, Callable[[object], object]]] = {
-    "time": parse_span,
-    "times": _times,
-    "current": parse_current,
-}
-
-
-@dataclass(frozen=True)
-class Setting:
-    """A key that a bench may give for a model, or for what is attached to a pin.
-
-    Attributes
-    ----------
-    name : the key
-    default : value without the key (:data:`REQUIRED`: there must be one)
-    kind : ``int``, ``number`` (a whole or decimal one), ``text``, ``path`` (of a file, relative to the
-        bench), ``time`` (such as ``"2 ms"``, or cycles), ``times`` (a list of such) or ``current``
-        (such as ``"20 mA"``)
-    low, high : allowed numbers, both included
-    choices : allowed texts, if there are only some
-    text : one sentence, with the unit
-    """
-
-    name: str
-    default: Any = None
-    kind: str = "int"
-    low: int = 0
-    high: int = 0xFFFF_FFFF
-    choices: tuple[str, ...] = ()
-    text: str = ""
-
-    def problem(self, value: Any) -> str | None:
-        """Return what is wrong with ``value``, or None."""
-        if self.kind in _MEASURES:
-            try:
-                _MEASURES[self.kind](value)
-            except ValueError as error:
-                return without_subject(error)
-        elif self.kind == "number":
-            if type(value) not in (int, float) or not self.low <= value <= self.high:
-                return f"must be a number from {self.low:g} to {self.high:g}, not {shown(value)}"
-        elif self.kind == "int":
-            if type(value) is not int or not self.low <= value <= self.high:
-                large = type(value) is int and value > 0xFFFF < self.high
-                return f"must be {self._numbers}, not {hex(value) if large else shown(value)}"
-        elif self.choices:
-            if value not in self.choices:
-                close = nearest(value, self.choices) if isinstance(value, str) else ""
-                return f"must be one of {', '.join(self.choices)}, not {shown(value)}{close}"
-        elif not isinstance(value, str) or not value:
-            what = "the name of a file" if self.kind == "path" else "a text"
-            return f"must be {what}, not {shown(value)}"
-        return None
-
-    @property
-    def _numbers(self) -> str:
-        if self.low == self.high:
-            return str(self.low)
-        high = self.high if self.high <= 0xFFFF else f"{self.high:#x}"
-        return f"a whole number from {self.low} to {high}"
-
-
-@dataclass(frozen=True)
 class Site:
     """Where a device is built.
 
@@ -195,48 +97,6 @@ class Site:
     base: int
     size: int
     clock_hz: int
-
-
-@dataclass(frozen=True)
-class Reason:
-    """Why a pin does what it does: a register that counted, and the access that wrote it.
-
-    Attributes
-    ----------
-    what : in words, such as ``colour of lamp 2``
-    register : its name
-    access : the write that counted, :data:`NO_ACCESS` if the register had its reset value
-    """
-
-    what: str
-    register: str
-    access: int = NO_ACCESS
-
-
-class Past(Protocol):
-    """What a device's registers, pins and events were in a run, as ``because`` may ask.
-
-    Attributes
-    ----------
-    clock_hz : the bench's clock
-    """
-
-    clock_hz: int
-
-    def write(self, register: str, row: int) -> int:
-        """Return the write that gave a register the word that a read in ``row`` shows, -1 if none."""
-
-    def word(self, register: str, row: int) -> int:
-        """Return the stored word of a register as of ``row``."""
-
-    def data(self, access: int) -> int:
-        """Return the word that an access carried."""
-
-    def event(self, kinds: tuple[str, ...], row: int) -> tuple[int, Mapping[str, Any]] | None:
-        """Return (cycle, details) of the last event of these kinds up to ``row``, since a reset."""
-
-    def first_edge(self, pin: str, access: int) -> int | None:
-        """Return the row of the first edge of a pin that an access caused."""
 
 
 class Declaration:

@@ -65,10 +65,6 @@ from busbox.system import System
 #: The columns of an engine's log.
 LOG = ("start", "end", "address", "write", "lanes", "data", "terminator", "command")
 
-#: How an access can end; the numbers in a recording.
-TERMINATORS = ("ack", "error", "watchdog", "reset", "none")
-ACK, ERR, WATCHDOG, RESET, NONE = range(5)
-
 ACCESS, PAUSE, MARK, AWAIT, RESET_STEP = range(5)
 
 #: Rows after which an engine lets its caller look at what has been recorded.
@@ -277,7 +273,6 @@ def engine_class(name: str = DEFAULT_ENGINE) -> EngineFactory:
 
 
 __all__ = [
-    "ACCESS", "ACK", "AWAIT", "DEFAULT_ENGINE", "ENGINES", "ERR", "LOG", "MARK", "NONE", "PAUSE",
-    "RESET", "RESET_STEP", "STRETCH", "TERMINATORS", "WATCHDOG", "Command", "Ear", "Engine",
-    "EngineFactory", "Stop", "engine_class", "for_many_runs", "preferred",
+    "ACCESS", "AWAIT", "DEFAULT_ENGINE", "ENGINES", "LOG", "MARK", "PAUSE", "RESET_STEP", "STRETCH",
+    "Command", "Ear", "Engine", "EngineFactory", "Stop", "engine_class", "for_many_runs", "preferred",
 ]  # fmt: skip

@@ -7,7 +7,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
-from busbox.firmware.c_text import DEEPEST, IDENTIFIER, KEYWORDS, NoValue, Token, begins_word
+from busbox.firmware.c_text import (
+    DEEPEST,
+    IDENTIFIER,
+    KEYWORDS,
+    NoValue,
+    Token,
+    begins_word,
+)
 from busbox.map.registers import WORD
 
 #: The place of the token that stands for the argument of a macro.

@@ -1,7 +1,7 @@
 """Reads the constants of a C header or C file and tells addresses from other numbers.
 
-:mod:`busbox.firmware.c_text` finds the definitions, :mod:`busbox.firmware.c_expressions` gives them values; here they
-are judged.
+:mod:`busbox.firmware.c_text` finds the definitions, :mod:`busbox.firmware.c_expressions` gives them
+values; here they are judged.
 
 The first of these rules that fits judges a constant. An address is a constant that
 
@@ -35,7 +35,14 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from busbox.firmware.c_expressions import ARGUMENT, Leaf, Parser, Statement, Value, read_cast
+from busbox.firmware.c_expressions import (
+    ARGUMENT,
+    Leaf,
+    Parser,
+    Statement,
+    Value,
+    read_cast,
+)
 from busbox.firmware.c_text import (
     Definition,
     NoValue,

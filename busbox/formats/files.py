@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import gzip
-import os
-import zlib
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager, nullcontext, suppress
+from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
 from busbox.basics.errors import InputError, nearest, no_file, one_of, shown
+from busbox.basics.files import replacing, text_lines
 from busbox.cpu.steps import Step
 from busbox.cpu.table import AccessTable, steps_of
 from busbox.formats.csv import read_csv, write_csv
@@ -94,32 +93,6 @@ def read_pieces(path: Path) -> Iterator[Step | AccessTable]:
     return chosen.read(text_lines(path, packed), str(path))
 
 
-def text_lines(path: Path, packed: bool = False) -> Iterator[str]:
-    """Yield the lines of a text file in UTF-8, without their ends and without a byte-order mark.
-
-    Raises
-    ------
-    InputError : the file cannot be read, or is no such text
-    """
-    count = 0
-    try:
-        with gzip.open(path) if packed else path.open("rb") as file:
-            for raw in file:
-                for part in raw.splitlines() or [b""]:
-                    count += 1
-                    yield part.decode("utf-8-sig" if count == 1 else "utf-8")
-    except (gzip.BadGzipFile, EOFError, zlib.error):
-        raise InputError.of(
-            "must be a gzip file, as its name ends in .gz; it is none, or is spoiled", str(path)
-        ) from None
-    except OSError as error:
-        raise InputError.of(f"cannot be read: {error.strerror}", str(path)) from None
-    except UnicodeDecodeError as error:
-        raise InputError.of(
-            f"must be UTF-8 text, not byte {error.object[error.start]:#04x}", str(path), count
-        ) from None
-
-
 def write_traffic(path: Path, steps: Iterable[Step]) -> int:
     """Write steps to a file, and return their number; nothing is there unless all fit the format.
 
@@ -155,34 +128,3 @@ def _naming(lines: Iterator[str], path: Path) -> Iterator[str]:
         if any(mistake.where for mistake in error.mistakes):
             raise
         raise InputError.of(str(error), str(path)) from None
-
-
-def replace_file(path: Path, contents: bytes) -> None:
-    """Write a file beside its place and move it there, so that it is never half written.
-
-    Raises
-    ------
-    InputError : the file cannot be written
-    """
-    with replacing(path) as file:
-        file.write(contents)
-
-
-@contextmanager
-def replacing(path: Path) -> Iterator[IO[bytes]]:
-    """Give a file beside ``path`` to write to, and move it there at the end.
-
-    Raises
-    ------
-    InputError : the file cannot be written
-    """
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        with beside.open("wb") as file:
-            yield file
-        os.replace(beside, path)
-    except OSError as error:
-        raise InputError.of(f"cannot be written: {error.strerror}", str(path)) from None
-    finally:
-        with suppress(OSError):
-            beside.unlink()

@@ -14,12 +14,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from busbox.basics.files import replacing
-from busbox.bus.transfers import TERMINATORS
 from numpy.typing import NDArray
 
 from busbox.basics.errors import InputError, one_of
+from busbox.basics.files import replacing
 from busbox.basics.growing import Column
+from busbox.bus.transfers import TERMINATORS
 from busbox.findings.expectations import Held
 from busbox.recording.judged import Finding
 

@@ -24,7 +24,7 @@ from busbox.recording import Line
 from tests.board.attached import CLOCK_HZ, bench_of, run, sender, sending, slot, string
 from tests.recording.test_recording import same
 
-CAPTURE = Path(__file__).parent / "captures" / "uart_115200_8n1.csv"
+CAPTURE = Path(__file__).parent.parent / "lines" / "captures" / "uart_115200_8n1.csv"
 
 
 # A switch.

@@ -9,7 +9,7 @@ import pytest
 
 from tests.cli.saying import say
 
-CAPTURE = str(Path(__file__).parent.parent / "board" / "captures" / "uart_115200_8n1.csv")
+CAPTURE = str(Path(__file__).parent.parent / "lines" / "captures" / "uart_115200_8n1.csv")
 HELLO = "Hello World!\r\n" * 3
 
 

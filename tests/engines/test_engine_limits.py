@@ -33,7 +33,7 @@ from busbox.engines import engine_class
 from busbox.engines.reference import ReferenceEngine
 from busbox.explain.difference import first_difference
 from busbox.map.registers import Register, RegisterTable
-from tests import broken_devices
+from tests.check.port import broken_devices
 from tests.cli.saying import say
 from tests.engines.test_engines_agree import FAST, agree
 

@@ -51,7 +51,7 @@ class Outcome:
 
     Attributes
     ----------
-    rule : its id: of :data:`busbox.bus.wishbone.rules.RULES`, or a word of :data:`busbox.check.port.OWN`
+    rule : its id: of :data:`busbox.bus.wishbone.rules.RULES`, or a word of ``OWN``
     text : one sentence: what it demands
     state : ``held``, ``broken`` or ``not exercised``
     times : how often it was exercised

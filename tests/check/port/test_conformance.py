@@ -13,7 +13,7 @@ from busbox.bus.hardware import Hardware
 from busbox.bus.wishbone.rules import RULES, Row, RuleChecker
 from busbox.check.port import OWN, Conformance, Subject, check, find, timing_of
 from busbox.check.port.exercise import PATIENCE
-from tests import broken_devices as devices
+from tests.check.port import broken_devices as devices
 
 CLOCK_HZ = 16_000_000
 ROWS = 600

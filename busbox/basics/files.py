@@ -1,0 +1,70 @@
+"""Files: lines of a text file, and files that are written beside their place and moved there."""
+
+from __future__ import annotations
+
+import gzip
+import os
+import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import IO
+
+from busbox.basics.errors import InputError
+
+
+def text_lines(path: Path, packed: bool = False) -> Iterator[str]:
+    """Yield the lines of a text file in UTF-8, without their ends and without a byte-order mark.
+
+    Raises
+    ------
+    InputError : the file cannot be read, or is no such text
+    """
+    count = 0
+    try:
+        with gzip.open(path) if packed else path.open("rb") as file:
+            for raw in file:
+                for part in raw.splitlines() or [b""]:
+                    count += 1
+                    yield part.decode("utf-8-sig" if count == 1 else "utf-8")
+    except (gzip.BadGzipFile, EOFError, zlib.error):
+        raise InputError.of(
+            "must be a gzip file, as its name ends in .gz; it is none, or is spoiled", str(path)
+        ) from None
+    except OSError as error:
+        raise InputError.of(f"cannot be read: {error.strerror}", str(path)) from None
+    except UnicodeDecodeError as error:
+        raise InputError.of(
+            f"must be UTF-8 text, not byte {error.object[error.start]:#04x}", str(path), count
+        ) from None
+
+
+def replace_file(path: Path, contents: bytes) -> None:
+    """Write a file beside its place and move it there, so that it is never half written.
+
+    Raises
+    ------
+    InputError : the file cannot be written
+    """
+    with replacing(path) as file:
+        file.write(contents)
+
+
+@contextmanager
+def replacing(path: Path) -> Iterator[IO[bytes]]:
+    """Give a file beside ``path`` to write to, and move it there at the end.
+
+    Raises
+    ------
+    InputError : the file cannot be written
+    """
+    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        with beside.open("wb") as file:
+            yield file
+        os.replace(beside, path)
+    except OSError as error:
+        raise InputError.of(f"cannot be written: {error.strerror}", str(path)) from None
+    finally:
+        with suppress(OSError):
+            beside.unlink()

@@ -1,0 +1,64 @@
+"""The contract of a device, its base classes, settings and pins: all that a device's author imports.
+
+``contract`` says what a device is told and what it may do, ``bases`` has classes to derive from,
+``pins``, ``settings`` and ``past`` what a declaration holds. Registers come from
+:mod:`busbox.map.registers`; hardware in Amaranth from :mod:`busbox.bus.hardware`.
+"""
+
+from busbox.device.bases import CycleModel, RegisterModel, Write
+from busbox.device.contract import (
+    ERROR,
+    Access,
+    Answer,
+    Declaration,
+    Device,
+    DeviceFactory,
+    Hold,
+    Host,
+    Site,
+)
+from busbox.device.past import NO_ACCESS, Past, Reason
+from busbox.device.pins import RELEASED, Pin
+from busbox.device.settings import REQUIRED, Setting
+from busbox.map.registers import (
+    LANE_MASKS,
+    RIGHTS,
+    WORD,
+    Field,
+    Place,
+    Register,
+    RegisterTable,
+    lane_mask,
+    show_lanes,
+)
+
+__all__ = [
+    "ERROR",
+    "LANE_MASKS",
+    "NO_ACCESS",
+    "RELEASED",
+    "REQUIRED",
+    "RIGHTS",
+    "WORD",
+    "Access",
+    "Answer",
+    "CycleModel",
+    "Declaration",
+    "Device",
+    "DeviceFactory",
+    "Field",
+    "Hold",
+    "Host",
+    "Past",
+    "Pin",
+    "Place",
+    "Reason",
+    "Register",
+    "RegisterModel",
+    "RegisterTable",
+    "Setting",
+    "Site",
+    "Write",
+    "lane_mask",
+    "show_lanes",
+]
