@@ -264,10 +264,8 @@ class _Lowering:
         )
 
     def _write_port(self, module: ModuleText, cell: Cell) -> WritePort:
-        address, data, enable = (
-            self._value(module, cell.ports[port], cell.line) for port in ("ADDR", "DATA", "EN")
-        )
-        return WritePort(address, data, enable)
+        ports = (cell.ports[name] for name in ("ADDR", "DATA", "EN"))
+        return WritePort(*(self._value(module, port, cell.line) for port in ports))
 
     def _memory(self, key: tuple[str, str]) -> Memory:
         text = self._memories[key]

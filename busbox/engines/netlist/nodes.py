@@ -36,8 +36,8 @@ class Node:
         return f"<{self.kind} {self.number}: {self.width} bits>"
 
 
-class Graph:
-    """Makes nodes. Every method returns the simplest node that it knows for what is asked."""
+class BitGraph:
+    """Makes nodes of bits: constants, slices, and parts side by side."""
 
     def __init__(self) -> None:
         self._known: dict[tuple[object, ...], Node] = {}
@@ -53,8 +53,6 @@ class Graph:
     def const(self, value: int, width: int) -> Node:
         """Return a constant, modulo 2**width."""
         return self.node("const", width, extra=value & (1 << width) - 1)
-
-    # Bits.
 
     def slice(self, a: Node, low: int, width: int) -> Node:
         """Return ``width`` bits of ``a`` from ``low`` on."""
@@ -140,6 +138,10 @@ class Graph:
             top = a.args[-1]
             return self.cat(*a.args[:-1], self.sext(top, top.width + width - a.width))
         return self.node("sext", width, a)
+
+
+class Graph(BitGraph):
+    """Makes nodes. Every method returns the simplest node that it knows for what is asked."""
 
     # Logic.
 

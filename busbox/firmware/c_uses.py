@@ -1,0 +1,328 @@
+"""What a C text does with its constants: which it uses through a pointer, and which make up those.
+
+Rules 1 and 2 of :mod:`busbox.firmware.c_header` are looked for here; what they leave is judged there.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from busbox.firmware.c_expressions import (
+    ARGUMENT,
+    Leaf,
+    Parser,
+    Statement,
+    Value,
+    read_cast,
+)
+from busbox.firmware.c_text import (
+    Definition,
+    NoValue,
+    Source,
+    Token,
+    closing,
+    ends_value,
+    expand,
+    show_tokens,
+)
+from busbox.map.registers import WORD
+from busbox.map.slots import AddressMap
+
+POINTER = "used through a pointer"
+#: A number below is an offset rather than an address.
+NEAR = 0x1000
+#: Tokens that an access in code is looked for in, at most.
+_IN_CODE = 400
+ADDRESS_NAME = re.compile(r"(?:^|_)(?:BASE|ADDR|ADDRESS)$", re.IGNORECASE)
+OTHER_NAME = re.compile(r"(?:^|_)(?:MASK|BIT|FLAG|SHIFT|OFFSET|SIZE|END)$", re.IGNORECASE)
+_BIT_SIGNS = frozenset(("&", "|", "^", "~", "<<", ">>", "&=", "|=", "^=", "<<=", ">>="))
+_OPENERS, _CLOSERS = ("(", ",", "{"), (")", ",", "}", "+")
+
+
+@dataclass(frozen=True)
+class Constant:
+    """A number of the file.
+
+    Attributes
+    ----------
+    name : the name it has, ``LED_COLOUR(n)`` for a macro, else its text
+    line : counted from 1
+    value : the number; for a macro with an argument, that for argument 0
+    width : bytes of the access if a pointer tells it
+    step : bytes from one argument to the next, None without an argument
+    how : how it was found to be an address, "" if it is none
+    """
+
+    name: str
+    line: int
+    value: int
+    width: int | None = None
+    step: int | None = None
+    how: str = ""
+
+
+@dataclass(frozen=True)
+class Unresolved:
+    """A text of the file that has no value here, and why."""
+
+    name: str
+    line: int
+    text: str
+    why: str
+
+
+@dataclass
+class Found:
+    """What an expression came to; ``uneven``: it has no constant step."""
+
+    value: Value
+    step: int | None = None
+    uneven: bool = False
+    names: tuple[str, ...] = ()
+
+
+class Uses:
+    """What one text does with its constants.
+
+    Attributes
+    ----------
+    addresses : constants that are used through a pointer
+    refused : texts without a value, each with the places of its hexadecimal numbers
+    claimed : places of hexadecimal numbers that an address accounts for
+    pointers : names that are addresses, with the bytes of the access
+    bases : names that others of an address add to
+    plain : names with a number, used through no pointer
+    bare : hexadecimal literals in code
+    masked : names that stand beside a bit operator
+    """
+
+    def __init__(self, source: Source, address_map: AddressMap) -> None:
+        self.source = source
+        self.slots = address_map.slots
+        self.bases_of_slots = {slot.base for slot in self.slots}
+        self.addresses: list[Constant] = []
+        self.refused: list[tuple[Unresolved, set[int]]] = []
+        self.hex_places = {token.place for token in source.hexes}
+        self.claimed: set[int] = set()
+        self.pointers: dict[str, int | None] = {}
+        self.bases: set[str] = set()
+        self.plain: dict[str, Found] = {}
+        self.bare: list[Token] = []
+        self.masked: set[str] = set()
+        self.met_pointer = False
+
+    def look(self) -> None:
+        """Look at every definition and at the code."""
+        source = self.source
+        if source.open:
+            self._refuse("/*", [source.open._replace(text="/*")], "comment without an end")
+        for old, line in source.earlier:
+            if [token.text for token in old.body] != [
+                token.text for token in source.known[old.name].body
+            ]:
+                self._refuse(old.title, old.body, f"defined again in line {line}", old.line)
+            else:
+                self.claimed |= own_places(old.body)
+        self._masks(source.code)
+        for definition in source.known.values():
+            self._masks(definition.body)
+            self._definition(definition)
+        self._code(source.code)
+
+    def _definition(self, definition: Definition) -> None:
+        if not definition.body:
+            return
+        try:
+            found = self._evaluate(definition.body, definition)
+            if found.value.kind == "integer":
+                self.plain[definition.name] = found
+                return
+            self._pointer(found, definition)
+        except Statement:
+            self._code(definition.body)
+        except NoValue as why:
+            listed = self.met_pointer or str(why) == "refers to itself"
+            if own_places(definition.body) or (listed and definition.kind == "define"):
+                self._refuse(definition.title, definition.body, str(why), definition.line)
+
+    def _evaluate(self, tokens: Sequence[Token], definition: Definition | None) -> Found:
+        """Return the value for argument 0, and the step from there to arguments 1 and 2."""
+        self.met_pointer = False
+        params = definition.params or () if definition else ()
+        via = (definition.name,) if definition else ()
+        expanded = expand(
+            [
+                Token("@", ARGUMENT, token.line, via)
+                if token.text in params
+                else token._replace(via=via)
+                for token in tokens
+            ],
+            self.source.known,
+        )
+        values: list[Value] = []
+        for argument in range(3):
+            parser = Parser(expanded, self.source.types, definition is None, argument)
+            try:
+                values.append(parser.whole())
+            finally:
+                self.met_pointer = parser.pointers
+            if ARGUMENT not in values[0].places:
+                return Found(values[0])
+        step, again = (_signed(values[at + 1].number - values[at].number) for at in (0, 1))
+        return Found(values[0], step, not step or step != again, tuple(parser.names))
+
+    def _pointer(self, found: Found, definition: Definition) -> None:
+        several = len(definition.params or ()) > 1
+        if self._accessor(found, several):
+            return
+        self._note(found.value, definition.name)
+        if several:
+            raise NoValue(f"takes {len(definition.params or ())} arguments")
+        if found.uneven:
+            raise NoValue("does not step evenly with its argument")
+        self.add(definition.title, definition.line, found, POINTER)
+
+    def _accessor(self, found: Found, several: bool) -> bool:
+        """Return whether the address comes from the argument alone (or is a null pointer)."""
+        value = found.value
+        if found.step is not None and (found.step == 1 or several) and value.number < NEAR:
+            return True
+        null = value.kind == "pointer" and not value.number
+        return not value.fixed or (null and not value.places & self.hex_places)
+
+    def _note(self, value: Value, root: str) -> None:
+        """Note the names that an address is made of."""
+        base = self.base_of(value)
+        for name in base.via if base else ():
+            if name != root and self._is_plain(name):
+                if all(name in leaf.via for leaf in value.leaves):
+                    self.pointers[name] = value.size
+                else:
+                    self.bases.add(name)
+
+    def _is_plain(self, name: str) -> bool:
+        return name in self.source.known and self.source.known[name].params is None
+
+    def base_of(self, value: Value) -> Leaf | None:
+        """Return the summand that is the base of the others."""
+
+        def weight(leaf: Leaf) -> tuple[int, bool, bool, int]:
+            names = [name for name in leaf.via if self._is_plain(name)]
+            hint = any(ADDRESS_NAME.search(name) for name in names) - any(
+                OTHER_NAME.search(name) for name in names
+            )
+            return hint, leaf.number in self.bases_of_slots, bool(names), leaf.number
+
+        if any(leaf.number >= NEAR for leaf in value.fixed):
+            return max(value.fixed, key=lambda leaf: leaf.number)
+        return max(value.fixed, key=weight, default=None)
+
+    def _code(self, tokens: Sequence[Token]) -> None:
+        for before, token, behind in zip(tokens, tokens[1:], tokens[2:], strict=False):
+            if token.is_hex and before.text in _OPENERS and behind.text in _CLOSERS:
+                self.bare.append(token)
+        index = 0
+        while index < len(tokens):
+            try:
+                index = self._access(tokens, index)
+            except NoValue:
+                index += 1
+
+    def _access(self, tokens: Sequence[Token], index: int) -> int:
+        """List the access that begins at ``index``, if one does; return where to go on."""
+        first = tokens[index].text
+        before = tokens[index - 1].text if index else ""
+        macro = first in self.source.known and self.source.known[first].params is not None
+        if not macro and (first not in ("(", "*") or ends_value(before)):
+            return index + 1
+        part = tokens[index : self._extent(tokens, index)]
+        own = any(token.is_hex or self._is_plain(token.text) for token in part)
+        if not own and not macro:
+            return index + 1
+        try:
+            found = self._evaluate(part, None)
+            if found.value.kind != "integer" and (own or not found.names):
+                self._list(part, found)
+            return index + (1 if found.value.kind == "integer" else len(part))
+        except Statement:
+            return index + 1
+        except NoValue as why:
+            if not self.met_pointer or not own or (first == "(" and not self._cast(tokens, index)):
+                return index + 1
+            self._refuse(show_tokens(self._bare_text(part)), part, str(why))
+            return index + len(part)
+
+    def _cast(self, tokens: Sequence[Token], index: int) -> tuple[list[str], int] | None:
+        return read_cast(tokens, index, self.source.types)
+
+    def _extent(self, tokens: Sequence[Token], index: int) -> int:
+        """Return the end of the unary expression that begins at ``index``."""
+        while index < len(tokens):
+            cast = self._cast(tokens, index) if tokens[index].text == "(" else None
+            if not cast and tokens[index].text not in ("*", "&", "-", "~", "+"):
+                break
+            index = cast[1] if cast else index + 1
+        index += tokens[index : index + 1] != [] and tokens[index].text != "("
+        if index < len(tokens) and tokens[index].text == "(":
+            index = closing(tokens, index, _IN_CODE)
+        while index < len(tokens) and tokens[index].text == "[":
+            index = closing(tokens, index, _IN_CODE)
+        return index
+
+    def _list(self, part: Sequence[Token], found: Found) -> None:
+        several = len(found.names) > 1
+        if self._accessor(found, several):
+            if not found.names:
+                return
+            raise NoValue(f"unknown name {found.names[0]}")
+        self._note(found.value, "")
+        if several or found.uneven:
+            raise NoValue(f"unknown name {found.names[-1]}")
+        self.add(show_tokens(self._bare_text(part)), part[0].line, found, POINTER)
+
+    def _bare_text(self, part: Sequence[Token]) -> Sequence[Token]:
+        while part:
+            cast = self._cast(part, 0)
+            if cast or part[0].text == "*":
+                part = part[cast[1] if cast else 1 :]
+            elif part[0].text == "(" and closing(part, 0) == len(part):
+                part = part[1:-1]
+            else:
+                break
+        return part
+
+    def _masks(self, tokens: Sequence[Token]) -> None:
+        """Note the names that stand beside a bit operator."""
+        texts = ["", "", *(token.text for token in tokens), "", ""]
+        for index in range(2, len(texts) - 2):
+            if texts[index] not in self.source.known:
+                continue
+            left, right = index - 1, index + 1
+            while texts[left] == "(" and texts[right] == ")" and not ends_value(texts[left - 1]):
+                left, right = left - 1, right + 1
+            binary = texts[left] != "&" or ends_value(texts[left - 1])
+            if (texts[left] in _BIT_SIGNS and binary) or texts[right] in _BIT_SIGNS:
+                self.masked.add(texts[index])
+
+    def add(self, name: str, line: int, found: Found, how: str, width: int | None = None) -> None:
+        """List an address; the numbers that it is made of are accounted for."""
+        value = found.value
+        self.claimed |= value.places
+        self.addresses.append(
+            Constant(name, line, value.number, width or value.size, found.step, how)
+        )
+
+    def _refuse(self, name: str, body: Sequence[Token], why: str, line: int = 0) -> None:
+        row = Unresolved(name, line or body[0].line, show_tokens(body), why)
+        self.refused.append((row, own_places(body)))
+
+
+def own_places(body: Sequence[Token]) -> set[int]:
+    """Return the places of the hexadecimal numbers of a text."""
+    return {token.place for token in body if token.is_hex and token.place >= 0}
+
+
+def _signed(number: int) -> int:
+    return (number + 0x8000_0000 & WORD) - 0x8000_0000
