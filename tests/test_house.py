@@ -40,39 +40,105 @@ def test_starting_loads_no_heavy_library(code: str) -> None:
     assert done.stderr == "[]"
 
 
-#: Modules and the imports that none of them may have (imports run downwards).
-FORBIDDEN = {
-    "registers.py": ("amaranth", "numpy", "busbox.models", "busbox.engines", "busbox.bus"),
-    "address_map.py": ("amaranth", "numpy", "busbox.models", "busbox.engines", "busbox.bus"),
-    "device.py": ("amaranth", "numpy", "busbox.models", "busbox.engines", "busbox.bus"),
-    "board/": ("amaranth", "busbox.models", "busbox.bench", "busbox.engines", "busbox.run.loop"),
-    "engines/": ("busbox.models", "busbox.bench", "busbox.recording", "busbox.run.loop"),
-    "fabric/": ("busbox.models", "busbox.bench", "busbox.engines", "busbox.run.loop"),
-    "": ("busbox.models",),
+#: The rooms, lowest first: a room knows only those before it.
+ROOMS = (
+    "basics", "plugins", "map", "device", "firmware", "cpu", "formats", "system", "bus", "engines",
+    "recording", "lines", "board", "run", "findings", "explain", "exports", "bench", "check", "cli",
+)  # fmt: skip
+#: Folders of the package that are no rooms: their code is looked up by name.
+GUESTS = ("models", "firmware_traces")
+#: What no room below may load, late or not: heavy libraries, and what a registry finds by name.
+KEPT_OUT = {
+    "basics": ("amaranth", "pydantic", "llvmlite", "busbox.models"),
+    "map": ("amaranth", "numpy", "pydantic", "llvmlite", "busbox.models"),
+    "device": ("amaranth", "numpy", "pydantic", "llvmlite", "busbox.models"),
+    "lines": ("amaranth", "busbox.models"),
+    "board": ("amaranth", "busbox.models"),
 }
+#: Lines of a file, a class and a function, at the most.
+LONGEST = {"file": 400, "class": 250, "function": 60}
 
 
-@pytest.mark.parametrize("place", sorted(FORBIDDEN))
-def test_imports_run_downwards(place: str) -> None:
-    """No module imports what stands above it; nothing in the package imports a model."""
-    plugins = {PACKAGE / "models", PACKAGE / "firmware_traces"}
+def _modules() -> dict[str, Path]:
+    """Return the modules of all rooms by name."""
+    found = {}
     for file in sorted(PACKAGE.rglob("*.py")):
-        name = file.relative_to(PACKAGE).as_posix()
-        if plugins & set(file.parents) or not name.startswith(place):
-            continue
-        for module in _imports(file):
-            wrong = [one for one in FORBIDDEN[place] if (module + ".").startswith(one + ".")]
-            assert not wrong, f"{name} imports {module}"
+        inside = file.relative_to(PACKAGE)
+        if inside.parts[0] not in GUESTS and "templates" not in inside.parts:
+            name = ".".join(("busbox", *inside.with_suffix("").parts))
+            found[name.removesuffix(".__init__")] = file
+    return found
+
+
+MODULES = _modules()
 
 
 def _imports(file: Path) -> set[str]:
+    """Return the modules that a file imports: at load, late, and for the type checker alone."""
     found = set()
     for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module:
-            found.add(node.module)
+            names = {f"{node.module}.{alias.name}" for alias in node.names}
+            inside = names & MODULES.keys()
+            found |= inside if len(inside) == len(names) else inside | {node.module}
     return found
+
+
+def _room(module: str) -> str:
+    return module.split(".")[1]
+
+
+def test_the_package_holds_rooms_and_nothing_else() -> None:
+    """busbox/ has its face, its way in, the registry, and a folder a room."""
+    found = {path.name for path in PACKAGE.iterdir() if path.name != "__pycache__"}
+    rooms = {*ROOMS, *GUESTS} - {"plugins"}
+    assert found == rooms | {"__init__.py", "__main__.py", "plugins.py", "py.typed"}
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_imports_run_downwards(room: str) -> None:
+    """A room imports only rooms before it, and nothing in the package imports a model."""
+    below = {*ROOMS[: ROOMS.index(room) + 1]}
+    kept_out = KEPT_OUT.get(room, ("busbox.models",))
+    for module, file in MODULES.items():
+        if module == "busbox" or module == "busbox.__main__" or _room(module) != room:
+            continue
+        for used in _imports(file):
+            if used.startswith("busbox.") and _room(used) not in GUESTS:
+                assert _room(used) in below, f"{module} imports {used}"
+            wrong = [one for one in kept_out if (used + ".").startswith(one + ".")]
+            assert not wrong, f"{module} imports {used}"
+
+
+def test_no_file_knows_itself_by_way_of_others() -> None:
+    """No circle of files, late imports and those of the type checker counted."""
+    open_ones = {
+        module: {used for used in _imports(file) if used in MODULES and used != module}
+        for module, file in MODULES.items()
+    }
+    while True:
+        done = {module for module, used in open_ones.items() if not used & open_ones.keys()}
+        if not done:
+            break
+        for module in done:
+            del open_ones[module]
+    assert not open_ones, f"in a circle, or above one: {sorted(open_ones)}"
+
+
+def test_everything_reads_in_one_sitting() -> None:
+    """No file, class or function of the package and its models is longer than a reader likes."""
+    long = []
+    for file in sorted({*MODULES.values(), *(PACKAGE / "models").rglob("*.py")}):
+        text = file.read_text(encoding="utf-8")
+        sizes = [("file", file.name, text.count("\n"))]
+        for node in ast.walk(ast.parse(text)):
+            if isinstance(node, ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
+                what = "class" if isinstance(node, ast.ClassDef) else "function"
+                sizes.append((what, node.name, (node.end_lineno or 0) - node.lineno + 1))
+        long += [(file.name, *size) for size in sizes if size[2] > LONGEST[size[0]]]
+    assert not long
 
 
 def test_every_model_is_loaded_by_its_registry_name() -> None:
