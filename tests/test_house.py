@@ -45,9 +45,9 @@ FORBIDDEN = {
     "registers.py": ("amaranth", "numpy", "busbox.models", "busbox.engines", "busbox.bus"),
     "address_map.py": ("amaranth", "numpy", "busbox.models", "busbox.engines", "busbox.bus"),
     "device.py": ("amaranth", "numpy", "busbox.models", "busbox.engines", "busbox.bus"),
-    "board/": ("amaranth", "busbox.models", "busbox.bench", "busbox.engines", "busbox.run.loop"),
-    "engines/": ("busbox.models", "busbox.bench", "busbox.recording", "busbox.run.loop"),
-    "fabric/": ("busbox.models", "busbox.bench", "busbox.engines", "busbox.run.loop"),
+    "board/": ("amaranth", "busbox.models", "busbox.bench", "busbox.engines", "busbox.run"),
+    "engines/": ("busbox.models", "busbox.bench", "busbox.recording", "busbox.run"),
+    "fabric/": ("busbox.models", "busbox.bench", "busbox.engines", "busbox.run"),
     "": ("busbox.models",),
 }
 
