@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING, Any
 from busbox.basics.errors import InputError, Mistake, nearest, no_file, one_of, raised, shown
 from busbox.board.attachment import Driver
 from busbox.board_builder import BoardBuilder
-from busbox.cpu.source import FunctionSource, ListedSource, Source, not_firmware, source_of
+from busbox.cpu.driver import FunctionSource, not_firmware, source_of
+from busbox.cpu.listed import ListedSource
+from busbox.cpu.source import Source
 from busbox.cpu.steps import Access, Await, Named, Poll
 from busbox.device import REQUIRED, Setting
 from busbox.formats.files import check_suffix, read_pieces
@@ -562,16 +564,16 @@ class Builder:
 
     def _check_targets(self, system: System) -> None:
         """Look up every name in traffic that is known before the run."""
-        from busbox.run.loop import address_of
+        from busbox.run.ledger import address_of
 
         source = system.new_source()
         if not isinstance(source, ListedSource):
             return
         placed = {one.slot.name for one in system.devices}
         mistakes: list[Mistake] = []
-        for handler in source.handlers:
+        for handler in source.written:
             mistakes += self._unknown_pin(handler.pin, handler.line, system)
-        handled = (step for handler in source.handlers for step in handler.steps)
+        handled = (step for handler in source.written for step in handler.steps)
         for step in chain(source.pieces(), handled):
             if isinstance(step, Await):
                 mistakes += self._unknown_pin(step.pin, step.line, system)

@@ -24,7 +24,7 @@ from typing import Any
 
 from busbox import load_bench
 from busbox.bench import Bench
-from busbox.cpu.source import ListedSource
+from busbox.cpu.listed import ListedSource
 from busbox.cpu.steps import Access, Named, Pause, Step
 from busbox.engines import EngineFactory, engine_class, for_many_runs
 from busbox.formats.files import read_traffic
@@ -187,10 +187,10 @@ def measure(case: str, engine: str, until: int | None, times: int) -> dict[str, 
     for _ in range(times):
         replay = Replay(system, factory)
         began = time.perf_counter()
-        row, _ = replay._run(FOREVER if until is None else until, None, None)
+        row, _ = replay.play(FOREVER if until is None else until)
         took.append(time.perf_counter() - began)
-        replay._put_away(row)
-        accesses = len(replay._columns["end"])
+        replay.taking.put_away(row)
+        accesses = len(replay.taking.columns["end"])
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     return {
         "built": built,
@@ -238,7 +238,7 @@ def profile() -> None:
     replay = Replay(cabin(False), engine_class("llvm"))
     watch = cProfile.Profile()
     watch.enable()
-    replay._run(FOREVER, None, None)
+    replay.play(FOREVER)
     watch.disable()
     stats: Any = pstats.Stats(watch)
     whole = stats.total_tt

@@ -88,7 +88,7 @@ def _renamed(steps: Iterable[Step], system: System, names: bool, source: str) ->
     ------
     InputError : with every name that the map does not have
     """
-    from busbox.run.loop import address_of
+    from busbox.run.ledger import address_of
 
     mistakes: list[Mistake] = []
 

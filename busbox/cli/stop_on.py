@@ -65,7 +65,7 @@ def finders(words: Iterable[str], system: System) -> list[Finder]:
 
 def _finder(word: str, system: System) -> Finder:
     from busbox.findings import RULES
-    from busbox.run.loop import address_of
+    from busbox.run.ledger import address_of
 
     if word in RULES:
         return lambda recording: _of_rule(recording, word)

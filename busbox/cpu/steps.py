@@ -43,6 +43,7 @@ class Access:
     wait : idle cycles before it
     pc : address of the instruction, if known
     line : line of the traffic file, if there is one
+    file : the file of ``line`` if it is another one than the traffic's, such as a driver's library
     """
 
     write: bool
@@ -52,6 +53,7 @@ class Access:
     wait: int = 0
     pc: int | None = None
     line: int | None = field(default=None, compare=False)
+    file: str | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +64,7 @@ class Poll:
     ----------
     every : idle cycles from the end of one read to the start of the next
     limit : reads after which it is given up
-    target, lanes, wait, pc, line : as for an access
+    target, lanes, wait, pc, line, file : as for an access
     """
 
     target: Target
@@ -74,6 +76,7 @@ class Poll:
     wait: int = 0
     pc: int | None = None
     line: int | None = field(default=None, compare=False)
+    file: str | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +110,7 @@ class Await:
     level: int
     limit: Span = NO_LIMIT
     line: int | None = field(default=None, compare=False)
+    file: str | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +119,7 @@ class Reset:
 
     wait: int = 0
     line: int | None = field(default=None, compare=False)
+    file: str | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

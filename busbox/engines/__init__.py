@@ -1,52 +1,46 @@
 """Engines: what executes a system, cycle by cycle. This page is their contract.
 
+An engine runs cycles and accesses. It knows no model, no bench, and of the CPU nothing but the commands
+that it is fed (:class:`busbox.cpu.commands.Command`): marks, awaits, handlers and the steps that reset
+stand above it, in :mod:`busbox.cpu.player`.
+
 Contract
 ========
-1. An engine runs rows in order. ``row`` is the first row that has not been run; ``run(limit)`` runs
-   the rows from there to ``limit - 1`` at most, takes up the commands that begin in row ``limit``,
-   and says why it stopped (:class:`Stop`).
-2. It plays :class:`Command`\\ s in the order in which they were fed, by the semantics page (rules 4 to
-   17). Many may be fed ahead. When the last one is over, ``free`` is the first row for the next, and
-   ``run`` stops in that row with ``STARVED``, until commands are fed or ``closed`` is set; so a source
-   that answers is asked with the result of its last step at hand (``result``).
-3. Where an access may end at a model, the engine calls ``answer(slot, access)`` in that row. While a
-   model holds until a cycle, it is not asked again before; ``ask_again()`` lifts that.
-4. During ``answer`` the limit may be lowered with ``lower(limit)``, not below ``row + 1``.
-5. Between two calls of ``run``, ``reset(length, restart)`` puts RST high in the next ``length`` rows
-   that are run. It cuts off what is under way (rules 15 to 17); with ``restart`` it drops every
-   command.
-6. A command ``AWAIT`` stops ``run`` in the row in which it begins (or goes on), and stands in the
-   engine until ``release()``: the caller, who knows the pins, says in a row (before it is run) that it
-   is over: the next step may use the next row. ``awaiting`` is the last row in which it may still be
-   looked at, or None.
-7. In the row of a command ``RESET_STEP``, ``run`` stops with ``RESET`` before that row; the caller
-   answers with ``reset(1, restart=False, step=True)``, which cuts off nothing.
-8. ``interrupt(commands, enter, leave)``, in a row in which ``interruptible`` is true, plays other
-   commands first (rule 12c), and then the rest of what was going on. ``run(limit, called=True)`` stops
-   in the first such row, too. ``left`` is the row b of the last handler that is over.
-9. What is recorded is complete for all rows before ``row``: ``log`` holds eight numbers an access
-   (:data:`LOG`), in order; ``timeouts`` the accesses that ended a poll at its limit; ``marks`` pairs
-   (row, command); ``breaches`` what the rule checker saw.
-10. An access still up is put into the log by ``leave()``: terminator ``none``, last row run as its end.
-11. A hardware device runs inside the engine. Of every row that is run, in this order, its
-   :class:`Ear` is told what its pins are, if they changed; that an access which it answers ends; and
-   its notes, if ``tells`` is high: all of it at the latest when ``run`` returns. Of accesses, a
-   listener that says so is told the last one only. Between two calls of ``run``, ``look`` and
-   ``hear`` tell pins and notes of ``row`` early; ``drive`` gives an input pin a level from ``row``
-   on; ``peek`` reads a register as of ``row``.
-12. ``run`` stops before the last row that an access may wait for (rule 9), so that the registers can
-   be looked at in it.
-13. ``heed(slot, pins, notes)``: ``run`` stops before a row in which one of these pins of a hardware
-   device is not as it was told last, or after one with notes. With ``rest``, it stops before a row
-   in which every hardware device is at rest. Neither holds for the row in which it is called.
-14. During ``answer`` to a read, ``stays(until)`` says that the word read stays (contract of a model,
+1. An engine runs cycles in order. ``cycle`` is the first one that has not been run; ``run(limit)`` runs
+   from there to ``limit - 1`` at most, takes up the commands that begin in cycle ``limit``, and says
+   why it stopped (:class:`Stop`). It may stop earlier than it must, and does so after ``stretch``
+   cycles, not counting those that it runs in no time, because nothing in them differs.
+2. It plays commands in the order in which they were fed, by the semantics page (rules 4 to 12 and 15).
+   Many may be fed ahead. When the last one is over, ``run`` stops in F, the first cycle for the next,
+   with ``STARVED``; with ``idle`` it runs on without a command.
+3. ``status`` says whether nothing is on the bus, what the last command that is over has read, and since
+   when nothing has moved (:class:`Status`).
+4. ``run(limit, called=c)`` stops in the first cycle from c on in which ``status.idle`` is true.
+5. ``reset(length)``, between two runs, puts RST high in the next ``length`` cycles that are run. It
+   cuts off what is under way (rule 15), forgets all commands, and returns those that had not begun.
+6. ``suspend()``, in a cycle in which ``status.idle`` is true, puts all commands aside: F is the present
+   cycle then. ``resume()`` goes on with them in a later one: what was d cycles away is so again.
+7. Where an access may end at a model, the engine calls ``answer(slot, access)`` in that cycle. While a
+   model holds until a cycle, it is not asked again before. During ``answer`` the limit may be lowered
+   with ``lower(limit)``, not below ``cycle + 1``.
+8. During ``answer`` to a read, ``stays(until)`` says that the word read stays (contract of a model,
    10): until then, an engine may answer reads of that word in the model's place, as long as no other
-   access, no input, wake or reset has come.
-15. It may run rows in no time, as long as nothing in them differs. ``quiet_since`` is the row from
-   which on nothing moved while the access that is up waited, or None: not known.
-16. ``unexecuted`` names prints and checks in the hardware that the engine does not carry out.
-17. ``run`` may stop earlier than it must, and does so after ``stretch`` rows, not counting those that
-   it runs in no time. An engine knows no model and no bench.
+   access and no reset has come. ``ask_again()`` lifts this, and a hold, when an input or a wake comes.
+9. What is recorded is complete for all cycles before ``cycle``: ``log`` holds nine numbers an access
+   (:data:`LOG`), in order; ``breaches`` what the rule checker saw. ``leave()`` puts an access that is
+   still up into the log: terminator ``none``, the last cycle run as its end.
+10. ``run`` stops with ``LAST`` before the last cycle that an access may wait for (rule 9), so that the
+    registers can be looked at in it; with ``HANG`` after it.
+11. A hardware device runs inside the engine. Of every cycle that is run, in this order, its
+    :class:`Ear` is told what its pins are, if they changed; that an access which it answers ends; and
+    its notes, if ``tells`` is high: all of it at the latest when ``run`` returns. Of accesses, a
+    listener that says so is told the last one only.
+12. Between two runs, the device is reached through its :class:`Probe`: ``look`` and ``hear`` tell pins
+    and notes of ``cycle`` early; ``drive`` gives an input pin a level from ``cycle`` on; ``peek`` reads
+    a register as of ``cycle``. After ``heed(pins, notes)``, ``run`` stops before a cycle in which one
+    of these pins is not as it was told last, or after one with notes. With ``rest``, it stops before a
+    cycle in which every hardware device is at rest. Neither holds for the cycle in which it is called.
+13. ``unexecuted`` names prints and checks in the hardware that the engine does not carry out.
 """
 
 from __future__ import annotations
@@ -58,53 +52,46 @@ from importlib.util import find_spec
 from typing import Any, NamedTuple, Protocol, cast
 
 from busbox.basics.errors import InputError, nearest, one_of
-from busbox.cpu.source import Result
+from busbox.cpu.commands import Result, Suspended
 from busbox.device import Access, Answer
 from busbox.system import System
 
-#: The columns of an engine's log.
-LOG = ("start", "end", "address", "write", "lanes", "data", "terminator", "command")
+#: The columns of an engine's log; ``given_up``: the access ended a poll at its limit.
+LOG = ("start", "end", "address", "write", "lanes", "data", "terminator", "command", "given_up")
 
-ACCESS, PAUSE, MARK, AWAIT, RESET_STEP = range(5)
-
-#: Rows after which an engine lets its caller look at what has been recorded.
+#: Cycles after which an engine lets its caller look at what has been recorded.
 STRETCH = 1 << 20
-
-
-class Command(NamedTuple):
-    """A step, ready to be played: whole numbers only.
-
-    Attributes
-    ----------
-    kind : ``ACCESS``, ``PAUSE``, ``MARK``, ``AWAIT`` or ``RESET_STEP``
-    number : place in the order in which commands were made in this run
-    write, address, data, lanes, wait : of an access
-    poll : the read is repeated, by mask, value, every and limit
-    cycles : of a pause; of an await: the rows in which it looks at its pin, at most
-    """
-
-    kind: int
-    number: int
-    write: int = 0
-    address: int = 0
-    data: int = 0
-    lanes: int = 0
-    wait: int = 0
-    poll: int = 0
-    mask: int = 0
-    value: int = 0
-    every: int = 0
-    limit: int = 1
-    cycles: int = 0
+#: Later than any cycle.
+NEVER = 1 << 62
 
 
 class Stop(Enum):
-    """Why ``run`` stopped: limit reached, no command left, an access hangs, a reset is due."""
+    """Why ``run`` stopped.
+
+    ``LIMIT``: anything of its contract but what follows; ``STARVED``: no command is left; ``LAST``: the
+    next cycle is the last one that an access may wait for; ``HANG``: it has waited in it, too.
+    """
 
     LIMIT = "limit"
     STARVED = "starved"
+    LAST = "last"
     HANG = "hang"
-    RESET = "reset"
+
+
+class Status(NamedTuple):
+    """What there is to tell of the commands.
+
+    Attributes
+    ----------
+    idle : in ``cycle`` no access is up or begins, and RST is low
+    result : of the last command that is over; None after a pause
+    quiet_since : the cycle from which on nothing moved while the access that is up waited, or None:
+        not known
+    """
+
+    idle: bool
+    result: Result | None
+    quiet_since: int | None
 
 
 class Ear(Protocol):
@@ -120,102 +107,77 @@ class Ear(Protocol):
         """Take what the device tells in ``row``."""
 
 
-class Engine(Protocol):
-    """What the replay loop drives."""
+class Probe(Protocol):
+    """How one hardware device is reached from outside (contract, 12)."""
 
-    closed: bool
+    def heed(self, pins: Iterable[str], notes: bool) -> None:
+        """Stop for these pins from now on, and for notes."""
+
+    def look(self) -> bool:
+        """Tell the pins in ``cycle``; return whether the device is at rest in it."""
+
+    def hear(self) -> None:
+        """Tell the notes in ``cycle``."""
+
+    def drive(self, pin: str, level: int) -> None:
+        """Give an input pin a level from ``cycle`` on."""
+
+    def peek(self, offset: int) -> int:
+        """Return what a read of a register would show in ``cycle``."""
+
+
+class Engine(Protocol):
+    """What the replay loop drives, and the player feeds."""
+
     stretch: int
     log: array[int]
-    timeouts: list[int]
-    marks: list[tuple[int, int]]
     breaches: list[tuple[str, Any]]
-
-    @property
-    def unexecuted(self) -> Sequence[str]:
-        """Hierarchical names of prints and checks that are not carried out."""
 
     @property
     def name(self) -> str:
         """How a recording calls it."""
 
     @property
-    def row(self) -> int:
-        """The first row that has not been run."""
+    def unexecuted(self) -> Sequence[str]:
+        """Hierarchical names of prints and checks that are not carried out."""
 
     @property
-    def free(self) -> int:
-        """The first row for the next command."""
+    def probes(self) -> Mapping[int, Probe]:
+        """The hardware devices, by the number of their slot."""
 
     @property
-    def left(self) -> int:
-        """The row in which the last handler was over."""
+    def cycle(self) -> int:
+        """The first cycle that has not been run."""
 
     @property
-    def result(self) -> Result | None:
-        """The result of the last command."""
-
-    @property
-    def quiet_since(self) -> int | None:
-        """The row from which on nothing has moved, while the access that is up waits."""
-
-    @property
-    def hangs_at(self) -> int | None:
-        """The last row that the access which is up may wait for, or None."""
-
-    @property
-    def interruptible(self) -> bool:
-        """Whether a handler may be taken in ``row``."""
-
-    @property
-    def handling(self) -> bool:
-        """Whether a handler is running."""
-
-    @property
-    def awaiting(self) -> int | None:
-        """The last row in which the await that stands may be looked at, or None."""
-
-    @property
-    def awaited(self) -> int:
-        """The number of the await that stands."""
+    def status(self) -> Status:
+        """What there is to tell of the commands."""
 
     def feed(self, commands: array[int]) -> None:
         """Append commands, one after the other."""
 
-    def run(self, limit: int, called: bool = False, rest: bool = False) -> Stop:
-        """Run rows up to ``limit - 1``; if a handler is called, to a row that can take it."""
+    def run(
+        self, limit: int, *, called: int = NEVER, rest: bool = False, idle: bool = False
+    ) -> Stop:
+        """Run cycles up to ``limit - 1``."""
 
     def lower(self, limit: int) -> None:
         """Stop the present ``run`` earlier."""
 
-    def ask_again(self) -> None:
-        """Ask models in the next row, whatever they said of holding and staying."""
-
     def stays(self, until: int | None) -> None:
-        """Take it that the word which is being read stays until a row; None: for good."""
+        """Take it that the word which is being read stays until a cycle; None: for good."""
 
-    def reset(self, length: int, restart: bool, step: bool = False) -> None:
-        """Put RST high from ``row`` on."""
+    def ask_again(self) -> None:
+        """Ask models in the next cycle, whatever they said of holding and staying."""
 
-    def release(self, matched: bool) -> None:
-        """End the await that stands, in ``row``."""
+    def suspend(self) -> Suspended:
+        """Put all commands aside."""
 
-    def interrupt(self, commands: array[int], enter: int, leave: int) -> None:
-        """Play other commands first."""
+    def resume(self, suspended: Suspended) -> None:
+        """Go on with commands that were put aside."""
 
-    def heed(self, slot: int, pins: Iterable[str], notes: bool) -> None:
-        """Stop for these pins of a hardware device from now on, and for its notes."""
-
-    def look(self, slot: int) -> bool:
-        """Tell the pins of a hardware device in ``row``; return whether it is at rest in it."""
-
-    def hear(self, slot: int) -> None:
-        """Tell the notes of a hardware device in ``row``."""
-
-    def drive(self, slot: int, pin: str, level: int) -> None:
-        """Give an input pin of a hardware device a level from ``row`` on."""
-
-    def peek(self, slot: int, offset: int) -> int:
-        """Return what a read of a hardware device's register would show in ``row``."""
+    def reset(self, length: int) -> array[int]:
+        """Put RST high from ``cycle`` on; return the commands that had not begun."""
 
     def leave(self) -> None:
         """Record an access that is still up."""
@@ -270,9 +232,3 @@ def engine_class(name: str = DEFAULT_ENGINE) -> EngineFactory:
     raise InputError.of(
         f"there is no engine {name!r}{nearest(name, ENGINES)} (known: {one_of(ENGINES)})"
     )
-
-
-__all__ = [
-    "ACCESS", "AWAIT", "DEFAULT_ENGINE", "ENGINES", "LOG", "MARK", "PAUSE", "RESET_STEP", "STRETCH",
-    "Command", "Ear", "Engine", "EngineFactory", "Stop", "engine_class", "for_many_runs", "preferred",
-]  # fmt: skip

@@ -22,18 +22,16 @@ from __future__ import annotations
 
 from typing import Final
 
-#: Why the loop returns: it needs a command, has come to its limit, asks a model, has come to a command
-#: that it cannot play, the end of a handler, a step that resets, an access that hangs or a poll that
-#: is given up; or there is no more room for what is recorded.
-STARVED, LIMIT, CALL, TAKE, OVER, DUE, HANG, GIVEN_UP, FULL = range(9)
+#: Why the loop returns: it needs a command, has come to its limit, asks a model, has come to the last
+#: row that an access may wait for, or past it; or there is no more room for what is recorded.
+STARVED, LIMIT, CALL, LAST, HANG, FULL = range(6)
 REASONS = {
-    "STARVED": STARVED, "LIMIT": LIMIT, "CALL": CALL, "TAKE": TAKE, "OVER": OVER, "DUE": DUE,
-    "HANG": HANG, "GIVEN_UP": GIVEN_UP, "FULL": FULL,
+    "STARVED": STARVED, "LIMIT": LIMIT, "CALL": CALL, "LAST": LAST, "HANG": HANG, "FULL": FULL,
 }  # fmt: skip
 #: Later than any row.
 FOREVER: Final = 1 << 62
-#: Numbers of a command, as in :class:`busbox.engines.Command`, and of an access in the log.
-COMMAND, LOGGED = 13, 8
+#: Numbers of a command, as in :class:`busbox.cpu.commands.Command`, and of an access in the log.
+COMMAND, LOGGED = 13, 9
 #: Parts of the design at most, each a bit of ``awake``.
 PARTS = 60
 #: Numbers of each slot in ``stays``: the row until which a word stays, its word address, the reply.
@@ -43,10 +41,9 @@ STAYS = 3
 STATE = (
     "row",  # the first one that has not been run
     "slot", "inner", "write", "data", "lanes", "logged",  # with a call: see below
-    "limit", "entered", "rest", "called",  # of this call: see the contract of engines
+    "limit", "entered", "rest", "called", "idle",  # of this call: see the contract of engines
     "budget",  # rows that may still be run, not counting those of a jump
-    "free", "opened",  # the first row for the next command, and for a handler
-    "handling", "closed",  # a handler runs; no command will come
+    "free",  # the first row for the next command
     "reset_until", "reset_row",  # RST is high before this row, or -1; its first row
     "kind", "number", "address", "start",  # of the command, kind -1: none
     "poll", "mask", "value", "every", "most", "reads",
@@ -67,7 +64,7 @@ CALLED = STATE[:7]
 
 #: What is not 0 at the start: RST is high in the row before the first, which is run and forgotten.
 INITIAL = {
-    "row": -1, "entered": -1, "rst": 1, "reset_until": 0, "reset_row": -1, "free": 1, "opened": 1,
+    "row": -1, "entered": -1, "rst": 1, "reset_until": 0, "reset_row": -1, "free": 1,
     "budget": 1, "kind": -1, "stopped_at": -1, "quiet_from": -1, "failed": -1, "awake": -1,
 }  # fmt: skip
 
@@ -85,38 +82,31 @@ LOOP = """
 if kind < 0 and reset_until < 0 and row >= free:
     if taken < fed:
         at = taken * 13
-        if commands[at] == 0:
-            kind = 0
-            taken = taken + 1
-            number = commands[at + 1]
-            write = commands[at + 2]
-            address = commands[at + 3]
-            data = commands[at + 4]
-            lanes = commands[at + 5]
-            start = row + commands[at + 6]
-            poll = commands[at + 7]
-            mask = commands[at + 8]
-            value = commands[at + 9]
-            every = commands[at + 10]
-            most = commands[at + 11]
-            reads = 0
-            continue
-        if commands[at] == 1:
-            taken = taken + 1
+        taken = taken + 1
+        if commands[at]:
             free = row + commands[at + 12]
             failed = -1
             continue
-        return TAKE
-    if handling:
-        return OVER
-    if closed == 0:
+        kind = 0
+        number = commands[at + 1]
+        write = commands[at + 2]
+        address = commands[at + 3]
+        data = commands[at + 4]
+        lanes = commands[at + 5]
+        start = row + commands[at + 6]
+        poll = commands[at + 7]
+        mask = commands[at + 8]
+        value = commands[at + 9]
+        every = commands[at + 10]
+        most = commands[at + 11]
+        reads = 0
+        continue
+    if idle == 0:
         return STARVED
-if kind == 4 and row == start:
-    return DUE
 if row >= limit or stop or budget <= 0:
     return LIMIT
-if called and reset_until < 0 and handling == 0 and row >= opened:
-    if kind < 0 or kind == 3 or row < start:
+if row >= called and reset_until < 0:
+    if kind < 0 or row < start:
         return LIMIT
 if full or logged >= log_room:
     return FULL
@@ -125,7 +115,7 @@ if kind == 0 and reset_until < 0 and row >= start:
     active = 1
     if up and row == start + hang_after and row != stopped_at:
         stopped_at = row
-        return LIMIT
+        return LAST
     if asked == 0:
         # The access is raised in this row, or waits.
         request = 1 | write << 1 | address >> 2 << 2 | lanes << 32
@@ -133,13 +123,15 @@ if kind == 0 and reset_until < 0 and row >= start:
 else:
     # A row without an access; nothing is to be done before row ``end``.
     end = limit
+    if row < called and called < end:
+        end = called
     if reset_until >= 0:
         if reset_until < end:
             end = reset_until
     elif kind < 0:
         if row < free and free < end:
             end = free
-    elif kind != 3 and start < end:
+    elif start < end:
         end = start
     if rst == 0 and rest == 0 and heeding == 0 and fresh == 0:
         quiet_row()
@@ -204,7 +196,7 @@ if status & 1:
     terminator = failed
     if status & 4:
         terminator = 2
-    at = logged * 8
+    at = logged * 9
     log[at] = start
     log[at + 1] = row - 1
     log[at + 2] = address
@@ -215,11 +207,11 @@ if status & 1:
         log[at + 5] = data
     log[at + 6] = terminator
     log[at + 7] = number
+    log[at + 8] = 0
     logged = logged + 1
     up = 0
     hold_until = 0
     quiet_from = -1
-    opened = row
     reads = reads + 1
     result = word
     matched = 0
@@ -231,7 +223,7 @@ if status & 1:
     kind = -1
     free = row
     if poll and matched == 0:
-        return GIVEN_UP
+        log[at + 8] = 1
     continue
 if changed or told:
     quiet_from = -1

@@ -9,8 +9,8 @@ from __future__ import annotations
 from array import array
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
-from typing import Any, ClassVar, Final, cast
+from itertools import chain
+from typing import Any, ClassVar, cast
 
 from amaranth.hdl import Cat
 from amaranth.sim import Simulator
@@ -20,14 +20,12 @@ from busbox.bus.design import CALL, Design, hardware_of
 from busbox.bus.transfers import ACK, ERR, NONE, RESET, WATCHDOG
 from busbox.bus.wishbone.guard import breaches
 from busbox.bus.wishbone.rules import Row, RuleChecker
-from busbox.cpu.source import Result
+from busbox.cpu.commands import COMMAND, PAUSE, Command, Result, Suspended
 from busbox.device import ERROR, Access, Answer, Hold
-from busbox.engines import ACCESS, AWAIT, MARK, PAUSE, RESET_STEP, STRETCH, Command, Ear, Stop
+from busbox.engines import NEVER, STRETCH, Ear, Status, Stop
 from busbox.engines.paths import check_hardware
 from busbox.map.registers import WORD
 from busbox.system import System
-
-NO_COMMAND: Final = -1
 
 
 class ReferenceEngine:
@@ -49,34 +47,29 @@ class ReferenceEngine:
         answer: Callable[[int, Access], Answer],
         ears: Mapping[int, Ear],
     ) -> None:
-        self.row, self.free, self.left, self.closed = 0, 1, 0, False
-        self.result: Result | None = None
+        self.cycle, self._free = 0, 1
+        self._result: Result | None = None
         self.stretch = STRETCH
         self.log: array[int] = array("q")
-        self.timeouts: list[int] = []
-        self.marks: list[tuple[int, int]] = []
         self.breaches: list[tuple[str, Any]] = []
         check_hardware(system)
         self._answer, self._ears = answer, ears
         self._map = system.address_map
-        self.quiet_since: int | None = None
         self._numbers = {one.slot.name: number for number, one in enumerate(system.devices)}
         self._stopped_at = self._reset_row = -1
         self._hang_after = system.hang_after
         self._waiting: deque[Command] = deque()
-        self._limit = 0
+        self._limit, self._called = 0, NEVER
         self._count = 0
         self._reset_until: int | None = None
-        self._handler: _Suspended | None = None
-        self._open = 1
         self._forget()
         self._design = Design(
             [placed.slot for placed in system.devices], system.fabric, hardware_of(system)
         )
         self._bench, self._half_tick = _open(self._design)
+        self.probes = {slot: ReferenceProbe(self, slot) for slot in self._design.views}
+        #: What was seen of each hardware device last.
         self._seen: dict[int, int | None] = dict.fromkeys(self._design.views)
-        self._heeded: dict[int, int] = {}
-        self._heard: dict[int, bool] = {}
         self._told = False
         self._entered = -1
         self._rest = False
@@ -86,7 +79,6 @@ class ReferenceEngine:
         """Have no command under way."""
         self._command: Command | None = None
         self._start = 0
-        self._deadline = 0
         self._reads = 0
         self._up = False
         self._hold_until: int | None = 0
@@ -108,263 +100,169 @@ class ReferenceEngine:
     def stays(self, until: int | None) -> None:
         """Do nothing: this engine asks every time."""
 
-    def run(self, limit: int, called: bool = False, rest: bool = False) -> Stop:
-        """Run rows up to ``limit - 1``; if a handler is called, to a row that can take it."""
-        self._limit, self._rest = min(limit, self.row + self.stretch), rest
-        self._entered, self._told = self.row, False
+    def run(
+        self, limit: int, *, called: int = NEVER, rest: bool = False, idle: bool = False
+    ) -> Stop:
+        """Run cycles up to ``limit - 1``."""
+        self._limit, self._rest = min(limit, self.cycle + self.stretch), rest
+        self._called, self._entered, self._told = called, self.cycle, False
         while True:
-            if self._reset_until is None and self._command is None and self.row >= self.free:
+            if self._reset_until is None and self._command is None and self.cycle >= self._free:
                 if self._waiting:
                     self._begin(self._waiting.popleft())
                     continue
-                if self._handler is not None:
-                    self._leave_handler(self._handler)
-                    continue
-                if not self.closed:
+                if not idle:
                     return Stop.STARVED
-            if self._kind == RESET_STEP and self.row == self._start:
-                return Stop.RESET
-            if self.row >= self._limit or (called and self.interruptible) or self._heed():
+            called_now = self.cycle >= self._called and self._is_idle
+            if self.cycle >= self._limit or called_now or self._heed():
                 return Stop.LIMIT
             if self._reset_until is not None:
                 self._reset_rows(self._reset_until)
             elif self._command is None:
-                self._idle(self._limit if self.row >= self.free else min(self.free, self._limit))
-            elif self._kind == AWAIT:
-                self._idle(self._limit)
-            elif self.row < self._start:
-                self._idle(min(self._start, self._limit))
+                self._idle(self._free if self.cycle < self._free else self._limit)
+            elif self.cycle < self._start:
+                self._idle(self._start)
             elif self._hangs():
-                return Stop.LIMIT
+                return Stop.LAST
             else:
                 self._access_row()
-                if self._up and self.row > self._start + self._hang_after:
+                if self._up and self.cycle > self._start + self._hang_after:
                     return Stop.HANG
 
     def _hangs(self) -> bool:
-        """Return, once, whether ``row`` is the last one that the access may wait for."""
-        if self.row != self.hangs_at or self._stopped_at == self.row:
+        """Return, once, whether ``cycle`` is the last one that the access may wait for."""
+        last = self._start + self._hang_after
+        if not self._up or self.cycle != last or self._stopped_at == last:
             return False
-        self._stopped_at = self.row
+        self._stopped_at = last
         return True
 
     @property
-    def hangs_at(self) -> int | None:
-        """The last row that the access which is up may wait for."""
-        return self._start + self._hang_after if self._up else None
+    def _is_idle(self) -> bool:
+        waits = self._command is None or self.cycle < self._start
+        return self._reset_until is None and waits
+
+    @property
+    def status(self) -> Status:
+        """What there is to tell of the commands; this engine proves nothing of a hang."""
+        return Status(self._is_idle, self._result, None)
 
     # Hardware devices.
 
-    def heed(self, slot: int, pins: Iterable[str], notes: bool) -> None:
-        """Stop for these pins of a hardware device, and for its notes."""
-        mask = self._design.views[slot].mask(pins)
-        self._heeded[slot] = self._heeded.get(slot, 0) | mask
-        self._heard[slot] = self._heard.get(slot, False) or notes
-
     def _heed(self) -> bool:
-        """Return whether something that is heeded differs in ``row``, or all hardware rests."""
-        if self.row == self._entered or not self._seen:
+        """Return whether something that is heeded differs in ``cycle``, or all hardware rests."""
+        if self.cycle == self._entered or not self._seen:
             return False
         if self._told or (self._rest and self._bench.get(self._design.resting)):
             return True
-        for slot, mask in self._heeded.items():
-            before, word = self._seen[slot], self._bench.get(self._design.seen[slot])
-            if mask and (before is None or (before ^ word) & mask):
-                return True
-        return False
-
-    def look(self, slot: int) -> bool:
-        """Tell the pins of ``row``, if they changed; return whether the device is at rest in it."""
-        view, word = self._design.views[slot], self._bench.get(self._design.seen[slot])
-        before, self._seen[slot] = self._seen[slot], word
-        if before is None or (before ^ word) & view.pin_mask:
-            self._ears[slot].take_pins(self.row, view.changes(before, word))
-        return view.at_rest(word)
-
-    def hear(self, slot: int) -> None:
-        """Tell the notes of ``row``, if there are any."""
-        word = self._bench.get(self._design.seen[slot])
-        if word & 1:
-            self._ears[slot].take_notes(self.row, self._design.views[slot].notes(word))
-            self._told = self._told or self._heard.get(slot, False)
-
-    def drive(self, slot: int, pin: str, level: int) -> None:
-        """Give an input pin a level from ``row`` on."""
-        member, bit = self._design.views[slot].input(pin)
-        word = self._bench.get(member)
-        self._bench.set(member, word & ~(1 << bit) | level << bit)
-
-    def peek(self, slot: int, offset: int) -> int:
-        """Return what a read of a register would show in ``row``."""
-        device = self._design.views[slot].device
-        self._bench.set(device.watch_adr, offset >> 2)
-        return int(self._bench.get(device.watch_data))
+        return any(probe.moved for probe in self.probes.values())
 
     def _look_at_all(self) -> None:
-        for slot in self._design.views:
-            self.look(slot)
+        for probe in self.probes.values():
+            probe.look()
 
     def _hear_all(self) -> None:
         for slot, guard in self._design.guards.items():
-            self.hear(slot)
+            self.probes[slot].hear()
             if self._watch is None:
                 word = self._bench.get(guard.seen)
                 if word & 1:
                     port = self._design.ports[slot + 1][0]
-                    self.breaches += [(port, one) for one in breaches(port, self.row, word)]
+                    self.breaches += [(port, one) for one in breaches(port, self.cycle, word)]
 
-    @property
-    def _kind(self) -> int:
-        return NO_COMMAND if self._command is None else self._command.kind
+    # Commands that are cut off, or put aside.
 
-    @property
-    def awaiting(self) -> int | None:
-        """The last row in which the await that stands may be looked at, or None."""
-        standing = self._kind == AWAIT and self.row >= self._start and self._reset_until is None
-        return self._deadline if standing else None
+    def _fed(self) -> array[int]:
+        """Return the commands that are not over, but for one under way."""
+        return array("q", chain.from_iterable(self._waiting))
 
-    @property
-    def awaited(self) -> int:
-        """The number of the await that stands."""
-        assert self._command is not None
-        return self._command.number
-
-    def release(self, matched: bool) -> None:
-        """End the await that stands, in ``row``."""
-        self._forget()
-        self.free = self._open = self.row + 1
-        self.result = Result(int(matched), False)
-
-    @property
-    def handling(self) -> bool:
-        """Whether a handler is running."""
-        return self._handler is not None
-
-    @property
-    def interruptible(self) -> bool:
-        """Whether a handler may be taken in ``row``."""
-        if self._reset_until is not None or self._handler is not None or self.row < self._open:
-            return False
-        return self._kind in (NO_COMMAND, AWAIT) or self.row < self._start
-
-    def interrupt(self, commands: array[int], enter: int, leave: int) -> None:
-        """Play other commands first."""
-        row = self.row
-        self._handler = _Suspended(
-            self._command,
-            max(0, self._start - row),
-            self._deadline - row,
+    def suspend(self) -> Suspended:
+        """Put all commands aside."""
+        command, waiting = self._command, self._fed()
+        suspended = Suspended(
+            waiting if command is None else array("q", command) + waiting,
+            0,
+            command is not None,
+            0 if command is None else self._start - self.cycle,
             self._reads,
-            max(0, self.free - row) if self._command is None else 0,
-            self._waiting,
-            self.result,
-            leave,
+            max(0, self._free - self.cycle) if command is None else 0,
+            self._result,
         )
         self._forget()
-        self._waiting = deque(_each(commands))
-        self.free = row + 1 + enter
+        self._waiting.clear()
+        self._free = self.cycle
+        return suspended
 
-    def _leave_handler(self, handler: _Suspended) -> None:
-        """Idle for the cycles of leaving, then take up what was going on."""
-        if not handler.leaving:
-            handler.leaving = True
-            self.free = self.row + handler.leave
-            return
-        row, self._handler = self.row, None
-        self.left = row
-        self._command, self._reads = handler.command, handler.reads
-        self._start = row + handler.distance
-        self._deadline = row + handler.rows_left
-        self._waiting, self.result = handler.waiting, handler.result
-        self.free, self._open = row + handler.pause_left, row
-        if self._kind == AWAIT:
-            self._limit = row
+    def resume(self, suspended: Suspended) -> None:
+        """Go on with commands that were put aside."""
+        self._waiting = deque(_each(suspended.commands[suspended.place * COMMAND :]))
+        self._result = suspended.result
+        self._free = self.cycle + suspended.idle
+        if suspended.under_way:
+            self._command = self._waiting.popleft()
+            self._start, self._reads = self.cycle + suspended.distance, suspended.reads
 
-    def reset(self, length: int, restart: bool, step: bool = False) -> None:
-        """Put RST high in the rows from ``row`` on."""
-        if step:
-            self._forget()
-            self.result = None
-        else:
-            self._cut()
-        if restart:
-            self._waiting.clear()
-        self._reset_row = self.row
+    def reset(self, length: int) -> array[int]:
+        """Put RST high from ``cycle`` on; return the commands that had not begun."""
+        command, begun = self._command, self._reads > 0
+        if command is not None and self.cycle >= self._start:
+            begun = True
+            self._record(self.cycle, RESET, 0)
+            self._result = Result(0, True)
+        if command is not None and not begun:
+            self._waiting.appendleft(command)
+        rest = self._fed()
+        self._forget()
+        self._waiting.clear()
+        self._reset_row = self.cycle
         self._bench.set(self._design.request, 0)
         self._bench.set(self._design.data, 0)
         self._bench.set(self._design.rst, 1)
-        self._reset_until = self.row + length
-        self.free = self._open = self._reset_until + 1
-
-    def _cut(self) -> None:
-        """Cut off what is under way in ``row``, a handler with it."""
-        command = self._command
-        if command is not None and self.row >= self._start:
-            if command.kind == ACCESS:
-                self._record(self.row, RESET, 0)
-            self.result = Result(0, True)
-            command = None
-        elif self._reads:
-            command = None
-        self._forget()
-        handler, self._handler = self._handler, None
-        if handler is not None:
-            self._waiting, self.result = handler.waiting, handler.result
-            begun = handler.reads or (handler.command and handler.command.kind == AWAIT)
-            command = None if begun else handler.command
-        if command is not None:
-            self._waiting.appendleft(command)
+        self._reset_until = self.cycle + length
+        self._free = self._reset_until + 1
+        return rest
 
     def _reset_rows(self, end: int) -> None:
-        self._idle(min(end, self._limit))
-        if self.row == end:
+        self._idle(end)
+        if self.cycle == end:
             self._reset_until = None
             self._bench.set(self._design.rst, 0)
 
     def leave(self) -> None:
         """Record an access that is still up."""
         if self._up:
-            self._record(self.row - 1, NONE, 0)
+            self._record(self.cycle - 1, NONE, 0)
             self._forget()
 
     # The steps of the CPU.
 
     def _begin(self, command: Command) -> None:
         if command.kind == PAUSE:
-            self.free = self.row + command.cycles
-            self.result = None
-        elif command.kind == AWAIT:
-            self._command, self._start = command, self.row
-            self._deadline = self.row + command.cycles - 1
-            self._limit = self.row
-        elif command.kind == MARK:
-            self.marks.append((self.row, command.number))
-            self.result = None
+            self._free = self.cycle + command.cycles
+            self._result = None
         else:
-            self._command, self._start = command, self.row + command.wait
+            self._command, self._start = command, self.cycle + command.wait
             self._reads = 0
 
     def _ended(self, terminator: int, data: int) -> None:
-        """Take the end of an access in the row before ``row``."""
+        """Take the end of an access in the row before ``cycle``."""
         command = self._command
         assert command is not None
-        end = self.row - 1
-        number = self._record(end, terminator, data)
         self._up, self._hold_until = False, 0
-        self._open = self.row
         self._reads += 1
         failed = terminator != ACK
+        self._result = Result(data, failed)
         matched = not failed and data & command.mask == command.value
-        if not matched and self._reads < command.limit:
-            self._start = self.row + command.every
+        again = not matched and self._reads < command.limit
+        given_up = bool(command.poll) and not matched and not again
+        self._record(self.cycle - 1, terminator, data, given_up)
+        if again:
+            self._start = self.cycle + command.every
             return
-        if command.poll and not matched:
-            self.timeouts.append(number)
         self._forget()
-        self.free = self.row
-        self.result = Result(data, failed)
+        self._free = self.cycle
 
-    def _record(self, end: int, terminator: int, data: int) -> int:
+    def _record(self, end: int, terminator: int, data: int, given_up: bool = False) -> None:
         command = self._command
         assert command is not None
         if command.write:
@@ -372,16 +270,18 @@ class ReferenceEngine:
         self.log.extend(
             (self._start, end, command.address, command.write, command.lanes, data, terminator)
         )
-        self.log.append(command.number)
+        self.log.extend((command.number, given_up))
         self._count += 1
-        return self._count - 1
 
     # Rows.
 
     def _idle(self, end: int) -> None:
         """Run rows without an access."""
         half_tick, watch = self._half_tick, self._watch
-        for _ in range(self.row, end):
+        end = min(end, self._limit)
+        if self.cycle < self._called:
+            end = min(end, self._called)
+        for _ in range(self.cycle, end):
             if watch is not None:
                 watch.sample()
             if self._seen:
@@ -389,11 +289,11 @@ class ReferenceEngine:
                     break
                 self._look_at_all()
                 self._hear_all()
-                if self.row == self._reset_row:  # what follows is new, even if it looks the same
+                if self.cycle == self._reset_row:  # what follows is new, even if it looks the same
                     self._seen = dict.fromkeys(self._seen)
             half_tick()
             half_tick()
-            self.row += 1
+            self.cycle += 1
         if watch is not None:
             self.breaches = watch.breaches
 
@@ -420,7 +320,7 @@ class ReferenceEngine:
             self._hear_all()
         self._half_tick()
         self._half_tick()
-        self.row += 1
+        self.cycle += 1
         if status & 1:
             bench.set(design.request, 0)
             bench.set(design.data, 0)
@@ -438,21 +338,21 @@ class ReferenceEngine:
         if slot in self._seen:
             data, offset = command.data if command.write else 0, found.offset & ~3
             self._ears[slot].take_end(
-                Access(self.row, offset, bool(command.write), data, command.lanes, self._count),
+                Access(self.cycle, offset, bool(command.write), data, command.lanes, self._count),
             )
 
     def _ask(self, slot: int, command: Command) -> bool:
         """Ask the model whose outlet is called; return False while it holds."""
-        if self._hold_until is None or self.row < self._hold_until:
+        if self._hold_until is None or self.cycle < self._hold_until:
             return False
         offset, write = self._bench.get(self._design.inner) << 2, bool(command.write)
         answer = self._answer(
-            slot, Access(self.row, offset, write, command.data, command.lanes, self._count)
+            slot, Access(self.cycle, offset, write, command.data, command.lanes, self._count)
         )
         if isinstance(answer, Hold):
-            if answer.until is not None and answer.until <= self.row:
+            if answer.until is not None and answer.until <= self.cycle:
                 raise ModelError(
-                    f"a hold in cycle {self.row} must end in a later cycle, not in {answer.until}"
+                    f"a hold in cycle {self.cycle} must end in a later cycle, not in {answer.until}"
                 )
             self._hold_until = answer.until
             return False
@@ -466,9 +366,8 @@ class ReferenceEngine:
 
 def _each(commands: array[int]) -> Iterator[Command]:
     """Yield commands out of their numbers."""
-    width = len(Command._fields)
-    for at in range(0, len(commands), width):
-        yield Command(*commands[at : at + width])
+    for at in range(0, len(commands), COMMAND):
+        yield Command(*commands[at : at + COMMAND])
 
 
 def _open(design: Design) -> tuple[Any, Callable[[], object]]:
@@ -493,29 +392,57 @@ def _open(design: Design) -> tuple[Any, Callable[[], object]]:
     return opened[0], simulator.advance
 
 
-@dataclass
-class _Suspended:
-    """What was going on when a handler was taken.
+class ReferenceProbe:
+    """How one hardware device is reached (contract of engines, 12)."""
 
-    Attributes
-    ----------
-    command, reads, waiting, result : as in the engine
-    distance : rows to the start of the command
-    rows_left : rows in which an await may still look at its pin, less one
-    pause_left : rows of a pause that are left
-    leave : idle cycles after the handler
-    leaving : those have begun
-    """
+    def __init__(self, engine: ReferenceEngine, slot: int) -> None:
+        self._engine, self._slot = engine, slot
+        self._view = engine._design.views[slot]
+        self._heeded, self._hears = 0, False
 
-    command: Command | None
-    distance: int
-    rows_left: int
-    reads: int
-    pause_left: int
-    waiting: deque[Command]
-    result: Result | None
-    leave: int
-    leaving: bool = False
+    @property
+    def _word(self) -> int:
+        return int(self._engine._bench.get(self._engine._design.seen[self._slot]))
+
+    @property
+    def moved(self) -> bool:
+        """Whether a pin that is heeded is not as it was told last."""
+        if not self._heeded:
+            return False
+        before = self._engine._seen[self._slot]
+        return before is None or (before ^ self._word) & self._heeded != 0
+
+    def heed(self, pins: Iterable[str], notes: bool) -> None:
+        """Stop for these pins, and for notes."""
+        self._heeded |= self._view.mask(pins)
+        self._hears = self._hears or notes
+
+    def look(self) -> bool:
+        """Tell the pins in ``cycle``, if they changed; return whether the device is at rest in it."""
+        engine, word = self._engine, self._word
+        before, engine._seen[self._slot] = engine._seen[self._slot], word
+        if before is None or (before ^ word) & self._view.pin_mask:
+            engine._ears[self._slot].take_pins(engine.cycle, self._view.changes(before, word))
+        return self._view.at_rest(word)
+
+    def hear(self) -> None:
+        """Tell the notes in ``cycle``, if there are any."""
+        engine, word = self._engine, self._word
+        if word & 1:
+            engine._ears[self._slot].take_notes(engine.cycle, self._view.notes(word))
+            engine._told = engine._told or self._hears
+
+    def drive(self, pin: str, level: int) -> None:
+        """Give an input pin a level from ``cycle`` on."""
+        member, bit = self._view.input(pin)
+        word = self._engine._bench.get(member)
+        self._engine._bench.set(member, word & ~(1 << bit) | level << bit)
+
+    def peek(self, offset: int) -> int:
+        """Return what a read of a register would show in ``cycle``."""
+        device = self._view.device
+        self._engine._bench.set(device.watch_adr, offset >> 2)
+        return int(self._engine._bench.get(device.watch_data))
 
 
 class _Watch:

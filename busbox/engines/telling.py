@@ -131,7 +131,7 @@ class _Ended:
         if upto == self._told:
             return
         for place in range(self._told if self._every else upto - 1, upto):
-            _, end, address, write, lanes, data, _, _ = self._log[place].tolist()
+            _, end, address, write, lanes, data, *_ = self._log[place].tolist()
             offset, number = self._map.decode(address).offset & ~3, int(self._numbers[place])
             self._ear.take_end(Access(end, offset, write == 1, data if write else 0, lanes, number))
         self._told, self.next = upto, self._ends[upto]

@@ -266,8 +266,10 @@ class Stories:
         line, pc = int(accesses.line[access]), int(accesses.pc[access])
         words, facts = [], {}
         if line >= 0:
-            words.append(f"{self.recording.traffic_name}:{line}")
+            words.append(self.recording.place_of(access))
             facts["line"] = line
+        if accesses.file[access] >= 0:
+            facts["line_file"] = self.recording.files[accesses.file[access]]
         if pc >= 0:
             words.append(f"pc {pc:#x}")
             facts["pc"] = pc

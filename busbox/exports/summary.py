@@ -243,7 +243,7 @@ def place_of(recording: Recording, finding: Finding) -> str:
     if finding.access >= 0:
         parts.append(f"access {finding.access}")
     if finding.line >= 0:
-        parts.append(f"{recording.traffic_name}:{finding.line}")
+        parts.append(recording.place_of(finding.access))
     if finding.pc >= 0:
         parts.append(f"pc {finding.pc:#x}")
     if finding.source:

@@ -12,7 +12,7 @@ from busbox.bus.transfers import ERR, NONE, WATCHDOG
 from busbox.findings.rule import Evidence, Hit
 
 if TYPE_CHECKING:
-    from busbox.cpu.steps import Handler
+    from busbox.cpu.source import Routine
     from busbox.recording import Accesses
 
 
@@ -156,7 +156,7 @@ def bus_hang(evidence: Evidence) -> Iterator[Hit]:
         yield evidence.hit(access, partial(_tell_hang, evidence, access))
 
 
-def _tell_crowd(handler: Handler, cycles: int) -> tuple[str, str]:
+def _tell_crowd(handler: Routine, cycles: int) -> tuple[str, str]:
     return (
         f"handler {handler.name} was taken again and again for {cycles} cycles (the limit "
         f"hang_after), because {handler.pin} stays high: the CPU never comes back to its steps; the "

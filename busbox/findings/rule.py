@@ -8,7 +8,8 @@ from functools import cache, partial
 from typing import TYPE_CHECKING, Any
 
 from busbox.basics.errors import BusboxError, InputError, raised
-from busbox.cpu.steps import Await, Handler
+from busbox.cpu.source import Routine
+from busbox.cpu.steps import Await
 from busbox.map.slots import Decoded
 from busbox.recording.judged import Finding
 from busbox.system import System
@@ -73,7 +74,7 @@ class Evidence:
     recording: Recording
     timeouts: list[tuple[int, Wanted]] = field(default_factory=list)
     given_up: list[tuple[int, Await]] = field(default_factory=list)
-    crowd: tuple[int, Handler] | None = None
+    crowd: tuple[int, Routine] | None = None
     breaches: list[tuple[str, Any]] = field(default_factory=list)
     hearings: Mapping[str, Hearing] = field(default_factory=dict)
     quiet_since: int | None = None

@@ -24,6 +24,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
+from typing import Any
 
 from busbox.basics.errors import InputError, Mistake, nearest, one_of, shown
 from busbox.basics.units import parse_span
@@ -163,7 +164,7 @@ def _target(words: list[str], verb: str) -> Target:
     return Named(found[1], found[2])
 
 
-def _options(words: list[str], known: tuple[str, ...]) -> dict[str, int]:
+def _options(words: list[str], known: tuple[str, ...]) -> dict[str, Any]:
     """Take ``lanes 0010``, ``pc 0x1f4``, ``every 12``, ``limit 9`` and ``+12`` from the words."""
     options: dict[str, int] = {}
     while words:

@@ -24,11 +24,11 @@ from busbox.findings.expectations import Held
 from busbox.recording.judged import Finding
 
 KIND = "recording"
-VERSION = 2
-#: Version 1 has nothing of attachments.
-READ_VERSIONS = (1, 2)
+VERSION = 3
+#: Version 1 has nothing of attachments; 1 and 2 name no file beside the traffic's.
+READ_VERSIONS = (1, 2, 3)
 
-#: The columns of the accesses, and the type of each: 53 bytes an access.
+#: The columns of the accesses, and the type of each: 55 bytes an access.
 COLUMNS: Mapping[str, str] = {
     "start": "i8",
     "end": "i8",
@@ -42,6 +42,7 @@ COLUMNS: Mapping[str, str] = {
     "line": "i4",
     "pc": "i8",
     "expected": "i8",
+    "file": "i2",
 }
 
 IntColumn = NDArray[Any]
@@ -60,9 +61,10 @@ class Accesses:
     terminator : number in :data:`busbox.engines.TERMINATORS`
     slot : number of the slot that decodes the address, -1 for none
     step : number of the step in the traffic, from 0; the reads of a poll share one
-    line : line of the traffic file, -1 if there is none
+    line : line of the traffic file, or of another, -1 if there is none
     pc : address of the instruction, -1 if it is not known
     expected : the word that was recorded for a read, -1 if nothing is compared
+    file : the file of ``line``: its place in ``files`` of the recording, -1 for the traffic's own
     """
 
     start: IntColumn
@@ -77,6 +79,7 @@ class Accesses:
     line: IntColumn
     pc: IntColumn
     expected: IntColumn
+    file: IntColumn
 
     def __init__(self, columns: Mapping[str, IntColumn]) -> None:
         for name, kind in COLUMNS.items():
@@ -253,6 +256,7 @@ class Recording:
     counts : rule to ``slot.REGISTER`` to how many
     musts : what had to hold, whether it did, and what was seen
     seen : what each attachment understood, by name
+    files : the files of lines beside the traffic's own, such as the library of a driver
     """
 
     bench: str
@@ -274,6 +278,7 @@ class Recording:
     counts: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
     musts: tuple[Held, ...] = ()
     seen: Mapping[str, Seen] = field(default_factory=dict)
+    files: tuple[str, ...] = ()
 
     def edges(self, pin: str) -> tuple[IntColumn, IntColumn]:
         """Return (cycles, levels) of a pin such as ``"lamps.line"``; the first is cycle 0.
@@ -308,6 +313,13 @@ class Recording:
     def traffic_name(self) -> str:
         """The traffic file's name, without its folder."""
         return Path(self.traffic).name
+
+    def place_of(self, access: int) -> str:
+        """Return file and line of an access's step, such as ``evening.steps:5``; "" if not known."""
+        line, file = int(self.accesses.line[access]), int(self.accesses.file[access])
+        if line < 0:
+            return ""
+        return f"{self.traffic_name if file < 0 else self.files[file]}:{line}"
 
     def save(self, path: str | Path) -> None:
         """Save to one file; what was there is replaced in one move.
@@ -374,7 +386,7 @@ class Recording:
 
 _PLAIN = (
     "bench", "engine", "traffic", "clock_hz", "cycles", "ended", "registers", "marks", "resets",
-    "notes", "counts",
+    "notes", "counts", "files",
 )  # fmt: skip
 
 
@@ -426,10 +438,13 @@ def _seen(stored: dict[str, Any]) -> Seen:
 
 
 def _from_arrays(arrays: Mapping[str, IntColumn], facts: dict[str, Any]) -> Recording:
+    if facts["version"] < 3:
+        facts["files"] = ()
+        arrays = {**arrays, "access/file": np.full(len(arrays["access/start"]), -1, "i2")}
     plain = {key: facts[key] for key in _PLAIN}
     plain["marks"] = tuple((row, text) for row, text in plain["marks"])
     plain["resets"] = tuple((row, length) for row, length in plain["resets"])
-    plain["notes"] = tuple(plain["notes"])
+    plain["notes"], plain["files"] = tuple(plain["notes"]), tuple(plain["files"])
     return Recording(
         accesses=Accesses({name: arrays[f"access/{name}"] for name in COLUMNS}),
         slots=tuple(SlotInfo(**slot | {"sends": tuple(slot["sends"])}) for slot in facts["slots"]),

@@ -7,10 +7,12 @@ whose pins somebody looks at says when they may change (``next_edge``).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 
+from busbox.basics.errors import nearest
 from busbox.device import RELEASED, Device
+from busbox.engines import Engine
 from busbox.run.host import DeviceHost
 from busbox.system import InputLevel, Reply, System
 
@@ -42,10 +44,6 @@ def serial_levels(
                 yield start + -(-(begin + place * bit) // 1), level
 
 
-#: Has an engine stop for pins of a hardware device, and for its notes.
-Heed = Callable[[int, Iterable[str], bool], None]
-
-
 class Connections:
     """The connections of one run.
 
@@ -59,10 +57,16 @@ class Connections:
         system: System,
         hosts: Sequence[DeviceHost],
         models: Sequence[Device],
-        heed: Heed,
+        engine: Engine,
     ) -> None:
-        self._system, self._hosts, self._models, self._heed = system, hosts, models, heed
+        self._system, self._hosts, self._models = system, hosts, models
+        self._engine = engine
         self._names = [placed.slot.name for placed in system.devices]
+        self._places = {
+            f"{placed.slot.name}.{pin.name}": (number, pin.name)
+            for number, placed in enumerate(system.devices)
+            for pin in placed.pins
+        }
         self.watched: dict[int, set[str]] = {}
         self._given: dict[tuple[int, str], int] = {}
         self._texts: dict[Reply, tuple[int, str]] = dict.fromkeys(system.replies, (0, ""))
@@ -78,21 +82,43 @@ class Connections:
         """Have changes of pins, or the end of each character, looked for from now on."""
         self.watched.setdefault(device, set()).update(pins)
         if self._models[device].in_amaranth:
-            self._heed(device, pins, notes)
+            self._engine.probes[device].heed(pins, notes)
 
     def watch(self, pin: str) -> None:
-        """Have a pin's changes looked for from now on; ``pin`` is such as ``clock.ring``."""
-        device, name = self._place(pin)
+        """Have a pin's changes looked for from now on; ``pin`` is such as ``clock.ring``.
+
+        Raises
+        ------
+        ValueError : there is no such pin
+        """
+        device, name = self.place(pin)
         if self._hosts[device].is_output(name):
             self._listen(device, (name,))
 
-    def _place(self, pin: str) -> tuple[int, str]:
+    def place(self, pin: str) -> tuple[int, str]:
+        """Return the number of a pin's device, and its name there.
+
+        Raises
+        ------
+        ValueError : there is no such pin
+        """
+        found = self._places.get(pin)
+        if found is not None:
+            return found
         slot, _, name = pin.partition(".")
-        return self._names.index(slot), name
+        if slot not in self._names:
+            raise ValueError(f"there is no slot {slot!r}{nearest(slot, self._names)}")
+        pins = [one.name for one in self._system.devices[self._names.index(slot)].pins]
+        raise ValueError(f"{slot} has no pin {name!r}{nearest(name, pins)}")
 
     def level(self, pin: str, row: int) -> int:
-        """Return the level of a pin in ``row``, the row that the run has come to."""
-        device, name = self._place(pin)
+        """Return the level of a pin in ``row``, the row that the run has come to.
+
+        Raises
+        ------
+        ValueError : there is no such pin
+        """
+        device, name = self.place(pin)
         self._models[device].advance(row)
         return self._hosts[device].level(name, row)
 

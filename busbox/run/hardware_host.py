@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 
 from busbox.device import Access, Answer, Declaration
-from busbox.engines import Engine
+from busbox.engines import Engine, Probe
 from busbox.run.host import DeviceHost
 from busbox.system import Placed
 
@@ -50,13 +50,17 @@ class HardwareHost(Declaration):
 
     # What the replay loop asks.
 
+    @property
+    def _probe(self) -> Probe:
+        return self._engine().probes[self._number]
+
     def access(self, access: Access) -> Answer:
         """Never called: the device answers on the bus."""
         raise AssertionError("a hardware device answers on the bus")
 
     def input(self, cycle: int, pin: str, level: int) -> None:
         """Take a level of an input pin."""
-        self._engine().drive(self._number, pin, level)
+        self._probe.drive(pin, level)
 
     def wake(self, cycle: int) -> None:
         """Never called: hardware asks for no wake."""
@@ -64,16 +68,16 @@ class HardwareHost(Declaration):
 
     def advance(self, cycle: int) -> None:
         """Bring the pins to ``cycle``, if it is the row that the engine stands before."""
-        if self._engine().row == cycle:
-            self._engine().look(self._number)
+        if self._engine().cycle == cycle:
+            self._probe.look()
 
     def close(self, cycle: int) -> None:
         """Do nothing: every row that was run has been heard."""
 
     def reset(self, cycle: int, length: int) -> None:
         """Hear row ``cycle``, the last one before the registers have their reset values."""
-        self._engine().look(self._number)
-        self._engine().hear(self._number)
+        self._probe.look()
+        self._probe.hear()
         self._listener.reset(cycle, length)
         for pin in self._placed.pins:
             if pin.direction == "output":
@@ -85,14 +89,13 @@ class HardwareHost(Declaration):
 
     def rest_at(self, cycle: int) -> int:
         """Return ``cycle`` if the device is at rest in it, else the next row."""
-        return cycle if self._engine().look(self._number) else cycle + 1
+        return cycle if self._probe.look() else cycle + 1
 
     def registers(self) -> dict[str, int]:
         """Return what a read of each register would show in the row that the engine stands before."""
         if not self._placed.model.listed:
             return {}
-        engine = self._engine()
         return {
-            place.name: engine.peek(self._number, offset)
+            place.name: self._probe.peek(offset)
             for offset, place in self._placed.slot.table.places()
         }

@@ -12,14 +12,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import busbox.basics.growing
-import busbox.cpu.source
+import busbox.cpu.listed
+import busbox.cpu.player
 import busbox.recording
 import busbox.run.host
 import busbox.run.loop
 from busbox import Recording, load_bench
 from busbox.basics.errors import InputError
 from busbox.basics.growing import Column
-from busbox.cpu.source import ListedSource
+from busbox.cpu.listed import ListedSource
 from busbox.cpu.steps import Access, Named, Step
 from busbox.exports.json_report import as_object
 from busbox.exports.waveform import write_vcd
@@ -34,8 +35,9 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(busbox.basics.growing, "IN_MEMORY", 128)
     monkeypatch.setattr(busbox.run.host, "SETTLED", 4)
     monkeypatch.setattr(busbox.recording, "WINDOW", 7)
-    monkeypatch.setattr(busbox.run.loop, "AHEAD", 8)
-    monkeypatch.setattr(busbox.cpu.source, "KEPT_STEPS", 5)
+    monkeypatch.setattr(busbox.cpu.player, "AHEAD", 8)
+    monkeypatch.setattr(busbox.run.loop, "AT_HAND", 8)
+    monkeypatch.setattr(busbox.cpu.listed, "KEPT_STEPS", 5)
 
 
 @given(parts=st.lists(st.lists(st.integers(-(2**31), 2**31 - 1), max_size=40), max_size=12))

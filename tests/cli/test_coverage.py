@@ -10,7 +10,7 @@ import pytest
 
 from busbox import Bench, Recording, load_bench
 from busbox.cli.stop_on import finders, stop_at_first
-from busbox.cpu.source import Bus
+from busbox.cpu import Bus
 from busbox.cpu.steps import Access, Named, Step
 from busbox.exports.coverage import coverage
 from tests.cli.saying import say

@@ -10,7 +10,7 @@ import pytest
 
 from busbox.basics.errors import InputError
 from busbox.bench import Bench
-from busbox.cpu.source import Bus, BusError
+from busbox.cpu import Bus, BusError
 
 CABIN: dict[str, Any] = {
     "clock": "1 MHz",

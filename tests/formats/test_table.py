@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-import busbox.run.loop
+import busbox.cpu.player
 from busbox import load_bench
 from busbox.basics.errors import InputError
-from busbox.cpu.source import ListedSource
+from busbox.cpu.listed import ListedSource
 from busbox.cpu.steps import Access
 from busbox.cpu.table import AccessTable, steps_of
 from busbox.explain.difference import first_difference
@@ -75,4 +75,4 @@ def test_a_run_from_tables_is_a_run_from_steps(engine: str) -> None:
         recordings.append(bench.run(engine, 6_000, traffic=ListedSource(lambda p=pieces: p)))
     assert first_difference(*recordings) is None
     assert len(recordings[0].accesses) > 400
-    assert len(table) >= busbox.run.loop.AHEAD
+    assert len(table) >= busbox.cpu.player.AHEAD

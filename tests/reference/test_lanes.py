@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from busbox.bench import Bench
 from busbox.bus import wishbone
-from busbox.cpu.source import Bus
+from busbox.cpu import Bus
 from busbox.cpu.steps import Access
 from busbox.map.registers import lane_mask, show_lanes
 from tests.reference.ports import bench_of, read, run, traced, write

@@ -17,7 +17,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from busbox.bench import Bench
-from busbox.cpu.source import Bus
+from busbox.cpu import Bus
 from busbox.cpu.steps import Poll, Step
 from busbox.recording import Recording
 from tests.reference.ports import bench_of, read, run, write

@@ -13,7 +13,7 @@ from random import Random
 
 from busbox.basics.units import Span
 from busbox.bus.transfers import RESET
-from busbox.cpu.source import ListedSource
+from busbox.cpu.listed import ListedSource
 from busbox.cpu.steps import ALL_LANES, Named, Pause, Target
 from busbox.cpu.steps import Access as AccessStep
 from busbox.device import Access, Hold

@@ -1,0 +1,355 @@
+"""The player: the CPU of a run, above any engine. Rules 10 to 18 of the semantics page stand here once.
+
+An engine plays accesses, polls and pauses natively (rules 10 to 12), as many as are fed; when it has
+none left, in the cycle F, the player goes on with what is no transfer: a mark, an await, a reset, the
+end of a handler; or it asks the source. It never runs an engine: the loop of the run does, and calls
+the player in each cycle in which something may happen.
+"""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Callable
+from typing import Protocol
+
+from busbox.cpu.commands import COMMAND, Command, Result, Suspended, pause
+from busbox.cpu.flow import Flow
+from busbox.cpu.listed import ListedSource
+from busbox.cpu.source import Moment, Routine, Source
+from busbox.cpu.steps import Access, Await, Handler, Mark, Pause, Poll, Reset, Step
+from busbox.cpu.table import AccessTable
+
+#: Steps taken from a source in one go, if it does not look at moments.
+AHEAD = 4096
+#: Later than any cycle.
+NEVER = 1 << 62
+
+
+class Status(Protocol):
+    """What an engine tells of its commands (contract of engines, 3)."""
+
+    @property
+    def idle(self) -> bool:
+        """Nothing is on the bus in the cycle that the engine stands before, and RST is low."""
+
+    @property
+    def result(self) -> Result | None:
+        """The result of the last command that is over."""
+
+
+class Channel(Protocol):
+    """The part of an engine that a player uses (contract: :mod:`busbox.engines`)."""
+
+    @property
+    def cycle(self) -> int:
+        """The first cycle that has not been run."""
+
+    @property
+    def status(self) -> Status:
+        """What there is to tell of the commands."""
+
+    def feed(self, commands: array[int]) -> None:
+        """Append commands."""
+
+    def suspend(self) -> Suspended:
+        """Put all commands aside."""
+
+    def resume(self, suspended: Suspended) -> None:
+        """Go on with commands that were put aside."""
+
+    def reset(self, length: int) -> array[int]:
+        """Put RST high; return the commands that had not begun."""
+
+
+class Book(Protocol):
+    """Where steps are numbered, and become commands."""
+
+    def command(self, step: Access | Poll | Pause, number: int | None) -> Command:
+        """Return the command of a step; ``number`` is that of a step that does not count on."""
+
+    def commands(self, table: AccessTable) -> array[int]:
+        """Return the commands of many steps."""
+
+    def pass_over(self) -> None:
+        """Count a step that is no command."""
+
+    def cycles(self, step: Await) -> int:
+        """Return the limit of an await."""
+
+    def restart(self) -> None:
+        """Begin to count anew."""
+
+
+class Pins(Protocol):
+    """The pins of the system."""
+
+    def watch(self, pin: str, line: int | None, file: str | None) -> None:
+        """Have a pin's changes looked for from now on; refuse one that there is not."""
+
+    def level(self, pin: str) -> int:
+        """Return the level of a pin in the cycle that the run has come to."""
+
+    def ask(self, pin: str) -> int:
+        """Return it for somebody who decides by it what the CPU does in that cycle."""
+
+
+class Player:
+    """The CPU of one run.
+
+    Attributes
+    ----------
+    none_left_from : the first cycle from which no step is left, or None
+    reset_is_due : a step wants RST high in the present cycle
+    marks : (cycle, text)
+    given_up : (last cycle, await) for every await given up at its limit
+    crowd : (cycle in which the first was taken, routine) if handlers left the CPU no cycle
+    """
+
+    def __init__(
+        self,
+        new_source: Callable[[], Source],
+        channel: Channel,
+        book: Book,
+        pins: Pins,
+        hang_after: int,
+    ) -> None:
+        self._channel, self._book, self._pins = channel, book, pins
+        self._hang_after = hang_after
+        self.source = new_source()
+        self.none_left_from: int | None = None
+        self.reset_is_due = False
+        self.marks: list[tuple[int, str]] = []
+        self.given_up: list[tuple[int, Await]] = []
+        self.crowd: tuple[int, Routine] | None = None
+        self._main = self._flow = Flow(self.source)
+        self._put_aside: tuple[Routine, Suspended] | None = None
+        self._routines: list[Routine] = []
+        self._open, self._back, self._chain = 1, 0, 0
+        self._find_routines()
+
+    # What the loop asks in a cycle.
+
+    @property
+    def waits(self) -> bool:
+        """Whether the engine is to run on without a command."""
+        standing = self.reset_is_due or self._flow.awaiting is not None
+        return standing or (self.none_left_from is not None and not self.handling)
+
+    @property
+    def handling(self) -> bool:
+        """Whether a handler is running."""
+        return self._put_aside is not None
+
+    def begin(self) -> None:
+        """Take the first steps, in cycle 0: traffic without any has none left in it (rule 19)."""
+        if not self._take(Moment(1, None, self._not_yet)):
+            self.none_left_from = 0
+
+    def go_on(self) -> None:
+        """Play what comes next, in the first cycle for the next step."""
+        flow = self._flow
+        if flow.resetting is not None:
+            self.reset_is_due = True
+        elif flow.next is not None:
+            self._begin_step(flow.next)
+        elif not self._take(Moment(self._channel.cycle, self._result(), self._level)):
+            if self._put_aside is not None:
+                self._leave_handler(*self._put_aside)
+            else:
+                self.none_left_from = self._channel.cycle
+
+    def look(self) -> bool:
+        """End an await that stands, if its pin shows the level or its time is over (rule 12a)."""
+        flow, cycle = self._flow, self._channel.cycle
+        step = flow.awaiting
+        if step is None:
+            return False
+        matched = self._pins.level(step.pin) == step.level
+        if not matched and cycle < flow.last:
+            return False
+        if not matched:
+            self.given_up.append((cycle, step))
+        flow.end_await(Result(int(matched), False))
+        self._channel.feed(pause(1))
+        self._open = cycle + 1
+        return True
+
+    @property
+    def looks_until(self) -> int | None:
+        """The last cycle in which the await that stands looks at its pin, or None."""
+        return None if self._flow.awaiting is None else self._flow.last
+
+    # Handlers (rules 12c and 12e).
+
+    def call_handler(self) -> int:
+        """Take a handler whose pin is high; return from which cycle on one waits to be taken."""
+        if self.handling:
+            return NEVER
+        routine = self._called()
+        if routine is None:
+            return NEVER
+        if self._interruptible:
+            self._enter_handler(routine)
+            return NEVER
+        return self._open
+
+    def crowded(self) -> bool:
+        """Return whether the run ends here because handlers leave the CPU no cycle (rule 12e)."""
+        cycle = self._channel.cycle
+        if self._back != cycle or self.handling or cycle - self._chain < self._hang_after:
+            return False
+        routine = self._called() if self._interruptible else None
+        if routine is not None:
+            self.crowd = self._chain, routine
+        return routine is not None
+
+    @property
+    def _interruptible(self) -> bool:
+        return self._channel.cycle >= self._open and self._channel.status.idle
+
+    def _called(self) -> Routine | None:
+        """Return the first routine whose pin is high."""
+        for routine in self._routines:
+            if self._pins.level(routine.pin) == 1:
+                return routine
+        return None
+
+    def _enter_handler(self, routine: Routine) -> None:
+        cycle = self._channel.cycle
+        if self._back != cycle:
+            self._chain = cycle
+        self._main.distance = self._main.last - cycle
+        self._put_aside = routine, self._channel.suspend()
+        self._flow = Flow(routine.start(), routine.first)
+        self._channel.feed(pause(1 + routine.enter))
+
+    def _leave_handler(self, routine: Routine, suspended: Suspended) -> None:
+        """Idle for the cycles of leaving, then take up what was going on."""
+        if routine.leave and not self._flow.leaving:
+            self._flow.leaving = True
+            self._channel.feed(pause(routine.leave))
+            return
+        cycle = self._channel.cycle
+        self._abandon_handler()
+        self._channel.resume(suspended)
+        self._main.last = cycle + self._main.distance
+        self._open = self._back = cycle
+        if self.none_left_from is not None:
+            self.none_left_from = max(self.none_left_from, cycle)
+
+    def _abandon_handler(self) -> None:
+        self._flow.source.close()
+        self._flow, self._put_aside = self._main, None
+
+    def _find_routines(self) -> None:
+        """Watch the pins of routines that are new."""
+        for routine in self.source.handlers[len(self._routines) :]:
+            self._routines.append(routine)
+            self._pins.watch(routine.pin, routine.line, routine.file)
+
+    # Resets (rules 12b, 12d and 14 to 18).
+
+    def reset_by_step(self) -> None:
+        """Put RST high for the step that is due; it cuts off nothing."""
+        self._channel.reset(1)
+        self._flow.end_reset(None)
+        self.reset_is_due = False
+        self._reset_ends(1)
+
+    def reset_by_board(self, length: int, restart: bool) -> None:
+        """Put RST high; what is under way is cut off, a handler with it."""
+        rest = self._channel.reset(length)
+        if self._put_aside is not None:
+            suspended = self._put_aside[1]
+            self._abandon_handler()
+            rest = suspended.not_begun()
+            if not rest:
+                self._main.end(suspended.result)
+            self.reset_is_due = False
+        if restart:
+            self._restart()
+        else:
+            self._main.cut(self.reset_is_due)
+            self._channel.feed(rest)
+        self.reset_is_due = False
+        self._reset_ends(length)
+
+    def _reset_ends(self, length: int) -> None:
+        self._open = self._channel.cycle + length + 1
+        if self.none_left_from is not None:
+            self.none_left_from = self._open
+
+    def _restart(self) -> None:
+        self.source.close()
+        self.source = self.source.again()
+        self._main = self._flow = Flow(self.source)
+        self._book.restart()
+        self.none_left_from = None
+        self._routines = []
+        self._find_routines()
+
+    def close(self) -> None:
+        """Give up what has not been played."""
+        self._flow.source.close()
+        self.source.close()
+
+    # Steps.
+
+    def _take(self, moment: Moment) -> bool:
+        """Take steps from the source; return False if there is none left."""
+        flow, commands = self._flow, array("q")
+        most = (AHEAD if flow.source.ahead else 1) * COMMAND
+        while len(commands) < most and flow.next is None:
+            piece = _piece(flow.source, moment)
+            if piece is None:
+                break
+            if isinstance(piece, AccessTable):
+                commands.extend(self._book.commands(piece))
+            elif isinstance(piece, Access | Poll | Pause):
+                commands.extend(self._book.command(piece, flow.number()))
+            else:
+                self._keep(flow, piece)
+        self._find_routines()
+        if commands:
+            flow.playing = True
+            self._channel.feed(commands)
+        return bool(commands) or flow.next is not None
+
+    def _keep(self, flow: Flow, step: Mark | Await | Reset | Handler) -> None:
+        """Keep a step that is played when all before it are over."""
+        if isinstance(step, Handler):
+            raise AssertionError("a handler is no step of the sequence")
+        if isinstance(step, Await):
+            self._pins.watch(step.pin, step.line, step.file)
+        if flow.number() is None:
+            self._book.pass_over()
+        flow.next = step
+
+    def _begin_step(self, step: Mark | Await | Reset) -> None:
+        flow, cycle = self._flow, self._channel.cycle
+        flow.begin(step)
+        if isinstance(step, Mark):
+            self.marks.append((cycle, step.text))
+        elif isinstance(step, Await):
+            flow.last = cycle + self._book.cycles(step) - 1
+        elif step.wait:
+            self._channel.feed(pause(step.wait))
+        else:
+            self.reset_is_due = True
+
+    # What a source may know.
+
+    def _result(self) -> Result | None:
+        flow = self._flow
+        return self._channel.status.result if flow.playing else flow.result
+
+    def _level(self, pin: str) -> int | None:
+        return self._pins.ask(pin)
+
+    def _not_yet(self, pin: str) -> int | None:
+        return None
+
+
+def _piece(source: Source, moment: Moment) -> Step | AccessTable | None:
+    """Return the next step of a source, or many at once."""
+    return source.take() if isinstance(source, ListedSource) else source.next(moment)

@@ -1,0 +1,94 @@
+"""What reaches a system from outside: inputs, wakes of models, resets of the board."""
+
+from __future__ import annotations
+
+import heapq
+from collections import deque
+from collections.abc import Callable, Sequence
+from itertools import count
+
+from busbox.device import Device
+from busbox.engines import Engine
+from busbox.run.connections import Connections
+from busbox.run.host import DeviceHost
+from busbox.system import InputLevel, Reset, System
+
+
+class Deliveries:
+    """What is still to come in one run.
+
+    Attributes
+    ----------
+    resets : those of the board that have not been reached
+    reached : (first cycle, length) of every reset that was reached, by the board or by a step
+    """
+
+    def __init__(
+        self, system: System, engine: Callable[[], Engine], hosts: Sequence[DeviceHost]
+    ) -> None:
+        self._engine, self._hosts = engine, hosts
+        self._names = [placed.slot.name for placed in system.devices]
+        self._order = count()
+        self._inputs: list[tuple[int, int, InputLevel]] = []
+        self._wakes: list[tuple[int, int]] = []
+        self.resets: deque[Reset] = deque(system.resets)
+        self.reached: list[tuple[int, int]] = []
+        for level in system.inputs:
+            self._schedule(level)
+
+    def _schedule(self, level: InputLevel) -> None:
+        heapq.heappush(self._inputs, (level.cycle, next(self._order), level))
+
+    def waker(self, number: int) -> Callable[[int], None]:
+        """Return what a model calls to be woken in a cycle."""
+
+        def wake_at(cycle: int) -> None:
+            heapq.heappush(self._wakes, (cycle, number))
+            self._engine().lower(cycle)
+
+        return wake_at
+
+    def deliver(self, cycle: int, models: Sequence[Device], connections: Connections) -> None:
+        """Give inputs and wakes of a cycle to whom they belong."""
+        engine = self._engine()
+        for reply in connections.replies(cycle):
+            self._schedule(reply)
+        levels = list(connections.wired(cycle))
+        while self._inputs and self._inputs[0][0] <= cycle:
+            levels.append(heapq.heappop(self._inputs)[2])
+        for level in levels:
+            self._hosts[level.device].input(level.pin, level.cycle, level.level)
+            models[level.device].input(level.cycle, level.pin, level.level)
+            engine.ask_again()
+        while self._wakes and self._wakes[0][0] <= cycle:
+            at, number = heapq.heappop(self._wakes)
+            models[number].wake(at)
+            engine.ask_again()
+
+    def reset(self, cycle: int, length: int, models: Sequence[Device]) -> None:
+        """Reset the models, and forget the wakes that they asked for."""
+        self._wakes.clear()
+        self.reached.append((cycle, length))
+        for model, host in zip(models, self._hosts, strict=True):
+            model.reset(cycle, length)
+            host.reset(cycle)
+
+    @property
+    def next(self) -> int | None:
+        """The first cycle in which anything is to come, or None."""
+        cycles = []
+        if self._inputs:
+            cycles.append(self._inputs[0][0])
+        if self._wakes:
+            cycles.append(self._wakes[0][0])
+        if self.resets:
+            cycles.append(self.resets[0].at)
+        return min(cycles, default=None)
+
+    def left(self) -> list[str]:
+        """Return in words which inputs and resets have not been reached."""
+        inputs = sorted(self._inputs, key=lambda entry: entry[:2])
+        return [
+            *(f"input {self._names[one.device]}.{one.pin} in cycle {at}" for at, _, one in inputs),
+            *(f"reset in cycle {one.at}" for one in self.resets),
+        ]

@@ -1,0 +1,142 @@
+"""The ledger: the commands made from steps, and what the recording says of each."""
+
+from __future__ import annotations
+
+from array import array
+
+import numpy as np
+
+from busbox.basics.errors import InputError, nearest
+from busbox.basics.growing import Column
+from busbox.cpu.commands import ACCESS, PAUSE, Command
+from busbox.cpu.steps import Access, Await, Named, Pause, Poll, Target
+from busbox.cpu.table import AccessTable
+from busbox.findings import Wanted
+from busbox.recording import IntColumn
+from busbox.system import System
+
+#: What the recording says of a command, in this order.
+FACTS = ("step", "line", "pc", "expected", "file")
+
+
+def address_of(target: Target, system: System) -> int:
+    """Return the byte address of a step's target.
+
+    Raises
+    ------
+    ValueError : no slot or no register of that name
+    """
+    if isinstance(target, int):
+        return target
+    slot = system.address_map.slot(target.slot)
+    if slot is None:
+        known = [placed.slot.name for placed in system.devices]
+        raise ValueError(f"there is no slot {target.slot!r}{nearest(target.slot, known)}")
+    address = system.address_map.address_of(target.slot, target.register)
+    if address is None:
+        raise ValueError(
+            f"{target.slot} has no register {target.register!r}"
+            f"{nearest(target.register, slot.table.names)}"
+        )
+    return address
+
+
+class Ledger:
+    """The commands of one run.
+
+    Attributes
+    ----------
+    steps : how many steps of the traffic have been taken
+    """
+
+    def __init__(self, system: System) -> None:
+        self._system = system
+        self._facts = Column("i8")
+        self._new: array[int] = array("q")
+        self._polls = Column("i8")
+        self._count = 0
+        self._numbers: dict[str, int] = {}
+        self.steps = 0
+
+    @property
+    def files(self) -> tuple[str, ...]:
+        """The files that steps name beside the traffic's own."""
+        return tuple(self._numbers)
+
+    def command(self, step: Access | Poll | Pause, number: int | None) -> Command:
+        """Return the command of the next step, or of one with a number of its own."""
+        place, self._count = self._count, self._count + 1
+        self._note(step, self.steps if number is None else number)
+        self.steps += number is None
+        if isinstance(step, Pause):
+            return Command(PAUSE, place, cycles=step.span.in_cycles(self._system.clock_hz))
+        address = self._address(step.target, step)
+        if isinstance(step, Poll):
+            self._polls.extend((place, step.mask, step.value, step.limit))
+            return Command(
+                ACCESS, place, 0, address, 0, step.lanes, step.wait,
+                1, step.mask, step.value, step.every, step.limit,
+            )  # fmt: skip
+        data = step.data if step.write and step.data is not None else 0
+        return Command(ACCESS, place, int(step.write), address, data, step.lanes, step.wait)
+
+    def _note(self, step: Access | Poll | Pause, number: int) -> None:
+        pc = None if isinstance(step, Pause) else step.pc
+        expected = step.data if isinstance(step, Access) and not step.write else None
+        file = None if isinstance(step, Pause) else step.file
+        place = None if file is None else self._numbers.setdefault(file, len(self._numbers))
+        facts = (number, step.line, pc, expected, place)
+        self._new.extend(-1 if fact is None else fact for fact in facts)
+
+    def commands(self, table: AccessTable) -> array[int]:
+        """Return the commands of many steps that are accesses by number."""
+        count = len(table)
+        numbers = np.arange(self._count, self._count + count)
+        self._count += count
+        facts = np.full((count, len(FACTS)), -1, dtype="i8")
+        facts[:, 0] = np.arange(self.steps, self.steps + count)
+        facts[:, 1], facts[:, 2] = table["line"], table["pc"]
+        facts[:, 3] = np.where(table["write"], -1, table["data"])
+        self._new.frombytes(facts.tobytes())
+        self.steps += count
+        rows = np.zeros((count, len(Command._fields)), dtype="i8")
+        given = {"number": numbers, "limit": 1, "data": np.where(table["write"], table["data"], 0)}
+        given |= {name: table[name] for name in ("write", "address", "lanes", "wait")}
+        for name, values in given.items():
+            rows[:, Command._fields.index(name)] = values
+        found = array("q")
+        found.frombytes(rows.tobytes())
+        return found
+
+    def pass_over(self) -> None:
+        """Count a step that is no command."""
+        self.steps += 1
+
+    def cycles(self, step: Await) -> int:
+        """Return the limit of an await."""
+        return step.limit.in_cycles(self._system.clock_hz)
+
+    def restart(self) -> None:
+        """Begin with the first step again."""
+        self.steps = 0
+
+    def _address(self, target: Target, step: Access | Poll) -> int:
+        if not isinstance(target, Named):
+            return target
+        try:
+            return address_of(target, self._system)
+        except ValueError as error:
+            where = self._system.traffic if step.file is None else step.file
+            raise InputError.of(str(error), where, step.line) from None
+
+    def facts(self) -> IntColumn:
+        """Return :data:`FACTS` of each command."""
+        self._facts.extend(self._new)
+        del self._new[:]
+        return self._facts.array().reshape(-1, len(FACTS))
+
+    def wanted(self, number: int) -> Wanted:
+        """Return what the poll of a command waits for."""
+        polls = self._polls.array().reshape(-1, 4)
+        _, mask, value, limit = polls[np.searchsorted(polls[:, 0], number)].tolist()
+        return Wanted(mask, value, limit)

@@ -1,0 +1,61 @@
+"""The pins of a run, as its player and the sources of steps ask for them."""
+
+from __future__ import annotations
+
+from busbox.basics.errors import InputError
+from busbox.engines import Engine
+from busbox.run.connections import Connections
+from busbox.system import System
+
+
+class RunPins:
+    """Levels in the cycle that an engine stands before (see :class:`busbox.cpu.player.Pins`)."""
+
+    def __init__(self, system: System, connections: Connections, engine: Engine) -> None:
+        self._system, self._connections, self._engine = system, connections, engine
+        self._asked: set[str] = set()
+
+    def watch(self, pin: str, line: int | None, file: str | None) -> None:
+        """Have a pin's changes looked for from now on.
+
+        Raises
+        ------
+        InputError : there is no such pin
+        """
+        try:
+            self._connections.watch(pin)
+        except ValueError as error:
+            where = self._system.traffic if file is None else file
+            raise InputError.of(str(error), where, line) from None
+
+    def level(self, pin: str) -> int:
+        """Return the level of a pin."""
+        return self._connections.level(pin, self._engine.cycle)
+
+    def ask(self, pin: str) -> int:
+        """Return the level of a pin for a source, which decides by it what the CPU does next.
+
+        Raises
+        ------
+        ValueError : there is no such pin; or its hardware lets the access of a cycle through to it
+        """
+        if pin not in self._asked:
+            self._check(pin)
+            self._asked.add(pin)
+        return self.level(pin)
+
+    def _check(self, pin: str) -> None:
+        device, name = self._connections.place(pin)
+        placed = self._system.devices[device]
+        output = any(one.name == name and one.direction == "output" for one in placed.pins)
+        if not (placed.model.in_amaranth and output):
+            return
+        from busbox.engines.paths import shown_on
+
+        shown = shown_on(placed, name, self._system.clock_hz)
+        shown = [member for member in shown if not member.startswith("pin_")]
+        if shown:
+            raise ValueError(
+                f"{pin} is not known before the next step: the hardware lets {', '.join(shown)} "
+                "through to this pin within a cycle"
+            )

@@ -1,0 +1,185 @@
+"""What a run leaves: facts that are put away while it goes on, and the recording made of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from busbox.basics.growing import Column
+from busbox.basics.units import show_time
+from busbox.cpu.player import Player
+from busbox.device import Device
+from busbox.engines import LOG, Engine
+from busbox.findings import Evidence, Wanted, find
+from busbox.recording import COLUMNS, Accesses, IntColumn, Recording, SlotInfo
+from busbox.run.deliveries import Deliveries
+from busbox.run.host import DeviceHost
+from busbox.run.ledger import FACTS, Ledger
+from busbox.system import System
+
+if TYPE_CHECKING:
+    from busbox.board.decoding import Hearing
+
+
+class Taking:
+    """Takes what a run leaves.
+
+    Attributes
+    ----------
+    columns : of the accesses that are over
+    registers : slot to register to value, as they were looked at last
+    timeouts : (access, what it waits for) for every poll given up at its limit
+    quiet_since : the cycle since which an access that hangs could not be answered any more, if the
+        engine has proved that, and nothing more was to come
+    last_step : the number of the step after the last access that was put away
+    """
+
+    def __init__(
+        self,
+        system: System,
+        engine: Engine,
+        ledger: Ledger,
+        models: Sequence[Device],
+        hosts: Sequence[DeviceHost],
+    ) -> None:
+        self._system, self._engine, self._ledger = system, engine, ledger
+        self._models, self._hosts = models, hosts
+        self._names = [placed.slot.name for placed in system.devices]
+        self.columns = {name: Column(kind) for name, kind in COLUMNS.items()}
+        self.registers: dict[str, dict[str, int]] = {}
+        self.timeouts: list[tuple[int, Wanted]] = []
+        self.quiet_since: int | None = None
+        self.last_step = 0
+
+    def look(self, cycle: int) -> None:
+        """Take the registers as of a cycle, before an access ends in it."""
+        for model, host in zip(self._models, self._hosts, strict=True):
+            model.advance(cycle)
+            self.registers[host.name] = model.registers()
+
+    def put_away(self, cycle: int) -> None:
+        """Put what is recorded before a cycle into columns: no run is held in memory."""
+        first = len(self.columns["end"])
+        log = np.array(self._engine.log, dtype="i8").reshape(-1, len(LOG))
+        columns: dict[str, IntColumn] = {name: log[:, place] for place, name in enumerate(LOG)}
+        commands, given_up = columns.pop("command"), columns.pop("given_up")
+        facts = self._ledger.facts()[commands]
+        columns |= {name: facts[:, place] for place, name in enumerate(FACTS)}
+        columns["slot"] = self._slots(columns["address"])
+        for name, column in self.columns.items():
+            column.extend(columns[name])
+        for place in np.flatnonzero(given_up).tolist():
+            self.timeouts.append((first + place, self._ledger.wanted(int(commands[place]))))
+        self.last_step = int(columns["step"][-1]) + 1 if len(log) else self.last_step
+        del self._engine.log[:]
+        for host in self._hosts:
+            host.settle(cycle)
+
+    def _slots(self, addresses: IntColumn) -> IntColumn:
+        unique, where = np.unique(addresses, return_inverse=True)
+        found = [self._system.address_map.decode(int(address)).slot for address in unique]
+        numbers = [-1 if slot is None else self._names.index(slot.name) for slot in found]
+        slots: IntColumn = np.array(numbers, dtype="i2")[where]
+        return slots
+
+    def close(self, last: int) -> None:
+        """Take what is left, after the last cycle has been run."""
+        self._engine.leave()
+        for model, host in zip(self._models, self._hosts, strict=True):
+            model.close(last)
+            host.forget_after(last)
+        self.put_away(last)
+
+    def recording(self, last: int, ended: str, player: Player, deliveries: Deliveries) -> Recording:
+        """Return the recording of a run, with what its listeners heard and what is found in it."""
+        recording = self._recording(last, ended, player, deliveries)
+        recording, hearings = self._hear(recording)
+        evidence = Evidence(
+            self._system,
+            recording,
+            timeouts=self.timeouts,
+            given_up=player.given_up,
+            crowd=player.crowd,
+            breaches=self._engine.breaches,
+            hearings=hearings,
+            quiet_since=self.quiet_since,
+        )
+        findings, counts = find(evidence)
+        recording = replace(recording, findings=findings, counts=counts)
+        return replace(recording, musts=tuple(must.judge(recording) for must in self._system.musts))
+
+    def _recording(
+        self, last: int, ended: str, player: Player, deliveries: Deliveries
+    ) -> Recording:
+        system = self._system
+        events = [event for host in self._hosts for event in host.events]
+        return Recording(
+            bench=system.name,
+            engine=self._engine.name,
+            traffic=system.traffic,
+            clock_hz=system.clock_hz,
+            cycles=last + 1,
+            ended=ended,
+            accesses=Accesses({name: one.array() for name, one in self.columns.items()}),
+            slots=tuple(self._slot_facts()),
+            lines={name: line for host in self._hosts for name, line in host.lines()},
+            characters={
+                placed.slot.name: host.text()
+                for placed, host in zip(system.devices, self._hosts, strict=True)
+                if "text" in placed.model.sends
+            },
+            events=tuple(sorted(events, key=lambda event: event.cycle)),
+            registers=self.registers,
+            marks=tuple(player.marks),
+            resets=tuple(reset for reset in deliveries.reached if reset[0] <= last),
+            notes=tuple(self._notes(deliveries)),
+            files=self._ledger.files,
+        )
+
+    def _slot_facts(self) -> list[SlotInfo]:
+        registered = self._system.fabric.registered_decode
+        return [
+            SlotInfo(
+                one.slot.name,
+                one.kind,
+                one.slot.base,
+                one.slot.size,
+                one.slot.wait,
+                one.slot.wait + registered,
+                tuple(one.model.sends),
+            )
+            for one in self._system.devices
+        ]
+
+    def _notes(self, deliveries: Deliveries) -> list[str]:
+        engine, left, notes = self._engine, deliveries.left(), []
+        if engine.unexecuted:
+            notes.append(
+                f"Prints and checks of the hardware are not carried out by engine {engine.name}, "
+                f"but by engine reference: {some(engine.unexecuted)}."
+            )
+        if left:
+            end = show_time(engine.cycle, self._system.clock_hz)
+            notes.append(f"The run ended at {end}, before: {some(left)}.")
+        return notes
+
+    def _hear(self, recording: Recording) -> tuple[Recording, Mapping[str, Hearing]]:
+        """Return the recording with what the listeners of the bench understood, and that by name."""
+        if not self._system.attached:
+            return recording, {}
+        from busbox.board.decoding import hear, supply_note
+
+        hearings = hear(self._system, recording)
+        note = supply_note(self._system, hearings, recording.cycles)
+        notes = recording.notes + (() if note is None else (note,))
+        seen = {name: one.seen() for name, one in hearings.items()}
+        return replace(recording, seen=seen, notes=notes), hearings
+
+
+def some(names: Sequence[str]) -> str:
+    """Return up to three names, and how many there are besides."""
+    more = "" if len(names) < 4 else f" and {len(names) - 3} more"
+    return f"{', '.join(names[:3])}{more}"
