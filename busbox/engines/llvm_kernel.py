@@ -8,9 +8,10 @@ from collections.abc import Callable
 from functools import partial
 from struct import Struct
 
-from busbox.engines import llvm_loop
+from busbox.engines import llvm_layout
 from busbox.engines.kernel import Parts, pin, watch_address, watch_data
-from busbox.engines.llvm_loop import LoopLayout, Records, Writer, lay_out_loop
+from busbox.engines.llvm_layout import LoopLayout, Records, lay_out_loop
+from busbox.engines.llvm_loop import Writer
 from busbox.engines.loop import CALLED, INITIAL, LOGGED, STATE
 from busbox.engines.netlist.layout import Place
 from busbox.engines.netlist.native import Native, compile_ir
@@ -38,7 +39,7 @@ class LlvmKernel:
         self.state = numbers[: len(STATE)]
         for name, value in INITIAL.items():
             self.state[STATE.index(name)] = value
-        self.state[STATE.index("log_room")] = llvm_loop.ROOM
+        self.state[STATE.index("log_room")] = llvm_layout.ROOM
         self.stays = _numbers(numbers, self._layout.stays)
         self._log = _numbers(numbers, self._layout.log)
         self._commands = numbers[_COMMANDS : _COMMANDS + 1]

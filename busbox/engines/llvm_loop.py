@@ -1,125 +1,21 @@
-"""The loop as text for LLVM, and where everything that it uses lives in one block of bytes."""
+"""The loop of a design as text for LLVM: the small language, and what the design does in it."""
 
 from __future__ import annotations
 
 import ast
 from collections.abc import Iterator
-from dataclasses import dataclass
 
-import numpy as np
-
-from busbox.engines.kernel import Parts, guard, seen
-from busbox.engines.loop import LOGGED, LOOK, LOOP, REASONS, STATE, STAYS, TEMPORARY
-from busbox.engines.netlist.layout import Layout, Place, lay_out, size_of
+from busbox.engines import llvm_layout
+from busbox.engines.kernel import Parts
+from busbox.engines.llvm_function import LlvmFunction
+from busbox.engines.llvm_layout import LoopLayout, Records
+from busbox.engines.loop import LOOK, LOOP
 from busbox.engines.netlist.llvm_text import POINTERS, LlvmText
 
-#: Accesses, and records of one device, that are kept before the loop returns.
-ROOM = 1 << 14
 #: Parts up to which all are put into the loop; more would take long to compile.
 INLINE = 6
 #: What a row of a part says.
 OF_A_PART = ("changed", "told", "stop", "full")
-#: Numbers before the design: the state, and the address of the commands.
-_BEFORE = len(STATE) + 1
-
-
-@dataclass(frozen=True)
-class Records:
-    """Rows with words that are seen in them: a buffer that the loop fills.
-
-    Attributes
-    ----------
-    source : the output that is looked at
-    last : its word in the row before; heeded : bits that the loop stops for; heeded_notes : whether
-        it stops for notes
-    counted : how many records there are; buffer : of each, the row and the word
-    mask : the bits for which a word that differs is kept; 0: only words with bit 0 are kept
-    """
-
-    source: Place
-    last: Place
-    heeded: Place
-    heeded_notes: Place
-    counted: Place
-    buffer: Place
-    mask: int
-
-    @property
-    def stride(self) -> int:
-        """Bytes of a record."""
-        return self.buffer.size
-
-    def count(self, block: memoryview) -> int:
-        """Return how many records there are."""
-        return self.counted.read(block)
-
-    def take(self, block: memoryview) -> tuple[list[int], list[int]]:
-        """Return rows and words, and forget them."""
-        count = self.count(block)
-        if not count:
-            return [], []
-        self.counted.write(block, 0)
-        first = self.buffer.offset
-        table = np.frombuffer(block[first : first + count * self.stride], dtype="<u8")
-        rows, *parts = table.reshape(count, -1).T.tolist()
-        words = parts.pop()
-        for part in reversed(parts):
-            words = [high << 64 | low for high, low in zip(words, part, strict=True)]
-        return rows, words
-
-
-@dataclass(frozen=True)
-class LoopLayout:
-    """The block: state, address of commands, the design, stays, log and records."""
-
-    design: Layout
-    stays: Place
-    log: Place
-    seen: dict[int, Records]
-    guards: dict[int, Records]
-    size: int
-
-    @property
-    def records(self) -> list[Records]:
-        """The records of all devices."""
-        return [*self.seen.values(), *self.guards.values()]
-
-
-def lay_out_loop(parts: Parts) -> LoopLayout:
-    """Return where everything lives."""
-    design = lay_out(parts.program, 8 * _BEFORE)
-    end = design.size
-
-    def place(name: str, size: int, count: int = 1, width: int | None = None) -> Place:
-        nonlocal end
-        found = Place(name, end, 8 * size if width is None else width, size, count)
-        end = -(-found.end // 8) * 8
-        return found
-
-    def records(name: str, mask: int) -> Records:
-        source = design.outputs[name]
-        size = max(8, size_of(source.width))
-        return Records(
-            source,
-            place(f"{name}_last", size, width=source.width),
-            place(f"{name}_heeded", size, width=source.width),
-            place(f"{name}_heeded_notes", 8, width=1),
-            place(f"{name}_count", 8),
-            place(f"{name}_records", 8 + size, ROOM),
-            mask,
-        )
-
-    stays = place("stays", 8, STAYS * parts.slots)
-    log = place("log", 8, LOGGED * ROOM)
-    views = parts.design.views
-    return LoopLayout(
-        design,
-        stays,
-        log,
-        {slot: records(seen(slot), view.pin_mask) for slot, view in views.items()},
-        {slot: records(guard(slot), 0) for slot in views},
-        end,
-    )
 
 
 class Writer:
@@ -161,188 +57,8 @@ class Writer:
         return _Function(self._layout, name, text, len(self._quiet_parts)).text()
 
 
-_OPERATIONS: dict[type[ast.operator], str] = {
-    ast.Add: "add",
-    ast.Sub: "sub",
-    ast.Mult: "mul",
-    ast.BitAnd: "and",
-    ast.BitOr: "or",
-    ast.LShift: "shl",
-    ast.RShift: "lshr",
-}
-_COMPARISONS: dict[type[ast.cmpop], str] = {
-    ast.Lt: "slt",
-    ast.LtE: "sle",
-    ast.Gt: "sgt",
-    ast.GtE: "sge",
-    ast.Eq: "eq",
-    ast.NotEq: "ne",
-}
-
-
-class _Function:
-    """One function of the small language: ``i64 @name(ptr %s)``.
-
-    Names live on the stack, which the optimiser turns into registers; what is state is loaded at the
-    beginning and stored at the end. What the loop records, and reads of commands, is reached through
-    ``%r`` alone: another name of the block, as ``%m`` is for memories.
-    """
-
-    def __init__(self, layout: LoopLayout, name: str, text: str, parts: int) -> None:
-        self._layout, self._name, self._count_of_parts = layout, name, parts
-        self._lines: list[str] = []
-        self._count = 0
-        self._tree = ast.parse(text)
-
-    def text(self) -> str:
-        """Return the function's text."""
-        again = self._name == "loop"
-        for name in (*STATE, *TEMPORARY, "why"):
-            self._lines.append(f"%v_{name} = alloca i64")
-            self._lines.append(f"store i64 0, ptr %v_{name}")
-        for place, name in enumerate(STATE):
-            self._assign(name, self._add(f"load i64, ptr {self._pointer(8 * place)}"))
-        self._lines += ["br label %top", "top:"]
-        self._block(self._tree.body)
-        self._lines += ["br label %top" if again else "br label %leave", "leave:"]
-        for place, name in enumerate(STATE):
-            value = self._value(ast.Name(name))
-            self._lines.append(f"store i64 {value}, ptr {self._pointer(8 * place)}")
-        self._lines.append(f"ret i64 {self._value(ast.Name('why'))}")
-        body = "\n".join(f"  {line}" for line in self._lines)
-        name = self._name
-        return (
-            f"define internal i64 @in_{name}({POINTERS}, ptr noalias %r) noinline {{\n{body}\n}}\n"
-            f"define i64 @{name}(ptr %s) {{\n"
-            f"  %why = call i64 @in_{name}(ptr %s, ptr %s, ptr %s)\n  ret i64 %why\n}}\n"
-        )
-
-    def _new(self) -> str:
-        self._count += 1
-        return f"t{self._count}"
-
-    def _add(self, text: str) -> str:
-        name = f"%{self._new()}"
-        self._lines.append(f"{name} = {text}")
-        return name
-
-    def _pointer(self, offset: int, base: str = "%s") -> str:
-        return self._add(f"getelementptr inbounds i8, ptr {base}, i64 {offset}")
-
-    def _assign(self, name: str, value: str) -> None:
-        self._lines.append(f"store i64 {value}, ptr %v_{name}")
-
-    # Statements.
-
-    def _block(self, body: list[ast.stmt]) -> None:
-        for statement in body:
-            match statement:
-                case ast.Assign(targets=[target], value=value):
-                    self._store(target, self._value(value))
-                case ast.If(test=test, body=yes, orelse=no):
-                    self._if(test, yes, no)
-                case ast.Expr(value=ast.Call(func=ast.Name(id=name))):
-                    self._call(name)
-                case ast.Continue():
-                    self._go("top")
-                case ast.Return(value=ast.Name(id=name)):
-                    self._assign("why", str(REASONS[name]))
-                    self._go("leave")
-                case _:
-                    raise AssertionError(ast.unparse(statement))
-
-    def _go(self, label: str) -> None:
-        self._lines += [f"br label %{label}", f"{self._new()}:"]
-
-    def _if(self, test: ast.expr, yes: list[ast.stmt], no: list[ast.stmt]) -> None:
-        label = self._new()
-        condition = self._truth(test)
-        self._lines += [
-            f"br i1 {condition}, label %{label}_yes, label %{label}_no",
-            f"{label}_yes:",
-        ]
-        self._block(yes)
-        self._lines += [f"br label %{label}_end", f"{label}_no:"]
-        self._block(no)
-        self._lines += [f"br label %{label}_end", f"{label}_end:"]
-
-    def _store(self, target: ast.expr, value: str) -> None:
-        match target:
-            case ast.Subscript():
-                self._lines.append(f"store i64 {value}, ptr {self._element(target)}")
-            case ast.Name(id=name) if name.startswith("in_"):
-                place = self._layout.design.inputs.get(name.removeprefix("in_"))
-                if place is not None:
-                    self._put(place, value)
-            case ast.Name(id=name):
-                self._assign(name, value)
-
-    # Places in the block.
-
-    def _get(self, place: Place) -> str:
-        """Return the number at a place, in its own width."""
-        bits = 8 * place.size
-        pointer = self._pointer(place.offset)
-        found = self._add(f"load i{bits}, ptr {pointer}, align {min(8, place.size)}")
-        return self._resized(found, bits, place.width)
-
-    def _put(self, place: Place, value: str) -> None:
-        """Store a number of 64 bits at a place."""
-        self._put_wide(place, self._resized(value, 64, 8 * place.size))
-
-    def _put_wide(self, place: Place, value: str) -> None:
-        pointer = self._pointer(place.offset)
-        self._lines.append(
-            f"store i{8 * place.size} {value}, ptr {pointer}, align {min(8, place.size)}"
-        )
-
-    def _resized(self, value: str, width: int, new: int) -> str:
-        if width == new:
-            return value
-        return self._add(f"{'trunc' if new < width else 'zext'} i{width} {value} to i{new}")
-
-    def _element(self, node: ast.Subscript) -> str:
-        """Return a pointer to a number in a row of them."""
-        assert isinstance(node.value, ast.Name)
-        index = self._value(node.slice)
-        if node.value.id == "commands":
-            address = self._add(f"load ptr, ptr {self._pointer(8 * len(STATE))}")
-            return self._add(f"getelementptr i64, ptr {address}, i64 {index}")
-        place = {"log": self._layout.log, "stays": self._layout.stays}[node.value.id]
-        return self._add(f"getelementptr i64, ptr {self._pointer(place.offset, '%r')}, i64 {index}")
-
-    # Expressions.
-
-    def _value(self, node: ast.expr) -> str:
-        match node:
-            case ast.Constant(value=int(value)):
-                return str(value)
-            case ast.UnaryOp(op=ast.USub(), operand=ast.Constant(value=int(value))):
-                return str(-value)
-            case ast.Name(id=name) if name.startswith("out_"):
-                place = self._layout.design.outputs[name.removeprefix("out_")]
-                return self._resized(self._get(place), place.width, 64)
-            case ast.Name(id=name):
-                return self._add(f"load i64, ptr %v_{name}")
-            case ast.Subscript():
-                return self._add(f"load i64, ptr {self._element(node)}")
-            case ast.BinOp(left=left, op=op, right=right):
-                a, b = self._value(left), self._value(right)
-                return self._add(f"{_OPERATIONS[type(op)]} i64 {a}, {b}")
-        raise AssertionError(ast.unparse(node))
-
-    def _truth(self, node: ast.expr) -> str:
-        match node:
-            case ast.BoolOp(op=op, values=values):
-                word = "and" if isinstance(op, ast.And) else "or"
-                found = self._truth(values[0])
-                for value in values[1:]:
-                    found = self._add(f"{word} i1 {found}, {self._truth(value)}")
-                return found
-            case ast.Compare(left=left, ops=[op], comparators=[right]):
-                a, b = self._value(left), self._value(right)
-                return self._add(f"icmp {_COMPARISONS[type(op)]} i64 {a}, {b}")
-        return self._add(f"icmp ne i64 {self._value(node)}, 0")
+class _Function(LlvmFunction):
+    """A function in which the design is run, and what is seen of its devices is kept."""
 
     # What the design does.
 
@@ -417,11 +133,6 @@ class _Function:
         head = f"define internal i64 @part_{number}({POINTERS}, ptr noalias %r, i64 %row) {how}"
         return f"{head} {{\n{body}\n}}\n"
 
-    def _assign_or(self, name: str, bit: str) -> None:
-        """Or one bit to a number."""
-        wide = self._resized(bit, 1, 64)
-        self._assign(name, self._add(f"or i64 {self._value(ast.Name(name))}, {wide}"))
-
     def _keep(self, records: Records) -> str:
         """Keep what is seen of a hardware device in this row; return whether it has notes."""
         width, label = records.source.width, self._new()
@@ -452,4 +163,4 @@ class _Function:
         self._lines.append(f"store i{8 * records.last.size} {word}, ptr {behind}, align 8")
         more = self._add(f"add i64 {count}, 1")
         self._put(records.counted, more)
-        self._assign_or("full", self._add(f"icmp sge i64 {more}, {ROOM}"))
+        self._assign_or("full", self._add(f"icmp sge i64 {more}, {llvm_layout.ROOM}"))

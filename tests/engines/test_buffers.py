@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from busbox import load_bench
-from busbox.engines import llvm_loop, python_kernel
+from busbox.engines import llvm_layout, python_kernel
 from tests.engines.test_engines_agree import FAST, agree, reference
 from tests.models.test_twins import as_hardware
 
@@ -27,5 +27,5 @@ def test_a_full_buffer_loses_nothing(
 ) -> None:
     """With room for one or five accesses and records, a run is recorded as by the judge."""
     monkeypatch.setattr(python_kernel, "ROOM", room)
-    monkeypatch.setattr(llvm_loop, "ROOM", room)
+    monkeypatch.setattr(llvm_layout, "ROOM", room)
     agree(load_bench(name).with_values(as_hardware(*slots)).run(engine), reference(name, slots))
