@@ -47,6 +47,17 @@ FORBIDDEN = {
     "device.py": ("amaranth", "numpy", "busbox.models", "busbox.engines", "busbox.bus"),
     "board/": ("amaranth", "busbox.models", "busbox.bench", "busbox.engines", "busbox.run.loop"),
     "engines/": ("busbox.models", "busbox.bench", "busbox.recording", "busbox.run.loop"),
+    "system/": (
+        "amaranth",
+        "numpy",
+        "busbox.board",
+        "busbox.findings",
+        "busbox.recording",
+        "busbox.bench",
+        "busbox.engines",
+        "busbox.run.loop",
+    ),
+    "bench/": ("amaranth", "busbox.cli", "busbox.check.port", "busbox.check.twin"),
     "fabric/": ("busbox.models", "busbox.bench", "busbox.engines", "busbox.run.loop"),
     "": ("busbox.models",),
 }
