@@ -13,16 +13,16 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from busbox.basics.errors import BusboxError, InputError
-    from busbox.bench import Bench, load_bench
+    from busbox.bench.bench import Bench, load_bench
     from busbox.recording import Recording
 
 #: Public names and the modules they come from; each is imported on first use.
 _HOMES = {
-    "Bench": "busbox.bench",
+    "Bench": "busbox.bench.bench",
     "BusboxError": "busbox.basics.errors",
     "InputError": "busbox.basics.errors",
     "Recording": "busbox.recording",
-    "load_bench": "busbox.bench",
+    "load_bench": "busbox.bench.bench",
 }
 
 __version__ = "0.1.0"

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 import busbox
-import busbox.bench
+import busbox.bench.bench
 import busbox.bus
 import busbox.engines
 import busbox.firmware.program
@@ -94,7 +94,7 @@ def test_every_python_example_gives_what_the_document_shows(document: str) -> No
     assert runner.failures == 0
 
 
-@pytest.mark.parametrize("module", [busbox, busbox.bench, busbox.firmware.program])
+@pytest.mark.parametrize("module", [busbox, busbox.bench.bench, busbox.firmware.program])
 def test_the_examples_in_docstrings_hold(module: object) -> None:
     """Doctests of the public modules."""
     result = doctest.testmod(module)  # type: ignore[arg-type]

@@ -54,7 +54,7 @@ from typing import Any, NamedTuple, Protocol, cast
 from busbox.basics.errors import InputError, nearest, one_of
 from busbox.cpu.commands import Result, Suspended
 from busbox.device import Access, Answer
-from busbox.system import System
+from busbox.system.system import System
 
 #: The columns of an engine's log; ``given_up``: the access ended a poll at its limit.
 LOG = ("start", "end", "address", "write", "lanes", "data", "terminator", "command", "given_up")

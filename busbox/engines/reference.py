@@ -25,7 +25,7 @@ from busbox.device import ERROR, Access, Answer, Hold
 from busbox.engines import NEVER, STRETCH, Ear, Status, Stop
 from busbox.engines.paths import check_hardware
 from busbox.map.registers import WORD
-from busbox.system import System
+from busbox.system.system import System
 
 
 class ReferenceEngine:
@@ -55,7 +55,7 @@ class ReferenceEngine:
         check_hardware(system)
         self._answer, self._ears = answer, ears
         self._map = system.address_map
-        self._numbers = {one.slot.name: number for number, one in enumerate(system.devices)}
+        self._numbers = {one.name: number for number, one in enumerate(system.devices)}
         self._stopped_at = self._reset_row = -1
         self._hang_after = system.hang_after
         self._waiting: deque[Command] = deque()
@@ -64,7 +64,7 @@ class ReferenceEngine:
         self._reset_until: int | None = None
         self._forget()
         self._design = Design(
-            [placed.slot for placed in system.devices], system.fabric, hardware_of(system)
+            [device.slot for device in system.devices], system.fabric, hardware_of(system)
         )
         self._bench, self._half_tick = _open(self._design)
         self.probes = {slot: ReferenceProbe(self, slot) for slot in self._design.views}

@@ -79,6 +79,6 @@ def as_object(recording: Recording) -> dict[str, Any]:
             for finding in recording.findings
         ],
         "counts": recording.counts,
-        "must": [asdict(held) for held in recording.musts],
+        "expectations": [asdict(verdict) for verdict in recording.verdicts],
         "ended": recording.ended,
     }

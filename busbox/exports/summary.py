@@ -63,17 +63,17 @@ def summarise(
     if covered is not None:
         write_coverage(covered, paper)
     _findings(recording, paper)
-    _musts(recording, paper)
+    _expectations(recording, paper)
 
 
-def _musts(recording: Recording, paper: Paper) -> None:
-    if not recording.musts:
+def _expectations(recording: Recording, paper: Paper) -> None:
+    if not recording.verdicts:
         return
-    broken = [one for one in recording.musts if not one.held]
-    number = len(recording.musts)
-    paper.title(f"Must hold: {number - len(broken)} of {number} do")
+    broken = [one for one in recording.verdicts if not one.met]
+    number = len(recording.verdicts)
+    paper.title(f"Expectations: {number - len(broken)} of {number} met")
     for one in broken:
-        paper.line("  ", ("does not hold", "bold red"), f"  {one.what}; seen: {one.seen}")
+        paper.line("  ", ("not met", "bold red"), f"  {one.what}; seen: {one.seen}")
 
 
 def _marks(recording: Recording, paper: Paper) -> None:

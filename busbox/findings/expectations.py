@@ -1,20 +1,20 @@
-"""What must hold after a run: ``[[must]]`` of a bench.
+"""What must hold after a run: ``[[expect]]`` of a bench.
 
 ::
 
-    [[must]]
+    [[expect]]
     text = { of = "telegraph", is = "line free\\n" }       # or contains, ends_with
-    [[must]]
+    [[expect]]
     level = { pin = "levers.out.0", at = "2 ms", is = 1 }  # without at: at the end
-    [[must]]
+    [[expect]]
     frames = { of = "lamps", exactly = 1 }                 # or at_least, at_most
-    [[must]]
+    [[expect]]
     colours = { of = "lamps", frame = -1, are = ["400000", "004000"] }
-    [[must]]                                               # of: a slot (what it meant to send) or an
+    [[expect]]                                             # of: a slot (what it meant to send) or an
     frames = { of = "string", at_least = 1 }               # attachment (what the wire showed)
-    [[must]]
+    [[expect]]
     findings = { rule = "byte-lost", exactly = 0 }         # or at_least, at_most
-    [[must]]
+    [[expect]]
     register = { of = "lamps.COUNT", is = 8 }              # at the end
 """
 
@@ -22,14 +22,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from busbox.basics.errors import nearest, one_of, shown
 from busbox.basics.units import parse_span
-from busbox.system import Attached, Placed
-
-if TYPE_CHECKING:
-    from busbox.recording import Frame, Recording
+from busbox.findings import RULES
+from busbox.recording import Frame, Recording
+from busbox.recording.judged import Verdict
+from busbox.system.hardware import Device
+from busbox.system.scenario import Attached
 
 #: Ways to say how many.
 COUNTS: dict[str, Callable[[int, int], bool]] = {
@@ -46,32 +47,24 @@ TEXTS: dict[str, Callable[[str, str], bool]] = {
 
 
 @dataclass(frozen=True)
-class Held:
-    """How an expectation came out.
-
-    Attributes
-    ----------
-    what : the expectation, in words
-    held : whether it holds
-    seen : what was seen instead, or as well
-    """
-
-    what: str
-    held: bool
-    seen: str
-
-
-@dataclass(frozen=True)
-class Must:
+class Expectation:
     """One expectation: ``check`` says whether a recording meets it, and what it shows."""
 
     what: str
     check: Callable[[Recording], tuple[bool, str]]
 
-    def judge(self, recording: Recording) -> Held:
-        """Return how it comes out for a recording."""
-        held, seen = self.check(recording)
-        return Held(self.what, held, seen)
+    def judge(self, recording: Recording) -> Verdict:
+        """Return the verdict on a recording."""
+        met, seen = self.check(recording)
+        return Verdict(self.what, met, seen)
+
+
+class ExpectationError(ValueError):
+    """What is wrong with an ``[[expect]]``, at the key whose path inside it is ``path``."""
+
+    def __init__(self, path: tuple[str, ...], text: str) -> None:
+        super().__init__(text)
+        self.path = path
 
 
 class _Wrong(ValueError):
@@ -82,33 +75,39 @@ class _Wrong(ValueError):
         self.key = key
 
 
-def parse_must(
+def parse_expectation(
     keys: Mapping[str, Mapping[str, Any] | None],
-    placed: Sequence[Placed],
+    devices: Sequence[Device],
     attached: Sequence[Attached],
     clock_hz: int,
-) -> Must | tuple[tuple[str, ...], str]:
-    """Return the expectation of one ``[[must]]``, or (key path, what is wrong)."""
+) -> Expectation:
+    """Return the expectation of one ``[[expect]]``.
+
+    Raises
+    ------
+    ExpectationError : something in it is wrong
+    """
     given = {kind: value for kind, value in keys.items() if value is not None}
     if len(given) != 1:
-        return (), f"must have one of {one_of(_KINDS)}, not {one_of(given)}"
+        raise ExpectationError((), f"must have one of {one_of(_KINDS)}, not {one_of(given)}")
     ((kind, value),) = given.items()
     try:
-        return _KINDS[kind](value, _Parts(placed, attached), clock_hz)
+        return _KINDS[kind](value, _Parts(devices, attached), clock_hz)
     except _Wrong as error:
-        return ((kind, error.key) if error.key else (kind,)), str(error)
+        path = (kind, error.key) if error.key else (kind,)
+        raise ExpectationError(path, str(error)) from None
 
 
 @dataclass(frozen=True)
 class _Parts:
     """What expectations may be about."""
 
-    placed: Sequence[Placed]
+    devices: Sequence[Device]
     attached: Sequence[Attached]
 
     def sending(self, sends: str) -> list[str]:
         """Return the names of slots and attachments that give something."""
-        slots = [one.slot.name for one in self.placed if sends in one.model.sends]
+        slots = [device.name for device in self.devices if sends in device.model.sends]
         return slots + [one.name for one in self.attached if sends in one.part.sends]
 
 
@@ -158,7 +157,7 @@ def _whole(given: Mapping[str, Any], key: str, low: int = 0) -> int:
     return value
 
 
-def _text(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
+def _text(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation:
     _take(given, ["of"], list(TEXTS))
     slot, way = _sender(given, parts, "text"), _one(given, TEXTS)
     wanted = given[way]
@@ -169,12 +168,12 @@ def _text(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
         seen = text_of(recording, slot)
         return TEXTS[way](seen, wanted), repr(seen)
 
-    return Must(f"text of {slot} {way.replace('_', ' ')} {wanted!r}", check)
+    return Expectation(f"text of {slot} {way.replace('_', ' ')} {wanted!r}", check)
 
 
-def _level(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
+def _level(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation:
     _take(given, ["pin", "is"], ["at"])
-    pins = [f"{one.slot.name}.{pin.name}" for one in parts.placed for pin in one.pins]
+    pins = [f"{device.name}.{pin.name}" for device in parts.devices for pin in device.pins]
     pin, wanted = given["pin"], given["is"]
     if pin not in pins:
         close = nearest(pin, pins) if isinstance(pin, str) else ""
@@ -195,18 +194,18 @@ def _level(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
         return seen == wanted, "released" if seen > 1 else str(seen)
 
     when = "at the end" if at is None else f"in cycle {at}"
-    return Must(f"level of {pin} {when} is {wanted}", check)
+    return Expectation(f"level of {pin} {when} is {wanted}", check)
 
 
-def _count(what: str, way: str, wanted: int, of: Callable[[Recording], int]) -> Must:
+def _count(what: str, way: str, wanted: int, of: Callable[[Recording], int]) -> Expectation:
     def check(recording: Recording) -> tuple[bool, str]:
         seen = of(recording)
         return COUNTS[way](seen, wanted), str(seen)
 
-    return Must(f"{what}: {way.replace('_', ' ')} {wanted}", check)
+    return Expectation(f"{what}: {way.replace('_', ' ')} {wanted}", check)
 
 
-def _frames(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
+def _frames(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation:
     _take(given, ["of"], list(COUNTS))
     slot, way = _sender(given, parts, "frames"), _one(given, COUNTS)
     wanted = _whole(given, way)
@@ -215,7 +214,7 @@ def _frames(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
     )
 
 
-def _colours(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
+def _colours(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation:
     _take(given, ["of", "are"], ["frame"])
     slot, number = _sender(given, parts, "frames"), given.get("frame", -1)
     if type(number) is not int:
@@ -230,7 +229,7 @@ def _colours(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
         return seen == wanted, " ".join(f"{colour:06X}" for colour in seen) or "no lamp"
 
     listed = " ".join(f"{colour:06X}" for colour in wanted)
-    return Must(f"colours of {slot}, frame {number}: {listed}", check)
+    return Expectation(f"colours of {slot}, frame {number}: {listed}", check)
 
 
 def _list(value: object) -> list[object]:
@@ -246,12 +245,10 @@ def _colour(value: object) -> int:
     return int(digits, 16)
 
 
-def _findings(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
-    from busbox.findings import RULES
-
+def _findings(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation:
     _take(given, ["rule"], list(COUNTS))
     rule, way = given["rule"], _one(given, COUNTS)
-    if rule not in RULES:
+    if not isinstance(rule, str) or rule not in RULES:
         close = nearest(rule, list(RULES)) if isinstance(rule, str) else ""
         raise _Wrong("rule", f"must be a rule, not {shown(rule)}{close}")
     wanted = _whole(given, way)
@@ -263,13 +260,13 @@ def _findings(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
     )
 
 
-def _register(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
+def _register(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation:
     _take(given, ["of", "is"])
     name, wanted = given["of"], _whole(given, "is")
     slot, _, register = name.partition(".") if isinstance(name, str) else ("", "", "")
-    tables = {one.slot.name: one.slot.table for one in parts.placed}
+    tables = {device.name: device.slot.table for device in parts.devices}
     if slot not in tables or tables[slot].offset_of(register) is None:
-        known = list(_names(parts.placed))
+        known = list(_names(parts.devices))
         close = nearest(name, known) if isinstance(name, str) else ""
         raise _Wrong("of", f"must be a register such as levers.OUT, not {shown(name)}{close}")
 
@@ -277,15 +274,15 @@ def _register(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Must:
         seen = recording.registers[slot].get(register)
         return seen == wanted, "not known" if seen is None else f"{seen:#x}"
 
-    return Must(f"register {name} at the end is {wanted:#x}", check)
+    return Expectation(f"register {name} at the end is {wanted:#x}", check)
 
 
-def _names(placed: Sequence[Placed]) -> Iterator[str]:
-    for one in placed:
-        yield from (f"{one.slot.name}.{name}" for name in one.slot.table.names)
+def _names(devices: Sequence[Device]) -> Iterator[str]:
+    for device in devices:
+        yield from (f"{device.name}.{name}" for name in device.slot.table.names)
 
 
-_KINDS: dict[str, Callable[[Mapping[str, Any], _Parts, int], Must]] = {
+_KINDS: dict[str, Callable[[Mapping[str, Any], _Parts, int], Expectation]] = {
     "text": _text,
     "level": _level,
     "frames": _frames,

@@ -56,7 +56,7 @@ class Firmware:
     InputError : it cannot be read, is no ELF file, is no linked program, is cut short, has no debug
         information, or has some that contradicts itself
 
-    >>> from busbox.bench import packaged_benches
+    >>> from busbox.bench.find import packaged_benches
     >>> cabin = Firmware(packaged_benches()["signal_cabin"].with_name("signal_cabin.elf"))
     >>> source = cabin.source(0xE8)
     >>> print(source)

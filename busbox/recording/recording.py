@@ -20,12 +20,12 @@ from busbox.basics.errors import InputError, one_of
 from busbox.basics.files import replacing
 from busbox.basics.growing import Column
 from busbox.bus.transfers import TERMINATORS
-from busbox.findings.expectations import Held
-from busbox.recording.judged import Finding
+from busbox.recording.judged import Finding, Verdict
 
 KIND = "recording"
 VERSION = 3
-#: Version 1 has nothing of attachments; 1 and 2 name no file beside the traffic's.
+#: Version 1 has nothing of attachments; 1 and 2 call expectations "musts", and "held" what was met, and
+#: name no file beside the traffic's.
 READ_VERSIONS = (1, 2, 3)
 
 #: The columns of the accesses, and the type of each: 55 bytes an access.
@@ -254,7 +254,7 @@ class Recording:
     notes : what a reader should know, one sentence each
     findings : at most 1000 of a rule
     counts : rule to ``slot.REGISTER`` to how many
-    musts : what had to hold, whether it did, and what was seen
+    verdicts : each expectation of the bench, whether it was met, and what was seen
     seen : what each attachment understood, by name
     files : the files of lines beside the traffic's own, such as the library of a driver
     """
@@ -276,7 +276,7 @@ class Recording:
     notes: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     counts: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
-    musts: tuple[Held, ...] = ()
+    verdicts: tuple[Verdict, ...] = ()
     seen: Mapping[str, Seen] = field(default_factory=dict)
     files: tuple[str, ...] = ()
 
@@ -342,7 +342,7 @@ class Recording:
             "texts": list(self.characters),
             "events": [[e.cycle, e.device, e.kind, e.access, dict(e.details)] for e in self.events],
             "findings": [asdict(finding) for finding in self.findings],
-            "musts": [asdict(held) for held in self.musts],
+            "expectations": [asdict(verdict) for verdict in self.verdicts],
             "seen": {name: asdict(one) for name, one in self.seen.items()},
         }
         arrays["facts"] = np.frombuffer(json.dumps(facts).encode("utf-8"), dtype="u1")
@@ -437,6 +437,12 @@ def _seen(stored: dict[str, Any]) -> Seen:
     )
 
 
+def _verdicts(facts: dict[str, Any]) -> tuple[Verdict, ...]:
+    if facts["version"] < 3:
+        return tuple(Verdict(one["what"], one["held"], one["seen"]) for one in facts["musts"])
+    return tuple(Verdict(**verdict) for verdict in facts["expectations"])
+
+
 def _from_arrays(arrays: Mapping[str, IntColumn], facts: dict[str, Any]) -> Recording:
     if facts["version"] < 3:
         facts["files"] = ()
@@ -461,7 +467,7 @@ def _from_arrays(arrays: Mapping[str, IntColumn], facts: dict[str, Any]) -> Reco
         },
         events=tuple(Event(*event) for event in facts["events"]),
         findings=tuple(Finding(**finding) for finding in facts["findings"]),
-        musts=tuple(Held(**held) for held in facts["musts"]),
+        verdicts=_verdicts(facts),
         seen={name: _seen(one) for name, one in facts.get("seen", {}).items()},
         **plain,
     )

@@ -11,10 +11,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 
 from busbox.basics.errors import nearest
-from busbox.device import RELEASED, Device
+from busbox.device import RELEASED, LiveDevice
 from busbox.engines import Engine
 from busbox.run.host import DeviceHost
-from busbox.system import InputLevel, Reply, System
+from busbox.system.scenario import InputLevel, Reply
+from busbox.system.system import System
 
 #: Bit times of a byte on a serial line: start, eight data bits, stop. Source: common practice (8N1).
 FRAME_BITS = 10
@@ -56,16 +57,16 @@ class Connections:
         self,
         system: System,
         hosts: Sequence[DeviceHost],
-        models: Sequence[Device],
+        models: Sequence[LiveDevice],
         engine: Engine,
     ) -> None:
         self._system, self._hosts, self._models = system, hosts, models
         self._engine = engine
-        self._names = [placed.slot.name for placed in system.devices]
+        self._names = [device.name for device in system.devices]
         self._places = {
-            f"{placed.slot.name}.{pin.name}": (number, pin.name)
-            for number, placed in enumerate(system.devices)
-            for pin in placed.pins
+            f"{device.name}.{pin.name}": (number, pin.name)
+            for number, device in enumerate(system.devices)
+            for pin in device.pins
         }
         self.watched: dict[int, set[str]] = {}
         self._given: dict[tuple[int, str], int] = {}

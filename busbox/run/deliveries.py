@@ -7,11 +7,12 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from itertools import count
 
-from busbox.device import Device
+from busbox.device import LiveDevice
 from busbox.engines import Engine
 from busbox.run.connections import Connections
 from busbox.run.host import DeviceHost
-from busbox.system import InputLevel, Reset, System
+from busbox.system.scenario import BoardReset, InputLevel
+from busbox.system.system import System
 
 
 class Deliveries:
@@ -27,11 +28,11 @@ class Deliveries:
         self, system: System, engine: Callable[[], Engine], hosts: Sequence[DeviceHost]
     ) -> None:
         self._engine, self._hosts = engine, hosts
-        self._names = [placed.slot.name for placed in system.devices]
+        self._names = [device.name for device in system.devices]
         self._order = count()
         self._inputs: list[tuple[int, int, InputLevel]] = []
         self._wakes: list[tuple[int, int]] = []
-        self.resets: deque[Reset] = deque(system.resets)
+        self.resets: deque[BoardReset] = deque(system.resets)
         self.reached: list[tuple[int, int]] = []
         for level in system.inputs:
             self._schedule(level)
@@ -48,7 +49,7 @@ class Deliveries:
 
         return wake_at
 
-    def deliver(self, cycle: int, models: Sequence[Device], connections: Connections) -> None:
+    def deliver(self, cycle: int, models: Sequence[LiveDevice], connections: Connections) -> None:
         """Give inputs and wakes of a cycle to whom they belong."""
         engine = self._engine()
         for reply in connections.replies(cycle):
@@ -65,8 +66,8 @@ class Deliveries:
             models[number].wake(at)
             engine.ask_again()
 
-    def reset(self, cycle: int, length: int, models: Sequence[Device]) -> None:
-        """Reset the models, and forget the wakes that they asked for."""
+    def reset(self, cycle: int, length: int, models: Sequence[LiveDevice]) -> None:
+        """BoardReset the models, and forget the wakes that they asked for."""
         self._wakes.clear()
         self.reached.append((cycle, length))
         for model, host in zip(models, self._hosts, strict=True):

@@ -13,7 +13,7 @@ from busbox.cpu.steps import Access, Await, Named, Pause, Poll, Target
 from busbox.cpu.table import AccessTable
 from busbox.findings import Wanted
 from busbox.recording import IntColumn
-from busbox.system import System
+from busbox.system.system import System
 
 #: What the recording says of a command, in this order.
 FACTS = ("step", "line", "pc", "expected", "file")
@@ -30,7 +30,7 @@ def address_of(target: Target, system: System) -> int:
         return target
     slot = system.address_map.slot(target.slot)
     if slot is None:
-        known = [placed.slot.name for placed in system.devices]
+        known = [device.name for device in system.devices]
         raise ValueError(f"there is no slot {target.slot!r}{nearest(target.slot, known)}")
     address = system.address_map.address_of(target.slot, target.register)
     if address is None:

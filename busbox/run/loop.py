@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from busbox.basics.errors import BusboxError, InputError
 from busbox.cpu.player import AHEAD, Player
-from busbox.device import Access, Answer, Device
+from busbox.device import Access, Answer, LiveDevice
 from busbox.engines import LOG, Engine, EngineFactory, Stop
 from busbox.recording import Recording
 from busbox.run.connections import Connections
@@ -16,7 +16,7 @@ from busbox.run.host import DeviceHost
 from busbox.run.ledger import Ledger
 from busbox.run.pins import RunPins
 from busbox.run.taking import Taking, some
-from busbox.system import System
+from busbox.system.system import System
 
 #: Accesses in the engine's log after which they are put away.
 AT_HAND = AHEAD
@@ -27,7 +27,7 @@ FOREVER = 1 << 62
 #: Told now and then: the cycle, and the share of the steps that is over (None if nobody knows).
 Progress = Callable[[int, float | None], None]
 #: Told before each cycle: the cycle, and the devices in the order of the bench.
-Observe = Callable[[int, Sequence[Device]], None]
+Observe = Callable[[int, Sequence[LiveDevice]], None]
 
 
 class Replay:
@@ -42,8 +42,8 @@ class Replay:
         self._hosts: list[DeviceHost] = []
         self._deliveries = Deliveries(system, lambda: self._engine, self._hosts)
         self._hosts += [
-            DeviceHost(placed, system.clock_hz, self._deliveries.waker(number), self._stays)
-            for number, placed in enumerate(system.devices)
+            DeviceHost(device, system.clock_hz, self._deliveries.waker(number), self._stays)
+            for number, device in enumerate(system.devices)
         ]
         self._ears: dict[int, HardwareHost] = {}
         self._models = [self._device(number) for number in range(len(self._hosts))]
@@ -57,13 +57,13 @@ class Replay:
         self.taking = Taking(system, self._engine, ledger, self._models, self._hosts)
         self._rest_at: int | None = 0
 
-    def _device(self, number: int) -> Device:
+    def _device(self, number: int) -> LiveDevice:
         """Return the device of a slot: its model, or what stands for the hardware."""
-        placed, host = self._system.devices[number], self._hosts[number]
-        if not placed.model.in_amaranth:
-            model: Device = placed.model(host, **placed.settings)
+        device, host = self._system.devices[number], self._hosts[number]
+        if not device.model.in_amaranth:
+            model: LiveDevice = device.model(host, **device.settings)
             return model
-        self._ears[number] = HardwareHost(number, placed, host, lambda: self._engine)
+        self._ears[number] = HardwareHost(number, device, host, lambda: self._engine)
         return self._ears[number]
 
     def _built(self, factory: EngineFactory) -> Engine:

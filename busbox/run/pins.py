@@ -5,7 +5,7 @@ from __future__ import annotations
 from busbox.basics.errors import InputError
 from busbox.engines import Engine
 from busbox.run.connections import Connections
-from busbox.system import System
+from busbox.system.system import System
 
 
 class RunPins:
@@ -45,14 +45,14 @@ class RunPins:
         return self.level(pin)
 
     def _check(self, pin: str) -> None:
-        device, name = self._connections.place(pin)
-        placed = self._system.devices[device]
-        output = any(one.name == name and one.direction == "output" for one in placed.pins)
-        if not (placed.model.in_amaranth and output):
+        number, name = self._connections.place(pin)
+        device = self._system.devices[number]
+        output = any(one.name == name and one.direction == "output" for one in device.pins)
+        if not (device.model.in_amaranth and output):
             return
         from busbox.engines.paths import shown_on
 
-        shown = shown_on(placed, name, self._system.clock_hz)
+        shown = shown_on(device, name, self._system.clock_hz)
         shown = [member for member in shown if not member.startswith("pin_")]
         if shown:
             raise ValueError(

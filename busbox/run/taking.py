@@ -11,14 +11,14 @@ import numpy as np
 from busbox.basics.growing import Column
 from busbox.basics.units import show_time
 from busbox.cpu.player import Player
-from busbox.device import Device
+from busbox.device import LiveDevice
 from busbox.engines import LOG, Engine
 from busbox.findings import Evidence, Wanted, find
 from busbox.recording import COLUMNS, Accesses, IntColumn, Recording, SlotInfo
 from busbox.run.deliveries import Deliveries
 from busbox.run.host import DeviceHost
 from busbox.run.ledger import FACTS, Ledger
-from busbox.system import System
+from busbox.system.system import System
 
 if TYPE_CHECKING:
     from busbox.board.decoding import Hearing
@@ -42,12 +42,12 @@ class Taking:
         system: System,
         engine: Engine,
         ledger: Ledger,
-        models: Sequence[Device],
+        models: Sequence[LiveDevice],
         hosts: Sequence[DeviceHost],
     ) -> None:
         self._system, self._engine, self._ledger = system, engine, ledger
         self._models, self._hosts = models, hosts
-        self._names = [placed.slot.name for placed in system.devices]
+        self._names = [device.name for device in system.devices]
         self.columns = {name: Column(kind) for name, kind in COLUMNS.items()}
         self.registers: dict[str, dict[str, int]] = {}
         self.timeouts: list[tuple[int, Wanted]] = []
@@ -109,7 +109,9 @@ class Taking:
         )
         findings, counts = find(evidence)
         recording = replace(recording, findings=findings, counts=counts)
-        return replace(recording, musts=tuple(must.judge(recording) for must in self._system.musts))
+        return replace(
+            recording, verdicts=tuple(one.judge(recording) for one in self._system.expectations)
+        )
 
     def _recording(
         self, last: int, ended: str, player: Player, deliveries: Deliveries
@@ -127,9 +129,9 @@ class Taking:
             slots=tuple(self._slot_facts()),
             lines={name: line for host in self._hosts for name, line in host.lines()},
             characters={
-                placed.slot.name: host.text()
-                for placed, host in zip(system.devices, self._hosts, strict=True)
-                if "text" in placed.model.sends
+                device.name: host.text()
+                for device, host in zip(system.devices, self._hosts, strict=True)
+                if "text" in device.model.sends
             },
             events=tuple(sorted(events, key=lambda event: event.cycle)),
             registers=self.registers,

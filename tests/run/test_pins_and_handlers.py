@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.recording import Recording
 from busbox.run.connections import serial_levels
 
@@ -391,11 +391,11 @@ def test_a_reset_before_the_end_of_the_text_keeps_the_reply_away(tmp_path: Path)
     assert recording.edges("telegraph.rx")[0].tolist() == [0]
 
 
-# Musts.
+# Expectations.
 
 
 @pytest.mark.parametrize(
-    ("must", "held", "seen"),
+    ("expect", "met", "seen"),
     [
         ({"text": {"of": "telegraph", "is": "A"}}, True, "'A'"),
         ({"text": {"of": "telegraph", "is": "B"}}, False, "'A'"),
@@ -416,12 +416,12 @@ def test_a_reset_before_the_end_of_the_text_keeps_the_reply_away(tmp_path: Path)
     ],
 )
 def test_what_must_hold_is_judged(
-    must: dict[str, Any], held: bool, seen: str, tmp_path: Path
+    expect: dict[str, Any], met: bool, seen: str, tmp_path: Path
 ) -> None:
     """Each kind of expectation, met and not, with what was seen."""
-    recording = run(tmp_path, "write telegraph.DATA 65\n", must=[must])
-    (one,) = recording.musts
-    assert (one.held, one.seen) == (held, seen)
+    recording = run(tmp_path, "write telegraph.DATA 65\n", expect=[expect])
+    (one,) = recording.verdicts
+    assert (one.met, one.seen) == (met, seen)
 
 
 # Bytes from outside at a rate that the clock is no multiple of.

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from busbox.basics.errors import one_of
-from busbox.bench import packaged_benches
-from busbox.bench_schema import BenchKeys
+from busbox.bench.find import packaged_benches
+from busbox.bench.schema import BenchTable
 from busbox.cli import VERBS, main
 from busbox.engines import ENGINES
 from busbox.formats.text import FIRST_WORDS
@@ -151,7 +151,7 @@ def said_by(
 def without_lists(text: str) -> str:
     """Return a text with words in the place of lists that have nothing to do with the mistake."""
     text = text.replace(f"a file, {one_of(packaged_benches())}", "a file, BENCHES")
-    text = text.replace(f"known: {one_of(BenchKeys.model_fields)}", "known: KEYS")
+    text = text.replace(f"known: {one_of(BenchTable.keys())}", "known: KEYS")
     text = text.replace(f"must begin with {one_of(FIRST_WORDS)}", "must begin with A VERB")
     text = text.replace(f"known: {one_of(ENGINES)}", "known: ENGINES")
     text = text.replace(f"known: {one_of(VERBS)}", "known: VERBS")

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from busbox.toml_lines import Path, key_lines, line_of
+from busbox.bench.toml_lines import KeyPath, key_lines, line_of
 
 #: Signs that mean something elsewhere in TOML, to be put where they mean nothing.
 TEXTS = ("", "lever", "a = 1", "[slot.x]", "]", "[[", "}{", "#", "x # y", "a.b", ",", "=")
@@ -54,8 +54,8 @@ class Text:
     """
 
     parts: list[str] = field(default_factory=list)
-    lines: dict[Path, int] = field(default_factory=dict)
-    implied: dict[Path, int] = field(default_factory=dict)
+    lines: dict[KeyPath, int] = field(default_factory=dict)
+    implied: dict[KeyPath, int] = field(default_factory=dict)
 
     @property
     def text(self) -> str:
@@ -69,7 +69,7 @@ class Text:
     def put(self, text: str) -> None:
         self.parts.append(text)
 
-    def name(self, path: Path, above: int) -> None:
+    def name(self, path: KeyPath, above: int) -> None:
         """Note that a name stands in this line; ``above`` parts of its path stand elsewhere."""
         self.lines[path] = self.line
         for length in range(above + 1, len(path)):
@@ -106,14 +106,14 @@ class Writer:
             names.append(name)
         return written, tuple(names)
 
-    def pair(self, table: Path, taken: set[str], depth: int) -> None:
+    def pair(self, table: KeyPath, taken: set[str], depth: int) -> None:
         written, names = self.dotted(taken)
         path = (*table, *names)
         self.out.name(path, len(table))
         self.out.put(written + self.one((" = ", "=", " =")))
         self.value(path, depth)
 
-    def value(self, path: Path, depth: int) -> None:
+    def value(self, path: KeyPath, depth: int) -> None:
         kind = self.one(("plain", "plain", "long", "array", "inline")) if depth else "plain"
         if kind == "plain":
             self.out.put(self.one(PLAIN))
@@ -126,7 +126,7 @@ class Writer:
         else:
             self.inline(path, depth)
 
-    def array(self, path: Path, depth: int) -> None:
+    def array(self, path: KeyPath, depth: int) -> None:
         self.out.put("[")
         count = self.one((0, 1, 2, 3))
         for number in range(count):
@@ -138,7 +138,7 @@ class Writer:
             self.out.put(self.one(("", ",", "\n", ",\n", " # ]\n")) if last else ",")
         self.out.put("]")
 
-    def inline(self, path: Path, depth: int) -> None:
+    def inline(self, path: KeyPath, depth: int) -> None:
         self.out.put("{")
         taken: set[str] = set()
         for number in range(self.one((0, 1, 2))):
@@ -146,13 +146,13 @@ class Writer:
             self.pair(path, taken, depth - 1)
         self.out.put(" }")
 
-    def pairs(self, table: Path, taken: set[str]) -> None:
+    def pairs(self, table: KeyPath, taken: set[str]) -> None:
         for _ in range(self.one((0, 1, 2, 3))):
             self.out.put(self.one(("", "", "\n", "# [table]\n", "  ", "\t")))
             self.pair(table, taken, 2)
             self.out.put(self.one(COMMENTS) + "\n")
 
-    def header(self, signs: str, written: str, path: Path, above: int) -> None:
+    def header(self, signs: str, written: str, path: KeyPath, above: int) -> None:
         self.out.put(self.one(("", "", "\n", "# '''\n", "  ")))
         self.out.name(path, above)
         space = self.one(("", " "))
@@ -186,7 +186,7 @@ def documents(draw: st.DrawFn) -> Text:
     return writer.out
 
 
-def paths_of(value: Any, path: Path = ()) -> list[Path]:
+def paths_of(value: Any, path: KeyPath = ()) -> list[KeyPath]:
     """Return the path of everything in a parsed TOML text."""
     items = (
         value.items()
@@ -241,7 +241,7 @@ def test_line_ends_of_two_signs_change_no_line(out: Text) -> None:
     ],
 )
 def test_a_key_that_is_missing_has_the_line_of_what_is_around_it(
-    path: Path, line: int | None
+    path: KeyPath, line: int | None
 ) -> None:
     """The nearest table, item or list that stands on a line is told, else nothing."""
     text = """\

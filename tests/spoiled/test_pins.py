@@ -159,23 +159,23 @@ CASES: tuple[Spoiled, ...] = (
     Spoiled(
         "A must has one of its kinds.",
         (
-            "busbox: bench.toml:52: must.0: must have one of text, level, frames, colours, "
+            "busbox: bench.toml:52: expect.0: must have one of text, level, frames, colours, "
             "findings or register, not nothing\n"
         ),
-        edits=(("[[reset]]", "[[must]]\n\n[[reset]]"),),
+        edits=(("[[reset]]", "[[expect]]\n\n[[reset]]"),),
     ),
     Spoiled(
         "A must has one kind only.",
         (
-            "busbox: bench.toml:52: must.0: must have one of text, level, frames, colours, "
+            "busbox: bench.toml:52: expect.0: must have one of text, level, frames, colours, "
             "findings or register, not text or frames\n"
         ),
         edits=(
             (
                 "[[reset]]",
                 (
-                    '[[must]]\ntext = { of = "telegraph", is = "" }\nframes = { of = "lamps", exactly '
-                    "= 0 }\n\n[[reset]]"
+                    '[[expect]]\ntext = { of = "telegraph", is = "" }\n'
+                    'frames = { of = "lamps", exactly = 0 }\n\n[[reset]]'
                 ),
             ),
         ),
@@ -183,149 +183,173 @@ CASES: tuple[Spoiled, ...] = (
     Spoiled(
         "A must's kind must be known.",
         (
-            "busbox: bench.toml:52: must.0: must have one of text, level, frames, colours, "
-            "findings or register, not nothing\nbusbox: bench.toml:53: must.0.texts: unknown "
+            "busbox: bench.toml:52: expect.0: must have one of text, level, frames, colours, "
+            "findings or register, not nothing\nbusbox: bench.toml:53: expect.0.texts: unknown "
             "key 'texts'; did you mean 'text'? (known: text, level, frames, colours, findings "
             "or register)\n"
         ),
-        edits=(("[[reset]]", '[[must]]\ntexts = { of = "telegraph", is = "" }\n\n[[reset]]'),),
+        edits=(("[[reset]]", '[[expect]]\ntexts = { of = "telegraph", is = "" }\n\n[[reset]]'),),
     ),
     Spoiled(
         "A text is that of a slot or an attachment that gives text.",
         (
-            "busbox: bench.toml:53: must.0.text.of: must be a slot or an attachment that gives "
+            "busbox: bench.toml:53: expect.0.text.of: must be a slot or an attachment that gives "
             "text, not 'telegaph'; did you mean 'telegraph'?\n"
         ),
-        edits=(("[[reset]]", '[[must]]\ntext = { of = "telegaph", is = "" }\n\n[[reset]]'),),
+        edits=(("[[reset]]", '[[expect]]\ntext = { of = "telegaph", is = "" }\n\n[[reset]]'),),
     ),
     Spoiled(
         "A text is compared in one way.",
         (
-            "busbox: bench.toml:53: must.0.text: must have one of is, contains or ends_with, "
+            "busbox: bench.toml:53: expect.0.text: must have one of is, contains or ends_with, "
             "not nothing\n"
         ),
-        edits=(("[[reset]]", '[[must]]\ntext = { of = "telegraph" }\n\n[[reset]]'),),
+        edits=(("[[reset]]", '[[expect]]\ntext = { of = "telegraph" }\n\n[[reset]]'),),
     ),
     Spoiled(
         "A text is compared with a text.",
-        "busbox: bench.toml:53: must.0.text.is: must be a text, not 3\n",
-        edits=(("[[reset]]", '[[must]]\ntext = { of = "telegraph", is = 3 }\n\n[[reset]]'),),
+        "busbox: bench.toml:53: expect.0.text.is: must be a text, not 3\n",
+        edits=(("[[reset]]", '[[expect]]\ntext = { of = "telegraph", is = 3 }\n\n[[reset]]'),),
     ),
     Spoiled(
         "Frames are counted in one way.",
         (
-            "busbox: bench.toml:53: must.0.frames: must have one of at_least, at_most or "
+            "busbox: bench.toml:53: expect.0.frames: must have one of at_least, at_most or "
             "exactly, not at_least or exactly\n"
         ),
         edits=(
             (
                 "[[reset]]",
-                '[[must]]\nframes = { of = "lamps", at_least = 1, exactly = 1 }\n\n[[reset]]',
+                '[[expect]]\nframes = { of = "lamps", at_least = 1, exactly = 1 }\n\n[[reset]]',
             ),
         ),
     ),
     Spoiled(
         "A number of frames is not negative.",
-        "busbox: bench.toml:53: must.0.frames.at_least: must be a whole number from 0 on, not -1\n",
-        edits=(("[[reset]]", '[[must]]\nframes = { of = "lamps", at_least = -1 }\n\n[[reset]]'),),
+        "busbox: bench.toml:53: expect.0.frames.at_least: must be a whole number from 0 on, not -1\n",
+        edits=(("[[reset]]", '[[expect]]\nframes = { of = "lamps", at_least = -1 }\n\n[[reset]]'),),
     ),
     Spoiled(
         "A key of an expectation must be known.",
         (
-            "busbox: bench.toml:53: must.0.frames.atleast: unknown key 'atleast'; did you "
+            "busbox: bench.toml:53: expect.0.frames.atleast: unknown key 'atleast'; did you "
             "mean 'at_least'? (known: of, at_least, at_most or exactly)\n"
         ),
-        edits=(("[[reset]]", '[[must]]\nframes = { of = "lamps", atleast = 1 }\n\n[[reset]]'),),
+        edits=(("[[reset]]", '[[expect]]\nframes = { of = "lamps", atleast = 1 }\n\n[[reset]]'),),
     ),
     Spoiled(
         "Colours are RRGGBB.",
         (
-            "busbox: bench.toml:53: must.0.colours.are: must hold colours such as '400000' "
+            "busbox: bench.toml:53: expect.0.colours.are: must hold colours such as '400000' "
             "(RRGGBB), not 'red'\n"
         ),
-        edits=(("[[reset]]", '[[must]]\ncolours = { of = "lamps", are = ["red"] }\n\n[[reset]]'),),
+        edits=(
+            ("[[reset]]", '[[expect]]\ncolours = { of = "lamps", are = ["red"] }\n\n[[reset]]'),
+        ),
     ),
     Spoiled(
         "Colours are a list.",
         (
-            "busbox: bench.toml:53: must.0.colours.are: must be a list of colours such as "
+            "busbox: bench.toml:53: expect.0.colours.are: must be a list of colours such as "
             "'400000', not '400000'\n"
         ),
-        edits=(("[[reset]]", '[[must]]\ncolours = { of = "lamps", are = "400000" }\n\n[[reset]]'),),
+        edits=(
+            ("[[reset]]", '[[expect]]\ncolours = { of = "lamps", are = "400000" }\n\n[[reset]]'),
+        ),
     ),
     Spoiled(
         "A frame has a number.",
         (
-            "busbox: bench.toml:53: must.0.colours.frame: must be the number of a frame (-1: "
+            "busbox: bench.toml:53: expect.0.colours.frame: must be the number of a frame (-1: "
             "the last), not 'last'\n"
         ),
         edits=(
             (
                 "[[reset]]",
-                '[[must]]\ncolours = { of = "lamps", frame = "last", are = [] }\n\n[[reset]]',
+                '[[expect]]\ncolours = { of = "lamps", frame = "last", are = [] }\n\n[[reset]]',
             ),
         ),
     ),
     Spoiled(
         "A level's pin must exist.",
         (
-            "busbox: bench.toml:53: must.0.level.pin: must be a pin, not 'levers.out.8'; did "
+            "busbox: bench.toml:53: expect.0.level.pin: must be a pin, not 'levers.out.8'; did "
             "you mean 'levers.out.7'?\n"
         ),
-        edits=(("[[reset]]", '[[must]]\nlevel = { pin = "levers.out.8", is = 1 }\n\n[[reset]]'),),
+        edits=(("[[reset]]", '[[expect]]\nlevel = { pin = "levers.out.8", is = 1 }\n\n[[reset]]'),),
     ),
     Spoiled(
         "A level to be is 0 or 1.",
-        "busbox: bench.toml:53: must.0.level.is: must be 0 or 1, not true\n",
+        "busbox: bench.toml:53: expect.0.level.is: must be 0 or 1, not true\n",
         edits=(
-            ("[[reset]]", '[[must]]\nlevel = { pin = "levers.out.7", is = true }\n\n[[reset]]'),
+            ("[[reset]]", '[[expect]]\nlevel = { pin = "levers.out.7", is = true }\n\n[[reset]]'),
         ),
     ),
     Spoiled(
         "A level's time is a time.",
         (
-            "busbox: bench.toml:53: must.0.level.at: a time must be a number with s, ms, us, "
+            "busbox: bench.toml:53: expect.0.level.at: a time must be a number with s, ms, us, "
             "ns or ps, or whole cycles, not 'noon'\n"
         ),
         edits=(
             (
                 "[[reset]]",
-                '[[must]]\nlevel = { pin = "levers.out.7", is = 1, at = "noon" }\n\n[[reset]]',
+                '[[expect]]\nlevel = { pin = "levers.out.7", is = 1, at = "noon" }\n\n[[reset]]',
             ),
         ),
     ),
     Spoiled(
+        "A rule is a text.",
+        "busbox: bench.toml:53: expect.0.findings.rule: must be a rule, not ['byte-lost']\n",
+        edits=(
+            (
+                "[[reset]]",
+                '[[expect]]\nfindings = { rule = ["byte-lost"], exactly = 0 }\n\n[[reset]]',
+            ),
+        ),
+    ),
+    Spoiled(
+        "What must hold stands in [[expect]] only.",
+        "busbox: bench.toml:52: must: unknown key 'must' (known: KEYS)\n",
+        edits=(("[[reset]]", "[[must]]\nframes = 3\n\n[[reset]]"),),
+    ),
+    Spoiled(
         "A rule must exist.",
         (
-            "busbox: bench.toml:53: must.0.findings.rule: must be a rule, not 'byte-loss'; "
+            "busbox: bench.toml:53: expect.0.findings.rule: must be a rule, not 'byte-loss'; "
             "did you mean 'byte-lost'?\n"
         ),
         edits=(
-            ("[[reset]]", '[[must]]\nfindings = { rule = "byte-loss", exactly = 0 }\n\n[[reset]]'),
+            (
+                "[[reset]]",
+                '[[expect]]\nfindings = { rule = "byte-loss", exactly = 0 }\n\n[[reset]]',
+            ),
         ),
     ),
     Spoiled(
         "A register must exist.",
         (
-            "busbox: bench.toml:53: must.0.register.of: must be a register such as "
+            "busbox: bench.toml:53: expect.0.register.of: must be a register such as "
             "levers.OUT, not 'lamps.COUNTS'; did you mean 'lamps.COUNT'?\n"
         ),
-        edits=(("[[reset]]", '[[must]]\nregister = { of = "lamps.COUNTS", is = 8 }\n\n[[reset]]'),),
+        edits=(
+            ("[[reset]]", '[[expect]]\nregister = { of = "lamps.COUNTS", is = 8 }\n\n[[reset]]'),
+        ),
     ),
     Spoiled(
         "A register's value is a number.",
-        "busbox: bench.toml:53: must.0.register.is: must be a whole number from 0 on, not '8'\n",
+        "busbox: bench.toml:53: expect.0.register.is: must be a whole number from 0 on, not '8'\n",
         edits=(
-            ("[[reset]]", '[[must]]\nregister = { of = "lamps.COUNT", is = "8" }\n\n[[reset]]'),
+            ("[[reset]]", '[[expect]]\nregister = { of = "lamps.COUNT", is = "8" }\n\n[[reset]]'),
         ),
     ),
     Spoiled(
         "An expectation is a table.",
         (
-            'busbox: bench.toml:53: must.0.frames: must be a table such as { of = "lamps", '
+            'busbox: bench.toml:53: expect.0.frames: must be a table such as { of = "lamps", '
             "at_least = 1 }, not 3\n"
         ),
-        edits=(("[[reset]]", "[[must]]\nframes = 3\n\n[[reset]]"),),
+        edits=(("[[reset]]", "[[expect]]\nframes = 3\n\n[[reset]]"),),
     ),
     Spoiled(
         "Too many polls are a whole number.",

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from busbox import InputError, Recording, load_bench
+from busbox.recording.judged import Verdict
 
 
 @pytest.fixture(scope="module")
@@ -97,9 +98,17 @@ def test_a_file_of_another_kind_is_refused(good: Path, tmp_path: Path) -> None:
 def test_a_newer_version_is_refused(good: Path, tmp_path: Path) -> None:
     """The version that was found and the one that can be read are told."""
     file = tmp_path / "noon.recording.npz"
-    with_facts(good, file, version=3)
-    told = "TMP/noon.recording.npz: has version 3; this Busbox reads version 1 or 2"
+    with_facts(good, file, version=4)
+    told = "TMP/noon.recording.npz: has version 4; this Busbox reads version 1, 2 or 3"
     assert refusal(file) == told
+
+
+def test_expectations_of_an_older_version_are_read(good: Path, tmp_path: Path) -> None:
+    """Versions 1 and 2 call expectations ``musts``, and ``held`` what was met."""
+    file = tmp_path / "noon.recording.npz"
+    old = [{"what": "text of telegraph is 'A'", "held": False, "seen": "''"}]
+    with_facts(good, file, version=2, musts=old, expectations=None)
+    assert Recording.load(file).verdicts == (Verdict("text of telegraph is 'A'", False, "''"),)
 
 
 def test_a_recording_is_saved_under_its_own_suffix_only(good: Path, tmp_path: Path) -> None:

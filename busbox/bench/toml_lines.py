@@ -10,7 +10,7 @@ import re
 import tomllib
 from bisect import bisect_right
 
-Path = tuple[str | int, ...]
+KeyPath = tuple[str | int, ...]
 
 _SPACE = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
 _KEY_PART = re.compile(r"""[A-Za-z0-9_-]+|"(?:\\.|[^"\\])*"|'[^']*'""")
@@ -24,7 +24,7 @@ _STRING = re.compile(
 _OTHER = re.compile(r"[^,\]}#\n]*")
 
 
-def key_lines(text: str) -> dict[Path, int]:
+def key_lines(text: str) -> dict[KeyPath, int]:
     """Return the path of every key, table and item to its line, counted from 1.
 
     Items of an array have their number in the path. What is defined by a longer name only
@@ -33,7 +33,7 @@ def key_lines(text: str) -> dict[Path, int]:
     return _Scanner(text).lines()
 
 
-def line_of(lines: dict[Path, int], path: Path) -> int | None:
+def line_of(lines: dict[KeyPath, int], path: KeyPath) -> int | None:
     """Return the line of a key, or of the nearest thing around it that stands on a line."""
     while path:
         if path in lines:
@@ -47,13 +47,13 @@ class _Scanner:
         self._text = text
         self._at = 0
         self._ends = [found.start() for found in re.finditer("\n", text)]
-        self._named: dict[Path, int] = {}
-        self._implied: dict[Path, int] = {}
-        self._counts: dict[Path, int] = {}
+        self._named: dict[KeyPath, int] = {}
+        self._implied: dict[KeyPath, int] = {}
+        self._counts: dict[KeyPath, int] = {}
 
-    def lines(self) -> dict[Path, int]:
+    def lines(self) -> dict[KeyPath, int]:
         """Scan the text."""
-        table: Path = ()
+        table: KeyPath = ()
         self._pass(_SPACE)
         while self._at < len(self._text):
             before = self._at
@@ -76,14 +76,14 @@ class _Scanner:
         self._at = found.end()
         return found[0]
 
-    def _name(self, path: Path, at: int, above: int = 0) -> None:
+    def _name(self, path: KeyPath, at: int, above: int = 0) -> None:
         """Note that ``path`` stands at a place of the text; ``above`` parts were there before."""
         line = bisect_right(self._ends, at - 1) + 1
         self._named.setdefault(path, line)
         for length in range(above + 1, len(path)):
             self._implied.setdefault(path[:length], line)
 
-    def _header(self) -> Path:
+    def _header(self) -> KeyPath:
         start = self._at
         double = self._text.startswith("[[", self._at)
         self._at += 1 + double
@@ -98,16 +98,16 @@ class _Scanner:
         self._name(table, start)
         return table
 
-    def _numbered(self, path: Path) -> Path:
+    def _numbered(self, path: KeyPath) -> KeyPath:
         """Put the number of the present item after every array of tables on the way."""
-        result: Path = ()
+        result: KeyPath = ()
         for place, part in enumerate(path):
             result = (*result, part)
             if result in self._counts and place < len(path) - 1:
                 result = (*result, self._counts[result])
         return result
 
-    def _key(self) -> Path:
+    def _key(self) -> KeyPath:
         parts = [self._key_part()]
         while self._pass(_DOT):
             parts.append(self._key_part())
@@ -120,7 +120,7 @@ class _Scanner:
             return decoded
         return part.strip("'")
 
-    def _pair(self, table: Path) -> None:
+    def _pair(self, table: KeyPath) -> None:
         start = self._at
         path = (*table, *self._key())
         self._name(path, start, len(table))
@@ -129,7 +129,7 @@ class _Scanner:
         self._pass(_SPACE)
         self._value(path)
 
-    def _value(self, path: Path) -> None:
+    def _value(self, path: KeyPath) -> None:
         sign = self._next()
         if sign in ("[", "{"):
             self._at += 1
@@ -137,7 +137,7 @@ class _Scanner:
         elif not self._pass(_STRING):
             self._pass(_OTHER)
 
-    def _items(self, path: Path, sign: str) -> None:
+    def _items(self, path: KeyPath, sign: str) -> None:
         """Read an array or an inline table to its end."""
         number = 0
         self._pass(_SPACE)

@@ -1,59 +1,13 @@
-"""What is built from a bench: everything a run needs, checked and in whole cycles."""
+"""What happens in a run: traffic, inputs, resets, connections, attachments, expectations."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 from busbox.cpu.source import Source
-from busbox.device import Pin
-from busbox.map.slots import AddressMap, Slot
-
-if TYPE_CHECKING:
-    from busbox.board.attachment import Attachment
-    from busbox.findings.expectations import Must
-
-AFTER_RESET = ("restart", "continue")
-UNANSWERED = ("error", "silence")
-
-
-@dataclass(frozen=True)
-class FabricOptions:
-    """The ``[fabric]`` keys of a bench.
-
-    Attributes
-    ----------
-    unanswered : ``error`` (ERR in s + 1 where no slot decodes) or ``silence``
-    watchdog : ERR in s + watchdog for any access unanswered by then, or None
-    registered_decode : a register after the decoder; one cycle more for every access
-    """
-
-    unanswered: str = "error"
-    watchdog: int | None = None
-    registered_decode: bool = False
-
-
-@dataclass(frozen=True)
-class Placed:
-    """A device in its slot.
-
-    Attributes
-    ----------
-    slot : where it answers
-    model : the model's class
-    kind : the model as the bench names it
-    settings : every setting of the model, checked
-    pins : the pins that the settings give
-    """
-
-    slot: Slot
-    model: Any
-    kind: str
-    settings: Mapping[str, Any]
-    pins: tuple[Pin, ...]
 
 
 @dataclass(frozen=True)
@@ -67,8 +21,8 @@ class InputLevel:
 
 
 @dataclass(frozen=True)
-class Reset:
-    """RST high in the rows ``at`` to ``at + length - 1``."""
+class BoardReset:
+    """A reset by the board: RST is high in the rows ``at`` to ``at + length - 1``."""
 
     at: int
     length: int
@@ -106,6 +60,18 @@ class Reply:
     rate: int
 
 
+class AttachedPart(Protocol):
+    """What a system knows of an attachment; see :mod:`busbox.board.attachment`."""
+
+    @property
+    def sends(self) -> tuple[str, ...]:
+        """What it gives for expectations: ``text``, ``frames``."""
+
+    @property
+    def options(self) -> Mapping[str, Any]:
+        """Every setting, checked."""
+
+
 @dataclass(frozen=True)
 class Attached:
     """Something that is attached to a pin.
@@ -122,54 +88,53 @@ class Attached:
     kind: str
     device: int
     pin: str
-    part: Attachment
+    part: AttachedPart
 
 
-@dataclass(frozen=True)
-class System:
-    """Everything a run needs.
+class Condition(Protocol):
+    """What a system knows of an expectation; see :mod:`busbox.findings.expectations`."""
+
+    @property
+    def what(self) -> str:
+        """The expectation, in words."""
+
+    def judge(self, recording: Any) -> Any:
+        """Return the verdict on a recording."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scenario:
+    """What happens in a run.
 
     Attributes
     ----------
-    clock_hz : hertz
-    fabric : the fabric's options
-    devices : in the order of the bench; a slot's number is its place here
+    new_source : makes a source that begins at the first step
+    traffic : how messages call the traffic
     inputs : in order of cycle
     resets : in order of cycle
     after_reset : ``restart`` or ``continue``
     settle, hang_after : cycles
     poll_storm : reads of one register in a row that are too many, or None
     stuck_after : cycles for which an interrupt may stay high without an access to its device, or None
-    new_source : makes a source that begins at the first step
     wires, replies : what is connected to pins
-    musts : what must hold after the run
     attached : what is attached to pins
     supply : amperes that the supply of all strings of lamps gives, or None if it is not told
     firmware : file of the firmware with its debug information, "" if there is none
-    name, traffic : how messages call the bench and its traffic
+    expectations : what must hold after the run
     """
 
-    clock_hz: int
-    fabric: FabricOptions
-    devices: tuple[Placed, ...]
+    new_source: Callable[[], Source]
+    traffic: str = ""
     inputs: tuple[InputLevel, ...]
-    resets: tuple[Reset, ...]
+    resets: tuple[BoardReset, ...]
     after_reset: str
     settle: int
     hang_after: int
-    new_source: Callable[[], Source]
-    name: str = "bench"
-    traffic: str = ""
     poll_storm: int | None = None
     stuck_after: int | None = None
     wires: tuple[Wire, ...] = ()
     replies: tuple[Reply, ...] = ()
-    musts: tuple[Must, ...] = ()
     attached: tuple[Attached, ...] = ()
     supply: Fraction | None = None
     firmware: str = ""
-
-    @cached_property
-    def address_map(self) -> AddressMap:
-        """The map of all slots."""
-        return AddressMap([placed.slot for placed in self.devices])
+    expectations: tuple[Condition, ...] = ()

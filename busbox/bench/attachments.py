@@ -1,0 +1,124 @@
+"""``[attach.NAME]``: what hangs on a pin."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any, ClassVar
+
+from pydantic import ConfigDict
+
+from busbox.basics.errors import raised, shown
+from busbox.bench.context import Context
+from busbox.bench.pins import Pins
+from busbox.bench.profiles import build_profiles
+from busbox.bench.settings import check_settings, find_class
+from busbox.bench.table import Table
+from busbox.bench.toml_lines import KeyPath
+from busbox.board.attachment import Board, Driver
+from busbox.plugins import attachment_class, checked_attachment
+from busbox.system.hardware import Device
+from busbox.system.scenario import Attached, InputLevel
+
+
+class AttachTable(Table):
+    """``[attach.NAME]``; what is not named here is a setting of the kind."""
+
+    model_config = ConfigDict(extra="allow", strict=True, arbitrary_types_allowed=True)
+
+    kind: Any
+    pin: str
+
+    expected: ClassVar[Mapping[str, str]] = {"pin": "a text such as 'lamps.line'"}
+    examples: ClassVar[Mapping[str, str]] = {"kind": "'lamp_string'", "pin": "'lamps.line'"}
+
+    def build(self, name: str, board: Board, pins: Pins, context: Context) -> Attached | None:
+        """Return the attachment in its place, or None if a mistake keeps it out."""
+        note, path = context.mistakes.note, ("attach", name)
+        before = len(context.mistakes)
+        context.check_name(path, name, "an attachment's")
+        if name in context.slots:
+            note(path, f"must have a name of its own, not that of slot {name!r}")
+        kind = self._kind((*path, "kind"), context)
+        if kind is None:
+            return None
+        settings = check_settings(path, kind, self.model_extra or {}, self.keys(), context)
+        direction = "input" if issubclass(kind, Driver) else None
+        where = pins.find((*path, "pin"), self.pin, direction)
+        if where is None or len(context.mistakes) > before:
+            return None
+        try:
+            part = kind(board, **settings)
+        except ValueError as error:
+            note(path, str(error))
+            return None
+        except Exception as error:
+            note((*path, "kind"), f"it raised {raised(error)}")
+            return None
+        label = self.kind if isinstance(self.kind, str) else kind.__name__
+        return Attached(name, label, *where, part)
+
+    def _kind(self, path: KeyPath, context: Context) -> Any:
+        keys = self.keys()
+        kind = find_class(
+            path, self.kind, context, attachment_class, checked_attachment, "lamp_string"
+        )
+        taken = [] if kind is None else [one.name for one in kind.settings if one.name in keys]
+        if taken:
+            text = f"its setting {taken[0]!r} has the name of a key of [attach.NAME]"
+            context.mistakes.note(path, text)
+            return None
+        return kind
+
+
+def build_attached(
+    tables: Mapping[str, AttachTable],
+    profiles: Mapping[str, Mapping[str, Any]],
+    pins: Pins,
+    context: Context,
+) -> tuple[Attached, ...]:
+    """Return what is attached; nothing if a profile has a mistake."""
+    before = len(context.mistakes)
+    board = Board(context.clock_hz, build_profiles(profiles, context))
+    if len(context.mistakes) > before:
+        return ()
+    found = [table.build(name, board, pins, context) for name, table in tables.items()]
+    return tuple(attached for attached in found if attached is not None)
+
+
+def check_drivers(attached: Iterable[Attached], devices: Sequence[Device], pins: Pins) -> None:
+    """Note every attachment that drives a pin which something else drives already."""
+    for one in attached:
+        if isinstance(one.part, Driver):
+            pins.drive(("attach", one.name, "pin"), f"{devices[one.device].name}.{one.pin}")
+
+
+def driven(attached: Iterable[Attached], context: Context) -> Iterator[InputLevel]:
+    """Yield the levels that drivers give to input pins."""
+    for one in attached:
+        if not isinstance(one.part, Driver):
+            continue
+        try:
+            yield from _levels(one, one.part)
+        except ValueError as error:
+            context.mistakes.note(("attach", one.name), str(error))
+        except Exception as error:
+            context.mistakes.note(("attach", one.name), f"its drive raised {raised(error)}")
+
+
+def _levels(one: Attached, part: Driver) -> list[InputLevel]:
+    """Return the levels of a driver.
+
+    Raises
+    ------
+    ValueError : they are no levels, or not in order
+    """
+    found: list[InputLevel] = []
+    for cycle, level in part.drive():
+        if level not in (0, 1):
+            raise ValueError(f"its drive must give levels of 0 or 1, not {shown(level)}")
+        if type(cycle) is not int or cycle < 0 or (found and cycle <= found[-1].cycle):
+            raise ValueError(
+                f"its drive must give cycles that increase from 0 on, not {shown(cycle)}"
+            )
+        found.append(InputLevel(cycle, one.device, one.pin, int(level)))
+    return found

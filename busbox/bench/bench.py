@@ -1,0 +1,172 @@
+"""A bench: system, traffic and inputs, from one TOML file or from Python.
+
+Everything that is wrong in a bench is told at once, each mistake with its line; a syntax error of
+TOML comes alone.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from busbox.basics.errors import InputError
+from busbox.basics.units import parse_span
+from busbox.bench.find import find_bench
+from busbox.bench.mistakes import Mistakes
+from busbox.bench.set_values import with_values
+from busbox.bench.toml_file import read_toml
+from busbox.bench.toml_lines import KeyPath, key_lines, line_of
+from busbox.system.hardware import Device
+from busbox.system.system import System
+
+if TYPE_CHECKING:
+    from busbox.bench.building import Building
+    from busbox.recording import Recording
+    from busbox.run.loop import Progress
+
+
+class Bench:
+    """A bench, not yet checked: :meth:`system` and :meth:`run` tell what is wrong with it.
+
+    Parameters
+    ----------
+    keys : the same keys as in the file; ``traffic`` may also be a function or a list of steps, and a
+        slot's ``model`` a class
+    folder : where files that the keys name are looked up
+    name : how messages call it
+
+    Examples
+    --------
+    >>> bench = Bench({
+    ...     "clock": "16 MHz",
+    ...     "slot": {"levers": {"model": "gpio", "base": 0x4000_0000, "size": 0x1000}},
+    ...     "traffic": lambda bus: bus.write("levers.OUT", 1),
+    ... })
+    >>> bench.run().edges("levers.out.0")
+    (array([0, 3]), array([0, 1], dtype=uint8))
+    """
+
+    def __init__(
+        self,
+        keys: Mapping[str, Any],
+        *,
+        folder: str | Path = ".",
+        name: str = "bench",
+        file: Path | None = None,
+        text: str = "",
+    ) -> None:
+        self.keys = dict(keys)
+        self.folder = Path(folder)
+        self.name = name
+        self.file = str(file) if file else ""
+        self._lines = key_lines(text)
+        self._changed: set[KeyPath] = set()
+
+    @classmethod
+    def load(cls, path: str | Path) -> Bench:
+        """Return the bench of a file, of a folder with bench.toml, or one that comes with Busbox.
+
+        Raises
+        ------
+        InputError : there is none, it cannot be read, or it is no TOML
+        """
+        file = find_bench(path)
+        keys, text = read_toml(file)
+        folder = file.parent
+        name = folder.resolve().name if file.name == "bench.toml" else file.stem
+        return cls(keys, folder=folder, name=name, file=file, text=text)
+
+    def with_values(self, values: Iterable[str]) -> Bench:
+        """Return the bench with values changed, each given as ``KEY=VALUE``.
+
+        KEY is a path such as ``slot.lamps.base`` or ``input.0.at``; VALUE is TOML, else text.
+
+        Raises
+        ------
+        InputError : no such place in the bench
+        """
+        changed = copy.copy(self)
+        changed.keys, paths = with_values(self.keys, values)
+        changed._changed = self._changed | paths
+        return changed
+
+    def system(self, traffic: object = None) -> System:
+        """Return the system, checked.
+
+        Parameters
+        ----------
+        traffic : a file, a function or steps to play instead of the bench's
+
+        Raises
+        ------
+        InputError : with every mistake of the bench and of its traffic
+        """
+        return self._building().system(self.name, bool(self.file), traffic)
+
+    def devices(self) -> tuple[Device, ...]:
+        """Return the devices in their slots, checked; traffic is not looked at.
+
+        Raises
+        ------
+        InputError : with every mistake of the bench, its traffic left aside
+        """
+        return self._building().devices()
+
+    def run(
+        self,
+        engine: str = "auto",
+        until: int | str | None = None,
+        *,
+        traffic: object = None,
+        progress: Progress | None = None,
+    ) -> Recording:
+        """Run the bench and return its recording.
+
+        Parameters
+        ----------
+        engine : see :data:`busbox.engines.ENGINES`
+        until : cycles, or a time such as ``"2 ms"``
+        traffic : a file, a function or steps to play instead of the bench's
+        progress : called now and then with the row and the share of the steps that is over
+
+        Raises
+        ------
+        InputError : something is wrong with the bench, its traffic or these arguments
+        """
+        from busbox.engines import engine_class
+        from busbox.run.loop import replay
+
+        system = self.system(traffic)
+        factory = engine_class(engine)
+        return replay(system, factory, _until(until, system.clock_hz), progress)
+
+    def _building(self) -> Building:
+        from busbox.bench.building import Building
+
+        return Building(self.keys, self.folder, Mistakes(self.file, self._place))
+
+    def _place(self, path: KeyPath) -> tuple[str, int | None]:
+        """Return the file and line of a key, or ``--set`` if its value was changed."""
+        for length in range(len(path), 0, -1):
+            if path[:length] in self._changed:
+                return "--set", None
+        return self.file, line_of(self._lines, path)
+
+
+def load_bench(path: str | Path) -> Bench:
+    """Return the bench of a file, of a folder with bench.toml, or one that comes with Busbox."""
+    return Bench.load(path)
+
+
+def _until(value: int | str | None, clock_hz: int) -> int | None:
+    if value is None:
+        return None
+    try:
+        cycles = parse_span(value).in_cycles(clock_hz)
+    except ValueError as error:
+        raise InputError.of(str(error).removeprefix("a time "), key="until") from None
+    if cycles < 1:
+        raise InputError.of("must be at least one cycle, not 0", key="until")
+    return cycles

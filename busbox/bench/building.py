@@ -1,0 +1,132 @@
+"""From the keys of a bench to the system that runs: every mistake on the way is collected.
+
+What is wrong is left out, and the rest is looked at all the same: a mistake is told only if it is one
+whatever the broken parts were meant to be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from busbox.bench.attachments import build_attached, check_drivers, driven
+from busbox.bench.context import Context
+from busbox.bench.inputs import build_inputs
+from busbox.bench.mistakes import Mistakes
+from busbox.bench.pins import Pins
+from busbox.bench.resets import build_resets
+from busbox.bench.schema import check_keys
+from busbox.bench.slots import build_devices, check_broken
+from busbox.bench.traffic import Traffic, bench_traffic, check_targets, other_traffic
+from busbox.system.hardware import Device
+from busbox.system.scenario import Reply, Wire
+from busbox.system.system import System
+
+
+class Building:
+    """The devices of a bench and what comes to their pins; :meth:`system` adds the rest.
+
+    Parameters
+    ----------
+    keys : those of the bench
+    folder : where files that the keys name are looked up
+    mistakes : where what is wrong is noted
+    """
+
+    def __init__(self, keys: Mapping[str, Any], folder: Path, mistakes: Mistakes) -> None:
+        self._mistakes = mistakes
+        self._checked = checked = check_keys(keys)
+        self._tables = tables = checked.tables
+        for path, text in checked.mistakes:
+            mistakes.note(path, text)
+        self._context = context = Context(
+            folder, mistakes, tables.clock, ("clock",) not in checked.broken,
+            _names(keys.get("slot")), _names(keys.get("attach")),
+        )  # fmt: skip
+        for name in context.slots:
+            if ("slot", name) in checked.broken:
+                check_broken(name, keys["slot"][name], context)
+        self._devices = build_devices(tables.slot, context)
+        self._pins = Pins(self._devices, context)
+        tables.check_times(context)
+        self._inputs = build_inputs(checked.numbered("input", tables.input), self._pins, context)
+        self._resets = build_resets(checked.numbered("reset", tables.reset), context)
+        self._attached = build_attached(tables.attach, tables.profile, self._pins, context)
+
+    def devices(self) -> tuple[Device, ...]:
+        """Return the devices.
+
+        Raises
+        ------
+        InputError : with every mistake
+        """
+        self._mistakes.raise_any()
+        return self._devices
+
+    def system(self, name: str, in_file: bool, other: object) -> System:
+        """Return the system.
+
+        Parameters
+        ----------
+        name : how messages call the bench
+        in_file : whether the bench is a file
+        other : traffic to play instead of the bench's, or None
+
+        Raises
+        ------
+        InputError : with every mistake
+        """
+        tables, context, clock = self._tables, self._context, self._context.clock_hz
+        check_drivers(self._attached, self._devices, self._pins)
+        wires, replies = self._wires(), self._replies()
+        inputs = (*self._inputs, *driven(self._attached, context))
+        expectations = [
+            table.build(number, self._devices, self._attached, context)
+            for number, table in self._checked.numbered("expect", tables.expect)
+        ]
+        traffic = self._traffic(in_file, other)
+        system = System(
+            name=name,
+            clock_hz=clock,
+            fabric=tables.fabric.build(),
+            devices=self._devices,
+            new_source=traffic.new_source,
+            traffic=traffic.label,
+            inputs=tuple(sorted(inputs, key=lambda level: level.cycle)),
+            resets=self._resets,
+            after_reset=tables.after_reset,
+            settle=tables.settle.in_cycles(clock),
+            hang_after=tables.hang_after.in_cycles(clock),
+            poll_storm=tables.poll_storm,
+            stuck_after=tables.stuck_after.in_cycles(clock) if tables.stuck_after else None,
+            wires=wires,
+            replies=replies,
+            attached=self._attached,
+            supply=tables.supply,
+            firmware=context.file(("firmware",), tables.firmware) if tables.firmware else "",
+            expectations=tuple(one for one in expectations if one is not None),
+        )
+        check_targets(system, context)
+        self._mistakes.raise_any()
+        return system
+
+    def _wires(self) -> tuple[Wire, ...]:
+        tables = self._checked.numbered("wire", self._tables.wire)
+        wires = [table.build(number, self._pins) for number, table in tables]
+        return tuple(wire for wire in wires if wire is not None)
+
+    def _replies(self) -> tuple[Reply, ...]:
+        tables = self._checked.numbered("reply", self._tables.reply)
+        replies = [table.build(number, self._pins, self._context) for number, table in tables]
+        return tuple(reply for reply in replies if reply is not None)
+
+    def _traffic(self, in_file: bool, other: object) -> Traffic:
+        if other is not None:
+            return other_traffic(other, self._context)
+        return bench_traffic(self._tables.traffic, in_file, self._context)
+
+
+def _names(tables: object) -> tuple[str, ...]:
+    """Return the names of named tables, whatever else is wrong with them."""
+    return tuple(tables) if isinstance(tables, dict) else ()

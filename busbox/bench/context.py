@@ -1,0 +1,49 @@
+"""What every table of a bench is built with."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from busbox.basics.errors import no_file
+from busbox.bench.mistakes import Mistakes
+from busbox.bench.toml_lines import KeyPath
+
+_NAME = re.compile(r"[A-Za-z_]\w*")
+
+
+@dataclass(frozen=True)
+class Context:
+    """What every table of a bench is built with.
+
+    Attributes
+    ----------
+    folder : where files that keys name are looked up
+    mistakes : where what is wrong is noted
+    clock_hz : hertz
+    timed : whether the clock is known; if not, ``clock_hz`` stands in for it, and no mistake is told
+        that may come from that
+    slots, attachments : names of all tables of the bench, also of those that are broken
+    """
+
+    folder: Path
+    mistakes: Mistakes
+    clock_hz: int
+    timed: bool
+    slots: tuple[str, ...]
+    attachments: tuple[str, ...]
+
+    def check_name(self, path: KeyPath, name: str, whose: str) -> None:
+        """Note a name that is none; ``whose`` it is, such as ``a slot's``."""
+        if not _NAME.fullmatch(name):
+            text = f"{whose} name must be letters, digits and _, no digit first, not {name!r}"
+            self.mistakes.note(path, text)
+
+    def file(self, path: KeyPath, name: str) -> str:
+        """Return the file that a key names, looked up beside the bench; note it if there is none."""
+        file = self.folder / name
+        problem = no_file(file)
+        if problem:
+            self.mistakes.note(path, problem.replace(repr(str(file)), repr(name), 1))
+        return str(file)

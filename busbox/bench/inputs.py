@@ -1,0 +1,163 @@
+"""``[[input]]``: what the board gives to an input pin: a level, bytes on a line, or a captured line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+from typing import Annotated, ClassVar
+
+from pydantic import Field
+
+from busbox.basics.errors import InputError, Mistake, nearest, one_of
+from busbox.basics.units import Span
+from busbox.bench.context import Context
+from busbox.bench.pins import Pins
+from busbox.bench.table import RATE_TEXT, Bytes, ClockText, Rate, SpanText, Table
+from busbox.bench.toml_lines import KeyPath
+from busbox.lines.captures import read_capture
+from busbox.lines.wave import Wave
+from busbox.run.connections import serial_levels
+from busbox.system.scenario import InputLevel
+
+#: Keys that say something of one way only.
+_BELONGS = {"rate": "bytes", "spacing": "bytes", "line": "capture", "sample_clock": "capture"}
+
+
+class InputTable(Table):
+    """``[[input]]``: a level, bytes on a serial line, or the line of a capture."""
+
+    at: SpanText
+    pin: str
+    level: Annotated[int, Field(ge=0, le=1)] | None = None
+    bytes: Bytes | None = None
+    capture: str | None = None
+    line: str | None = None
+    sample_clock: ClockText | None = None
+    rate: Rate = 115_200
+    spacing: SpanText = Span(cycles=0)
+
+    expected: ClassVar[Mapping[str, str]] = {
+        "pin": "a text such as 'levers.in.4'",
+        "level": "0 or 1",
+        "capture": "a text such as 'line.csv'",
+        "line": "a text such as 'tx'",
+        "rate": RATE_TEXT,
+    }
+    examples: ClassVar[Mapping[str, str]] = {"at": "'40 us'", "pin": "'levers.in.4'"}
+
+    def build(self, number: int, pins: Pins, context: Context) -> list[InputLevel]:
+        """Return the levels in order of cycle; none if a mistake keeps them out."""
+        pins.driven_by_input(number, self.pin)
+        path: KeyPath = ("input", number)
+        where = pins.find((*path, "pin"), self.pin)
+        if where is None:
+            return []
+        ways = [self.level is not None, self.bytes is not None, self.capture is not None]
+        if sum(ways) != 1:
+            context.mistakes.note(path, "must have one of level, bytes or capture")
+            return []
+        for key, way in _BELONGS.items():
+            if key in self.model_fields_set and getattr(self, way) is None:
+                context.mistakes.note((*path, key), f"must stand beside {way} only")
+        levels = self._levels(path, context)
+        return [InputLevel(cycle, *where, level) for cycle, level in levels]
+
+    def _levels(self, path: KeyPath, context: Context) -> Iterable[tuple[int, int]]:
+        """Return (cycle, level) of every change."""
+        clock = context.clock_hz
+        start = self.at.in_cycles(clock)
+        if self.bytes is not None:
+            spacing = self.spacing.seconds
+            if spacing is None:
+                spacing = Fraction(self.spacing.cycles, clock)
+            return serial_levels(self.bytes, start, clock, self.rate, spacing)
+        if self.capture is not None:
+            return self._captured(path, self.capture, context)
+        return [(start, self.level or 0)]
+
+    def _captured(self, path: KeyPath, capture: str, context: Context) -> list[tuple[int, int]]:
+        """Return (cycle, level) of every change of the captured line."""
+        file = context.folder / capture
+        try:
+            waves = read_capture(file, self.sample_clock)
+        except InputError as error:
+            for mistake in error.mistakes:
+                _note_of_capture(path, capture, file, mistake, context)
+            return []
+        line = self._line_of(path, waves, context)
+        if line is None:
+            return []
+        try:
+            return _changes(
+                line, waves[line], self.at.in_cycles(context.clock_hz), context.clock_hz
+            )
+        except ValueError as error:
+            context.mistakes.note((*path, "capture"), str(error))
+            return []
+
+    def _line_of(self, path: KeyPath, waves: Mapping[str, Wave], context: Context) -> str | None:
+        """Return the line of the capture that is asked for, or None if there is none."""
+        at, known = (*path, "line"), list(waves)
+        if self.line is None and len(known) > 1:
+            text = f"must be given, since the capture has several: {one_of(known)}"
+            context.mistakes.note(at, text)
+            return None
+        line = known[0] if self.line is None else self.line
+        if line not in known:
+            text = f"must be {one_of(known)}, not {line!r}{nearest(line, known)}"
+            context.mistakes.note(at, text)
+            return None
+        return line
+
+
+def build_inputs(
+    tables: Iterable[tuple[int, InputTable]], pins: Pins, context: Context
+) -> list[InputLevel]:
+    """Return the levels of all inputs; no two of one pin in the same cycle."""
+    found: list[InputLevel] = []
+    seen: set[tuple[int, int, str]] = set()
+    for number, table in tables:
+        levels = table.build(number, pins, context)
+        places = [(level.cycle, level.device, level.pin) for level in levels]
+        twice = [place[0] for place in places if place in seen]
+        if twice and context.timed:
+            text = f"must be in another cycle than {twice[0]}, in which {table.pin} has been "
+            if table.level is None:
+                text = f"must give no level in cycle {twice[0]}, in which {table.pin} has been "
+            context.mistakes.note(("input", number, "at"), f"{text}given a level already")
+        seen.update(places)
+        found += levels
+    return found
+
+
+def _changes(line: str, wave: Wave, start: int, clock_hz: int) -> list[tuple[int, int]]:
+    """Return (cycle, level) of every change of a captured line, the first one in cycle ``start``.
+
+    Raises
+    ------
+    ValueError : no level is known, or the clock is too slow for it
+    """
+    if not len(wave.times):
+        raise ValueError(f"must have a level of 0 or 1; that of {line} is never known")
+    times = wave.times.tolist()
+    cycles = [start + -(-(time - times[0]) * wave.tick * clock_hz // 1) for time in times]
+    for cycle, after, time in zip(cycles, cycles[1:], times[1:], strict=False):
+        if cycle == after:
+            raise ValueError(
+                f"the clock must be faster: two edges of {line} fall into cycle {cycle} (the second "
+                f"is {float(time * wave.tick):.9g} s into the capture)"
+            )
+    return list(zip(cycles, wave.levels.tolist(), strict=True))
+
+
+def _note_of_capture(
+    path: KeyPath, name: str, file: Path, mistake: Mistake, context: Context
+) -> None:
+    """Note a mistake of a capture: at the key, or at the line of its file."""
+    if mistake.line is None:
+        text = mistake.text.replace(repr(str(file)), repr(name), 1)
+        context.mistakes.note((*path, "capture"), text)
+    else:
+        context.mistakes.add([replace(mistake, where=str(file))])

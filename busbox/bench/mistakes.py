@@ -1,0 +1,55 @@
+"""What is wrong in a bench, collected: every mistake is told, at its line."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from busbox.basics.errors import InputError, Mistake
+from busbox.bench.toml_lines import KeyPath
+
+
+class Mistakes:
+    """The mistakes of one bench and of the files that it names.
+
+    Parameters
+    ----------
+    file : the file of the bench, "" if it has none
+    place : gives the file and the line of a key; ``--set`` and None where a value was changed
+    """
+
+    def __init__(self, file: str, place: Callable[[KeyPath], tuple[str, int | None]]) -> None:
+        self._file, self._place = file, place
+        self._found: list[Mistake] = []
+
+    def __len__(self) -> int:
+        return len(self._found)
+
+    def note(self, path: KeyPath, text: str) -> None:
+        """Note a mistake at a key."""
+        where, line = self._place(path)
+        self._found.append(Mistake(text, where, line, ".".join(map(str, path))))
+
+    def add(self, mistakes: Iterable[Mistake]) -> None:
+        """Take mistakes that have a place already, such as those of another file."""
+        self._found.extend(mistakes)
+
+    def is_set(self, path: KeyPath) -> bool:
+        """Return whether ``--set`` changed a key, or something around it."""
+        return self._place(path)[0] == "--set"
+
+    def raise_any(self) -> None:
+        """Raise what was noted: of the bench, of ``--set``, of other files, each by line.
+
+        Raises
+        ------
+        InputError : there is a mistake
+        """
+        if not self._found:
+            return
+        files = list(dict.fromkeys(mistake.where for mistake in self._found))
+        files.sort(key=lambda where: (where != self._file, where != "--set"))
+
+        def place(mistake: Mistake) -> tuple[int, bool, int]:
+            return files.index(mistake.where), mistake.line is None, mistake.line or 0
+
+        raise InputError(sorted(self._found, key=place))

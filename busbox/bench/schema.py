@@ -1,0 +1,202 @@
+"""The whole bench file: its keys, and what is wrong with them. Loaded late: it needs pydantic."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated, Any, ClassVar, Literal, TypeVar
+
+from pydantic import BeforeValidator, Field, ValidationError
+
+from busbox.basics.errors import nearest, one_of, shown
+from busbox.basics.units import Span, parse_current, parse_span, without_subject
+from busbox.bench.attachments import AttachTable
+from busbox.bench.context import Context
+from busbox.bench.expectations import ExpectTable
+from busbox.bench.fabric import FabricTable
+from busbox.bench.inputs import InputTable
+from busbox.bench.replies import ReplyTable
+from busbox.bench.resets import ResetTable
+from busbox.bench.slots import SlotTable
+from busbox.bench.table import ClockText, Positive, SpanText, Table
+from busbox.bench.toml_lines import KeyPath
+from busbox.bench.wires import WireTable
+
+AnyTable = TypeVar("AnyTable", bound=Table)
+
+
+class BenchTable(Table):
+    """The whole file."""
+
+    clock: ClockText
+    settle: SpanText = Span(seconds=parse_span("1 s").seconds)
+    hang_after: SpanText = Span(cycles=1_000_000)
+    after_reset: Literal["restart", "continue"] = "restart"
+    poll_storm: Positive | None = None
+    stuck_after: SpanText | None = None
+    supply: Annotated[Any, BeforeValidator(parse_current)] | None = None
+    firmware: str | None = None
+    fabric: FabricTable = Field(default_factory=FabricTable)
+    slot: dict[str, SlotTable] = Field(default_factory=dict)
+    attach: dict[str, AttachTable] = Field(default_factory=dict)
+    profile: dict[str, dict[str, Any]] = Field(default_factory=dict)
+    traffic: Any = None
+    input: list[InputTable] = Field(default_factory=list)
+    reset: list[ResetTable] = Field(default_factory=list)
+    wire: list[WireTable] = Field(default_factory=list)
+    reply: list[ReplyTable] = Field(default_factory=list)
+    expect: list[ExpectTable] = Field(default_factory=list)
+
+    expected: ClassVar[Mapping[str, str]] = {
+        "firmware": "a text such as 'cabin.elf'",
+        "poll_storm": "a whole number of reads from 1 on",
+    }
+    examples: ClassVar[Mapping[str, str]] = {"clock": "'16 MHz'"}
+
+    def check_times(self, context: Context) -> None:
+        """Note a time that is no cycle long; without a clock, nothing is sure."""
+        if not context.timed:
+            return
+        for key in ("settle", "hang_after", "stuck_after"):
+            span = getattr(self, key)
+            if span is not None and span.in_cycles(context.clock_hz) < 1:
+                context.mistakes.note((key,), "must be at least one cycle, not 0")
+
+
+#: The tables of a bench by their keys.
+_TABLES: dict[str, type[Table]] = {
+    "fabric": FabricTable,
+    "slot": SlotTable,
+    "attach": AttachTable,
+    "profile": Table,
+    "input": InputTable,
+    "reset": ResetTable,
+    "wire": WireTable,
+    "reply": ReplyTable,
+    "expect": ExpectTable,
+}
+#: Those that have a name, [slot.NAME], and those that stand in a list, [[input]].
+_NAMED = ("slot", "attach", "profile")
+_LISTS = ("input", "reset", "wire", "reply", "expect")
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What is good in a bench, and what is not.
+
+    Attributes
+    ----------
+    tables : the checked keys; what is wrong has been left out, or has its default
+    broken : paths of the keys, slots and items that were left out
+    mistakes : (path, what is wrong) for every mistake
+    left : for each list of tables, the numbers in the bench of those that are left
+    """
+
+    tables: BenchTable
+    broken: frozenset[KeyPath]
+    mistakes: tuple[tuple[KeyPath, str], ...]
+    left: Mapping[str, tuple[int, ...]]
+
+    def numbered(self, key: str, tables: Sequence[AnyTable]) -> list[tuple[int, AnyTable]]:
+        """Return the tables of a list that are left, each with its number in the bench."""
+        return list(zip(self.left[key], tables, strict=True))
+
+
+def check_keys(data: Mapping[str, Any]) -> Checked:
+    """Check the keys of a bench, each on its own."""
+    good = {key: _copy(value) for key, value in data.items()}
+    mistakes: list[tuple[KeyPath, str]] = []
+    broken: set[KeyPath] = set()
+    try:
+        tables = BenchTable.model_validate(good)
+    except ValidationError as error:
+        for detail in error.errors(include_url=False):
+            path = tuple(detail["loc"])
+            mistakes.append((path, _text(detail["type"], path, detail)))
+            broken.add(_left_out(path, detail["type"]))
+        tables = BenchTable.model_validate(_without(good, broken))
+
+    def left(key: str) -> tuple[int, ...]:
+        given = data.get(key)
+        count = len(given) if isinstance(given, list) else 0
+        return tuple(number for number in range(count) if (key, number) not in broken)
+
+    return Checked(tables, frozenset(broken), tuple(mistakes), {key: left(key) for key in _LISTS})
+
+
+def _copy(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return dict(value)
+    return list(value) if isinstance(value, list) else value
+
+
+def _left_out(path: KeyPath, kind: str) -> KeyPath:
+    """Return what must be left out because of a mistake at ``path``."""
+    if kind == "extra_forbidden" or path[0] not in (*_NAMED, *_LISTS):
+        return path
+    return path[:2]
+
+
+def _without(keys: dict[str, Any], broken: set[KeyPath]) -> dict[str, Any]:
+    """Return the keys without what is broken; a clock there must be."""
+    for path in sorted(broken, key=str, reverse=True):
+        holder: Any = keys
+        for part in path[:-1]:
+            holder[part] = holder = _copy(holder[part])
+        if isinstance(holder, dict):
+            holder.pop(path[-1], None)
+    for key in _LISTS:
+        if isinstance(keys.get(key), list):
+            keys[key] = [
+                item for number, item in enumerate(keys[key]) if (key, number) not in broken
+            ]
+    keys.setdefault("clock", "1 MHz")
+    return keys
+
+
+def _table_of(path: KeyPath) -> tuple[type[Table], KeyPath]:
+    """Return the table that a path leads into, and the rest of the path in it."""
+    first = str(path[0])
+    if first not in _TABLES:
+        return BenchTable, path
+    return _TABLES[first], path[1:] if first == "fabric" else path[2:]
+
+
+def _key(path: KeyPath) -> str:
+    """Return a key as the tables call it: ``yields_to.*`` for an item of a list."""
+    return ".".join("*" if isinstance(part, int) else part for part in path)
+
+
+def _text(kind: str, path: KeyPath, detail: Any) -> str:
+    """Return what is wrong, in words of our own."""
+    found, context = detail["input"], detail.get("ctx", {})
+    table, rest = _table_of(path)
+    match kind:
+        case "extra_forbidden":
+            name, known = str(path[-1]), (table if len(path) > 1 else BenchTable).keys()
+            return f"unknown key {name!r}{nearest(name, known)} (known: {one_of(known)})"
+        case "missing":
+            return f"must be given, such as {table.examples[_key(rest)]}"
+        case "literal_error":
+            choices = [choice.strip("'") for choice in context["expected"].split(" or ")]
+            close = nearest(found, choices) if isinstance(found, str) else ""
+            return f"must be {context['expected']}, not {shown(found)}{close}"
+        case "value_error":
+            return without_subject(context["error"])
+    value = shown(found)
+    if path[-1] in ("base", "size") and type(found) is int:
+        value = hex(found)
+    return f"must be {_expected(path) or detail['msg']}, not {value}"
+
+
+def _expected(path: KeyPath) -> str | None:
+    """Return what must stand at a path, in words, or None if no table says so."""
+    table, rest = _table_of(path)
+    if rest:
+        return table.expected.get(_key(rest))
+    key = str(path[0])
+    if key in _NAMED:
+        return f"tables, [{key}.NAME]" if len(path) == 1 else f"a table, [{key}.NAME]"
+    if key in _LISTS:
+        return f"a list of tables, [[{key}]]" if len(path) == 1 else f"a table, [[{key}]]"
+    return "a table, [fabric]"

@@ -1,0 +1,194 @@
+"""``[slot.NAME]``: a device at its address."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import BeforeValidator, ConfigDict, Field
+
+from busbox.basics.errors import InputError, nearest, shown
+from busbox.bench.context import Context
+from busbox.bench.settings import ask, check_settings, find_class
+from busbox.bench.table import Table
+from busbox.bench.toml_lines import KeyPath
+from busbox.map.slots import AddressMap, Slot, parse_bits
+from busbox.plugins import checked_model, model_class, twin_of
+from busbox.system.hardware import Device
+
+
+def _compare(value: object) -> frozenset[int]:
+    if not isinstance(value, str):
+        raise ValueError(f"must be ranges and bits such as '31..28, 5', not {shown(value)}")
+    try:
+        return parse_bits(value)
+    except ValueError as error:
+        raise ValueError(str(error).removeprefix("compare ")) from None
+
+
+class SlotTable(Table):
+    """``[slot.NAME]``; what is not named here is a setting of the model."""
+
+    model_config = ConfigDict(extra="allow", strict=True, arbitrary_types_allowed=True)
+
+    model: Any
+    base: Annotated[int, Field(ge=0, le=(1 << 32) - 1)]
+    size: Annotated[int, Field(ge=4, le=1 << 32)]
+    compare: Annotated[Any, BeforeValidator(_compare)] = None
+    decode: Literal["full", "range"] | None = None
+    wait: Annotated[int, Field(ge=0, le=65_535)] = 1
+    yields_to: list[str] = Field(default_factory=list)
+    built_as: Literal["model", "hardware"] | None = Field(default=None, alias="as")
+
+    expected: ClassVar[Mapping[str, str]] = {
+        "base": "a whole number from 0 to 0xffffffff",
+        "size": "a whole number from 4 to 0x100000000",
+        "wait": "a whole number from 0 to 65535",
+        "yields_to": 'a list of slot names such as ["levers"]',
+        "yields_to.*": "the name of a slot",
+    }
+    examples: ClassVar[Mapping[str, str]] = {
+        "model": "'gpio'",
+        "base": "0x4000_0000",
+        "size": "0x1000",
+    }
+
+    def build(self, name: str, context: Context) -> Device | None:
+        """Return the device, or None if a mistake keeps it out."""
+        before = len(context.mistakes)
+        path: KeyPath = ("slot", name)
+        context.check_name(path, name, "a slot's")
+        if self.compare is not None and self.decode is not None:
+            text = "must not stand beside compare: one of them says it all"
+            context.mistakes.note((*path, "decode"), text)
+        model = _model(path, self.model, context)
+        if model is not None:
+            model = self._as_asked(path, model, context)
+        settings = {}
+        if model is not None:
+            settings = check_settings(path, model, self.model_extra or {}, self.keys(), context)
+        slot = self._slot(name)
+        for key, text in slot.mistakes():
+            context.mistakes.note((*path, key), text)
+        if len(context.mistakes) > before:
+            return None
+        return self._device(path, slot, model, settings, context)
+
+    def _slot(self, name: str) -> Slot:
+        decode = "compare" if self.compare is not None else self.decode or "full"
+        compare = self.compare or frozenset()
+        return Slot(name, self.base, self.size, decode, compare, self.wait, tuple(self.yields_to))
+
+    def _as_asked(self, path: KeyPath, model: Any, context: Context) -> Any:
+        """Return what the slot holds: the model, or its twin in Amaranth."""
+        note = context.mistakes.note
+        if self.built_as == "hardware" and not model.in_amaranth:
+            try:
+                model = twin_of(model, shown(self.model))
+            except InputError as error:
+                note((*path, "as"), str(error))
+                return None
+        elif self.built_as == "model" and model.in_amaranth:
+            note((*path, "as"), f"{shown(self.model)} is hardware; it names no model")
+        if model.in_amaranth and self.wait < model.least_wait:
+            least = f"at least {model.least_wait} for {model.__name__}"
+            note((*path, "wait"), f"must be {least}, not {self.wait}")
+        return model
+
+    def _device(
+        self, path: KeyPath, slot: Slot, model: Any, settings: dict[str, Any], context: Context
+    ) -> Device | None:
+        at = (*path, "model")
+        table = ask(at, model, "table_for", settings, slot.size, context=context)
+        pins = ask(at, model, "pins_for", settings, context=context)
+        if table is None or pins is None:
+            return None
+        if table.end > slot.size:
+            least = f"at least {table.end:#x}, to hold the model's registers"
+            context.mistakes.note((*path, "size"), f"must be {least}, not {slot.size:#x}")
+            return None
+        kind = self.model if isinstance(self.model, str) else self.model.__name__
+        return Device(replace(slot, table=table), model, kind, settings, tuple(pins))
+
+
+def build_devices(tables: Mapping[str, SlotTable], context: Context) -> tuple[Device, ...]:
+    """Return the devices whose slots have no mistake, in the order of the bench."""
+    built = [table.build(name, context) for name, table in tables.items()]
+    yields = [_check_yield(name, table.yields_to, context) for name, table in tables.items()]
+    devices = tuple(device for device in built if device is not None)
+    if all(yields):
+        _check_circles(devices, context)
+        _check_overlaps(devices, context)
+    return devices
+
+
+def check_broken(name: str, given: object, context: Context) -> None:
+    """Look for mistakes in a slot's name and settings although its own keys are wrong."""
+    path, keys = ("slot", name), SlotTable.keys()
+    context.check_name(path, name, "a slot's")
+    if not isinstance(given, dict) or "model" not in given:
+        return
+    model = _model(path, given["model"], context)
+    if model is not None:
+        settings = {key: given[key] for key in given if key not in keys}
+        check_settings(path, model, settings, keys, context)
+
+
+def _model(path: KeyPath, given: object, context: Context) -> Any:
+    at, keys = (*path, "model"), SlotTable.keys()
+    model = find_class(at, given, context, model_class, checked_model, "gpio")
+    taken = [] if model is None else [one.name for one in model.settings if one.name in keys]
+    if taken:
+        context.mistakes.note(at, f"its setting {taken[0]!r} has the name of a slot's key")
+        return None
+    return model
+
+
+def _check_yield(name: str, yields_to: Sequence[str], context: Context) -> bool:
+    others = [other for other in context.slots if other != name]
+    wrong = [other for other in yields_to if other not in others]
+    for other in wrong:
+        close = " itself" if other == name else nearest(other, others)
+        text = f"must name other slots, not {other!r}{close}"
+        context.mistakes.note(("slot", name, "yields_to"), text)
+    return not wrong
+
+
+def _check_circles(devices: Sequence[Device], context: Context) -> None:
+    """Note the first slot that yields to itself by way of others."""
+    gives = {device.name: device.slot.yields_to for device in devices}
+    for name in gives:
+        circle = _circle(name, gives)
+        if circle:
+            text = f"must not go round in a circle: {', '.join(circle)}"
+            context.mistakes.note(("slot", name, "yields_to"), text)
+            return
+
+
+def _circle(name: str, gives: Mapping[str, Sequence[str]]) -> tuple[str, ...]:
+    """Return the shortest way from a slot back to itself, or nothing."""
+    trails: list[tuple[str, ...]] = [(name,)]
+    seen: set[str] = set()
+    while trails:
+        trail = trails.pop(0)
+        for other in gives.get(trail[-1], ()):
+            if other == name:
+                return (*trail, name)
+            if other not in seen:
+                seen.add(other)
+                trails.append((*trail, other))
+    return ()
+
+
+def _check_overlaps(devices: Sequence[Device], context: Context) -> None:
+    for one, other, first, last in AddressMap([device.slot for device in devices]).overlaps():
+        paths: list[KeyPath] = [("slot", slot.name, "base") for slot in (other, one)]
+        moved = [path for path in paths if context.mistakes.is_set(path)]
+        path = (moved or paths)[0]
+        met = one if path[1] == other.name else other
+        context.mistakes.note(
+            path,
+            f"the slot overlaps slot {met.name!r}: both answer at {first:#010x}..{last:#010x} "
+            f'(move one, or let one give way: yields_to = ["{met.name}"])',
+        )

@@ -1,0 +1,54 @@
+"""The base of the tables of a bench file. Loaded late, as are all tables: it needs pydantic."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any, ClassVar
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+
+from busbox.basics.errors import shown
+from busbox.basics.units import parse_clock, parse_span
+
+
+class Table(BaseModel):
+    """One table of a bench file: its keys, and what it is built into.
+
+    Attributes
+    ----------
+    expected : what a key must be, in words; ``KEY.*`` is what stands in the list of a key
+    examples : a value of a key that has to be given or is no simple text
+    """
+
+    model_config = ConfigDict(extra="forbid", strict=True, arbitrary_types_allowed=True)
+    expected: ClassVar[Mapping[str, str]] = {}
+    examples: ClassVar[Mapping[str, str]] = {}
+
+    @classmethod
+    def keys(cls) -> tuple[str, ...]:
+        """Return the keys as they stand in the file."""
+        return tuple(field.alias or name for name, field in cls.model_fields.items())
+
+
+def _bytes(value: object) -> bytes:
+    if isinstance(value, str):
+        if value and all(ord(character) < 256 for character in value):
+            return value.encode("latin-1")
+    elif (
+        isinstance(value, list)
+        and value
+        and all(type(byte) is int and 0 <= byte < 256 for byte in value)
+    ):
+        return bytes(value)
+    raise ValueError(f"must be a text of Latin-1 or a list of bytes, not {shown(value)}")
+
+
+#: The largest count that a key takes.
+MOST = 1 << 40
+
+ClockText = Annotated[Any, BeforeValidator(parse_clock)]
+SpanText = Annotated[Any, BeforeValidator(parse_span)]
+Positive = Annotated[int, Field(ge=1, le=MOST)]
+Bytes = Annotated[Any, BeforeValidator(_bytes)]
+Rate = Annotated[int, Field(ge=1, le=MOST)]
+RATE_TEXT = "bits per second, a whole number from 1 on"

@@ -1,0 +1,70 @@
+"""A TOML file is read, and what is wrong with it is said in words of our own."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from busbox.basics.errors import InputError
+
+
+def read_toml(file: Path) -> tuple[dict[str, Any], str]:
+    """Return the keys of a TOML file, and its text.
+
+    Raises
+    ------
+    InputError : it cannot be read, or is no TOML
+    """
+    where = str(file)
+    try:
+        contents = file.read_bytes()
+        text = contents.decode("utf-8-sig").replace("\r\n", "\n")
+        return tomllib.loads(text), text
+    except OSError as error:
+        raise InputError.of(f"cannot be read: {error.strerror}", where) from None
+    except UnicodeDecodeError as error:
+        line = contents[: error.start].count(b"\n") + 1
+        byte = contents[error.start]
+        raise InputError.of(f"must be UTF-8 text, not byte {byte:#04x}", where, line) from None
+    except tomllib.TOMLDecodeError as error:
+        what, line = _syntax_error(str(error), text)
+        raise InputError.of(f"is not good TOML: {what}", where, line) from None
+    except RecursionError:
+        raise InputError.of("is not good TOML: lists in lists are too deep", where) from None
+    except ValueError:  # a number with more digits than Python reads
+        raise InputError.of("is not good TOML: a number is too long", where) from None
+
+
+#: What the parser says, and what a reader is told.
+_SYNTAX = (
+    (r"Cannot overwrite a value", "this key or table is given twice"),
+    (r"Cannot declare \((.*?),?\) twice", r"[\1] is given twice"),
+    (r"Cannot (?:mutate immutable|redefine) namespace .*", "this table has been given already"),
+    (r"Duplicate inline table key (.*)", r"the key \1 is given twice"),
+    (r"Expected '=' after a key in a key/value pair", "a key must be followed by = and a value"),
+    (r"Expected newline or end of document after a statement",
+     "there is more in this line after the value or table; text must stand in quotes"),
+    (r"Invalid statement", "a line must be a comment, KEY = VALUE or [TABLE]"),
+    (r"Invalid value", "a value must be a number, true, false, a list or a text in quotes"),
+    (r"Invalid initial character for a key part", "a key must be letters, digits, - and _"),
+    (r"Expected '(\]\]?)' at the end of .*", r"a table's name must be followed by \1"),
+    (r"Unclosed array", "a list must end with ]"),
+    (r"Unclosed inline table", "a table in braces must end with }"),
+    (r"Unterminated string|Expected \"?'+\"?|Illegal character '\\n'",
+     "a text must end with the quotes it began with"),
+    (r"Unescaped '\\' in a string", r"\ in a text must be doubled, or the text in single quotes"),
+)  # fmt: skip
+
+
+def _syntax_error(message: str, text: str) -> tuple[str, int]:
+    """Return the parser's message in words of our own, and its line."""
+    found = re.fullmatch(r"([\s\S]*) \(at (?:line (\d+), column \d+|end of document)\)", message)
+    what, line = (found[1], found[2]) if found else (message, None)
+    for pattern, told in _SYNTAX:
+        match = re.fullmatch(pattern, what)
+        if match:
+            what = match.expand(told).replace("', '", ".").replace("['", "[").replace("']", "]")
+            break
+    return what, int(line) if line else text.rstrip("\n").count("\n") + 1

@@ -1,0 +1,179 @@
+"""``[traffic]``: the steps that the CPU plays, from a file, a function or a list."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import partial
+from itertools import chain
+from pathlib import Path
+
+from busbox.basics.errors import InputError, Mistake, nearest, no_file, shown
+from busbox.bench.context import Context
+from busbox.bench.toml_lines import KeyPath
+from busbox.cpu.driver import FunctionSource, not_firmware, source_of
+from busbox.cpu.listed import ListedSource
+from busbox.cpu.source import Source
+from busbox.cpu.steps import Access, Await, Named, Poll
+from busbox.formats.files import check_suffix, read_pieces
+from busbox.formats.text import limited
+from busbox.plugins import load_object
+from busbox.system.system import System
+
+_PATH: KeyPath = ("traffic",)
+
+
+@dataclass(frozen=True)
+class Traffic:
+    """What is played.
+
+    Attributes
+    ----------
+    new_source : makes a source that begins at the first step
+    label : how messages call it
+    """
+
+    new_source: Callable[[], Source] = ListedSource(tuple).again
+    label: str = ""
+
+
+def bench_traffic(given: object, in_file: bool, context: Context) -> Traffic:
+    """Return the traffic that a bench has; none if a mistake keeps it out.
+
+    Parameters
+    ----------
+    given : its table ``[traffic]``; in a bench from Python a function or steps as well
+    in_file : whether the bench is a file
+    """
+    note = context.mistakes.note
+    if given is None:
+        note(_PATH, "must be given: [traffic] file = 'NAME', or --traffic FILE")
+    elif isinstance(given, Mapping):
+        name = _file_of(given, context)
+        if name is not None:
+            return _played(name, (*_PATH, "file"), context)
+    elif in_file and not isinstance(given, str):
+        note(_PATH, f"must be a table, [traffic], not {shown(given)}")
+    else:
+        return _played(given, _PATH, context)
+    return Traffic()
+
+
+def other_traffic(given: object, context: Context) -> Traffic:
+    """Return traffic that is played instead of the bench's; its file is not looked up beside that."""
+    if isinstance(given, Mapping):
+        name = _file_of(given, context)
+        return Traffic() if name is None else _other(name, context)
+    return _other(given, context)
+
+
+def _other(given: object, context: Context) -> Traffic:
+    try:
+        return _opened(given, Path())
+    except InputError as error:
+        context.mistakes.add(
+            one if one.where else Mistake(one.text, key="traffic") for one in error.mistakes
+        )
+        return Traffic()
+
+
+def _played(given: object, path: KeyPath, context: Context) -> Traffic:
+    try:
+        return _opened(given, context.folder)
+    except InputError as error:
+        for mistake in error.mistakes:
+            if mistake.where:
+                context.mistakes.add([mistake])
+            else:
+                context.mistakes.note(path, mistake.text)
+        return Traffic()
+
+
+def _file_of(table: Mapping[str, object], context: Context) -> str | None:
+    """Return the file that a table names, or None if it names none."""
+    note = context.mistakes.note
+    unknown = [key for key in table if key != "file"]
+    for key in unknown:
+        close = nearest(str(key), ["file"])
+        note((*_PATH, key), f"unknown key {key!r}{close} (known: file)")
+    if "file" not in table:
+        if not unknown:
+            note(_PATH, "must have a key file, such as file = 'NAME.steps'")
+        return None
+    name = table["file"]
+    if isinstance(name, str):
+        return name
+    note((*_PATH, "file"), f"must be a text such as 'NAME.steps', not {shown(name)}")
+    return None
+
+
+def _opened(given: object, folder: Path) -> Traffic:
+    """Return what a file, a function or steps play.
+
+    Raises
+    ------
+    InputError : there is no such file, or nothing in it can be played
+    """
+    if isinstance(given, str | Path):
+        return _opened_file(str(given), folder)
+    return Traffic(source_of(given).again, getattr(given, "__name__", ""))
+
+
+def _opened_file(name: str, folder: Path) -> Traffic:
+    if ".py:" in name:
+        function = load_object(name, folder, "function")
+        problem = not_firmware(function)
+        if problem:
+            raise InputError.of(f"{name}: {problem}")
+        file = name.rpartition(":")[0]
+        return Traffic(lambda: FunctionSource(function, file, str(folder / file)), file)
+    check_suffix(Path(name))
+    path = folder / name
+    missing = no_file(path)
+    if missing:
+        raise InputError.of(missing.replace(repr(str(path)), repr(name), 1))
+    return Traffic(ListedSource(partial(read_pieces, path)).again, str(path))
+
+
+def check_targets(system: System, context: Context) -> None:
+    """Look up every name in traffic that is known before the run."""
+    source = system.new_source()
+    if isinstance(source, ListedSource):
+        mistakes = list(_unknown_targets(source, system, context))
+        context.mistakes.add(limited(mistakes, system.traffic))
+
+
+def _unknown_targets(source: ListedSource, system: System, context: Context) -> Iterator[Mistake]:
+    from busbox.run.ledger import address_of
+
+    built = {device.name for device in system.devices}
+    for handler in source.written:
+        yield from _unknown_pin(handler.pin, handler.line, system, context)
+    handled = (step for handler in source.written for step in handler.steps)
+    for step in chain(source.pieces(), handled):
+        if isinstance(step, Await):
+            yield from _unknown_pin(step.pin, step.line, system, context)
+        if isinstance(step, Access | Poll) and isinstance(step.target, Named):
+            if step.target.slot in context.slots and step.target.slot not in built:
+                continue
+            try:
+                address_of(step.target, system)
+            except ValueError as error:
+                yield Mistake(str(error), system.traffic, step.line)
+
+
+def _unknown_pin(
+    name: str, line: int | None, system: System, context: Context
+) -> Iterator[Mistake]:
+    """Yield what is wrong with the name of a pin in the traffic."""
+    slot, _, pin = name.partition(".")
+    built = {device.name: device for device in system.devices}
+    if slot not in built:
+        if slot not in context.slots:
+            text = f"there is no slot {slot!r}{nearest(slot, context.slots)}"
+            yield Mistake(text, system.traffic, line)
+        return
+    pins = [one.name for one in built[slot].pins]
+    if pin not in pins:
+        text = f"{slot} has no pin {pin!r}{nearest(pin, pins)}"
+        yield Mistake(text, system.traffic, line)
