@@ -391,39 +391,6 @@ def test_a_reset_before_the_end_of_the_text_keeps_the_reply_away(tmp_path: Path)
     assert recording.edges("telegraph.rx")[0].tolist() == [0]
 
 
-# Expectations.
-
-
-@pytest.mark.parametrize(
-    ("expect", "met", "seen"),
-    [
-        ({"text": {"of": "telegraph", "is": "A"}}, True, "'A'"),
-        ({"text": {"of": "telegraph", "is": "B"}}, False, "'A'"),
-        ({"text": {"of": "telegraph", "contains": ""}}, True, "'A'"),
-        ({"text": {"of": "telegraph", "ends_with": "B"}}, False, "'A'"),
-        ({"level": {"pin": "telegraph.tx", "at": 3, "is": 0}}, True, "0"),
-        ({"level": {"pin": "telegraph.tx", "at": 2, "is": 0}}, False, "1"),
-        ({"level": {"pin": "telegraph.tx", "is": 1}}, True, "1"),
-        (
-            {"level": {"pin": "telegraph.tx", "at": "1 s", "is": 1}},
-            False,
-            "the run ended before, after 44 cycles",
-        ),
-        ({"findings": {"rule": "byte-lost", "exactly": 0}}, True, "0"),
-        ({"findings": {"rule": "unmapped-access", "at_least": 1}}, False, "0"),
-        ({"register": {"of": "levers.ENABLE", "is": 0xFFFF_FFFF}}, True, "0xffffffff"),
-        ({"register": {"of": "levers.OUT", "is": 1}}, False, "0x0"),
-    ],
-)
-def test_what_must_hold_is_judged(
-    expect: dict[str, Any], met: bool, seen: str, tmp_path: Path
-) -> None:
-    """Each kind of expectation, met and not, with what was seen."""
-    recording = run(tmp_path, "write telegraph.DATA 65\n", expect=[expect])
-    (one,) = recording.verdicts
-    assert (one.met, one.seen) == (met, seen)
-
-
 # Bytes from outside at a rate that the clock is no multiple of.
 
 

@@ -1,0 +1,104 @@
+"""What must hold after a run: each kind of expectation, met and not, and what was seen."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from busbox import Bench, Recording
+from busbox.formats.text import read_text
+from busbox.recording.judged import Verdict
+
+CABIN: dict[str, Any] = {
+    "clock": "16 MHz",
+    "slot": {
+        "levers": {"model": "gpio", "base": 0x1000, "size": 0x100, "wait": 0},
+        "telegraph": {"model": "uart", "base": 0x3000, "size": 0x10, "wait": 0, "divisor": 4},
+        "lamps": {
+            "model": "pulse_led", "base": 0x4000, "size": 0x1000, "wait": 0, "lamps": 2, "count": 2,
+            "high": 0x000D_0007, "period": 0x03C0_0014,
+        },
+    },
+    "attach": {
+        "string": {"kind": "lamp_string", "pin": "lamps.line", "count": 2, "profile": "P4"},
+        "paper": {"kind": "terminal", "pin": "telegraph.tx", "baud": 4_000_000},
+    },
+}  # fmt: skip
+STEPS = """\
+write telegraph.DATA 65
+write lamps.COLOUR.0 0x400000
+write lamps.COLOUR.1 0x004000
+write lamps.CONTROL 1
+poll lamps.STATUS & 1 == 0 every 10 limit 1000
+"""
+
+
+@pytest.fixture(scope="module")
+def evening() -> dict[str, Any]:
+    """Return a bench that says A, and lights one red and one green lamp."""
+    return CABIN | {"traffic": list(read_text(STEPS.splitlines(), "steps"))}
+
+
+def judged(evening: dict[str, Any], *expectations: dict[str, Any]) -> Recording:
+    """Return the recording of the bench with these expectations."""
+    return Bench(evening | {"expect": list(expectations)}).run("python")
+
+
+@pytest.mark.parametrize(
+    ("expect", "met", "seen"),
+    [
+        ({"text": {"of": "telegraph", "is": "A"}}, True, "'A'"),
+        ({"text": {"of": "telegraph", "is": "B"}}, False, "'A'"),
+        ({"text": {"of": "telegraph", "contains": ""}}, True, "'A'"),
+        ({"text": {"of": "telegraph", "ends_with": "B"}}, False, "'A'"),
+        ({"text": {"of": "paper", "is": "A"}}, True, "'A'"),
+        ({"level": {"pin": "telegraph.tx", "at": 3, "is": 0}}, True, "0"),
+        ({"level": {"pin": "telegraph.tx", "at": 2, "is": 0}}, False, "1"),
+        ({"level": {"pin": "telegraph.tx", "is": 1}}, True, "1"),
+        ({"frames": {"of": "lamps", "exactly": 1}}, True, "1"),
+        ({"frames": {"of": "string", "exactly": 1}}, True, "1"),
+        ({"frames": {"of": "string", "at_least": 2}}, False, "1"),
+        ({"frames": {"of": "string", "at_most": 0}}, False, "1"),
+        ({"colours": {"of": "string", "are": ["400000", "004000"]}}, True, "400000 004000"),
+        ({"colours": {"of": "lamps", "frame": 0, "are": ["400000"]}}, False, "400000 004000"),
+        ({"colours": {"of": "lamps", "frame": 1, "are": []}}, False, "there are 1 frames"),
+        ({"findings": {"rule": "byte-lost", "exactly": 0}}, True, "0"),
+        ({"findings": {"rule": "unmapped-access", "at_least": 1}}, False, "0"),
+        ({"register": {"of": "levers.ENABLE", "is": 0xFFFF_FFFF}}, True, "0xffffffff"),
+        ({"register": {"of": "levers.OUT", "is": 1}}, False, "0x0"),
+    ],
+)
+def test_each_kind_is_judged(
+    expect: dict[str, Any], met: bool, seen: str, evening: dict[str, Any]
+) -> None:
+    """An expectation is met or not, and what was seen is told; ``of`` is a slot or an attachment."""
+    (verdict,) = judged(evening, expect).verdicts
+    assert (verdict.met, verdict.seen) == (met, seen)
+
+
+def test_a_level_behind_the_end_of_the_run_is_not_met(evening: dict[str, Any]) -> None:
+    """A run that has ended before shows no level: that is told, with its length."""
+    recording = judged(evening, {"level": {"pin": "telegraph.tx", "at": "1 s", "is": 1}})
+    told = f"the run ended before, after {recording.cycles} cycles"
+    assert recording.verdicts == (
+        Verdict("level of telegraph.tx in cycle 16000000 is 1", False, told),
+    )
+
+
+def test_verdicts_stand_in_the_order_of_the_bench_and_survive_a_file(
+    evening: dict[str, Any], tmp_path: Path
+) -> None:
+    """Each ``[[expect]]`` has its verdict at its place, and a saved recording has the same ones."""
+    expectations = (
+        {"text": {"of": "telegraph", "contains": "B"}},
+        {"register": {"of": "lamps.COUNT", "is": 2}},
+    )
+    recording = judged(evening, *expectations)
+    assert recording.verdicts == (
+        Verdict("text of telegraph contains 'B'", False, "'A'"),
+        Verdict("register lamps.COUNT at the end is 0x2", True, "0x2"),
+    )
+    recording.save(tmp_path / "evening.recording.npz")
+    assert Recording.load(tmp_path / "evening.recording.npz").verdicts == recording.verdicts
