@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 from busbox.basics.errors import InputError, Mistake, nearest, no_file, one_of, raised, shown
 from busbox.board.attachment import Driver
 from busbox.board_builder import BoardBuilder
-from busbox.cpu.driver import FunctionSource, not_firmware, source_of
+from busbox.cpu.bus import not_firmware
+from busbox.cpu.driver import FunctionSource, source_of
 from busbox.cpu.listed import ListedSource
 from busbox.cpu.source import Source
 from busbox.cpu.steps import Access, Await, Named, Poll
