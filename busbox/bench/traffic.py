@@ -11,7 +11,8 @@ from pathlib import Path
 from busbox.basics.errors import InputError, Mistake, nearest, no_file, shown
 from busbox.bench.context import Context
 from busbox.bench.toml_lines import KeyPath
-from busbox.cpu.driver import FunctionSource, not_firmware, source_of
+from busbox.cpu.bus import not_firmware
+from busbox.cpu.driver import FunctionSource, source_of
 from busbox.cpu.listed import ListedSource
 from busbox.cpu.source import Source
 from busbox.cpu.steps import Access, Await, Named, Poll

@@ -1,12 +1,13 @@
 """The CPU of a run: what plays traffic on the bus.
 
 ``commands`` what an engine plays natively, ``source`` where steps come from, ``listed`` steps that
-stand in a list or a file, ``driver`` a Python function that drives the bus, ``player`` the rules of the
-CPU (semantics page, 10 to 18) above any engine.
+stand in a list or a file, ``driver`` a Python function, ``bus`` what it sees, ``player`` the rules
+of the CPU (semantics page, 10 to 18) above any engine.
 """
 
+from busbox.cpu.bus import Bus, BusError
 from busbox.cpu.commands import Result
-from busbox.cpu.driver import Bus, BusError, FunctionSource
+from busbox.cpu.driver import FunctionSource
 from busbox.cpu.listed import ListedSource
 from busbox.cpu.source import Moment, Routine, Source
 

@@ -22,7 +22,7 @@ class Flow:
     resetting : the step whose reset comes next: its wait is being idled away
     playing : the last step that began is a command: its result is the engine's
     result : of the last step, if it was no command
-    leaving : of a handler: its cycles of leaving have begun
+    over : the source has no step left
     """
 
     def __init__(self, source: Source, first: int | None = None) -> None:
@@ -32,7 +32,7 @@ class Flow:
         self.awaiting: Await | None = None
         self.last = self.distance = 0
         self.resetting: Reset | None = None
-        self.playing = self.leaving = False
+        self.playing = self.over = False
         self.result: Result | None = None
 
     def number(self) -> int | None:

@@ -142,7 +142,7 @@ class Player:
 
     def begin(self) -> None:
         """Take the first steps, in cycle 0: traffic without any has none left in it (rule 19)."""
-        if not self._take(Moment(1, None, self._not_yet)):
+        if not self._take(Moment(1, None, _not_yet)):
             self.none_left_from = 0
 
     def go_on(self) -> None:
@@ -154,25 +154,24 @@ class Player:
             self._begin_step(flow.next)
         elif not self._take(Moment(self._channel.cycle, self._result(), self._level)):
             if self._put_aside is not None:
-                self._leave_handler(*self._put_aside)
+                self._leave_handler(self._put_aside[1])
             else:
                 self.none_left_from = self._channel.cycle
 
-    def look(self) -> bool:
+    def look(self) -> None:
         """End an await that stands, if its pin shows the level or its time is over (rule 12a)."""
         flow, cycle = self._flow, self._channel.cycle
         step = flow.awaiting
         if step is None:
-            return False
+            return
         matched = self._pins.level(step.pin) == step.level
         if not matched and cycle < flow.last:
-            return False
+            return
         if not matched:
             self.given_up.append((cycle, step))
         flow.end_await(Result(int(matched), False))
         self._channel.feed(pause(1))
         self._open = cycle + 1
-        return True
 
     @property
     def looks_until(self) -> int | None:
@@ -222,13 +221,11 @@ class Player:
         self._put_aside = routine, self._channel.suspend()
         self._flow = Flow(routine.start(), routine.first)
         self._channel.feed(pause(1 + routine.enter))
+        if self._flow.source.ahead:
+            self._take(Moment(cycle + 1 + routine.enter, None, _not_yet))
 
-    def _leave_handler(self, routine: Routine, suspended: Suspended) -> None:
-        """Idle for the cycles of leaving, then take up what was going on."""
-        if routine.leave and not self._flow.leaving:
-            self._flow.leaving = True
-            self._channel.feed(pause(routine.leave))
-            return
+    def _leave_handler(self, suspended: Suspended) -> None:
+        """Take up what was going on."""
         cycle = self._channel.cycle
         self._abandon_handler()
         self._channel.resume(suspended)
@@ -299,11 +296,13 @@ class Player:
         """Take steps from the source; return False if there is none left."""
         flow, commands = self._flow, array("q")
         most = (AHEAD if flow.source.ahead else 1) * COMMAND
-        while len(commands) < most and flow.next is None:
+        while len(commands) < most and flow.next is None and not flow.over:
             piece = _piece(flow.source, moment)
             if piece is None:
-                break
-            if isinstance(piece, AccessTable):
+                flow.over = True
+                if self._put_aside is not None:
+                    commands.extend(pause(self._put_aside[0].leave))
+            elif isinstance(piece, AccessTable):
                 commands.extend(self._book.commands(piece))
             elif isinstance(piece, Access | Poll | Pause):
                 commands.extend(self._book.command(piece, flow.number()))
@@ -346,10 +345,12 @@ class Player:
     def _level(self, pin: str) -> int | None:
         return self._pins.ask(pin)
 
-    def _not_yet(self, pin: str) -> int | None:
-        return None
-
 
 def _piece(source: Source, moment: Moment) -> Step | AccessTable | None:
     """Return the next step of a source, or many at once."""
     return source.take() if isinstance(source, ListedSource) else source.next(moment)
+
+
+def _not_yet(pin: str) -> int | None:
+    """Know no level: the cycle lies ahead."""
+    return None

@@ -38,6 +38,9 @@ from busbox.system.system import System
 #: Place of each name in the state.
 AT = {name: place for place, name in enumerate(STATE)}
 _ROW, _LIMIT, _KIND, _START = (AT[name] for name in ("row", "limit", "kind", "start"))
+_ENTERED, _BUDGET, _CALLED, _REST, _IDLE, _STOP = (
+    AT[name] for name in ("entered", "budget", "called", "rest", "idle", "stop")
+)
 _WRITE, _DATA, _LANES = (AT[name] for name in ("write", "data", "lanes"))
 _REPLY, _LOGGED, _QUIET = (AT[name] for name in ("reply", "logged", "quiet_from"))
 
@@ -152,9 +155,9 @@ class NetlistEngine(ABC):
         self, limit: int, *, called: int = NEVER, rest: bool = False, idle: bool = False
     ) -> Stop:
         """Run cycles up to ``limit - 1``."""
-        row = self.cycle
-        self._set(limit=limit, entered=row, called=called, rest=int(rest), idle=int(idle), stop=0)
-        self._set(budget=self.stretch)
+        state = self._state
+        state[_LIMIT], state[_ENTERED], state[_BUDGET] = limit, state[_ROW], self.stretch
+        state[_CALLED], state[_REST], state[_IDLE], state[_STOP] = called, rest, idle, 0
         go, ask = self._kernel.go, self._ask
         while (why := go()) == CALL:
             ask()

@@ -134,8 +134,9 @@ class Replay:
             if len(engine.log) > AT_HAND * len(LOG):
                 self.taking.put_away(cycle)
             self._deliveries.deliver(cycle, self._models, self._connections)
-            while engine.run(cycle, idle=player.waits) is Stop.STARVED:
+            while stop is Stop.STARVED:
                 player.go_on()
+                stop = engine.run(cycle, idle=player.waits)
             if cycle == until - 1 or stop is Stop.LAST:
                 self.taking.look(cycle)
             self._reset(cycle)
@@ -145,8 +146,7 @@ class Replay:
                 engine.run(cycle + 1, idle=True)
                 return cycle, ended
             called = player.call_handler()
-            if player.look():
-                continue
+            player.look()
             limit = self._limit(cycle, until)
             if progress is not None:
                 progress(cycle, self._share())

@@ -1,0 +1,1 @@
+"""The CPU: sources of steps, drivers in Python, handlers that they name."""

@@ -16,7 +16,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 
 from busbox import load_bench
-from tests.against_naive import Plan
+from tests.against_naive import Plan, differences
 from tests.engines.netlist.test_random_designs import agree as designs_agree
 from tests.engines.netlist.test_values import WIDTHS, compute, far_left, shift
 from tests.engines.test_engines_agree import MIXED, agree, check
@@ -97,6 +97,26 @@ def drawn(engine: str) -> None:
     each()
 
 
+def page(engine: str) -> None:
+    """Run the cases of pins, handlers and resets that are worked out from the semantics page."""
+    _run(Path(__file__).parent.parent / "test_pins_and_handlers.py")
+
+
+def naive(engine: str) -> None:
+    """Compare plans with the naive model; the same ones every time."""
+
+    @settings(
+        max_examples=600, database=None, derandomize=True, deadline=None, phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )  # fmt: skip
+    @given(plan=plans())
+    def each(plan: Plan) -> None:
+        with ending():
+            assert differences(plan, engine) == []
+
+    each()
+
+
 def guards(engine: str) -> None:
     """Compare a device that answers in a reset."""
     from busbox.engines.reference import ReferenceEngine
@@ -117,6 +137,8 @@ CHECKS: dict[str, Callable[[str], None]] = {
     "benches": benches,
     "plans": drawn,
     "guards": guards,
+    "page": page,
+    "naive": naive,
 }
 
 if __name__ == "__main__":

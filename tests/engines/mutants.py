@@ -2,7 +2,9 @@
 
 ``old`` occurs once in the file of the package; ``new`` stands there instead. ``check`` names the
 comparison: of random ``designs`` or single operations (``values``) with Amaranth's simulator, of drawn
-``plans``, fixed ``benches``, ``guards`` or ``sharp`` cases with the judge.
+``plans``, fixed ``benches``, ``guards`` or ``sharp`` cases with the judge. What all engines share, the
+player, is compared with the semantics page: by cases worked out by hand (``page``), and on drawn plans
+with the naive model (``naive``).
 """
 
 from __future__ import annotations
@@ -27,6 +29,8 @@ NETLIST = "engines/netlist/"
 LOOP = "engines/loop.py"
 AROUND = "engines/netlist_engine.py"
 TELLING = "engines/telling.py"
+PLAYER = "cpu/player.py"
+FLOW = "cpu/flow.py"
 
 READER = (
     Mutant(
@@ -167,7 +171,7 @@ QUIESCENCE = (
     Mutant(
         "a pin that is driven wakes nobody",
         AROUND,
-        "        self._set(awake=-1)\n",
+        "        self._engine._set(awake=-1)\n",
         "",
         "sharp",
     ),
@@ -274,17 +278,17 @@ LOOPS = (
         quick=True,
     ),
     Mutant(
-        "a handler is taken before the row after an access",
+        "a handler is taken a row late",
         LOOP,
-        "    opened = row\n",
-        "    opened = row + 1\n",
+        "if row >= called and reset_until < 0:",
+        "if row > called and reset_until < 0:",
         "plans",
     ),
     Mutant(
         "a handler interrupts an access",
         LOOP,
-        "if kind < 0 or kind == 3 or row < start:",
-        "if kind < 0 or kind == 3 or row <= start:",
+        "if kind < 0 or row < start:",
+        "if kind < 0 or row <= start:",
         "plans",
     ),
     Mutant(
@@ -332,44 +336,30 @@ LOOPS = (
     Mutant(
         "after a reset the CPU begins a row early",
         AROUND,
-        "self._set(free=row + length + 1, opened=row + length + 1)",
-        "self._set(free=row + length, opened=row + length + 1)",
+        "self._set(free=row + length + 1)",
+        "self._set(free=row + length)",
         "plans",
     ),
     Mutant(
         "a reset forgets the command that had not begun",
         AROUND,
-        '            self._set(taken=self._get("taken") - 1)\n',
-        "            pass\n",
+        '(self._get("taken") - (under_way and not begun)) * COMMAND',
+        'self._get("taken") * COMMAND',
         "plans",
     ),
     Mutant(
         "a reset plays a poll that has begun again",
         AROUND,
-        '        elif waits and self._get("reads"):\n            waits = False\n',
-        "",
+        'begun = under_way and self._get("reads") > 0',
+        "begun = False",
         "sharp",
     ),
     Mutant(
         "a handler that is over leaves a wait as it was",
         AROUND,
-        "max(0, self._state[_START] - row),",
-        "max(0, self._state[_START] - row - 1),",
+        "self._state[_START] - row if under_way else 0,",
+        "self._state[_START] - row - 1 if under_way else 0,",
         "plans",
-    ),
-    Mutant(
-        "idle cycles after a handler are left out",
-        AROUND,
-        "self._set(free=row + handler.leave)",
-        "self._set(free=row)",
-        "benches",
-    ),
-    Mutant(
-        "an await that was interrupted has all its rows again",
-        AROUND,
-        "self._deadline = row + handler.rows_left",
-        "self._deadline = row + handler.rows_left + 1",
-        "sharp",
     ),
     Mutant(
         "a row before the first, with RST high, is left out",
@@ -446,4 +436,99 @@ LOOPS = (
     ),
 )
 
-MUTANTS = (*READER, *EMITTERS, *QUIESCENCE, *LOOPS)
+CPU = (
+    Mutant(
+        "an await looks at its pin in a row more",
+        PLAYER,
+        "self._book.cycles(step) - 1",
+        "self._book.cycles(step)",
+        "page",
+    ),
+    Mutant(
+        "an await goes on in the row that shows the level",
+        PLAYER,
+        "self._channel.feed(pause(1))",
+        "self._channel.feed(pause(0))",
+        "page",
+    ),
+    Mutant(
+        "an await that was interrupted has a row more",
+        PLAYER,
+        "self._main.last = cycle + self._main.distance",
+        "self._main.last = cycle + self._main.distance + 1",
+        "page",
+    ),
+    Mutant(
+        "a handler begins a row early",
+        PLAYER,
+        "self._channel.feed(pause(1 + routine.enter))",
+        "self._channel.feed(pause(routine.enter))",
+        "page",
+        quick=True,
+    ),
+    Mutant(
+        "idle cycles after a handler are left out",
+        PLAYER,
+        "commands.extend(pause(self._put_aside[0].leave))",
+        "commands.extend(pause(0))",
+        "page",
+    ),
+    Mutant(
+        "row b takes no handler",
+        PLAYER,
+        "self._open = self._back = cycle",
+        "self._open = self._back = cycle + 1",
+        "page",
+    ),
+    Mutant(
+        "the last of two handlers goes first",
+        PLAYER,
+        "for routine in self._routines:",
+        "for routine in reversed(self._routines):",
+        "page",
+    ),
+    Mutant(
+        "a handler that follows another begins a chain of its own",
+        PLAYER,
+        "        if self._back != cycle:\n            self._chain = cycle\n",
+        "        self._chain = cycle\n",
+        "page",
+    ),
+    Mutant(
+        "the wait of a reset is left out",
+        PLAYER,
+        "self._channel.feed(pause(step.wait))",
+        "self._channel.feed(pause(0))",
+        "page",
+    ),
+    Mutant(
+        "after a reset a handler is taken at once",
+        PLAYER,
+        "self._open = self._channel.cycle + length + 1",
+        "self._open = self._channel.cycle + length",
+        "naive",
+    ),
+    Mutant(
+        "a reset of the board forgets the step that a handler had put aside",
+        PLAYER,
+        "rest = suspended.not_begun()",
+        "rest = rest[:0]",
+        "page",
+    ),
+    Mutant(
+        "a reset of the board in the wait of a step that resets is taken for it",
+        FLOW,
+        "self.next, self.resetting = self.resetting, None",
+        "self.resetting = None",
+        "naive",
+    ),
+    Mutant(
+        "an await that a reset cut off goes on",
+        FLOW,
+        "        if self.awaiting is not None:\n            self.end_await(Result(0, True))\n",
+        "        if False:\n            pass\n",
+        "page",
+    ),
+)
+
+MUTANTS = (*READER, *EMITTERS, *QUIESCENCE, *LOOPS, *CPU)

@@ -1,0 +1,297 @@
+"""The bus as a driver in Python sees it."""
+
+from __future__ import annotations
+
+import inspect
+import sys
+from collections.abc import Callable
+from typing import Any, Protocol
+
+from busbox.basics.errors import shown
+from busbox.basics.units import Span, parse_span
+from busbox.cpu.commands import Result
+from busbox.cpu.source import Moment
+from busbox.cpu.steps import (
+    ALL_LANES,
+    AWAIT_LIMIT,
+    POLL_LIMIT,
+    Access,
+    Await,
+    Mark,
+    Named,
+    Pause,
+    Poll,
+    Reset,
+    Step,
+    Target,
+)
+from busbox.map.addresses import NAME, address
+from busbox.map.registers import WORD
+
+#: File and line of a place in somebody's source.
+Place = tuple[str, int]
+
+
+class Driven(Protocol):
+    """The source behind a bus: what plays the steps of a driver."""
+
+    moment: Moment
+
+    def exchange(self, step: Step) -> Result | None:
+        """Have a step played; return what it read."""
+
+    def place(self, place: Place) -> tuple[str | None, int]:
+        """Return a place as steps have it: no file where it is the traffic's own."""
+
+    def add(
+        self,
+        pin: str,
+        handler: Callable[[Bus], Any],
+        cycles: tuple[int, int],
+        place: tuple[str | None, int],
+    ) -> None:
+        """Have a function called whenever a pin is high, with its cycles of entering and leaving."""
+
+
+class BusError(Exception):
+    """Raised in a firmware function whose access ended with ERR, unless it asked not to.
+
+    Attributes
+    ----------
+    target : where the access went
+    """
+
+    def __init__(self, target: object) -> None:
+        shown_target = f"{target:#010x}" if isinstance(target, int) else target
+        super().__init__(f"the access to {shown_target} ended with ERR")
+        self.target = target
+
+
+class Bus:
+    """What a firmware function gets: the bus as its CPU sees it.
+
+    Targets are addresses (multiples of 4) or names such as ``"lamps.COUNT"``. Waits are idle cycles
+    before an access. Each access is recorded with the file and line that called the method, unless
+    ``place`` gives another (file, line); ``pc`` is the address of an instruction.
+    """
+
+    def __init__(self, source: Driven) -> None:
+        self._source = source
+
+    @property
+    def cycle(self) -> int:
+        """The first cycle that the next step may use: F of the semantics page."""
+        return self._source.moment.cycle
+
+    def pin(self, name: str) -> int:
+        """Return the level of a pin such as ``"levers.in.4"`` in :attr:`cycle`, before an access of it.
+
+        Returns
+        -------
+        0 or 1; 2 for an output that its device has released
+
+        Raises
+        ------
+        ValueError : there is no such pin; or its hardware shows an access in the same cycle, so that
+            its level is not known before the next step
+        """
+        level = self._source.moment.level(name)
+        if level is None:  # cycle 1 lies ahead, if no step has been taken
+            self._source.exchange(Pause(Span(cycles=0)))
+            level = self._source.moment.level(name)
+        assert level is not None
+        return level
+
+    def on(
+        self,
+        pin: str,
+        handler: Callable[[Bus], Any],
+        *,
+        enter: int = 0,
+        leave: int = 0,
+        place: Place | None = None,
+    ) -> None:
+        """Have ``handler(bus)`` called whenever a pin is high, from now on (semantics page, rule 12c).
+
+        Parameters
+        ----------
+        pin : such as ``"clock.ring"``; of several that are high, the one that was named first counts
+        handler : a function of one argument; a new call for each time that it is taken
+        enter, leave : idle cycles before its first step and after its last
+
+        Raises
+        ------
+        ValueError : ``handler`` is no such function, or a count of cycles is wrong
+        """
+        problem = not_firmware(handler)
+        if problem:
+            raise ValueError(f"a handler {problem}")
+        if not isinstance(pin, str):
+            raise ValueError(f"pin must be a text such as 'clock.ring', not {shown(pin)}")
+        where = self._source.place(place or _caller())
+        self._source.add(pin, handler, (_wait(enter), _wait(leave)), where)
+
+    def write(
+        self,
+        target: int | str,
+        data: int,
+        *,
+        lanes: int = ALL_LANES,
+        wait: int = 0,
+        pc: int | None = None,
+        place: Place | None = None,
+    ) -> bool:
+        """Write a word in lane position; return False if it ended with ERR."""
+        _check_word("data", data)
+        file, line = self._source.place(place or _caller())
+        step = Access(
+            True, _target(target), data, _lanes(lanes), _wait(wait), _pc(pc), line=line, file=file
+        )
+        result = self._source.exchange(step)
+        return result is None or not result.error
+
+    def read(
+        self,
+        target: int | str,
+        *,
+        lanes: int = ALL_LANES,
+        wait: int = 0,
+        pc: int | None = None,
+        place: Place | None = None,
+    ) -> int:
+        """Read a word.
+
+        Raises
+        ------
+        BusError : the access ended with ERR
+        """
+        file, line = self._source.place(place or _caller())
+        step = Access(
+            False, _target(target), None, _lanes(lanes), _wait(wait), _pc(pc), line=line, file=file
+        )
+        return self._word(self._source.exchange(step), target)
+
+    def poll(
+        self,
+        target: int | str,
+        value: int,
+        *,
+        mask: int = WORD,
+        every: int = 0,
+        limit: int = POLL_LIMIT,
+        wait: int = 0,
+        pc: int | None = None,
+        place: Place | None = None,
+    ) -> int:
+        """Read until ``(word & mask) == value``, at most ``limit`` times; return the last word.
+
+        Raises
+        ------
+        BusError : the last read ended with ERR
+        """
+        _check_word("value", value)
+        _check_word("mask", mask)
+        if value & ~mask:
+            raise ValueError(f"value must lie inside the mask {mask:#x}, not {value:#x}")
+        if type(limit) is not int or limit < 1:
+            raise ValueError(f"limit must be a whole number from 1 on, not {limit!r}")
+        file, line = self._source.place(place or _caller())
+        step = Poll(
+            _target(target),
+            value,
+            mask,
+            _wait(every),
+            limit,
+            wait=_wait(wait),
+            pc=_pc(pc),
+            line=line,
+            file=file,
+        )
+        return self._word(self._source.exchange(step), target)
+
+    def pause(self, span: int | str) -> None:
+        """Let time pass: cycles, or a text such as ``"2 ms"``."""
+        self._source.exchange(Pause(parse_span(span)))
+
+    def await_level(
+        self, pin: str, level: int, limit: int | str = AWAIT_LIMIT, *, place: Place | None = None
+    ) -> bool:
+        """Let time pass until a pin has a level, 0 or 1; return False if the limit came first."""
+        if level not in (0, 1):
+            raise ValueError(f"level must be 0 or 1, not {shown(level)}")
+        span = parse_span(limit)
+        if not (span.cycles or span.seconds):
+            raise ValueError("limit must be at least one cycle, not 0")
+        file, line = self._source.place(place or _caller())
+        result = self._source.exchange(Await(pin, level, span, line, file))
+        return result is not None and bool(result.data)
+
+    def reset(self, wait: int = 0, *, place: Place | None = None) -> None:
+        """Put RST high for one cycle, after ``wait`` idle cycles."""
+        file, line = self._source.place(place or _caller())
+        self._source.exchange(Reset(_wait(wait), line, file))
+
+    def mark(self, text: str) -> None:
+        """Name this place."""
+        self._source.exchange(Mark(text))
+
+    @staticmethod
+    def _word(result: Result | None, target: object) -> int:
+        if result is None or result.error:
+            raise BusError(target)
+        return result.data
+
+
+def _caller() -> Place:
+    """Return file and line from which a method of Bus was called."""
+    frame = sys._getframe(2)
+    return frame.f_code.co_filename, frame.f_lineno
+
+
+def _target(target: int | str) -> Target:
+    if type(target) is int:
+        if not 0 <= target <= WORD:
+            raise ValueError(f"an address must be from 0 to {WORD:#x}, not {target:#x}")
+        return address(f"{target:#x}")
+    found = NAME.fullmatch(target) if isinstance(target, str) else None
+    if found is None:
+        raise ValueError(f"a target must be an address or 'slot.REGISTER', not {shown(target)}")
+    return Named(found[1], found[2])
+
+
+def _lanes(lanes: int) -> int:
+    if type(lanes) is not int or not 0 <= lanes <= ALL_LANES:
+        raise ValueError(f"lanes must be from 0 to 0b1111, not {lanes!r}")
+    return lanes
+
+
+def _wait(cycles: int) -> int:
+    if type(cycles) is not int or not 0 <= cycles <= WORD:
+        raise ValueError(f"idle cycles must be a whole number from 0 on, not {cycles!r}")
+    return cycles
+
+
+def _pc(pc: int | None) -> int | None:
+    if pc is not None and (type(pc) is not int or not 0 <= pc < 1 << 63):
+        raise ValueError(f"pc must be an address, not {pc!r}")
+    return pc
+
+
+def _check_word(what: str, value: int) -> None:
+    if type(value) is not int or not 0 <= value <= WORD:
+        raise ValueError(f"{what} must be a whole number from 0 to {WORD:#x}, not {value!r}")
+
+
+def not_firmware(function: object) -> str | None:
+    """Return why ``function`` cannot be called as ``function(bus)``, or None if it can."""
+    if not callable(function):
+        return f"must be a function, not {shown(function)}"
+    if inspect.isgeneratorfunction(function) or inspect.iscoroutinefunction(function):
+        return "must be a plain function: no yield, no async"
+    try:
+        inspect.signature(function).bind(None)
+    except TypeError:
+        return "must be a function of one argument, the bus"
+    except ValueError:  # a builtin that tells nothing
+        pass
+    return None

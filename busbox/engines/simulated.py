@@ -1,0 +1,250 @@
+"""A design on Amaranth's simulator, cycle by cycle, for the engine ``reference``.
+
+Inside a cycle: inputs and reset, settle, outlets, settle, sample, tick. One test bench owns all of it:
+its context sets the inputs, and a tick is two steps of the simulator, one for each edge of the clock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
+
+from amaranth.hdl import Cat
+from amaranth.sim import Simulator
+
+from busbox.bus.design import Design, hardware_of
+from busbox.bus.wishbone.guard import breaches
+from busbox.bus.wishbone.rules import Row, RuleChecker
+from busbox.cpu.commands import Command
+from busbox.device import Access
+from busbox.engines import Ear
+from busbox.system.system import System
+
+
+class Simulated:
+    """The design of a system, run on Amaranth's simulator.
+
+    Attributes
+    ----------
+    cycle : the first one that has not been run
+    context : of the one test bench: it gets and sets signals in ``cycle``
+    probes : the hardware devices, by the number of their slot
+    observes : whether hardware devices are observed in every cycle
+    told : since this was set to False, a device has had notes that somebody heeds
+    breaches : what rule checkers saw: of all ports, or guards of those of hardware devices
+    """
+
+    def __init__(self, system: System, ears: Mapping[int, Ear], watch_ports: bool) -> None:
+        slots = [device.slot for device in system.devices]
+        self.design = Design(slots, system.fabric, hardware_of(system))
+        self.cycle = 0
+        self.context, self._half_tick = _open(self.design)
+        self.probes = {slot: SimulatedProbe(self, slot, ears[slot]) for slot in self.design.views}
+        self.observes = bool(self.probes)
+        self.told = False
+        self._reset_cycle = -1
+        self._map, self._ears = system.address_map, ears
+        self._numbers = {one.name: number for number, one in enumerate(system.devices)}
+        self._watch = _Watch(self.design, self.context) if watch_ports else None
+        self.breaches: list[tuple[str, Any]] = [] if self._watch is None else self._watch.breaches
+
+    # What the CPU's side drives.
+
+    def request(self, command: Command) -> None:
+        """Raise an access."""
+        word = self.design.request_word(bool(command.write), command.address, command.lanes)
+        self.context.set(self.design.request, word)
+        self.context.set(self.design.data, command.data)
+
+    def release(self) -> None:
+        """Have no access up, and no reply to one."""
+        self.context.set(self.design.request, 0)
+        self.context.set(self.design.data, 0)
+        self.context.set(self.design.reply, 0)
+
+    def reset(self, level: int) -> None:
+        """Give RST a level from ``cycle`` on."""
+        if level:
+            self.release()
+            self._reset_cycle = self.cycle
+        self.context.set(self.design.rst, level)
+
+    def reply(self, word: int, refuse: bool) -> None:
+        """Answer for the model whose outlet is called."""
+        self.context.set(self.design.reply, self.design.reply_word(word, refuse))
+
+    @property
+    def status(self) -> int:
+        """The word ``status`` of the design in ``cycle``."""
+        return int(self.context.get(self.design.status))
+
+    @property
+    def inner(self) -> int:
+        """The offset of the access in its slot."""
+        return int(self.context.get(self.design.inner)) << 2
+
+    # Cycles.
+
+    def stops(self, rest: bool) -> bool:
+        """Return whether something that is heeded differs in ``cycle``, or all hardware rests."""
+        if not self.observes:
+            return False
+        if self.told or (rest and self.context.get(self.design.resting)):
+            return True
+        return any(probe.moved for probe in self.probes.values())
+
+    def run(self, ended: Access | None = None, address: int = 0) -> None:
+        """Run ``cycle``; tell what hardware devices do in it, and an access that one of them ends."""
+        if self._watch is not None:
+            self._watch.sample()
+        if self.observes:
+            for probe in self.probes.values():
+                probe.look()
+            if ended is not None:
+                self._tell_end(ended, address)
+            self._hear()
+        if self.cycle == self._reset_cycle:
+            for probe in self.probes.values():
+                probe.renew()
+        self._half_tick()
+        self._half_tick()
+        self.cycle += 1
+
+    def _tell_end(self, access: Access, address: int) -> None:
+        """Tell the ear of a hardware device of the access that ends in ``cycle``."""
+        found = self._map.decode(address).slot
+        slot = self._numbers[found.name] if found is not None else -1
+        if slot in self.probes:
+            self._ears[slot].take_end(access)
+
+    def _hear(self) -> None:
+        for slot, guard in self.design.guards.items():
+            self.probes[slot].hear()
+            word = self.context.get(guard.seen) if self._watch is None else 0
+            if word & 1:
+                port = self.design.ports[slot + 1][0]
+                self.breaches += [(port, one) for one in breaches(port, self.cycle, word)]
+
+
+class SimulatedProbe:
+    """How one hardware device is reached (contract of engines, 12)."""
+
+    def __init__(self, rows: Simulated, slot: int, ear: Ear) -> None:
+        self._rows, self._slot = rows, slot
+        self._view = rows.design.views[slot]
+        self._ear = ear
+        self._last: int | None = None
+        self._heeded, self._hears = 0, False
+
+    @property
+    def _word(self) -> int:
+        return int(self._rows.context.get(self._rows.design.seen[self._slot]))
+
+    @property
+    def moved(self) -> bool:
+        """Whether a pin that is heeded is not as it was told last."""
+        if not self._heeded:
+            return False
+        before = self._last
+        return before is None or (before ^ self._word) & self._heeded != 0
+
+    def heed(self, pins: Iterable[str], notes: bool) -> None:
+        """Stop for these pins, and for notes."""
+        self._heeded |= self._view.mask(pins)
+        self._hears = self._hears or notes
+
+    def look(self) -> bool:
+        """Tell the pins in ``cycle``, if they changed; return whether the device is at rest in it."""
+        word = self._word
+        before, self._last = self._last, word
+        if before is None or (before ^ word) & self._view.pin_mask:
+            self._ear.take_pins(self._rows.cycle, self._view.changes(before, word))
+        return self._view.at_rest(word)
+
+    def hear(self) -> None:
+        """Tell the notes in ``cycle``, if there are any."""
+        word = self._word
+        if word & 1:
+            self._ear.take_notes(self._rows.cycle, self._view.notes(word))
+            self._rows.told = self._rows.told or self._hears
+
+    def renew(self) -> None:
+        """Take what follows as new, even if it looks the same."""
+        self._last = None
+
+    def drive(self, pin: str, level: int) -> None:
+        """Give an input pin a level from ``cycle`` on."""
+        member, bit = self._view.input(pin)
+        word = self._rows.context.get(member)
+        self._rows.context.set(member, word & ~(1 << bit) | level << bit)
+
+    def peek(self, offset: int) -> int:
+        """Return what a read of a register would show in ``cycle``."""
+        device = self._view.device
+        self._rows.context.set(device.watch_adr, offset >> 2)
+        return int(self._rows.context.get(device.watch_data))
+
+
+def _open(design: Design) -> tuple[Any, Callable[[], object]]:
+    """Return the context of the one test bench of a simulator, and what makes half a tick.
+
+    The simulator stands between the rising edge that began row 0 (with RST high) and the falling
+    one. So it stands in every row: what is set there settles long before the next rising edge, the
+    second half of a tick.
+    """
+    opened: list[Any] = []
+
+    async def bench(context: Any) -> None:
+        opened.append(context)
+        context.set(design.rst, 1)
+
+    simulator = Simulator(design)
+    simulator.add_clock(1e-6)  # the length of a cycle means nothing here
+    simulator.add_testbench(bench)
+    simulator.advance()
+    simulator.advance()
+    opened[0].set(design.rst, 0)
+    return opened[0], simulator.advance
+
+
+class _Watch:
+    """Rule checkers on all ports. The row before row 0 is one with RST high."""
+
+    def __init__(self, design: Design, bench: Any) -> None:
+        self.breaches: list[tuple[str, Any]] = []
+        self._get = bench.get
+        chosen = design.ports
+        self._ports = [(name, RuleChecker(name, first_row=-1)) for name, _ in chosen]
+        for _, checker in self._ports:
+            checker.row(Row(1, 0, 0, 0, 0, 0, 0, 0, 0, 0))
+        fields = ("cyc", "stb", "we", "sel", "ack", "err", "write_data", "read_data", "adr")
+        self._widths = [[len(getattr(port, field)) for field in fields] for _, port in chosen]
+        signals = [getattr(port, field) for _, port in chosen for field in fields]
+        self._all = Cat(design.rst, design.fabric.cut, *signals)
+        self._last = -1
+        self._rows: list[Row] = []
+
+    def sample(self) -> None:
+        """Give the row to every checker."""
+        word = self._get(self._all)
+        if word != self._last:
+            self._last = word
+            self._rows = list(self._split(word))
+        for (name, checker), row in zip(self._ports, self._rows, strict=True):
+            for breach in checker.row(row):
+                self.breaches.append((name, breach))
+
+    def _split(self, word: int) -> Any:
+        rst, cut, word = word & 1, word >> 1 & 1, word >> 2
+        for widths in self._widths:
+            values = []
+            for width in widths:
+                values.append(word & (1 << width) - 1)
+                word >>= width
+            cyc, stb, we, sel, ack, err, write_data, read_data, adr = values
+            # The watchdog ends an access in the place of the device, which is not told.
+            err |= stb & cut
+            yield Row(
+                rst=rst, cyc=cyc, stb=stb, we=we, adr=adr, sel=sel, write_data=write_data,
+                read_data=read_data, ack=ack, err=err,
+            )  # fmt: skip
