@@ -15,9 +15,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from busbox.basics.errors import InputError, Mistake, nearest, one_of
+from busbox.bench.toml_lines import key_lines, line_of
 from busbox.builder import Builder, KeyPath
-from busbox.system import Placed, System
-from busbox.toml_lines import key_lines, line_of
+from busbox.system.hardware import Device
+from busbox.system.system import System
 
 if TYPE_CHECKING:
     from busbox.recording import Recording
@@ -129,7 +130,7 @@ class Bench:
         """
         return Builder(self).build(traffic)
 
-    def devices(self) -> tuple[Placed, ...]:
+    def devices(self) -> tuple[Device, ...]:
         """Return the devices in their slots, checked; traffic is not looked at.
 
         Raises

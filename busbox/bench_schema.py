@@ -126,7 +126,7 @@ class ReplyKeys(_Keys):
 
 
 class MustKeys(_Keys):
-    """``[[must]]``: one of these."""
+    """``[[expect]]``: one of these."""
 
     text: dict[str, Any] | None = None
     level: dict[str, Any] | None = None
@@ -289,8 +289,8 @@ _EXPECTED: dict[Path, str] = {
     ("reply", "*", "of"): "the name of a slot",
     ("reply", "*", "after_text"): "a text of one character or more",
     ("reply", "*", "rate"): "bits per second, a whole number from 1 on",
-    ("must",): "a list of tables, [[must]]",
-    ("must", "*"): "a table, [[must]]",
+    ("must",): "a list of tables, [[expect]]",
+    ("must", "*"): "a table, [[expect]]",
     **{
         ("must", "*", kind): 'a table such as { of = "lamps", at_least = 1 }'
         for kind in ("text", "level", "frames", "colours", "findings", "register")

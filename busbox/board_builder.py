@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from busbox.basics.errors import InputError, Mistake, nearest, one_of, raised, shown
-from busbox.system import Attached, InputLevel, Placed
+from busbox.system.hardware import Device
+from busbox.system.scenario import Attached, InputLevel
 
 if TYPE_CHECKING:
     from busbox.bench_schema import AttachKeys, Checked, InputKeys
@@ -20,8 +21,8 @@ if TYPE_CHECKING:
 class BoardBuilder:
     """Builds what is attached, and notes every mistake with the builder of the bench."""
 
-    def __init__(self, builder: Builder, checked: Checked, placed: Sequence[Placed]) -> None:
-        self.builder, self.checked, self.placed = builder, checked, placed
+    def __init__(self, builder: Builder, checked: Checked, device: Sequence[Device]) -> None:
+        self.builder, self.checked, self.device = builder, checked, device
 
     def build(self) -> tuple[Attached, ...]:
         """Return what is attached."""
@@ -73,7 +74,7 @@ class BoardBuilder:
         given = keys.model_extra or {}
         settings = self.builder.settings(path, kind, given, ATTACH_KEYS)
         direction = "input" if issubclass(kind, Driver) else None
-        where = self.builder.pin((*path, "pin"), keys.pin, self.placed, direction)
+        where = self.builder.pin((*path, "pin"), keys.pin, self.device, direction)
         if where is None or len(self.builder.mistakes) > before:
             return None
         try:

@@ -20,10 +20,12 @@ from busbox.device import REQUIRED, Setting
 from busbox.formats.files import check_suffix, read_pieces
 from busbox.formats.text import limited
 from busbox.map.slots import Slot
-from busbox.system import Attached, FabricOptions, InputLevel, Placed, Reply, Reset, System, Wire
+from busbox.system.hardware import Device, FabricOptions
+from busbox.system.scenario import Attached, BoardReset, InputLevel, Reply, Wire
+from busbox.system.system import System
 
 if TYPE_CHECKING:
-    from busbox.bench import Bench
+    from busbox.bench.bench import Bench
     from busbox.bench_schema import BenchKeys, Checked, InputKeys, MustKeys, SlotKeys
     from busbox.findings.expectations import Must
 
@@ -69,23 +71,23 @@ class Builder:
 
             raise InputError(sorted(self.mistakes, key=place))
 
-    def devices(self) -> tuple[Placed, ...]:
+    def devices(self) -> tuple[Device, ...]:
         """Return the devices."""
-        checked, placed = self._keys()
-        self._board(checked, placed)
-        BoardBuilder(self, checked, placed).build()
+        checked, device = self._keys()
+        self._board(checked, device)
+        BoardBuilder(self, checked, device).build()
         self.done()
-        return placed
+        return device
 
     def build(self, traffic: object) -> System:
         """Return the system."""
-        checked, placed = self._keys()
-        inputs, resets = self._board(checked, placed)
-        board = BoardBuilder(self, checked, placed)
+        checked, device = self._keys()
+        inputs, resets = self._board(checked, device)
+        board = BoardBuilder(self, checked, device)
         attached = board.build()
-        wires, replies = self._connected(checked, placed, attached)
+        wires, replies = self._connected(checked, device, attached)
         inputs = tuple(sorted((*inputs, *board.driven(attached)), key=lambda level: level.cycle))
-        musts = self._musts(checked, placed, attached)
+        musts = self._musts(checked, device, attached)
         keys = checked.keys
         given = keys.traffic if traffic is None else traffic
         new_source, label = self._traffic(given, traffic is None)
@@ -93,7 +95,7 @@ class Builder:
         system = System(
             clock_hz=clock,
             fabric=FabricOptions(**keys.fabric.model_dump()),
-            devices=placed,
+            devices=device,
             inputs=inputs,
             resets=resets,
             after_reset=keys.after_reset,
@@ -106,7 +108,7 @@ class Builder:
             stuck_after=keys.stuck_after.in_cycles(clock) if keys.stuck_after else None,
             wires=wires,
             replies=replies,
-            musts=musts,
+            verdicts=musts,
             attached=attached,
             supply=keys.supply,
             firmware=self._file(("firmware",), keys.firmware) if keys.firmware else "",
@@ -115,7 +117,7 @@ class Builder:
         self.done()
         return system
 
-    def _keys(self) -> tuple[Checked, tuple[Placed, ...]]:
+    def _keys(self) -> tuple[Checked, tuple[Device, ...]]:
         from busbox.bench_schema import check_keys
 
         checked = check_keys(self.bench.keys)
@@ -127,8 +129,8 @@ class Builder:
         return checked, self._devices(checked.keys)
 
     def _board(
-        self, checked: Checked, placed: Sequence[Placed]
-    ) -> tuple[tuple[InputLevel, ...], tuple[Reset, ...]]:
+        self, checked: Checked, device: Sequence[Device]
+    ) -> tuple[tuple[InputLevel, ...], tuple[BoardReset, ...]]:
         """Return what comes from outside, and check times; without a clock, only what is sure."""
         timed = ("clock",) not in checked.broken
         if timed:
@@ -136,7 +138,7 @@ class Builder:
                 span = getattr(checked.keys, key)
                 if span is not None and span.in_cycles(checked.keys.clock) < 1:
                     self.wrong((key,), "must be at least one cycle, not 0")
-        inputs = self._inputs(checked, placed, timed)
+        inputs = self._inputs(checked, device, timed)
         return inputs, self._resets(checked) if timed else ()
 
     # Slots.
@@ -153,10 +155,10 @@ class Builder:
             others = {key: given[key] for key in given if key not in SLOT_KEYS}
             self.settings(path, model, others, SLOT_KEYS)
 
-    def _devices(self, keys: BenchKeys) -> tuple[Placed, ...]:
-        placed = [self._placed(name, slot) for name, slot in keys.slot.items()]
+    def _devices(self, keys: BenchKeys) -> tuple[Device, ...]:
+        device = [self._device(name, slot) for name, slot in keys.slot.items()]
         yields = [self._check_yield(name, slot.yields_to) for name, slot in keys.slot.items()]
-        good = tuple(one for one in placed if one is not None)
+        good = tuple(one for one in device if one is not None)
         if all(yields):
             self._check_yields(good)
             self._check_overlaps(good)
@@ -178,7 +180,7 @@ class Builder:
                 path, f"{whose} name must be letters, digits and _, no digit first, not {name!r}"
             )
 
-    def _placed(self, name: str, keys: SlotKeys) -> Placed | None:
+    def _device(self, name: str, keys: SlotKeys) -> Device | None:
         from busbox.bench_schema import SLOT_KEYS
 
         before = len(self.mistakes)
@@ -222,7 +224,7 @@ class Builder:
 
     def _with_table(
         self, path: KeyPath, slot: Slot, model: Any, kind: Any, settings: dict[str, Any]
-    ) -> Placed | None:
+    ) -> Device | None:
         table = self._asked(path, model, "table_for", settings, slot.size)
         pins = self._asked(path, model, "pins_for", settings)
         if table is None or pins is None:
@@ -235,7 +237,7 @@ class Builder:
             )
             return None
         label = kind if isinstance(kind, str) else kind.__name__
-        return Placed(replace(slot, table=table), model, label, settings, tuple(pins))
+        return Device(replace(slot, table=table), model, label, settings, tuple(pins))
 
     def _asked(
         self, path: KeyPath, model: Any, method: str, *given: object, key: str = "model"
@@ -311,8 +313,8 @@ class Builder:
             self.wrong(path, problem.replace(repr(str(file)), repr(name), 1))
         return str(file)
 
-    def _check_yields(self, placed: Sequence[Placed]) -> None:
-        gives = {one.slot.name: one.slot.yields_to for one in placed}
+    def _check_yields(self, device: Sequence[Device]) -> None:
+        gives = {one.slot.name: one.slot.yields_to for one in device}
         for name in gives:
             trails: list[tuple[str, ...]] = [(name,)]
             seen: set[str] = set()
@@ -328,10 +330,10 @@ class Builder:
                         seen.add(other)
                         trails.append((*trail, other))
 
-    def _check_overlaps(self, placed: Sequence[Placed]) -> None:
+    def _check_overlaps(self, device: Sequence[Device]) -> None:
         from busbox.map.slots import AddressMap
 
-        for one, other, first, last in AddressMap([p.slot for p in placed]).overlaps():
+        for one, other, first, last in AddressMap([p.slot for p in device]).overlaps():
             paths: list[KeyPath] = [("slot", slot.name, "base") for slot in (other, one)]
             moved = [path for path in paths if self.bench.place(path)[0] == "--set"]
             path = (moved or paths)[0]
@@ -345,12 +347,12 @@ class Builder:
     # Inputs, resets, traffic.
 
     def _inputs(
-        self, checked: Checked, placed: Sequence[Placed], timed: bool
+        self, checked: Checked, device: Sequence[Device], timed: bool
     ) -> tuple[InputLevel, ...]:
         found: list[InputLevel] = []
         seen: set[tuple[int, int, str]] = set()
         for number, one in zip(checked.left["input"], checked.keys.input, strict=True):
-            where = self.pin(("input", number, "pin"), one.pin, placed)
+            where = self.pin(("input", number, "pin"), one.pin, device)
             if where is None:
                 continue
             ways = [one.level is not None, one.bytes is not None, one.capture is not None]
@@ -362,7 +364,7 @@ class Builder:
             if one.bytes is not None:
                 given = self._input_bytes(one, where, clock)
             elif one.capture is not None:
-                given = BoardBuilder(self, checked, placed).captured(number, one, where)
+                given = BoardBuilder(self, checked, device).captured(number, one, where)
             else:
                 given = [InputLevel(one.at.in_cycles(clock), *where, one.level or 0)]
             twice = [level.cycle for level in given if (level.cycle, *where) in seen]
@@ -394,7 +396,7 @@ class Builder:
         return [InputLevel(cycle, *where, level) for cycle, level in levels]
 
     def _connected(
-        self, checked: Checked, placed: Sequence[Placed], attached: Sequence[Attached]
+        self, checked: Checked, device: Sequence[Device], attached: Sequence[Attached]
     ) -> tuple[tuple[Wire, ...], tuple[Reply, ...]]:
         """Return wires and replies; every input pin has one thing at most that drives it."""
         drivers = {
@@ -403,44 +405,44 @@ class Builder:
         }
         for one in attached:
             if isinstance(one.part, Driver):
-                pin = f"{placed[one.device].slot.name}.{one.pin}"
+                pin = f"{device[one.device].slot.name}.{one.pin}"
                 self._alone(("attach", one.name, "pin"), pin, drivers)
         wires = []
         for number, wire in zip(checked.left["wire"], checked.keys.wire, strict=True):
-            start = self.pin(("wire", number, "from"), wire.source, placed, "output")
-            end = self.pin(("wire", number, "to"), wire.to, placed)
+            start = self.pin(("wire", number, "from"), wire.source, device, "output")
+            end = self.pin(("wire", number, "to"), wire.to, device)
             if start and end and self._alone(("wire", number, "to"), wire.to, drivers):
                 wires.append(Wire(*start, *end))
         replies = []
         for number, reply in zip(checked.left["reply"], checked.keys.reply, strict=True):
             pin = f"{reply.of}.rx"
-            end = self.pin(("reply", number, "of"), pin, placed)
+            end = self.pin(("reply", number, "of"), pin, device)
             if end and self._alone(("reply", number, "of"), pin, drivers, shared="reply"):
                 delay = reply.delay.in_cycles(checked.keys.clock)
                 replies.append(Reply(*end, reply.after_text, reply.send, delay, reply.rate))
         return tuple(wires), tuple(replies)
 
     def _musts(
-        self, checked: Checked, placed: Sequence[Placed], attached: Sequence[Attached]
+        self, checked: Checked, device: Sequence[Device], attached: Sequence[Attached]
     ) -> tuple[Must, ...]:
         from busbox.findings.expectations import parse_must
 
         found = []
         for number, keys in zip(checked.left["must"], checked.keys.must, strict=True):
             given = keys.model_dump(by_alias=True)
-            must = parse_must(given, placed, attached, checked.keys.clock)
+            must = parse_must(given, device, attached, checked.keys.clock)
             if isinstance(must, tuple):
-                if not self._names_broken(keys, placed, attached):
+                if not self._names_broken(keys, device, attached):
                     self.wrong(("must", number, *must[0]), must[1])
             else:
                 found.append(must)
         return tuple(found)
 
     def _names_broken(
-        self, keys: MustKeys, placed: Sequence[Placed], attached: Sequence[Attached]
+        self, keys: MustKeys, device: Sequence[Device], attached: Sequence[Attached]
     ) -> bool:
         """Return whether an expectation is about something whose mistakes are told already."""
-        known = {one.slot.name for one in placed} | {one.name for one in attached}
+        known = {one.slot.name for one in device} | {one.name for one in attached}
         ways = [way for way in keys.model_dump().values() if isinstance(way, dict)]
         asked = [text.partition(".")[0] for way in ways for text in way.values()
                  if isinstance(text, str)]  # fmt: skip
@@ -460,12 +462,12 @@ class Builder:
         self,
         path: KeyPath,
         name: str,
-        placed: Sequence[Placed],
+        device: Sequence[Device],
         direction: str | None = "input",
     ) -> tuple[int, str] | None:
         """Return (number of the slot, name inside it) of a pin; ``direction`` None: of either."""
         slot, dot, pin = name.partition(".")
-        names = [one.slot.name for one in placed]
+        names = [one.slot.name for one in device]
         if slot not in names:
             if slot not in self.names:
                 self.wrong(path, f"there is no slot {slot!r}{nearest(slot, self.names)}")
@@ -474,7 +476,7 @@ class Builder:
             self.wrong(path, f"must be a slot and its pin, such as 'levers.in.4', not {name!r}")
             return None
         device = names.index(slot)
-        pins = {one.name: one for one in placed[device].pins}
+        pins = {one.name: one for one in device[device].pins}
         right = [one.name for one in pins.values() if direction in (None, one.direction)]
         if direction is not None and pin in pins and pin not in right:
             article = {"input": "an input", "output": "an output"}
@@ -488,7 +490,7 @@ class Builder:
             return device, pin
         return None
 
-    def _resets(self, checked: Checked) -> tuple[Reset, ...]:
+    def _resets(self, checked: Checked) -> tuple[BoardReset, ...]:
         found = sorted(
             (one.at.in_cycles(checked.keys.clock), one.length, number)
             for number, one in zip(checked.left["reset"], checked.keys.reset, strict=True)
@@ -504,7 +506,7 @@ class Builder:
                     "between two resets",
                 )
             end = max(end, at + length)
-        return tuple(Reset(at, length) for at, length, _ in found)
+        return tuple(BoardReset(at, length) for at, length, _ in found)
 
     def _traffic(self, given: object, from_bench: bool) -> tuple[Callable[[], Source], str]:
         path: KeyPath = ("traffic",)
@@ -567,7 +569,7 @@ class Builder:
         source = system.new_source()
         if not isinstance(source, ListedSource):
             return
-        placed = {one.slot.name for one in system.devices}
+        device = {one.slot.name for one in system.devices}
         mistakes: list[Mistake] = []
         for handler in source.handlers:
             mistakes += self._unknown_pin(handler.pin, handler.line, system)
@@ -576,7 +578,7 @@ class Builder:
             if isinstance(step, Await):
                 mistakes += self._unknown_pin(step.pin, step.line, system)
             if isinstance(step, Access | Poll) and isinstance(step.target, Named):
-                if step.target.slot in self.names and step.target.slot not in placed:
+                if step.target.slot in self.names and step.target.slot not in device:
                     continue
                 try:
                     address_of(step.target, system)
@@ -587,13 +589,13 @@ class Builder:
     def _unknown_pin(self, name: str, line: int | None, system: System) -> list[Mistake]:
         """Return what is wrong with the name of a pin in the traffic."""
         slot, _, pin = name.partition(".")
-        placed = {one.slot.name: one for one in system.devices}
-        if slot not in placed:
+        device = {one.slot.name: one for one in system.devices}
+        if slot not in device:
             if slot in self.names:
                 return []
             text = f"there is no slot {slot!r}{nearest(slot, self.names)}"
         else:
-            pins = [one.name for one in placed[slot].pins]
+            pins = [one.name for one in device[slot].pins]
             if pin in pins:
                 return []
             text = f"{slot} has no pin {pin!r}{nearest(pin, pins)}"

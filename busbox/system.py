@@ -37,7 +37,7 @@ class FabricOptions:
 
 
 @dataclass(frozen=True)
-class Placed:
+class Device:
     """A device in its slot.
 
     Attributes
@@ -151,7 +151,7 @@ class System:
 
     clock_hz: int
     fabric: FabricOptions
-    devices: tuple[Placed, ...]
+    devices: tuple[Device, ...]
     inputs: tuple[InputLevel, ...]
     resets: tuple[Reset, ...]
     after_reset: str
@@ -172,4 +172,4 @@ class System:
     @cached_property
     def address_map(self) -> AddressMap:
         """The map of all slots."""
-        return AddressMap([placed.slot for placed in self.devices])
+        return AddressMap([device.slot for device in self.devices])

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from busbox.basics.units import Span
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.cpu.steps import Access, Await, Handler, Mark, Pause, Poll, Reset, Step
 from busbox.map.slots import show_bits
 from busbox.recording import Recording

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 import busbox.engines
-from busbox.bench import benches_of
+from busbox.bench.find import benches_of
 from busbox.cli import main
 from busbox.findings import RULES
 
@@ -41,7 +41,7 @@ def test_every_rule_is_broken_exactly_once(capsys: pytest.CaptureFixture[str]) -
 
 def test_each_mistake_stands_at_the_line_that_names_it(capsys: pytest.CaptureFixture[str]) -> None:
     """The comment of a step names the rule; a finding with a line points at that step."""
-    from busbox.bench import Bench
+    from busbox.bench.bench import Bench
 
     for file in benches_of("mistakes") or ():
         recording = Bench.load(file).run()

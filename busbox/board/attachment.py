@@ -108,7 +108,7 @@ class Attachment:
     """
 
     settings: ClassVar[tuple[Setting, ...]] = ()
-    #: What a listener gives for ``[[must]]``: ``text``, ``frames``.
+    #: What a listener gives for ``[[expect]]``: ``text``, ``frames``.
     sends: ClassVar[tuple[str, ...]] = ()
 
     def __init__(self, board: Board, **settings: Any) -> None:

@@ -17,7 +17,8 @@ from busbox.lines.wave import Wave
 
 if TYPE_CHECKING:
     from busbox.recording import Line, Recording, Seen
-    from busbox.system import Attached, System
+    from busbox.system.scenario import Attached
+    from busbox.system.system import System
 
 
 @dataclass(frozen=True)
@@ -132,7 +133,7 @@ def _checked(heard: Any) -> Heard:
 def _hearing(attached: Attached, system: System, recording: Recording) -> Hearing:
     from busbox.findings import RULES
 
-    pin = f"{system.devices[attached.device].slot.name}.{attached.pin}"
+    pin = f"{system.devices[attached.device].name}.{attached.pin}"
     line = recording.lines[pin]
     wave = Wave.of_line(line, recording.clock_hz, recording.cycles)
     key = f"attach.{attached.name}"

@@ -16,7 +16,8 @@ from busbox.bus.wishbone.master import Master
 from busbox.bus.wishbone.outlet import Outlet
 from busbox.device import Site
 from busbox.map.slots import Slot
-from busbox.system import FabricOptions, System
+from busbox.system.hardware import FabricOptions
+from busbox.system.system import System
 
 #: Bits of ``request``: go, write, 30 address bits, lanes.
 REQUEST = 1 + 1 + wishbone.WORD_ADDRESS_BITS + wishbone.LANES
@@ -27,12 +28,12 @@ CALL = 3 + wishbone.DATA_BITS
 def hardware_of(system: System) -> dict[int, Hardware]:
     """Build the hardware devices of a system, by the number of their slot."""
     return {
-        number: placed.model(
-            Site(placed.slot.name, placed.slot.base, placed.slot.size, system.clock_hz),
-            **placed.settings,
+        number: device.model(
+            Site(device.name, device.slot.base, device.slot.size, system.clock_hz),
+            **device.settings,
         )
-        for number, placed in enumerate(system.devices)
-        if placed.model.in_amaranth
+        for number, device in enumerate(system.devices)
+        if device.model.in_amaranth
     }
 
 

@@ -14,7 +14,8 @@ from busbox.basics.errors import InputError, Mistake, nearest, one_of, raised, s
 from busbox.basics.listing import wrapped
 from busbox.basics.paper import Paper
 from busbox.basics.units import parse_clock, show_seconds
-from busbox.bench import Bench, toml_value
+from busbox.bench.bench import Bench
+from busbox.bench.set_values import toml_value
 from busbox.board.attachment import Board, Heard, Listener
 from busbox.board.compare import Difference, differences
 from busbox.cli.common import json_option, paper, print_json, shown_progress

@@ -15,7 +15,7 @@ import click
 
 from busbox.basics.errors import InputError
 from busbox.basics.paper import Paper
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.map.addresses import number
 
 if TYPE_CHECKING:

@@ -12,7 +12,7 @@ import click
 
 from busbox.basics.errors import InputError, Mistake, one_of, shown
 from busbox.basics.units import Span
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.bus.transfers import ACK, RESET
 from busbox.cpu.steps import Access, Handler, Mark, Named, Pause, Poll, Step, Target
 from busbox.cpu.steps import Reset as ResetStep
@@ -21,7 +21,7 @@ from busbox.formats.text import limited
 from busbox.map.registers import WORD
 from busbox.map.slots import AddressMap
 from busbox.recording import Accesses, Recording, where, windows
-from busbox.system import System
+from busbox.system.system import System
 
 RECORDING = ".recording.npz"
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from busbox.bench import packaged_benches, packaged_sets
+from busbox.bench.find import packaged_benches, packaged_sets
 from busbox.cli.common import paper
 
 

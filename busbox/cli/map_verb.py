@@ -8,7 +8,7 @@ import click
 
 from busbox.cli.common import json_option, open_bench, paper, print_json, set_option
 from busbox.map.slots import AddressMap, Slot
-from busbox.system import Placed
+from busbox.system.hardware import Device
 
 #: Runs of addresses that are listed, at most.
 SHOWN_RUNS = 64
@@ -24,7 +24,7 @@ def command(bench: str, values: tuple[str, ...], as_json: bool) -> int:
     BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox.
     """
     devices = open_bench(bench, values).devices()
-    address_map = AddressMap([placed.slot for placed in devices])
+    address_map = AddressMap([device.slot for device in devices])
     if as_json:
         print_json(_object(devices, address_map))
     else:
@@ -32,22 +32,22 @@ def command(bench: str, values: tuple[str, ...], as_json: bool) -> int:
     return 0
 
 
-def _object(devices: tuple[Placed, ...], address_map: AddressMap) -> dict[str, Any]:
+def _object(devices: tuple[Device, ...], address_map: AddressMap) -> dict[str, Any]:
     gaps, complete = address_map.gaps(SHOWN_RUNS)
     return {
         "slots": [
             {
-                "name": placed.slot.name,
-                "model": placed.kind,
-                "base": placed.slot.base,
-                "size": placed.slot.size,
-                "decode": placed.slot.decode,
-                "compared": sorted(_compared(placed.slot), reverse=True),
-                "images": placed.slot.images,
-                "wait": placed.slot.wait,
-                "yields_to": list(placed.slot.yields_to),
+                "name": device.name,
+                "model": device.kind,
+                "base": device.slot.base,
+                "size": device.slot.size,
+                "decode": device.slot.decode,
+                "compared": sorted(_compared(device.slot), reverse=True),
+                "images": device.slot.images,
+                "wait": device.slot.wait,
+                "yields_to": list(device.slot.yields_to),
             }
-            for placed in devices
+            for device in devices
         ],
         "gaps": [{"first": first, "last": last} for first, last in gaps],
         "gaps_complete": complete,
@@ -61,16 +61,16 @@ def _compared(slot: Slot) -> list[int]:
     return [bit for bit in range(32) if slot.terms[0].mask >> bit & 1]
 
 
-def _show(devices: tuple[Placed, ...], address_map: AddressMap) -> None:
+def _show(devices: tuple[Device, ...], address_map: AddressMap) -> None:
     page = paper()
     page.line(("Slots", "bold"))
     rows: list[tuple[object, ...]] = [("addresses", "slot", "model", "size", "wait", "decoded by")]
-    for placed in sorted(devices, key=lambda placed: placed.slot.base):
-        slot = placed.slot
+    for device in sorted(devices, key=lambda device: device.slot.base):
+        slot = device.slot
         images = f"; {slot.images:,} images" if slot.images > 1 else ""
         yields = f"; yields to {', '.join(slot.yields_to)}" if slot.yields_to else ""
         rows.append(
-            (_span(slot.base, slot.base + slot.size - 1), slot.name, placed.kind, f"{slot.size:#x}",
+            (_span(slot.base, slot.base + slot.size - 1), slot.name, device.kind, f"{slot.size:#x}",
              slot.wait, slot.how + images + yields)
         )  # fmt: skip
     page.table(rows)

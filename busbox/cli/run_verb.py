@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from busbox.basics.errors import InputError, Mistake
-from busbox.bench import Bench, benches_of
+from busbox.bench.bench import Bench
+from busbox.bench.find import benches_of
 from busbox.cli.common import json_option, paper, print_json, set_option, shown_progress
 from busbox.engines import DEFAULT_ENGINE, ENGINES
 from busbox.recording import Recording
@@ -153,7 +154,7 @@ def _compared(
 
 
 def _failed(recording: Recording, strict: bool) -> bool:
-    broken = any(not one.held for one in recording.musts)
+    broken = any(not one.met for one in recording.verdicts)
     return broken or recording.ended == "hang" or (strict and bool(recording.counts))
 
 

@@ -16,7 +16,8 @@ from busbox.device import RELEASED
 from busbox.engines import DEFAULT_ENGINE, engine_class
 from busbox.map.registers import Register
 from busbox.recording import Recording
-from busbox.system import Placed, System
+from busbox.system.hardware import Device
+from busbox.system.system import System
 
 
 @click.command("state")
@@ -49,8 +50,8 @@ def command(
     return 0
 
 
-def _shown(system: System, slot: str | None) -> Sequence[Placed]:
-    names = [placed.slot.name for placed in system.devices]
+def _shown(system: System, slot: str | None) -> Sequence[Device]:
+    names = [device.name for device in system.devices]
     if slot is None:
         return system.devices
     if slot in names:
@@ -72,20 +73,20 @@ def _cycle(at: str | None, clock_hz: int) -> int:
 # As one object.
 
 
-def _object(recording: Recording, devices: Sequence[Placed], asked: int) -> dict[str, Any]:
+def _object(recording: Recording, devices: Sequence[Device], asked: int) -> dict[str, Any]:
     return {
         "bench": recording.bench,
         "clock_hz": recording.clock_hz,
         "asked": asked,
         "cycle": recording.cycles - 1,
         "ended": recording.ended,
-        "slots": {placed.slot.name: _slot_object(recording, placed) for placed in devices},
+        "slots": {device.name: _slot_object(recording, device) for device in devices},
     }
 
 
-def _slot_object(recording: Recording, placed: Placed) -> dict[str, Any]:
+def _slot_object(recording: Recording, device: Device) -> dict[str, Any]:
     return {
-        "model": placed.kind,
+        "model": device.kind,
         "registers": {
             name: {
                 "value": value if _readable(register) else None,
@@ -95,17 +96,17 @@ def _slot_object(recording: Recording, placed: Placed) -> dict[str, Any]:
                     if _readable(register)
                 },
             }
-            for name, register, value in _registers(recording, placed)
+            for name, register, value in _registers(recording, device)
         },
-        "pins": dict(_levels(recording, placed)),
+        "pins": dict(_levels(recording, device)),
     }
 
 
-def _registers(recording: Recording, placed: Placed) -> Iterator[tuple[str, Register, int]]:
+def _registers(recording: Recording, device: Device) -> Iterator[tuple[str, Register, int]]:
     """Yield (name, register, word)."""
-    for name, value in recording.registers[placed.slot.name].items():
-        offset = placed.slot.table.offset_of(name)
-        place = None if offset is None else placed.slot.table.at(offset)
+    for name, value in recording.registers[device.name].items():
+        offset = device.slot.table.offset_of(name)
+        place = None if offset is None else device.slot.table.at(offset)
         if place is not None:
             yield name, place.register, value
 
@@ -114,15 +115,15 @@ def _readable(register: Register) -> bool:
     return bool(register.mask("rw", "ro", "ones_clear"))
 
 
-def _levels(recording: Recording, placed: Placed) -> Iterator[tuple[str, int]]:
-    for pin in placed.pins:
-        yield pin.name, int(recording.lines[f"{placed.slot.name}.{pin.name}"].levels[-1])
+def _levels(recording: Recording, device: Device) -> Iterator[tuple[str, int]]:
+    for pin in device.pins:
+        yield pin.name, int(recording.lines[f"{device.name}.{pin.name}"].levels[-1])
 
 
 # For people.
 
 
-def _write(recording: Recording, devices: Sequence[Placed], asked: int, page: Paper) -> None:
+def _write(recording: Recording, devices: Sequence[Device], asked: int, page: Paper) -> None:
     cycle, clock = recording.cycles - 1, recording.clock_hz
     page.line(
         (recording.bench, "bold"),
@@ -130,13 +131,13 @@ def _write(recording: Recording, devices: Sequence[Placed], asked: int, page: Pa
     )
     if cycle < asked:
         page.line(f"note: the run ended here, before cycle {asked:,} ({recording.ended}).")
-    for placed in devices:
-        page.title(f"{placed.slot.name} ({placed.kind})")
-        registers = list(_registers(recording, placed))
+    for device in devices:
+        page.title(f"{device.name} ({device.kind})")
+        registers = list(_registers(recording, device))
         page.table(wrapped(_row(*item) for item in runs(_decoded(registers))))
         if not registers:
             page.line("  no register is listed")
-        pins = [f"{name}{TIED}{_level(level)}" for name, level in runs(_levels(recording, placed))]
+        pins = [f"{name}{TIED}{_level(level)}" for name, level in runs(_levels(recording, device))]
         if pins:
             page.table(wrapped([("pins", ", ".join(pins))]))
 

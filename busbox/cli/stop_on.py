@@ -14,7 +14,7 @@ from busbox.bus.transfers import RESET
 from busbox.cpu.steps import Named
 from busbox.map.addresses import NAME, address
 from busbox.recording import Recording
-from busbox.system import System
+from busbox.system.system import System
 
 
 @dataclass(frozen=True)

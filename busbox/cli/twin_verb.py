@@ -17,7 +17,7 @@ from busbox.bus.transfers import TERMINATORS
 from busbox.cli.common import json_option, number_of, open_bench, paper, print_json, set_option
 from busbox.engines import DEFAULT_ENGINE, engine_class
 from busbox.map.registers import RegisterTable
-from busbox.system import Placed
+from busbox.system.hardware import Device
 
 if TYPE_CHECKING:
     from busbox.check.twin import Difference, Found, Plan
@@ -73,10 +73,10 @@ def command(
             f"there is no slot {slot!r}{nearest(slot, known)} (known: {one_of(known)})"
         )
     system = opened.with_values([f'slot.{slot}.as="model"']).system([] if count else None)
-    number = [placed.slot.name for placed in system.devices].index(slot)
-    placed = system.devices[number]
-    hardware = twin_of(placed.model, repr(placed.kind))
-    _check_timing(replace(placed, model=hardware), system.clock_hz)
+    number = [device.name for device in system.devices].index(slot)
+    device = system.devices[number]
+    hardware = twin_of(device.model, repr(device.kind))
+    _check_timing(replace(device, model=hardware), system.clock_hz)
     pair = Pair(system, number, hardware, engine_class(DEFAULT_ENGINE))
     found = pair.drawn(count, chance) if count else pair.played()
     saved = Path(folder or f"{slot}.twin") if found is not None and found.plan else None
@@ -86,16 +86,16 @@ def command(
         print_json(_object(slot, pair.exercise, found, saved))
         return int(found is not None)
     page = paper()
-    page.line((f"{slot}: model {placed.kind} and its twin {hardware.__name__}", "bold"))
+    page.line((f"{slot}: model {device.kind} and its twin {hardware.__name__}", "bold"))
     if found is None:
         _same(pair.exercise, page)
     else:
-        _differ(placed, system.clock_hz, found, saved, page)
+        _differ(device, system.clock_hz, found, saved, page)
     page.print()
     return int(found is not None)
 
 
-def _check_timing(placed: Placed, clock_hz: int) -> None:
+def _check_timing(device: Device, clock_hz: int) -> None:
     """Refuse a device that obeys the bus, but with another timing than the house's.
 
     Raises
@@ -105,11 +105,11 @@ def _check_timing(placed: Placed, clock_hz: int) -> None:
     from busbox.check.port.subject import Subject
     from busbox.check.port.timing import timing_of
 
-    timing = timing_of(Subject.of_placed(placed, clock_hz))
+    timing = timing_of(Subject.of_device(device, clock_hz))
     if timing.commit in (None, 1) and timing.sample in (None, 0):
         return
     raise InputError.of(
-        f"{placed.model.__name__} has a timing of its own: {timing.text}. Lockstep compares row by "
+        f"{device.model.__name__} has a timing of its own: {timing.text}. Lockstep compares row by "
         "row, and needs the house's: a write shows from e + 1, a read shows e (busbox check tells "
         "more)"
     )
@@ -152,14 +152,14 @@ def _same(done: Exercise, page: Paper) -> None:
         page.table(wrapped([("  never", ", ".join(never))]))
 
 
-def _differ(placed: Placed, clock_hz: int, found: Found, saved: Path | None, page: Paper) -> None:
+def _differ(device: Device, clock_hz: int, found: Found, saved: Path | None, page: Paper) -> None:
     difference, plan = found.difference, found.plan
     page.line(
         "  ",
         (f"they differ in cycle {difference.row:,}", "bold red"),
-        f" ({show_time(difference.row, clock_hz)}): {_what(placed.slot.name, difference)}",
+        f" ({show_time(difference.row, clock_hz)}): {_what(device.name, difference)}",
     )
-    table = placed.slot.table
+    table = device.slot.table
     page.table(
         [
             ("    model", _value(table, difference, difference.model)),
@@ -178,7 +178,7 @@ def _differ(placed: Placed, clock_hz: int, found: Found, saved: Path | None, pag
         page.line(f"    {len(steps) - SHOWN_STEPS:,} lines before these")
     for line in steps[-SHOWN_STEPS:]:
         page.line(f"    {line}")
-    page.line(f"  saved as a bench of its own: busbox twin {saved} {placed.slot.name}")
+    page.line(f"  saved as a bench of its own: busbox twin {saved} {device.name}")
 
 
 def _steps(plan: Plan) -> Iterator[str]:

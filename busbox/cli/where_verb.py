@@ -29,7 +29,7 @@ def command(bench: str, what: str, values: tuple[str, ...]) -> int:
     could not be resolved.
     """
     devices = open_bench(bench, values).devices()
-    address_map = AddressMap([placed.slot for placed in devices])
+    address_map = AddressMap([device.slot for device in devices])
     page = paper()
     if Path(what).suffix.lower() in _SOURCES:
         _header(page, address_map, Path(what))

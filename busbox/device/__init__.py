@@ -11,10 +11,10 @@ from busbox.device.contract import (
     Access,
     Answer,
     Declaration,
-    Device,
     DeviceFactory,
     Hold,
     Host,
+    LiveDevice,
     Site,
 )
 from busbox.device.past import NO_ACCESS, Past, Reason
@@ -44,7 +44,7 @@ __all__ = [
     "Answer",
     "CycleModel",
     "Declaration",
-    "Device",
+    "LiveDevice",
     "DeviceFactory",
     "Field",
     "Hold",

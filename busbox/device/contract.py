@@ -170,7 +170,7 @@ class Host(Protocol):
         """Say of the read that is being answered that its word stays until a row; None: for good."""
 
 
-class Device(Protocol):
+class LiveDevice(Protocol):
     """A model, as the replay loop uses it. See the contract in the module's docstring."""
 
     in_amaranth: ClassVar[bool]
@@ -219,4 +219,4 @@ class Device(Protocol):
 
 
 #: How a system builds one of its devices: ``Model(host, **settings)``.
-DeviceFactory = Callable[..., Device]
+DeviceFactory = Callable[..., LiveDevice]

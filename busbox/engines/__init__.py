@@ -60,7 +60,7 @@ from typing import Any, NamedTuple, Protocol, cast
 from busbox.basics.errors import InputError, nearest, one_of
 from busbox.cpu.source import Result
 from busbox.device import Access, Answer
-from busbox.system import System
+from busbox.system.system import System
 
 #: The columns of an engine's log.
 LOG = ("start", "end", "address", "write", "lanes", "data", "terminator", "command")

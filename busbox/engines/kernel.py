@@ -12,7 +12,7 @@ from busbox.bus.design import Design, hardware_of
 from busbox.engines.loop import PARTS
 from busbox.engines.netlist import Program, build
 from busbox.engines.netlist.parts import hold, split
-from busbox.system import System
+from busbox.system.system import System
 
 
 class Numbers(Protocol):
@@ -89,7 +89,7 @@ class Parts:
     @classmethod
     def of(cls, system: System) -> Parts:
         """Build the design of a system."""
-        slots = [placed.slot for placed in system.devices]
+        slots = [device.slot for device in system.devices]
         design = Design(slots, system.fabric, hardware_of(system))
         return cls(design, build(design, _ports(design)), len(slots))
 

@@ -37,7 +37,7 @@ from busbox.engines.loop import (
 )
 from busbox.engines.telling import Teller
 from busbox.map.registers import WORD
-from busbox.system import System
+from busbox.system.system import System
 
 #: Place of each name in the state.
 AT = {name: place for place, name in enumerate(STATE)}

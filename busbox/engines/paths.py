@@ -17,7 +17,8 @@ from busbox.basics.errors import EngineError
 from busbox.bus.hardware import Hardware
 from busbox.device import Site
 from busbox.engines.netlist import Program, build
-from busbox.system import Placed, System
+from busbox.system.hardware import Device
+from busbox.system.system import System
 
 
 def check_hardware(system: System) -> None:
@@ -27,9 +28,9 @@ def check_hardware(system: System) -> None:
     ------
     NetlistError : there is one; what is in it is named
     """
-    for placed in system.devices:
-        if placed.model.in_amaranth:
-            program_of(placed, system.clock_hz)
+    for device in system.devices:
+        if device.model.in_amaranth:
+            program_of(device, system.clock_hz)
 
 
 def check_wires(system: System) -> None:
@@ -40,33 +41,33 @@ def check_wires(system: System) -> None:
     EngineError : there is one; it is named with what it shows
     """
     for wire in system.wires:
-        placed = system.devices[wire.from_device]
-        if not placed.model.in_amaranth:
+        device = system.devices[wire.from_device]
+        if not device.model.in_amaranth:
             continue
-        shown = shown_on(placed, wire.from_pin, system.clock_hz)
+        shown = shown_on(device, wire.from_pin, system.clock_hz)
         if shown:
-            slot = placed.slot.name
+            slot = device.name
             raise EngineError(
                 f"wire from {slot}.{wire.from_pin}: the hardware lets {', '.join(shown)} through to "
                 "this pin within a cycle; put a register before the pin, or leave the wire out"
             )
 
 
-def shown_on(placed: Placed, pin: str, clock_hz: int) -> list[str]:
+def shown_on(device: Device, pin: str, clock_hz: int) -> list[str]:
     """Return the members of a hardware device that reach an output pin in the same row, by name."""
     stem, _, number = pin.partition(".")
-    return sorted(program_of(placed, clock_hz).depends((f"pin_{stem}", int(number or 0), 1)))
+    return sorted(program_of(device, clock_hz).depends((f"pin_{stem}", int(number or 0), 1)))
 
 
-def program_of(placed: Placed, clock_hz: int) -> Program:
+def program_of(device: Device, clock_hz: int) -> Program:
     """Return the program of a hardware device on its own.
 
     Raises
     ------
     NetlistError : it is not run
     """
-    site = Site(placed.slot.name, placed.slot.base, placed.slot.size, clock_hz)
-    return _program(placed.model, site, tuple(sorted(placed.settings.items())))
+    site = Site(device.name, device.slot.base, device.slot.size, clock_hz)
+    return _program(device.model, site, tuple(sorted(device.settings.items())))
 
 
 @lru_cache(maxsize=64)

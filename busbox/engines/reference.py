@@ -25,7 +25,7 @@ from busbox.device import ERROR, Access, Answer, Hold
 from busbox.engines import ACCESS, AWAIT, MARK, PAUSE, RESET_STEP, STRETCH, Command, Ear, Stop
 from busbox.engines.paths import check_hardware
 from busbox.map.registers import WORD
-from busbox.system import System
+from busbox.system.system import System
 
 NO_COMMAND: Final = -1
 
@@ -60,7 +60,7 @@ class ReferenceEngine:
         self._answer, self._ears = answer, ears
         self._map = system.address_map
         self.quiet_since: int | None = None
-        self._numbers = {one.slot.name: number for number, one in enumerate(system.devices)}
+        self._numbers = {one.name: number for number, one in enumerate(system.devices)}
         self._stopped_at = self._reset_row = -1
         self._hang_after = system.hang_after
         self._waiting: deque[Command] = deque()
@@ -71,7 +71,7 @@ class ReferenceEngine:
         self._open = 1
         self._forget()
         self._design = Design(
-            [placed.slot for placed in system.devices], system.fabric, hardware_of(system)
+            [device.slot for device in system.devices], system.fabric, hardware_of(system)
         )
         self._bench, self._half_tick = _open(self._design)
         self._seen: dict[int, int | None] = dict.fromkeys(self._design.views)

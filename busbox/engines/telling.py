@@ -19,7 +19,7 @@ from busbox.engines import LOG, Ear
 from busbox.engines.kernel import Kernel
 from busbox.engines.loop import FOREVER, LOGGED
 from busbox.map.slots import AddressMap
-from busbox.system import System
+from busbox.system.system import System
 
 _ENDS, _ADDRESSES, _WRITES, _TERMINATORS = (
     LOG.index(name) for name in ("end", "address", "write", "terminator")
@@ -40,7 +40,7 @@ class Teller:
     ) -> None:
         self._kernel, self._views, self._ears = kernel, views, ears
         self._map = system.address_map
-        self._names = [placed.slot.name for placed in system.devices]
+        self._names = [device.name for device in system.devices]
         self._hears = {slot: _heard_by(system.devices[slot].model.listener) for slot in views}
         self._told: dict[int, int | None] = dict.fromkeys(views)
         self._renewed: set[int] = set()

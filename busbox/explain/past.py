@@ -13,7 +13,7 @@ from busbox.map.registers import WORD, Place, lane_mask
 
 if TYPE_CHECKING:
     from busbox.recording import Recording
-    from busbox.system import System
+    from busbox.system.system import System
 
 
 class RecordedPast:
@@ -26,14 +26,14 @@ class RecordedPast:
     def __init__(self, system: System, recording: Recording, number: int) -> None:
         self.clock_hz = recording.clock_hz
         self._recording = recording
-        self._placed = system.devices[number]
+        self._device = system.devices[number]
         self._writes = self._written(number)
 
     def _written(self, number: int) -> dict[int, list[int]]:
         """Return the writes to each register, by its offset."""
         from busbox.recording import where
 
-        slot, accesses = self._placed.slot, self._recording.accesses
+        slot, accesses = self._device.slot, self._recording.accesses
         found: dict[int, list[int]] = {}
         for access in where(
             accesses, lambda part: (part.slot == number) & part.write & (part.terminator == ACK)
@@ -42,16 +42,16 @@ class RecordedPast:
         return found
 
     def _place(self, register: str) -> Place:
-        offset = self._placed.slot.table.offset_of(register)
-        place = None if offset is None else self._placed.slot.table.at(offset)
+        offset = self._device.slot.table.offset_of(register)
+        place = None if offset is None else self._device.slot.table.at(offset)
         if offset is None or place is None:
-            raise KeyError(f"{self._placed.slot.name} has no register {register!r}")
+            raise KeyError(f"{self._device.name} has no register {register!r}")
         return place
 
     def _counting(self, register: str, row: int) -> list[int]:
         """Return the writes to a register that a read in ``row`` may show, in order."""
         place = self._place(register)
-        offset = self._placed.slot.table.offset_of(register)
+        offset = self._device.slot.table.offset_of(register)
         assert offset is not None
         since = 0 if place.register.kept else self._reset_before(row)
         ends = self._recording.accesses.end
@@ -89,7 +89,7 @@ class RecordedPast:
 
     def event(self, kinds: tuple[str, ...], row: int) -> tuple[int, Mapping[str, Any]] | None:
         """Return (cycle, details) of the last event of these kinds up to ``row``, since a reset."""
-        since, name = self._reset_before(row), self._placed.slot.name
+        since, name = self._reset_before(row), self._device.name
         for event in reversed(self._recording.events):
             if event.device == name and event.kind in kinds and since <= event.cycle <= row:
                 return event.cycle, event.details
@@ -97,6 +97,6 @@ class RecordedPast:
 
     def first_edge(self, pin: str, access: int) -> int | None:
         """Return the row of the first edge of a pin that an access caused."""
-        line = self._recording.lines[f"{self._placed.slot.name}.{pin}"]
+        line = self._recording.lines[f"{self._device.name}.{pin}"]
         found = np.flatnonzero(line.accesses == access)
         return int(line.cycles[found[0]]) if len(found) else None

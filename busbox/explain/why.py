@@ -19,7 +19,7 @@ from busbox.recording.judged import Finding
 if TYPE_CHECKING:
     from busbox.firmware.program import Firmware
     from busbox.recording import Event, Recording
-    from busbox.system import System
+    from busbox.system.system import System
 
 #: Ways to say what is asked about.
 FORMS = ("PIN@TIME", "event.N", "finding.N", "access.N")
@@ -191,7 +191,7 @@ class Stories:
         from busbox.board.attachment import Listener
         from busbox.lines.wave import Wave
 
-        names = [placed.slot.name for placed in self.system.devices]
+        names = [device.name for device in self.system.devices]
         for one in self.system.attached:
             if f"{names[one.device]}.{one.pin}" == pin and isinstance(one.part, Listener):
                 recording = self.recording
@@ -203,8 +203,8 @@ class Stories:
     def _device(self, pin: str, cycle: int, access: int) -> Iterator[Part]:
         """Yield why a device gave a pin its level: event, access, registers that counted."""
         slot, _, name = pin.partition(".")
-        number = [placed.slot.name for placed in self.system.devices].index(slot)
-        placed = self.system.devices[number]
+        number = [device.name for device in self.system.devices].index(slot)
+        device = self.system.devices[number]
         if self.recording.lines[pin].direction == "input":
             yield Part("driven by", "the board: an input, a wire, a reply or a driver of the bench")
             return
@@ -222,7 +222,7 @@ class Stories:
         yield _nobody() if access < 0 else self._part("caused by", access)
         yield from self._between(pin, cycle, access)
         past = RecordedPast(self.system, self.recording, number)
-        for reason in placed.model.because(placed.settings, name, cycle, access, past):
+        for reason in device.model.because(device.settings, name, cycle, access, past):
             if reason.access < 0:
                 word = f"{slot}.{reason.register} had its reset value"
                 yield Part("set by", f"{reason.what}: {word}")

@@ -13,13 +13,13 @@ from busbox.basics.paper import Paper
 from busbox.bus.transfers import ACK
 from busbox.map.registers import LANE_MASKS, WORD, Place, RegisterTable, show_lanes
 from busbox.recording import Accesses, IntColumn, Recording, windows
-from busbox.system import Placed
+from busbox.system.hardware import Device
 
 #: Registers that are listed of one slot, touched or not, at most.
 SHOWN_REGISTERS = 40
 
 
-def coverage(recording: Recording, devices: Sequence[Placed]) -> dict[str, Any]:
+def coverage(recording: Recording, devices: Sequence[Device]) -> dict[str, Any]:
     """Return, for every slot, ``registers`` by name, and ``untouched``, those that nothing reached.
 
     Acknowledged accesses count, at whatever image. Of a field, ``written_one`` says that a one was
@@ -27,13 +27,11 @@ def coverage(recording: Recording, devices: Sequence[Placed]) -> dict[str, Any]:
     ``read_zero`` that any of its bits was read so. Neighbours in a row stand in ``untouched`` as one:
     ``COLOUR.3..7``.
     """
-    return {
-        placed.slot.name: _slot(recording, number, placed) for number, placed in enumerate(devices)
-    }
+    return {device.name: _slot(recording, number, device) for number, device in enumerate(devices)}
 
 
-def _slot(recording: Recording, number: int, placed: Placed) -> dict[str, Any]:
-    slot = placed.slot
+def _slot(recording: Recording, number: int, device: Device) -> dict[str, Any]:
+    slot = device.slot
     touched: dict[int, _Seen] = {}
     for _, part in windows(recording.accesses):
         for offset, mine in _by_offset(part, number, slot.base, slot.size):

@@ -146,7 +146,7 @@ def colour_order(evidence: Evidence) -> Iterator[Hit]:
     is built into the hardware, or the shifts in the firmware.
     """
     for name, hearing in evidence.hearings.items():
-        slot = evidence.system.devices[hearing.attached.device].slot.name
+        slot = evidence.system.devices[hearing.attached.device].name
         meant, frames = evidence.recording.frames.get(slot), hearing.heard.frames
         if not meant or not frames:
             continue
@@ -209,7 +209,7 @@ def _tell_order(
     wanted: tuple[int, ...],
     shown: tuple[int, ...],
 ) -> tuple[str, str]:
-    slot = evidence.system.devices[hearing.attached.device].slot.name
+    slot = evidence.system.devices[hearing.attached.device].name
     moved = [(a, b) for a, b in places.items() if a != b]
     words = [f"{_NAMES[a]} as {_NAMES[b]}" for a, b in moved]
     listed = ", ".join(words[:-1]) + (" and " if len(words) > 1 else "") + words[-1]
@@ -261,7 +261,7 @@ def supply_current(evidence: Evidence) -> Iterator[Hit]:
     for tick, total, name in total_current(evidence.hearings):
         if total > limit and not above:
             hearing = evidence.hearings[name]
-            slot = evidence.system.devices[hearing.attached.device].slot.name
+            slot = evidence.system.devices[hearing.attached.device].name
             tell = partial(_tell_supply, tick, total, limit)
             yield Hit(tick, hearing.access_at(tick), slot, hearing.attached.pin, name, tell)
         above = total > limit

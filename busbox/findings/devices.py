@@ -174,13 +174,13 @@ def interrupt_stuck(evidence: Evidence) -> Iterator[Hit]:
     limit, recording = evidence.system.stuck_after, evidence.recording
     if limit is None:
         return
-    for number, placed in enumerate(evidence.system.devices):
+    for number, device in enumerate(evidence.system.devices):
         ends = Column("i8")
         for _, part in windows(recording.accesses):
             ends.extend(part.end[part.slot == number])
-        for pin in placed.pins:
+        for pin in device.pins:
             if pin.direction == "output" and pin.name in INTERRUPTS:
-                yield from _stuck(evidence, placed.slot.name, pin, ends.array(), limit)
+                yield from _stuck(evidence, device.name, pin, ends.array(), limit)
 
 
 #: Output pins that ask for the CPU's attention.

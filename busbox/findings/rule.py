@@ -11,7 +11,7 @@ from busbox.basics.errors import BusboxError, InputError, raised
 from busbox.cpu.steps import Await, Handler
 from busbox.map.slots import Decoded
 from busbox.recording.judged import Finding
-from busbox.system import System
+from busbox.system.system import System
 
 if TYPE_CHECKING:
     from busbox.board.attachment import Trouble
@@ -157,7 +157,7 @@ def _hit(evidence: Evidence, name: str, hearing: Hearing, trouble: Trouble) -> H
         return f"{name}: {message}", hint
 
     key = f"{name}.{trouble.part}" if trouble.part else name
-    slot = evidence.system.devices[hearing.attached.device].slot.name
+    slot = evidence.system.devices[hearing.attached.device].name
     return Hit(trouble.tick, hearing.access_at(edge), slot, hearing.attached.pin, key, tell)
 
 

@@ -154,24 +154,24 @@ def baud_error(evidence: Evidence) -> Iterator[Hit]:
     the first byte; or mend the reset value in bench and hardware.
     """
     accesses, clock = evidence.recording.accesses, evidence.system.clock_hz
-    for number, placed in enumerate(evidence.system.devices):
-        wanted = placed.settings.get("baud")
-        address = evidence.system.address_map.address_of(placed.slot.name, "DIVISOR")
+    for number, device in enumerate(evidence.system.devices):
+        wanted = device.settings.get("baud")
+        address = evidence.system.address_map.address_of(device.name, "DIVISOR")
         if not isinstance(wanted, int) or address is None:
             continue
-        written = list(evidence.where(partial(_writes, placed.slot, number, address)))
-        text = evidence.recording.characters.get(placed.slot.name)
+        written = list(evidence.where(partial(_writes, device.slot, number, address)))
+        text = evidence.recording.characters.get(device.name)
         first = int(accesses.end[written[0]]) if len(written) else None
         if text is not None and len(text.cycles) and (first is None or text.cycles[0] < first):
-            divisor = placed.settings["divisor"] or nearest_divisor(clock, 115_200, 16)
+            divisor = device.settings["divisor"] or nearest_divisor(clock, 115_200, 16)
             if _off(clock, divisor, wanted):
                 cause = int(text.accesses[0])
-                tell = partial(_tell_baud, placed.slot.name, clock, divisor, wanted, True)
+                tell = partial(_tell_baud, device.name, clock, divisor, wanted, True)
                 yield evidence.hit(cause, tell)
         for access in written:
             divisor = int(accesses.data[access]) & 0xFFFF
             if _off(clock, divisor, wanted):
-                tell = partial(_tell_baud, placed.slot.name, clock, divisor, wanted, False)
+                tell = partial(_tell_baud, device.name, clock, divisor, wanted, False)
                 yield evidence.hit(access, tell)
 
 

@@ -10,9 +10,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from fractions import Fraction
 
-from busbox.device import RELEASED, Device
+from busbox.device import RELEASED, LiveDevice
 from busbox.run.host import DeviceHost
-from busbox.system import InputLevel, Reply, System
+from busbox.system.scenario import InputLevel, Reply
+from busbox.system.system import System
 
 #: Bit times of a byte on a serial line: start, eight data bits, stop. Source: common practice (8N1).
 FRAME_BITS = 10
@@ -58,11 +59,11 @@ class Connections:
         self,
         system: System,
         hosts: Sequence[DeviceHost],
-        models: Sequence[Device],
+        models: Sequence[LiveDevice],
         heed: Heed,
     ) -> None:
         self._system, self._hosts, self._models, self._heed = system, hosts, models, heed
-        self._names = [placed.slot.name for placed in system.devices]
+        self._names = [device.name for device in system.devices]
         self.watched: dict[int, set[str]] = {}
         self._given: dict[tuple[int, str], int] = {}
         self._texts: dict[Reply, tuple[int, str]] = dict.fromkeys(system.replies, (0, ""))

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Mapping
 from busbox.device import Access, Answer, Declaration
 from busbox.engines import Engine
 from busbox.run.host import DeviceHost
-from busbox.system import Placed
+from busbox.system.hardware import Device
 
 
 class HardwareHost(Declaration):
@@ -20,12 +20,12 @@ class HardwareHost(Declaration):
     in_amaranth = True
 
     def __init__(
-        self, number: int, placed: Placed, host: DeviceHost, engine: Callable[[], Engine]
+        self, number: int, device: Device, host: DeviceHost, engine: Callable[[], Engine]
     ) -> None:
-        self._number, self._placed, self._host = number, placed, host
+        self._number, self._device, self._host = number, device, host
         self._engine = engine
-        self._listener = placed.model.listener(host, **placed.settings)
-        self._levels = {pin.name: pin.level for pin in placed.pins if pin.direction == "output"}
+        self._listener = device.model.listener(host, **device.settings)
+        self._levels = {pin.name: pin.level for pin in device.pins if pin.direction == "output"}
         self._heard = -1
 
     # What the engine tells.
@@ -75,7 +75,7 @@ class HardwareHost(Declaration):
         self._engine().look(self._number)
         self._engine().hear(self._number)
         self._listener.reset(cycle, length)
-        for pin in self._placed.pins:
+        for pin in self._device.pins:
             if pin.direction == "output":
                 self._levels[pin.name] = pin.level
 
@@ -89,10 +89,10 @@ class HardwareHost(Declaration):
 
     def registers(self) -> dict[str, int]:
         """Return what a read of each register would show in the row that the engine stands before."""
-        if not self._placed.model.listed:
+        if not self._device.model.listed:
             return {}
         engine = self._engine()
         return {
             place.name: engine.peek(self._number, offset)
-            for offset, place in self._placed.slot.table.places()
+            for offset, place in self._device.slot.table.places()
         }

@@ -13,7 +13,7 @@ from busbox.basics.errors import ModelError
 from busbox.basics.growing import Column
 from busbox.device import NO_ACCESS, RELEASED, Pin
 from busbox.recording import Event, Line, Text
-from busbox.system import Placed
+from busbox.system.hardware import Device
 
 #: Edges of a pin that are put away in one go.
 SETTLED = 1 << 14
@@ -103,18 +103,18 @@ class DeviceHost:
 
     def __init__(
         self,
-        placed: Placed,
+        device: Device,
         clock_hz: int,
         wake: Callable[[int], None],
         stays: Callable[[int | None], None] = lambda until: None,
     ) -> None:
-        self.name = placed.slot.name
-        self.base = placed.slot.base
-        self.size = placed.slot.size
+        self.name = device.name
+        self.base = device.slot.base
+        self.size = device.slot.size
         self.clock_hz = clock_hz
         self.wake_at = wake
         self.stays = stays
-        self._tracks = {pin.name: Track(pin) for pin in placed.pins}
+        self._tracks = {pin.name: Track(pin) for pin in device.pins}
         self._events: list[Event] = []
         self._ends: array[int] = array("q")
         self._bytes = bytearray()

@@ -19,7 +19,7 @@ from busbox.cpu.source import ListedSource, Source
 from busbox.cpu.steps import Access as AccessStep
 from busbox.cpu.steps import Await, Handler, Mark, Named, Pause, Poll, Reset, Step, Target
 from busbox.cpu.table import AccessTable
-from busbox.device import Access, Answer, Device
+from busbox.device import Access, Answer, LiveDevice
 from busbox.engines import (
     ACCESS,
     AWAIT,
@@ -37,7 +37,8 @@ from busbox.recording import COLUMNS, Accesses, IntColumn, Recording, SlotInfo
 from busbox.run.connections import Connections
 from busbox.run.hardware_host import HardwareHost
 from busbox.run.host import DeviceHost
-from busbox.system import InputLevel, System
+from busbox.system.scenario import InputLevel
+from busbox.system.system import System
 
 if TYPE_CHECKING:
     from busbox.board.decoding import Hearing
@@ -51,7 +52,7 @@ FOREVER = 1 << 62
 #: Told now and then: the row, and the share of the steps that is over (None if nobody knows).
 Progress = Callable[[int, float | None], None]
 #: Told before each row: the row, and the devices in the order of the bench.
-Observe = Callable[[int, Sequence[Device]], None]
+Observe = Callable[[int, Sequence[LiveDevice]], None]
 
 
 def address_of(target: Target, system: System) -> int:
@@ -65,7 +66,7 @@ def address_of(target: Target, system: System) -> int:
         return target
     slot = system.address_map.slot(target.slot)
     if slot is None:
-        known = [placed.slot.name for placed in system.devices]
+        known = [device.name for device in system.devices]
         raise ValueError(f"there is no slot {target.slot!r}{nearest(target.slot, known)}")
     address = system.address_map.address_of(target.slot, target.register)
     if address is None:
@@ -176,8 +177,8 @@ class Replay:
         self._system = system
         self._wakes: list[tuple[int, int]] = []
         self._hosts = [
-            DeviceHost(placed, system.clock_hz, self._waker(number), self._stays)
-            for number, placed in enumerate(system.devices)
+            DeviceHost(device, system.clock_hz, self._waker(number), self._stays)
+            for number, device in enumerate(system.devices)
         ]
         self._ears: dict[int, HardwareHost] = {}
         self._models = [self._device(number) for number in range(len(self._hosts))]
@@ -219,13 +220,13 @@ class Replay:
         self._timeouts: list[tuple[int, Wanted]] = []
         self._last_step = 0
 
-    def _device(self, number: int) -> Device:
+    def _device(self, number: int) -> LiveDevice:
         """Return the device of a slot: its model, or what stands for the hardware."""
-        placed, host = self._system.devices[number], self._hosts[number]
-        if not placed.model.in_amaranth:
-            model: Device = placed.model(host, **placed.settings)
+        device, host = self._system.devices[number], self._hosts[number]
+        if not device.model.in_amaranth:
+            model: LiveDevice = device.model(host, **device.settings)
             return model
-        self._ears[number] = HardwareHost(number, placed, host, lambda: self._engine)
+        self._ears[number] = HardwareHost(number, device, host, lambda: self._engine)
         return self._ears[number]
 
     def _schedule(self, level: InputLevel) -> None:
@@ -278,7 +279,9 @@ class Replay:
         recording, hearings = self._hear(recording)
         findings, counts = find(self._evidence(recording, hearings))
         recording = replace(recording, findings=findings, counts=counts)
-        return replace(recording, musts=tuple(must.judge(recording) for must in self._system.musts))
+        return replace(
+            recording, verdicts=tuple(one.judge(recording) for one in self._system.expectations)
+        )
 
     def _run(
         self, until: int, progress: Progress | None, observe: Observe | None
@@ -503,7 +506,7 @@ class Replay:
             accesses=Accesses({name: one.array() for name, one in self._columns.items()}),
             slots=tuple(
                 SlotInfo(
-                    p.slot.name,
+                    p.name,
                     p.kind,
                     p.slot.base,
                     p.slot.size,
@@ -515,9 +518,9 @@ class Replay:
             ),
             lines={name: line for host in self._hosts for name, line in host.lines()},
             characters={
-                placed.slot.name: host.text()
-                for placed, host in zip(system.devices, self._hosts, strict=True)
-                if "text" in placed.model.sends
+                device.name: host.text()
+                for device, host in zip(system.devices, self._hosts, strict=True)
+                if "text" in device.model.sends
             },
             events=tuple(sorted(events, key=lambda event: event.cycle)),
             registers=self._registers,
@@ -527,7 +530,7 @@ class Replay:
         )
 
     def _notes(self) -> list[str]:
-        names = [placed.slot.name for placed in self._system.devices]
+        names = [device.name for device in self._system.devices]
         left = [
             f"input {names[one.device]}.{one.pin} in cycle {cycle}"
             for cycle, _, one in sorted(self._inputs, key=lambda entry: entry[:2])
@@ -564,7 +567,7 @@ class Replay:
             host.settle(row)
 
     def _slots(self, addresses: IntColumn) -> IntColumn:
-        names = [placed.slot.name for placed in self._system.devices]
+        names = [device.name for device in self._system.devices]
         unique, where = np.unique(addresses, return_inverse=True)
         found = [self._system.address_map.decode(int(address)).slot for address in unique]
         numbers = [-1 if slot is None else names.index(slot.name) for slot in found]

@@ -194,11 +194,11 @@ def test_a_terminal_reads_what_was_sent(sent: bytes, divisor: int) -> None:
         firmware,
         {"telegraph": slot("uart", divisor=divisor)},
         {"paper": {"kind": "terminal", "pin": "telegraph.tx", "baud": CLOCK_HZ / divisor}},
-        must=[{"text": {"of": "paper", "is": text}}, {"text": {"of": "paper", "is": text + "!"}}],
+        expect=[{"text": {"of": "paper", "is": text}}, {"text": {"of": "paper", "is": text + "!"}}],
     )
     seen = found.seen["paper"]
     assert (seen.text, seen.facts["bytes"]) == (text, list(sent))
-    assert [one.held for one in found.musts] == [True, False]
+    assert [one.met for one in found.verdicts] == [True, False]
     writes = np.flatnonzero(found.accesses.write).tolist()
     assert [one.access for one in seen.characters] == writes
     # A byte's text counts in the last cycle of its stop bit: ten bits after the start edge, less one.
@@ -306,7 +306,7 @@ pin = "levers.out.0"
 kind = "own.py:Bell"
 pin = "levers.out.1"
 shortest = "20 us"
-[[must]]
+[[expect]]
 text = { of = "gong", is = "dongdongdong" }
 [traffic]
 file = "day.steps"
@@ -345,7 +345,7 @@ def test_classes_beside_the_bench_listen_and_drive(
     found = busbox.load_bench(tmp_path).run(engine="python")
     cycles, levels = found.edges("levers.in.2")
     assert (cycles.tolist(), levels.tolist()) == ([0, 30, 60, 90, 120], [0, 1, 0, 1, 0])
-    assert found.musts[0].held
+    assert found.verdicts[0].met
     assert found.seen["gong"].facts == {"at": found.edges("levers.out.0")[0][1::2].tolist()}
     (finding,) = found.findings
     access = int(found.lines["levers.out.0"].accesses[5])

@@ -50,7 +50,7 @@ def test_other_pictures_are_told_with_the_first_that_differs(
     evening: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """One colour changed in the bench: exit code 1, and the first frame that differs is shown."""
-    from busbox.bench import find_bench
+    from busbox.bench.find import find_bench
 
     folder = find_bench("first_light").parent
     steps = (folder / "first_light.steps").read_text(encoding="utf-8")

@@ -27,7 +27,7 @@ def test_a_new_bench_runs_at_once_without_a_finding(capsys: pytest.CaptureFixtur
     )
     found = json.loads(say(capsys, "run", "my crossing", "--strict", "--json", "--coverage"))
     assert found["findings"] == []
-    assert [one["held"] for one in found["must"]] == [True, True]
+    assert [one["met"] for one in found["expectations"]] == [True, True]
     assert found["coverage"]["gate"]["untouched"] == []
     status = found["coverage"]["gate"]["registers"]["STATUS"]["fields"]
     assert all(seen["read_one"] and seen["read_zero"] for seen in status.values())
@@ -51,7 +51,7 @@ def test_its_timing_holds(at: str, capsys: pytest.CaptureFixture[str]) -> None:
     say(capsys, "new", "bench", "crossing")
     Path("crossing/crossing.steps").write_text("write gate.COMMAND 1\n", encoding="utf-8")
     row = {"e": 2, "e + travel": 402, "e + travel + 1": 403}[at]
-    words = ("--set", "must=[]", "--set", "input=[]", "--json")
+    words = ("--set", "expect=[]", "--set", "input=[]", "--json")
     found = json.loads(say(capsys, "state", "crossing", "gate", "--at", str(row), *words))
     gate = found["slots"]["gate"]
     assert (

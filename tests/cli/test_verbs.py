@@ -75,7 +75,7 @@ def test_json_is_one_object_of_the_shape_that_is_promised(busbox: Shell) -> None
     found: dict[str, Any] = json.loads(busbox("run", "first_light", "--set", MOVED, "--json"))
     assert list(found) == [
         "bench", "engine", "clock_hz", "cycles", "accesses", "errors", "slots", "texts", "pins",
-        "events", "frames", "attached", "findings", "counts", "must", "ended",
+        "events", "frames", "attached", "findings", "counts", "expectations", "ended",
     ]  # fmt: skip
     assert found["bench"] == "first_light"
     assert found["engine"] == "python"
@@ -93,7 +93,7 @@ def test_json_is_one_object_of_the_shape_that_is_promised(busbox: Shell) -> None
     ]  # fmt: skip
     assert found["findings"][0]["slot"] is None
     assert found["counts"]["poll-timeout"] == {"0x44000004": 1}
-    assert found["must"] == []
+    assert found["expectations"] == []
     assert found["ended"] == "done"
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 
 from busbox.basics.units import Span
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.cpu.steps import Await, Handler, Pause, Poll, Step
 from tests.engines.test_quiescence import CLOCK, LEVERS, compare, read, write
 

@@ -26,7 +26,7 @@ from amaranth.hdl import (
 
 from busbox import Recording, load_bench
 from busbox.basics.errors import EngineError, InputError, ModelError
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.bus.hardware import Hardware, Registers
 from busbox.device import Access, Answer, Declaration, Hold, RegisterModel
 from busbox.engines import engine_class

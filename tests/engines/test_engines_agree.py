@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from busbox import Recording, load_bench
 from busbox.basics.errors import BusboxError
-from busbox.bench import benches_of
+from busbox.bench.find import benches_of
 from busbox.engines import engine_class
 from busbox.explain.difference import first_difference
 from busbox.plugins import twin_of
@@ -59,7 +59,7 @@ def agree(one: Recording, other: Recording) -> None:
     assert str(first_difference(one, other)) == "None"
     assert findings(one) == findings(other)
     assert one.counts == other.counts
-    assert [must.held for must in one.musts] == [must.held for must in other.musts]
+    assert [verdict.met for verdict in one.verdicts] == [verdict.met for verdict in other.verdicts]
     assert one.cycles == other.cycles
     assert one.resets == other.resets
 
@@ -111,8 +111,8 @@ def hardware(plan: Plan, chosen: list[bool]) -> list[str]:
     values = []
     for slot, wanted in zip(plan["slots"], chosen, strict=False):
         name = slot["name"]
-        placed = next(one for one in bench_of(plan).devices() if one.slot.name == name)
-        twin = twin_of(placed.model, placed.kind) if getattr(placed.model, "twin", None) else None
+        device = next(one for one in bench_of(plan).devices() if one.name == name)
+        twin = twin_of(device.model, device.kind) if getattr(device.model, "twin", None) else None
         if wanted and twin is not None and slot["wait"] >= twin.least_wait:
             values.append(f"slot.{name}.as=hardware")
     return values

@@ -8,7 +8,7 @@ import pytest
 from amaranth.hdl import Module
 
 from busbox.basics.errors import EngineError
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.bus.hardware import Hardware, Registers
 from busbox.device import Declaration, Pin
 from busbox.engines.paths import shown_on

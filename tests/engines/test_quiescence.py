@@ -10,7 +10,7 @@ from amaranth.hdl import Module, Signal
 
 from busbox import Recording
 from busbox.basics.units import Span
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.bus.hardware import Hardware, Listener, Registers
 from busbox.cpu.steps import Access, Pause, Poll, Step
 from busbox.device import Declaration, Pin

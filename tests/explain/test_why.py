@@ -18,7 +18,7 @@ from typing import Any
 import pytest
 
 import busbox
-from busbox.bench import load_bench
+from busbox.bench.bench import load_bench
 from busbox.recording import Recording
 from tests.cli.saying import say
 

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 import busbox
-from busbox.bench import Bench, load_bench
+from busbox.bench.bench import Bench, load_bench
 from busbox.explain.why import Stories, Story
 from tests.cli.saying import say
 

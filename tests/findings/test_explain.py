@@ -11,7 +11,8 @@ from typing import Any
 
 import pytest
 
-from busbox.bench import Bench, benches_of
+from busbox.bench.bench import Bench
+from busbox.bench.find import benches_of
 from busbox.cli import main
 from busbox.cpu.steps import Step
 from busbox.findings import RULES

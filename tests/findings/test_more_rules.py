@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.device import RegisterModel
 from busbox.map.registers import Register, RegisterTable
 from busbox.recording import Recording

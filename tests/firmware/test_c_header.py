@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from busbox.bench import find_bench
+from busbox.bench.find import find_bench
 from busbox.firmware.c_header import HeaderConstants, read_header
 from busbox.map.slots import AddressMap, Slot
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.lines.captures import read_capture
 from busbox.lines.serial import Decoded, Format, decode
 from busbox.lines.wave import Wave

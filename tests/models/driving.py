@@ -13,7 +13,7 @@ from itertools import pairwise
 from typing import Any
 
 from busbox.basics.units import Span
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.cpu.steps import Access, Named, Pause, Step
 from busbox.recording import Recording
 

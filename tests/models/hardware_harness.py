@@ -20,7 +20,7 @@ from busbox.device import RELEASED, Access, Site
 from busbox.map.slots import Slot
 from busbox.plugins import twin_of
 from busbox.run.host import DeviceHost
-from busbox.system import Placed
+from busbox.system.hardware import Device
 
 CLOCK_HZ = 16_000_000
 ALL = 0b1111
@@ -92,8 +92,8 @@ class Pair:
     def __init__(self, model: Any, size: int, base: int = 0, **settings: Any) -> None:
         settings = {one.name: one.default for one in model.settings} | settings
         pins = tuple(model.pins_for(settings))
-        self._placed = Placed(Slot("dev", base, size), model, "dev", settings, pins)
-        self.hosts = [DeviceHost(self._placed, CLOCK_HZ, _no_wake) for _ in range(2)]
+        self._device = Device(Slot("dev", base, size), model, "dev", settings, pins)
+        self.hosts = [DeviceHost(self._device, CLOCK_HZ, _no_wake) for _ in range(2)]
         self.model = model(self.hosts[0], **settings)
         self.preset: dict[str, int] = {}
         self._noise = random.Random(0)
@@ -118,7 +118,7 @@ class Pair:
             moved = {pin for _, pin, _ in case.inputs}
             inputs += [
                 (begin + rows, pin.name, pin.level)
-                for pin in self._placed.pins
+                for pin in self._device.pins
                 if pin.name in moved
             ]
             resets += [(begin + row, length) for row, length in (*case.resets, (rows, 1))]
@@ -153,13 +153,13 @@ class Pair:
         return self._words_read
 
     def _build_twin(self) -> None:
-        slot, settings = self._placed.slot, self._placed.settings
-        hardware = twin_of(self._placed.model, "dev")
+        slot, settings = self._device.slot, self._device.settings
+        hardware = twin_of(self._device.model, "dev")
         self._twin = twin = hardware(Site("dev", slot.base, slot.size, CLOCK_HZ), **settings)
         self._listener = hardware.listener(self.hosts[1], **settings)
         self._notes = {name: getattr(twin, f"told_{name}") for name in twin.told_for(settings)}
         self._words = {place.name: at >> 2 for at, place in twin.declared.places()}
-        outputs = [pin for pin in self._placed.pins if pin.direction == "output"]
+        outputs = [pin for pin in self._device.pins if pin.direction == "output"]
         self._levels = {pin.name: self._bit(pin.name) for pin in outputs}
         for pin in outputs:
             if pin.released:

@@ -10,7 +10,7 @@ import pytest
 
 import busbox.device
 from busbox.basics.errors import ModelError
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.device import (
     ERROR,
     NO_ACCESS,

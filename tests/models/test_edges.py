@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 import busbox
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.cli import main
 from busbox.recording import Recording
 

@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from busbox.device import Access, Device
+from busbox.device import Access, LiveDevice
 from busbox.models.gpio import Gpio
 from busbox.models.pulse_led import PulseLed
 from busbox.models.timer import Timer
@@ -110,14 +110,14 @@ MODELS: dict[str, tuple[type, dict[str, Any], Act]] = {
 }
 
 
-def _built(name: str) -> tuple[Device, _Host]:
+def _built(name: str) -> tuple[LiveDevice, _Host]:
     model, settings, _ = MODELS[name]
     pins = model.pins_for(settings)  # type: ignore[attr-defined]
     host = _Host({pin.name: pin.level for pin in pins if pin.direction == "output"})
     return model(host, **settings), host
 
 
-def _surprises(device: Device, host: _Host, cycle: int) -> list[int]:
+def _surprises(device: LiveDevice, host: _Host, cycle: int) -> list[int]:
     """Return the rows in which a pin changes before anybody would be told."""
     answer = device.next_edge(cycle)
     assert answer is None or answer > cycle

@@ -11,7 +11,7 @@ import random
 
 import pytest
 
-from busbox.device import Access, Device
+from busbox.device import Access, LiveDevice
 from tests.models.test_next_edge import MODELS, _built, _Host
 
 #: Rows that are looked at where a word stays for good, or for long.
@@ -38,13 +38,13 @@ class _Listening(_Host):
         self.said = (until,)
 
 
-def read(device: Device, host: _Listening, cycle: int, offset: int) -> object:
+def read(device: LiveDevice, host: _Listening, cycle: int, offset: int) -> object:
     """Read a word."""
     host.said = None
     return device.access(Access(cycle, offset, False, 0, 0xF, 0))
 
 
-def lasts(device: Device, host: _Listening, cycle: int, offset: int, word: object) -> int:
+def lasts(device: LiveDevice, host: _Listening, cycle: int, offset: int, word: object) -> int:
     """Read copies of the device in the rows for which the word stays; return how many."""
     assert host.said is not None
     until = cycle + AHEAD if host.said[0] is None else host.said[0]

@@ -38,7 +38,7 @@ def everything(recording: Recording) -> dict[str, Any]:
         "registers": recording.registers,
         "end": (recording.cycles, recording.ended, recording.resets, recording.marks),
         "findings": recording.findings,
-        "musts": recording.musts,
+        "verdicts": recording.verdicts,
     }
 
 

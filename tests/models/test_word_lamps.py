@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from busbox.basics.units import Span
-from busbox.bench import Bench, load_bench, packaged_benches
+from busbox.bench.bench import Bench, load_bench
+from busbox.bench.find import packaged_benches
 from busbox.cli import main
 from busbox.cpu.steps import Access, Named, Pause, Step
 from busbox.recording import Recording
@@ -49,7 +50,7 @@ def test_each_model_is_at_most_40_lines(file: str) -> None:
 def test_the_bench_runs_without_a_finding_and_ends_in_a_last_gap_row(evening: Recording) -> None:
     """Nothing is found, all that must hold does, and row 3 x 2880 is the last of the third frame."""
     assert evening.findings == ()
-    assert all(held.held for held in evening.musts)
+    assert all(verdict.met for verdict in evening.verdicts)
     assert evening.ended == "done"
     assert evening.cycles - 1 == 3 * FRAME
 

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import pytest
 
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.cpu.steps import Access, Named
 from busbox.recording import Recording
 

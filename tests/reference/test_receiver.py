@@ -20,7 +20,7 @@ from typing import Any
 
 import pytest
 
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.cpu.source import Bus
 from busbox.recording import Recording
 from tests.reference.ports import run

@@ -16,7 +16,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.cpu.source import Bus
 from busbox.cpu.steps import Poll, Step
 from busbox.recording import Recording

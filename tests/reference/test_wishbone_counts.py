@@ -18,7 +18,7 @@ from busbox.bus.wishbone.fabric import Fabric
 from busbox.bus.wishbone.outlet import Outlet
 from busbox.cpu.steps import Access
 from busbox.map.slots import Slot
-from busbox.system import FabricOptions
+from busbox.system.hardware import FabricOptions
 from tests.against_naive import told
 from tests.holder import Holder
 from tests.reference.ports import Rig, Trace, bench_of, play, read, run, traced, write

@@ -837,36 +837,36 @@ CASES: tuple[Spoiled, ...] = (
     ),
     added(
         "A text is of an attachment that gives one.",
-        LAMP + '\n[[must]]\ntext = { of = "lamp", is = "" }',
-        "57: must.0.text.of: must be a slot or an attachment that gives text, not 'lamp'",
+        LAMP + '\n[[expect]]\ntext = { of = "lamp", is = "" }',
+        "57: expect.0.text.of: must be a slot or an attachment that gives text, not 'lamp'",
     ),
     added(
         "Frames are of an attachment that gives them.",
-        PAPER + '\n[[must]]\nframes = { of = "paper", at_least = 1 }',
-        "57: must.0.frames.of: must be a slot or an attachment that gives frames, not 'paper'",
+        PAPER + '\n[[expect]]\nframes = { of = "paper", at_least = 1 }',
+        "57: expect.0.frames.of: must be a slot or an attachment that gives frames, not 'paper'",
     ),
     added(
         "Colours are of an attachment that gives them.",
-        PAPER + '\n[[must]]\ncolours = { of = "paper", are = [] }',
-        ("57: must.0.colours.of: must be a slot or an attachment that gives frames, not 'paper'"),
+        PAPER + '\n[[expect]]\ncolours = { of = "paper", are = [] }',
+        ("57: expect.0.colours.of: must be a slot or an attachment that gives frames, not 'paper'"),
     ),
     added(
-        "An attachment in a must exists.",
-        PAPER + '\n[[must]]\ntext = { of = "papper", is = "" }',
+        "An attachment in an expectation exists.",
+        PAPER + '\n[[expect]]\ntext = { of = "papper", is = "" }',
         (
-            "57: must.0.text.of: must be a slot or an attachment that gives text, not "
+            "57: expect.0.text.of: must be a slot or an attachment that gives text, not "
             "'papper'; did you mean 'paper'?"
         ),
     ),
     added(
-        "A must of a broken attachment is not told again.",
-        PAPER + 'baud = 0\n\n[[must]]\ntext = { of = "paper", is = "" }',
+        "An expectation of a broken attachment is not told again.",
+        PAPER + 'baud = 0\n\n[[expect]]\ntext = { of = "paper", is = "" }',
         "55: attach.paper.baud: must be a number from 1 to 1e+12, not 0",
     ),
     added(
         "A level is of a pin, not of an attachment.",
-        LAMP + '\n[[must]]\nlevel = { pin = "lamp", is = 1 }',
-        "57: must.0.level.pin: must be a pin, not 'lamp'; did you mean 'lamps.line'?",
+        LAMP + '\n[[expect]]\nlevel = { pin = "lamp", is = 1 }',
+        "57: expect.0.level.pin: must be a pin, not 'lamp'; did you mean 'lamps.line'?",
     ),
     added(
         "All mistakes of attachments are told at once.",
@@ -951,8 +951,8 @@ CASES: tuple[Spoiled, ...] = (
     ),
     added(
         "A text is of an attachment, and a frame of it is none.",
-        STRING + '\n[[must]]\ntext = { of = "string", is = "" }',
-        "58: must.0.text.of: must be a slot or an attachment that gives text, not 'string'",
+        STRING + '\n[[expect]]\ntext = { of = "string", is = "" }',
+        "58: expect.0.text.of: must be a slot or an attachment that gives text, not 'string'",
     ),
 )
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from busbox.basics.errors import InputError
-from busbox.bench import packaged_benches
+from busbox.bench.find import packaged_benches
 from busbox.firmware.program import Firmware, Source
 from tests.firmware.firmware_files import (
     ELSEWHERE,

@@ -11,7 +11,7 @@ import pytest
 
 from busbox import Bench, InputError
 from busbox.cpu.steps import Access, Mark
-from busbox.device import Device
+from busbox.device import LiveDevice
 from busbox.formats.files import write_traffic
 
 KEYS: dict[str, Any] = {
@@ -49,13 +49,13 @@ def test_a_bench_made_in_python_tells_its_key(changed: dict[str, Any], told: str
 
 
 def test_a_class_that_is_no_model_is_told_everything_it_lacks() -> None:
-    """What is told is the whole contract: every public member of :class:`busbox.device.Device`."""
+    """What is told is the whole contract: every public member of :class:`busbox.device.LiveDevice`."""
     with pytest.raises(InputError) as raised:
         Bench(KEYS | {"slot": {"bell": {"model": Hammer, "base": 0, "size": 4}}}).run()
     told = str(raised.value)
     found = re.fullmatch(r"slot\.bell\.model: 'Hammer' must be a model: it lacks (.*) \(.*\)", told)
     assert found is not None, told
-    members = {*vars(Device), *Device.__annotations__}
+    members = {*vars(LiveDevice), *LiveDevice.__annotations__}
     assert set(found[1].split(", ")) == {name for name in members if not name.startswith("_")}
 
 

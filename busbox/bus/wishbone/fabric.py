@@ -13,7 +13,7 @@ from amaranth.lib.wiring import In, Out
 
 from busbox.bus import wishbone
 from busbox.map.slots import Slot
-from busbox.system import FabricOptions
+from busbox.system.hardware import FabricOptions
 
 
 def address_bits(slot: Slot) -> int:

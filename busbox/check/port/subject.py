@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import warnings
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,12 +14,13 @@ from amaranth.lib import wiring
 
 from busbox.basics.errors import InputError, Mistake, nearest, one_of, raised, shown
 from busbox.basics.units import show_clock
-from busbox.bench import Bench, toml_value
+from busbox.bench.bench import Bench
+from busbox.bench.set_values import toml_value
 from busbox.bus import wishbone
 from busbox.device import Site
 from busbox.map.registers import RegisterTable
 from busbox.plugins import load_object, model_class, twin_of
-from busbox.system import Placed
+from busbox.system.hardware import Device
 
 #: What a slot's keys are called on the command line of the check.
 _OPTIONS = {"clock": "--clock", "slot.device.size": "--size", "slot.device": "--set"}
@@ -48,17 +49,17 @@ class Subject:
     least_wait: int = 0
 
     @classmethod
-    def of_placed(cls, placed: Placed, clock_hz: int) -> Subject:
+    def of_device(cls, device: Device, clock_hz: int) -> Subject:
         """Return the hardware device of a bench's slot."""
-        slot = placed.slot
+        slot = device.slot
         site = Site(slot.name, slot.base, slot.size, clock_hz)
         return cls(
-            name=placed.kind,
-            kind=placed.model.__name__,
-            factory=lambda: placed.model(site, **placed.settings),
+            name=device.kind,
+            kind=device.model.__name__,
+            factory=lambda: device.model(site, **device.settings),
             words=slot.size // 4,
             table=slot.table,
-            least_wait=placed.model.least_wait,
+            least_wait=device.model.least_wait,
         )
 
     def build(self) -> Any:
@@ -131,7 +132,7 @@ def find(name: str, values: Sequence[str], size: int, clock_hz: int) -> Subject:
     if not device.in_amaranth:
         device = twin_of(device, name)
     _check_keys(device, settings)
-    return Subject.of_placed(_placed(name, device, settings, size, clock_hz), clock_hz)
+    return Subject.of_device(_in_a_slot(name, device, settings, size, clock_hz), clock_hz)
 
 
 def _component(name: str, found: type, settings: dict[str, Any]) -> Subject:
@@ -168,7 +169,9 @@ def _check_keys(device: Any, settings: Mapping[str, Any]) -> None:
         raise InputError(mistakes)
 
 
-def _placed(name: str, device: Any, settings: dict[str, Any], size: int, clock_hz: int) -> Placed:
+def _in_a_slot(
+    name: str, device: Any, settings: dict[str, Any], size: int, clock_hz: int
+) -> Device:
     """Return the device in a slot of its own, checked as a bench checks it."""
     slot = {
         "model": device,
@@ -179,10 +182,10 @@ def _placed(name: str, device: Any, settings: dict[str, Any], size: int, clock_h
         **settings,
     }
     try:
-        (placed,) = Bench({"clock": show_clock(clock_hz), "slot": {"device": slot}}).devices()
+        (built,) = Bench({"clock": show_clock(clock_hz), "slot": {"device": slot}}).devices()
     except InputError as error:
         raise InputError([_told(name, mistake) for mistake in error.mistakes]) from None
-    return Placed(placed.slot, placed.model, name, placed.settings, placed.pins)
+    return replace(built, kind=name)
 
 
 def _told(name: str, mistake: Mistake) -> Mistake:

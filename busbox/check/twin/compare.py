@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from busbox.device import Device
+from busbox.device import LiveDevice
 from busbox.engines import EngineFactory
 from busbox.recording import Recording
 from busbox.run.loop import replay
-from busbox.system import System
+from busbox.system.system import System
 
 _LOOKED_AT = ("start", "end", "terminator", "data")
 
@@ -57,7 +57,7 @@ class _Observer:
         self._number, self._resets = number, set(resets)
         self.seen: list[tuple[int, Mapping[str, int]]] = []
 
-    def __call__(self, row: int, devices: Sequence[Device]) -> None:
+    def __call__(self, row: int, devices: Sequence[LiveDevice]) -> None:
         if row in self._resets:  # a model has its reset values a row early there
             return
         device = devices[self._number]
@@ -88,7 +88,7 @@ def compare(
     model = observe(system, number, factory)
     last = model.recording.cycles + 1  # if it does not end there, that is a difference
     other = observe(with_hardware(system, number, hardware), number, factory, last)
-    name = system.devices[number].slot.name
+    name = system.devices[number].name
     found = [
         _accesses(model.recording, other.recording),
         _registers(model, other),

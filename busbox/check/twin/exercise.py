@@ -10,7 +10,7 @@ from busbox.check.twin.compare import Side
 from busbox.check.twin.plan import Plan
 from busbox.exports.coverage import coverage
 from busbox.map.registers import Field, Register, RegisterTable, show_lanes
-from busbox.system import System
+from busbox.system.system import System
 
 _CAN_BE_WRITTEN = ("rw", "wo", "ones_clear", "ones_act")
 _CAN_BE_SEEN = ("rw", "ro", "ones_clear")
@@ -43,8 +43,8 @@ class Exercise:
         self.inputs += len(plan.inputs)
         self.resets += len(plan.resets)
         self.rows += side.recording.cycles
-        (placed,) = system.devices
-        for name, one in coverage(side.recording, [placed])[placed.slot.name]["registers"].items():
+        (device,) = system.devices
+        for name, one in coverage(side.recording, [device])[device.name]["registers"].items():
             self._reads[name] = self._reads.get(name, 0) + one["reads"]
             self._writes[name] = self._writes.get(name, 0) + one["writes"]
             self._lanes |= set(one["lanes"])

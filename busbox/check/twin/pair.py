@@ -11,7 +11,7 @@ from busbox.check.twin.exercise import Exercise
 from busbox.check.twin.plan import Plan, plan_of, random_plan
 from busbox.check.twin.shrink import shrink
 from busbox.engines import EngineFactory, for_many_runs
-from busbox.system import System
+from busbox.system.system import System
 
 #: Accesses of one drawn plan; more are played in several plans.
 PLAN = 500
@@ -68,8 +68,8 @@ class Pair:
     def _waiting(self, wait: int) -> System:
         """Return the system with other wait states in the slot."""
         devices = list(self._system.devices)
-        placed = devices[self._number]
-        devices[self._number] = replace(placed, slot=replace(placed.slot, wait=wait))
+        device = devices[self._number]
+        devices[self._number] = replace(device, slot=replace(device.slot, wait=wait))
         return replace(self._system, devices=tuple(devices))
 
     def drawn(self, count: int, seed: int) -> Found | None:

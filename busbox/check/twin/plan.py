@@ -20,7 +20,9 @@ from busbox.device import Access, Hold
 from busbox.map.registers import WORD, Register
 from busbox.recording import Recording
 from busbox.run.host import DeviceHost
-from busbox.system import InputLevel, Placed, Reset, System
+from busbox.system.hardware import Device
+from busbox.system.scenario import BoardReset, InputLevel
+from busbox.system.system import System
 
 #: Rows that are run after the last access.
 TAIL = 40
@@ -65,20 +67,20 @@ class Plan:
 
     def system(self, system: System, number: int) -> System:
         """Return a system of the one slot, with this plan as its traffic."""
-        placed = system.devices[number]
-        slot = replace(placed.slot, yields_to=())
+        device = system.devices[number]
+        slot = replace(device.slot, yields_to=())
         return replace(
             system,
-            devices=(replace(placed, slot=slot),),
+            devices=(replace(device, slot=slot),),
             inputs=tuple(InputLevel(row, 0, pin, level) for row, pin, level in self.inputs),
-            resets=tuple(Reset(row, length) for row, length in self.resets),
+            resets=tuple(BoardReset(row, length) for row, length in self.resets),
             after_reset="continue",
             settle=1,
             new_source=ListedSource(lambda: self.played).again,
             traffic="",
             wires=(),
             replies=(),
-            musts=(),
+            expectations=(),
             attached=(),
             poll_storm=None,
             stuck_after=None,
@@ -87,7 +89,7 @@ class Plan:
 
 def plan_of(recording: Recording, system: System, number: int) -> Plan:
     """Return the plan that gives a slot what it got in a run: its accesses in the same rows."""
-    accesses, placed = recording.accesses, system.devices[number]
+    accesses, device = recording.accesses, system.devices[number]
     lengths, free = dict(recording.resets), 1
     steps: list[AccessStep | Pause] = []
     for place in range(len(accesses)):
@@ -110,9 +112,9 @@ def plan_of(recording: Recording, system: System, number: int) -> Plan:
         )
         free = end + 1 + (lengths.get(end, 0) if accesses.terminator[place] == RESET else 0)
     inputs = []
-    for pin in placed.pins:
+    for pin in device.pins:
         if pin.direction == "input":
-            line = recording.lines[f"{placed.slot.name}.{pin.name}"]
+            line = recording.lines[f"{device.name}.{pin.name}"]
             changes = zip(line.cycles.tolist()[1:], line.levels.tolist()[1:], strict=True)
             inputs += [(row, pin.name, level) for row, level in changes]
     return Plan(tuple(steps), tuple(sorted(inputs)), tuple(recording.resets))
@@ -127,15 +129,15 @@ class _Drawing:
     """Draws a plan while the model plays it."""
 
     def __init__(self, system: System, number: int, random: Random) -> None:
-        self._placed: Placed = system.devices[number]
+        self._device: Device = system.devices[number]
         self._random = random
-        self._delay = self._placed.slot.wait + system.fabric.registered_decode
-        self._host = DeviceHost(self._placed, system.clock_hz, lambda cycle: None)
-        self._model = self._placed.model(self._host, **self._placed.settings)
+        self._delay = self._device.slot.wait + system.fabric.registered_decode
+        self._host = DeviceHost(self._device, system.clock_hz, lambda cycle: None)
+        self._model = self._device.model(self._host, **self._device.settings)
         self._aimed = self._zero = 0
         self._resets: list[tuple[int, int]] = []
-        self._inputs = [pin.name for pin in self._placed.pins if pin.direction == "input"]
-        self._levels = {pin.name: pin.level for pin in self._placed.pins}
+        self._inputs = [pin.name for pin in self._device.pins if pin.direction == "input"]
+        self._levels = {pin.name: pin.level for pin in self._device.pins}
         self._given: list[tuple[int, str, int]] = []
         self._coming: list[tuple[int, str, int]] = []
 
@@ -143,7 +145,7 @@ class _Drawing:
         """Draw the plan, access by access."""
         steps: list[AccessStep | Pause] = []
         free, random = 1, self._random
-        places = list(self._placed.slot.table.places())
+        places = list(self._device.slot.table.places())
         flags = [one for one in places if one[1].register.mask("ones_clear")]
         for number in range(count):
             if self._inputs and random.random() < 0.3:
@@ -205,7 +207,7 @@ class _Drawing:
         return row + length + 1
 
     def _access(self, register: Register, name: str, offset: int, row: int) -> AccessStep:
-        random, slot = self._random, self._placed.slot
+        random, slot = self._random, self._device.slot
         target: Target = Named(slot.name, name)
         if random.random() < 0.03:
             target = slot.base + random.randrange(slot.size // 4) * 4
@@ -234,7 +236,7 @@ class _Drawing:
     def _play(self, step: AccessStep, offset: int, row: int, number: int) -> int:
         """Let the model answer; return the row in which the access ends."""
         if isinstance(step.target, int):
-            offset = step.target - self._placed.slot.base
+            offset = step.target - self._device.slot.base
         while True:
             self._deliver(row)
             answer = self._model.access(

@@ -12,7 +12,7 @@ from busbox.basics.errors import InputError
 from busbox.basics.files import replace_file
 from busbox.check.twin.plan import Plan
 from busbox.formats.files import write_traffic
-from busbox.system import System
+from busbox.system.system import System
 
 TRAFFIC = "traffic.steps"
 
@@ -39,8 +39,8 @@ def save(plan: Plan, system: System, folder: Path, home: Path) -> None:
 
 
 def _lines(plan: Plan, system: System, folder: Path, home: Path) -> Iterator[str]:
-    (placed,) = system.devices
-    slot, fabric = placed.slot, system.fabric
+    (device,) = system.devices
+    slot, fabric = device.slot, system.fabric
     yield f'clock = "{system.clock_hz} Hz"'
     yield 'after_reset = "continue"'
     yield f"settle = {system.settle}"
@@ -51,7 +51,7 @@ def _lines(plan: Plan, system: System, folder: Path, home: Path) -> Iterator[str
     if fabric.watchdog is not None:
         yield f"watchdog = {fabric.watchdog}"
     yield f"\n[slot.{slot.name}]"
-    yield f"model = {_shown(_beside(placed.kind, folder, home))}"
+    yield f"model = {_shown(_beside(device.kind, folder, home))}"
     yield f"base = {slot.base:#010x}"
     yield f"size = {slot.size:#x}"
     yield f"wait = {slot.wait}"
@@ -59,8 +59,8 @@ def _lines(plan: Plan, system: System, folder: Path, home: Path) -> Iterator[str
         yield 'decode = "range"'
     elif slot.decode == "compare":
         yield f'compare = "{", ".join(str(bit) for bit in sorted(slot.compare, reverse=True))}"'
-    kinds = {setting.name: setting.kind for setting in placed.model.settings}
-    for name, value in placed.settings.items():
+    kinds = {setting.name: setting.kind for setting in device.model.settings}
+    for name, value in device.settings.items():
         if value is not None:
             path = kinds[name] == "path"
             yield f"{name} = {_shown(_relative(Path(value), folder) if path else value)}"

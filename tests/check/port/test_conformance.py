@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.bus.hardware import Hardware
 from busbox.bus.wishbone.rules import RULES, Row, RuleChecker
 from busbox.check.port import OWN, Conformance, Subject, check, find, timing_of
@@ -27,8 +27,8 @@ def subject_of(device: type, **settings: Any) -> Subject:
     if not issubclass(device, Hardware):
         return Subject(device.__name__, device.__name__, lambda: device(**settings))
     slot = {"model": device, "base": 0, "size": 64, "wait": device.least_wait}
-    (placed,) = Bench({"clock": "16 MHz", "slot": {"device": slot}}).devices()
-    return Subject.of_placed(placed, CLOCK_HZ)
+    (built,) = Bench({"clock": "16 MHz", "slot": {"device": slot}}).devices()
+    return Subject.of_device(built, CLOCK_HZ)
 
 
 def broken(result: Conformance) -> set[str]:

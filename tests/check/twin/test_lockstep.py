@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from amaranth.hdl import Module, Signal
 
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.bus.hardware import Registers
 from busbox.check.twin import Pair, Plan, compare, plan_of, random_plan, shrink
 from busbox.check.twin.save import save
@@ -20,7 +20,7 @@ from busbox.engines import engine_class
 from busbox.models.gpio.hardware import GpioHardware
 from busbox.models.timer.hardware import TimerHardware
 from busbox.plugins import twin_of
-from busbox.system import System
+from busbox.system.system import System
 
 SLOTS: dict[str, dict[str, Any]] = {
     "gpio": {"model": "gpio", "base": 0, "size": 0x40},
@@ -274,7 +274,7 @@ def test_a_difference_is_told_and_saved(bells: Path, capsys: pytest.CaptureFixtu
         ),
         (
             ("run", ".", "--set", "slot.bell.model=bell.py:Gong", "--set", "slot.bell.as=hardware",
-             "--set", "must=[{level={pin='bell.hammer', level=0}}]"),
+             "--set", "expect=[{level={pin='bell.hammer', level=0}}]"),
             "--set: slot.bell.as: model 'bell.py:Gong' has no twin in Amaranth; its class must name "
             "one, such as twin = 'file.py:Class'",
         ),

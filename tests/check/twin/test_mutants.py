@@ -13,11 +13,11 @@ from typing import Any
 
 import pytest
 
-from busbox.bench import Bench
+from busbox.bench.bench import Bench
 from busbox.check.twin import Difference, Pair, compare
 from busbox.engines import DEFAULT_ENGINE, engine_class
 from busbox.plugins import twin_of
-from busbox.system import System
+from busbox.system.system import System
 from tests.check.twin.mutants import MUTANTS, Mutant
 
 #: (accesses, length of a plan): short plans first, as most mutants need few.
@@ -101,7 +101,7 @@ def played(system: System, number: int, hardware: Any) -> tuple[Difference | Non
 
 def check(mutant: Mutant, system: System, monkeypatch: pytest.MonkeyPatch) -> None:
     """Assert that drawn accesses show the mutant, and that the report names the right place."""
-    names = [placed.slot.name for placed in system.devices]
+    names = [device.name for device in system.devices]
     number = names.index(mutant.slot)
     twin = twin_of(system.devices[number].model, mutant.slot)
     difference, count = played(system, number, built(mutant, twin, monkeypatch))

@@ -12,7 +12,7 @@ from amaranth.hdl import Cat, ClockDomain, Module, Mux, Signal
 from busbox.bus.design import CALL, Design
 from busbox.engines.netlist import NetlistError, PythonMachine, PythonSource, build
 from busbox.map.slots import Slot
-from busbox.system import FabricOptions
+from busbox.system.hardware import FabricOptions
 from tests.engines.netlist.apart import Apart
 from tests.engines.netlist.running import drive, simulate
 from tests.engines.netlist.test_values import machines
