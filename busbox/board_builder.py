@@ -90,7 +90,7 @@ class BoardBuilder:
 
     def _kind(self, path: KeyPath, given: object) -> Any:
         from busbox.bench_schema import ATTACH_KEYS
-        from busbox.plugins import attachment_class, checked_attachment
+        from busbox.plugins import ATTACHMENTS, checked, find
 
         if not isinstance(given, str | type):
             text = f"must be a text such as 'lamp_string', not {shown(given)}"
@@ -98,9 +98,9 @@ class BoardBuilder:
             return None
         try:
             kind = (
-                checked_attachment(given.__name__, given)
+                checked(ATTACHMENTS, given.__name__, given)
                 if isinstance(given, type)
-                else attachment_class(given, self.builder.bench.folder)
+                else find(ATTACHMENTS, given, self.builder.bench.folder)
             )
         except InputError as error:
             for mistake in error.mistakes:

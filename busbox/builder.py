@@ -11,14 +11,22 @@ from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from busbox.basics.errors import InputError, Mistake, nearest, no_file, one_of, raised, shown
+from busbox.basics.errors import (
+    InputError,
+    Mistake,
+    limited,
+    nearest,
+    no_file,
+    one_of,
+    raised,
+    shown,
+)
 from busbox.board.attachment import Driver
 from busbox.board_builder import BoardBuilder
 from busbox.cpu.source import FunctionSource, ListedSource, Source, not_firmware, source_of
 from busbox.cpu.steps import Access, Await, Named, Poll
 from busbox.device import REQUIRED, Setting
-from busbox.formats.files import check_suffix, read_pieces
-from busbox.formats.text import limited
+from busbox.formats.files import format_of, read_pieces
 from busbox.map.slots import Slot
 from busbox.system.hardware import Device, FabricOptions
 from busbox.system.scenario import Attached, BoardReset, InputLevel, Reply, Wire
@@ -28,8 +36,12 @@ if TYPE_CHECKING:
     from busbox.bench.bench import Bench
     from busbox.bench_schema import BenchKeys, Checked, InputKeys, MustKeys, SlotKeys
     from busbox.findings.expectations import Must
+    from busbox.formats.contract import Format
 
 KeyPath = tuple[str | int, ...]
+
+#: Keys of ``[traffic]``; with ``source``, the others are its settings.
+TRAFFIC_KEYS = ("file", "format", "source")
 
 _SLOT_NAME = re.compile(r"[A-Za-z_]\w*")
 
@@ -251,16 +263,16 @@ class Builder:
 
     def _model(self, path: KeyPath, given: object) -> Any:
         from busbox.bench_schema import SLOT_KEYS
-        from busbox.plugins import checked_model, model_class
+        from busbox.plugins import DEVICES, checked, find
 
         if not isinstance(given, str | type):
             self.wrong((*path, "model"), f"must be a text such as 'gpio', not {shown(given)}")
             return None
         try:
             model: Any = (
-                checked_model(given.__name__, given)
+                checked(DEVICES, given.__name__, given)
                 if isinstance(given, type)
-                else model_class(given, self.bench.folder)
+                else find(DEVICES, given, self.bench.folder)
             )
         except InputError as error:
             for mistake in error.mistakes:
@@ -514,14 +526,22 @@ class Builder:
         if given is None:
             self.wrong(path, "must be given: [traffic] file = 'NAME', or --traffic FILE")
             return nothing
+        chosen: Format | None = None
         if isinstance(given, Mapping):
-            unknown = [key for key in given if key != "file"]
+            if "source" in given:
+                return self._named_source(given) or nothing
+            unknown = [key for key in given if key not in TRAFFIC_KEYS]
             for key in unknown:
-                close = nearest(str(key), ["file"])
-                self.wrong((*path, key), f"unknown key {key!r}{close} (known: file)")
+                close = nearest(str(key), TRAFFIC_KEYS)
+                known = one_of(TRAFFIC_KEYS)
+                self.wrong((*path, key), f"unknown key {key!r}{close} (known: {known})")
             if "file" not in given:
                 if not unknown:
                     self.wrong(path, "must have a key file, such as file = 'NAME.steps'")
+                return nothing
+            before = len(self.mistakes)
+            chosen = self._format(given["format"]) if "format" in given else None
+            if len(self.mistakes) > before:
                 return nothing
             given, path = given["file"], (*path, "file")
             if not isinstance(given, str):
@@ -532,7 +552,8 @@ class Builder:
             return nothing
         try:
             if isinstance(given, str | Path):
-                return self._traffic_file(str(given), self.bench.folder if from_bench else Path())
+                folder = self.bench.folder if from_bench else Path()
+                return self._traffic_file(str(given), folder, chosen)
             source = source_of(given)
         except InputError as error:
             for mistake in error.mistakes:
@@ -545,8 +566,55 @@ class Builder:
             return nothing
         return source.again, getattr(given, "__name__", "")
 
-    def _traffic_file(self, name: str, folder: Path) -> tuple[Callable[[], Source], str]:
-        from busbox.plugins import load_object
+    def _named_source(self, given: Mapping[str, Any]) -> tuple[Callable[[], Source], str] | None:
+        """Return the source that ``[traffic] source`` names, with the other keys as its settings."""
+        from busbox.plugins import SOURCES, find
+
+        path: KeyPath = ("traffic",)
+        before, name = len(self.mistakes), given["source"]
+        if not isinstance(name, str):
+            self.wrong((*path, "source"), f"must be a text such as 'NAME', not {shown(name)}")
+            return None
+        try:
+            kind = find(SOURCES, name, self.bench.folder)
+        except InputError as error:
+            for mistake in error.mistakes:
+                self.wrong((*path, "source"), str(mistake))
+            return None
+        others = {key: value for key, value in given.items() if key != "source"}
+        settings = self.settings(path, kind, others, ("source",))
+        if len(self.mistakes) > before:
+            return None
+        try:
+            return kind(**settings).again, name
+        except ValueError as error:
+            self.wrong(path, str(error))
+        except Exception as error:
+            self.wrong((*path, "source"), f"it raised {raised(error)}")
+        return None
+
+    def _format(self, given: object) -> Format | None:
+        """Return the format that ``[traffic] format`` names, for a file with another suffix."""
+        from busbox.plugins import FORMATS, find
+
+        path: KeyPath = ("traffic", "format")
+        if not isinstance(given, str):
+            self.wrong(path, f"must be a text such as 'csv', not {shown(given)}")
+            return None
+        try:
+            found: Format = find(FORMATS, given, self.bench.folder)
+        except InputError as error:
+            for mistake in error.mistakes:
+                self.wrong(path, str(mistake))
+            return None
+        if found.read is None:
+            self.wrong(path, f"must be a format that is read; {given} is only written")
+        return found
+
+    def _traffic_file(
+        self, name: str, folder: Path, chosen: Format | None
+    ) -> tuple[Callable[[], Source], str]:
+        from busbox.basics.loading import load_object
 
         if ".py:" in name:
             function = load_object(name, folder, "function")
@@ -555,12 +623,12 @@ class Builder:
                 raise InputError.of(f"{name}: {problem}")
             file = name.rpartition(":")[0]
             return lambda: FunctionSource(function, file, str(folder / file)), file
-        check_suffix(Path(name))
+        found = chosen or format_of(Path(name))
         path = folder / name
         problem = no_file(path)
         if problem:
             raise InputError.of(problem.replace(repr(str(path)), repr(name), 1))
-        return ListedSource(partial(read_pieces, path)).again, str(path)
+        return ListedSource(partial(read_pieces, path, found)).again, str(path)
 
     def _check_targets(self, system: System) -> None:
         """Look up every name in traffic that is known before the run."""
