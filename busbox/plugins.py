@@ -1,137 +1,344 @@
-"""Where models come from: names, entry points, files beside the bench, classes."""
+"""The registry: everything that can be added to Busbox, and where it comes from.
+
+A thing of any kind is added in one of three ways:
+
+1. built in: its name stands here, with the place that it is imported from on first use;
+2. by an installed package: an entry point in the group of its kind;
+3. as ``file.py:Name``, for the kinds where a file makes sense: the file is looked up beside the bench,
+   or, if a command line names it, in the present folder.
+
+What does not come with Busbox is checked against the contract of its kind, which stands in the room
+that uses it. Entry points are read only for a name that is not built in, and for lists. Two things of
+one kind never share a name: a plug-in with a name that is taken cannot be used, and lists say so.
+"""
 
 from __future__ import annotations
 
-import importlib
-import importlib.machinery
-import importlib.metadata
-import importlib.util
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
-from types import CodeType, ModuleType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from busbox.basics.errors import InputError, line_in, nearest, no_file, one_of, raised, shown
+from busbox.basics.errors import InputError, nearest, one_of, raised
+from busbox.basics.loading import import_object, load_object
 
-#: The models that come with Busbox, imported on first use.
-MODELS = {
-    "gpio": "busbox.models.gpio:Gpio",
-    "uart": "busbox.models.uart:Uart",
-    "pulse_led": "busbox.models.pulse_led:PulseLed",
-    "timer": "busbox.models.timer:Timer",
-    "memory": "busbox.models.memory:Memory",
-}
+if TYPE_CHECKING:
+    from importlib.metadata import EntryPoint
 
-#: Group of entry points under which a plug-in offers models.
-ENTRY_POINTS = "busbox.models"
-
-#: What can be attached to pins, imported on first use.
-ATTACHMENTS = {
-    "lamp_string": "busbox.board.lamp_string:LampString",
-    "terminal": "busbox.board.terminal:Terminal",
-    "switch": "busbox.board.switch:Switch",
-    "level": "busbox.board.duty:Level",
-}
-#: Group of entry points under which a plug-in offers attachments.
-ATTACHMENT_POINTS = "busbox.attachments"
-
-_CONTRACT = (
-    "check", "table_for", "pins_for", "access", "input", "wake", "advance", "close", "reset",
-    "next_edge", "rest_at", "registers",
-)  # fmt: skip
-_CONTRACT_VALUES = ("settings", "sends", "in_amaranth")
+BUILT_IN = "built-in"
 
 
-def model_class(name: str, folder: Path) -> Any:
-    """Return the model class called ``name``: ``gpio``, a plug-in's name, or ``file.py:Class``.
-
-    Raises
-    ------
-    InputError : there is no such model, or its file does not load
-    """
-    if ".v:" in name or name.endswith(".v"):
-        raise InputError.of(
-            f"Verilog cannot be run, {name!r}: describe its registers as a model, or rewrite it in "
-            "Amaranth (busbox.bus.hardware); its own simulation can write a waveform to compare"
-        )
-    if ".py:" in name:
-        return checked_model(name, load_object(name, folder, "class"))
-    found = _named(name, "model", MODELS, ENTRY_POINTS)
-    return found if name in MODELS else checked_model(name, found)
+def _nothing(name: str) -> None:
+    return None
 
 
-def attachment_class(name: str, folder: Path) -> Any:
-    """Return the class of the attachment called ``name``: a kind, a plug-in's, or ``file.py:Class``.
-
-    Raises
-    ------
-    InputError : there is no such kind, its file does not load, or it neither listens nor drives
-    """
-    if ".py:" in name:
-        found = load_object(name, folder, "class")
-    else:
-        found = _named(name, "kind of attachment", ATTACHMENTS, ATTACHMENT_POINTS)
-    return checked_attachment(name, found)
-
-
-def checked_attachment(name: str, found: Any) -> Any:
-    """Return an attachment's class, if it is one.
-
-    Raises
-    ------
-    InputError : it neither listens nor drives
-    """
-    from busbox.board.attachment import Driver, Listener
-
-    if not isinstance(found, type) or not issubclass(found, Listener | Driver):
-        raise InputError.of(
-            f"{name!r} must be a subclass of Listener or Driver (busbox.board.attachment), "
-            f"not {shown(found)}"
-        )
-    return found
-
-
-def _named(name: str, what: str, known: Mapping[str, str], group: str) -> Any:
-    """Return what a name stands for: one that comes with Busbox, or a plug-in's."""
-    target = known.get(name)
-    if target is not None:
-        module, _, attribute = target.partition(":")
-        return getattr(importlib.import_module(module), attribute)
-    plugins = {point.name: point for point in importlib.metadata.entry_points(group=group)}
-    if name in plugins:
-        try:
-            return plugins[name].load()
-        except Exception as error:
-            raise InputError.of(f"plug-in {name!r} does not load: {raised(error)}") from error
-    if name.endswith(".py"):
-        raise InputError.of(f"must name the class too, such as '{name}:Bell', not {name!r}")
-    names = [*known, *plugins]
-    raise InputError.of(
-        f"there is no {what} {name!r}{nearest(name, names)} "
-        f"(known: {one_of([*names, 'file.py:Class'])})"
+def _verilog(name: str) -> str | None:
+    if ".v:" not in name and not name.endswith(".v"):
+        return None
+    return (
+        f"Verilog cannot be run, {name!r}: describe its registers as a model, or rewrite it in "
+        "Amaranth (busbox.bus.hardware); its own simulation can write a waveform to compare"
     )
 
 
-def checked_model(name: str, found: Any) -> Any:
-    """Return a model's class, if it has all that the contract asks for.
+@dataclass(frozen=True)
+class Kind:
+    """One kind of thing that can be added.
+
+    Attributes
+    ----------
+    word : how messages call one
+    group : the group of entry points
+    built_in : name to ``module:attribute``
+    check : ``module:function``; called with a name and what was loaded under it, it raises InputError
+        unless that keeps the contract of the kind
+    in_file : what the second half of ``file.py:Name`` names, ``class`` or ``function``; "" where a
+        file makes no sense
+    refusal : returns why a name can never be one of this kind, or None
+    """
+
+    word: str
+    group: str
+    built_in: Mapping[str, str]
+    check: str
+    in_file: str = ""
+    refusal: Callable[[str], str | None] = field(default=_nothing)
+
+
+#: Models of devices and devices in Amaranth: ``model = "NAME"`` in ``[slot.NAME]``.
+DEVICES = Kind(
+    "model",
+    "busbox.devices",
+    {
+        "gpio": "busbox.models.gpio:Gpio",
+        "uart": "busbox.models.uart:Uart",
+        "pulse_led": "busbox.models.pulse_led:PulseLed",
+        "timer": "busbox.models.timer:Timer",
+        "memory": "busbox.models.memory:Memory",
+    },
+    "busbox.device.checking:check_device",
+    "class",
+    _verilog,
+)
+
+#: What can be attached to pins: ``kind = "NAME"`` in ``[attach.NAME]``.
+ATTACHMENTS = Kind(
+    "kind of attachment",
+    "busbox.attachments",
+    {
+        "lamp_string": "busbox.board.lamp_string:LampString",
+        "terminal": "busbox.board.terminal:Terminal",
+        "switch": "busbox.board.switch:Switch",
+        "level": "busbox.board.duty:Level",
+    },
+    "busbox.board.attachment:check_attachment",
+    "class",
+)
+
+#: Formats of traffic files; the name is the suffix, without its dot.
+FORMATS = Kind(
+    "traffic format",
+    "busbox.formats",
+    {"steps": "busbox.formats.text:STEPS", "csv": "busbox.formats.csv:CSV"},
+    "busbox.formats.contract:check_format",
+    "format",
+)
+
+#: Sources of traffic that are not files: ``source = "NAME"`` in ``[traffic]``.
+SOURCES = Kind(
+    "source of traffic", "busbox.sources", {}, "busbox.cpu.source_kind:check_source", "class"
+)
+
+#: What judges a run; the name is the id of its findings.
+RULES = Kind(
+    "rule",
+    "busbox.rules",
+    {
+        "unmapped-access": "busbox.findings.bus:unmapped_access",
+        "no-answer": "busbox.findings.bus:no_answer",
+        "bus-hang": "busbox.findings.bus:bus_hang",
+        "wishbone-rule": "busbox.findings.bus:wishbone_rule",
+        "image-access": "busbox.findings.registers:image_access",
+        "register-hole": "busbox.findings.registers:register_hole",
+        "read-only-write": "busbox.findings.registers:read_only_write",
+        "write-only-read": "busbox.findings.registers:write_only_read",
+        "lanes-lost": "busbox.findings.registers:lanes_lost",
+        "reserved-bits": "busbox.findings.registers:reserved_bits",
+        "read-differs": "busbox.findings.reads:read_differs",
+        "poll-timeout": "busbox.findings.reads:poll_timeout",
+        "poll-storm": "busbox.findings.reads:poll_storm",
+        "uninitialised-read": "busbox.findings.devices:uninitialised_read",
+        "rom-write": "busbox.findings.devices:rom_write",
+        "frame-missed": "busbox.findings.devices:frame_missed",
+        "byte-lost": "busbox.findings.serial:byte_lost",
+        "framing": "busbox.findings.serial:framing",
+        "baud-error": "busbox.findings.serial:baud_error",
+        "interrupt-stuck": "busbox.findings.devices:interrupt_stuck",
+        "pulse-width": "busbox.findings.board:pulse_width",
+        "latch-gap": "busbox.findings.board:latch_gap",
+        "broken-bit-count": "busbox.findings.board:broken_bit_count",
+        "colour-order": "busbox.findings.board:colour_order",
+        "supply-current": "busbox.findings.board:supply_current",
+        "flash-rate": "busbox.findings.board:flash_rate",
+    },
+    "busbox.findings.rule:check_rule",
+)
+
+#: What writes the result of a run: ``busbox run --write NAME=FILE``.
+EXPORTS = Kind(
+    "export",
+    "busbox.exports",
+    {
+        "summary": "busbox.exports.summary:write",
+        "json": "busbox.exports.json_report:write",
+        "vcd": "busbox.exports.waveform:write",
+        "coverage": "busbox.exports.coverage:write",
+    },
+    "busbox.exports.contract:check_export",
+    "function",
+)
+
+#: The bus protocols between the CPU and the devices.
+BUSES = Kind(
+    "bus", "busbox.buses", {"wishbone": "busbox.bus.design:Design"}, "busbox.bus.design:check_bus"
+)
+
+#: What runs a system: ``--engine NAME``.
+ENGINES = Kind(
+    "engine",
+    "busbox.engines",
+    {
+        "llvm": "busbox.engines.llvm_kernel:LlvmEngine",
+        "python": "busbox.engines.python_kernel:PythonEngine",
+        "reference": "busbox.engines.reference:ReferenceEngine",
+    },
+    "busbox.engines:check_engine",
+)
+
+#: The verbs of the command line.
+VERBS = Kind(
+    "verb",
+    "busbox.verbs",
+    {
+        name: f"busbox.cli.{name}_verb:command"
+        for name in (
+            "run", "state", "why", "twin", "list", "map", "where", "models", "attachments", "check",
+            "timing", "explain", "capture", "baud", "new", "convert",
+        )
+    },
+    "busbox.cli.verbs:check_verb",
+    "command",
+)  # fmt: skip
+
+#: Every kind, by the name of its list.
+KINDS = {
+    "devices": DEVICES,
+    "attachments": ATTACHMENTS,
+    "formats": FORMATS,
+    "sources": SOURCES,
+    "rules": RULES,
+    "exports": EXPORTS,
+    "buses": BUSES,
+    "engines": ENGINES,
+    "verbs": VERBS,
+}
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One thing that has a name in the registry.
+
+    Attributes
+    ----------
+    kind, name : what it is, and how it is asked for
+    origin : ``built-in``, or the packages that offer it, such as ``signal-bell 0.1``
+    points : its entry points, none if it is built in; more than one is one too many
+    """
+
+    kind: Kind
+    name: str
+    origin: str = BUILT_IN
+    points: tuple[EntryPoint, ...] = ()
+
+    def load(self) -> Any:
+        """Return the thing.
+
+        Raises
+        ------
+        InputError : it does not load, lacks a part of the contract, or its name is taken
+        """
+        if not self.points:
+            return self._built_in()
+        if self.name in self.kind.built_in:
+            raise InputError.of(
+                f"plug-in {self.name!r} of {self.origin} has the name of a built-in "
+                f"{self.kind.word}: its package must choose another"
+            )
+        if len(self.points) > 1:
+            raise InputError.of(
+                f"{self.kind.word} {self.name!r} is offered by more than one package, "
+                f"{self.origin}: uninstall all but one of them"
+            )
+        try:
+            found = self.points[0].load()
+        except (Exception, SystemExit) as error:
+            raise InputError.of(f"plug-in {self.name!r} does not load: {raised(error)}") from error
+        return checked(self.kind, self.name, found)
+
+    def _built_in(self) -> Any:
+        try:
+            return import_object(self.kind.built_in[self.name])
+        except ModuleNotFoundError as error:
+            raise InputError.of(
+                f"{self.kind.word} {self.name} needs {error.name}, which is not installed"
+            ) from error
+
+
+def find(kind: Kind, name: str, folder: Path = Path(), besides: Iterable[str] = ()) -> Any:
+    """Return what a name stands for: a built-in thing, a plug-in's, or that of ``file.py:Name``.
+
+    Parameters
+    ----------
+    folder : where a file is looked up
+    besides : further names that the caller knows, for the message
 
     Raises
     ------
-    InputError : it is no class, or lacks something
+    InputError : there is no such thing, it does not load, or lacks a part of the contract
     """
-    if not isinstance(found, type):
-        raise InputError.of(f"{name!r} must be a class, not {shown(found)}")
-    if getattr(found, "in_amaranth", False):
-        return found
-    missing = [method for method in _CONTRACT if not callable(getattr(found, method, None))]
-    missing += [value for value in _CONTRACT_VALUES if not hasattr(found, value)]
-    if missing:
+    problem = kind.refusal(name)
+    if problem:
+        raise InputError.of(problem)
+    if kind.in_file and ".py:" in name:
+        return checked(kind, name, load_object(name, folder, kind.in_file))
+    if name in kind.built_in:
+        return Entry(kind, name).load()
+    offered = {entry.name: entry for entry in plug_ins(kind)}
+    if name in offered:
+        return offered[name].load()
+    if kind.in_file and name.endswith(".py"):
         raise InputError.of(
-            f"{name!r} must be a model: it lacks {', '.join(missing)} "
-            "(busbox.device.RegisterModel is a base class that has them all)"
+            f"must name the {kind.in_file} too, such as '{name}:Bell', not {name!r}"
         )
+    names = [*besides, *kind.built_in, *(one for one in offered if one not in kind.built_in)]
+    form = [f"file.py:{kind.in_file.capitalize()}"] if kind.in_file else []
+    raise InputError.of(
+        f"there is no {kind.word} {name!r}{nearest(name, names)} (known: {one_of([*names, *form])})"
+    )
+
+
+def entries(kind: Kind) -> Iterator[Entry]:
+    """Yield every thing of a kind that has a name: the built-in ones, then those of plug-ins."""
+    yield from (Entry(kind, name) for name in kind.built_in)
+    yield from plug_ins(kind)
+
+
+def names(kind: Kind) -> tuple[str, ...]:
+    """Return every name of a kind, the built-in ones first, each once."""
+    return tuple(dict.fromkeys(entry.name for entry in entries(kind)))
+
+
+def told(listed: Iterable[Entry], describe: Callable[[Any], str]) -> Iterator[tuple[str, str, str]]:
+    """Yield (name, origin, text) of things, for a list; of one that cannot be used, why.
+
+    Parameters
+    ----------
+    describe : returns the text of a thing
+    """
+    for entry in listed:
+        try:
+            text = describe(entry.load())
+        except InputError as error:
+            text = f"cannot be used: {error}"
+        yield entry.name, entry.origin, text
+
+
+def checked(kind: Kind, name: str, found: Any) -> Any:
+    """Return what was loaded under a name, if it keeps the contract of its kind.
+
+    Raises
+    ------
+    InputError : it lacks a part of the contract
+    """
+    import_object(kind.check)(name, found)
     return found
+
+
+def plug_ins(kind: Kind) -> Iterator[Entry]:
+    """Yield what installed packages offer, in order of name."""
+    import importlib.metadata
+
+    points: dict[str, list[EntryPoint]] = {}
+    for point in importlib.metadata.entry_points(group=kind.group):
+        points.setdefault(point.name, []).append(point)
+    for name, offered in sorted(points.items()):
+        yield Entry(kind, name, " and ".join(map(_origin, offered)), tuple(offered))
+
+
+def _origin(point: EntryPoint) -> str:
+    """Return the package that an entry point comes from, with its version."""
+    return f"{point.dist.name} {point.dist.version}" if point.dist else "plug-in"
 
 
 def twin_of(model: Any, name: str) -> Any:
@@ -149,69 +356,14 @@ def twin_of(model: Any, name: str) -> Any:
             f"model {name} has no twin in Amaranth; its class must name one, such as "
             "twin = 'file.py:Class'"
         )
-    module, _, attribute = target.partition(":")
-    if module.endswith(".py"):
+    if target.partition(":")[0].endswith(".py"):
         beside = Path(sys.modules[model.__module__].__file__ or "").parent
         twin = load_object(target, beside, "class")
     else:
         try:
-            twin = getattr(importlib.import_module(module), attribute)
+            twin = import_object(target)
         except (ImportError, AttributeError) as error:
             raise InputError.of(f"twin {target!r} does not load: {raised(error)}") from error
     if not getattr(twin, "in_amaranth", False):
         raise InputError.of(f"twin {target!r} must be a subclass of busbox.bus.hardware.Hardware")
     return twin
-
-
-def load_object(name: str, folder: Path, what: str) -> Any:
-    """Return the object that ``file.py:name`` names; the file is looked up in ``folder``.
-
-    Raises
-    ------
-    InputError : no such file or name, or the file raises while it loads
-    """
-    file, _, attribute = name.rpartition(":")
-    path = folder / file
-    problem = no_file(path)
-    if problem:
-        raise InputError.of(problem.replace(repr(str(path)), repr(file), 1))
-    module = _load_file(path)
-    found = getattr(module, attribute, None)
-    if found is None:
-        public = [
-            key
-            for key, value in vars(module).items()
-            if getattr(value, "__module__", None) == module.__name__
-        ]
-        raise InputError.of(
-            f"there is no {what} {attribute!r} in {file}{nearest(attribute, public)}"
-        )
-    return found
-
-
-class _FileLoader(importlib.machinery.SourceFileLoader):
-    """Loads a file as it is now, and leaves no compiled file beside it."""
-
-    def get_code(self, fullname: str) -> CodeType | None:
-        return self.source_to_code(self.get_data(self.path), self.path)
-
-
-def _load_file(path: Path) -> ModuleType:
-    # A file's own name in sys.modules would let two benches see each other's files.
-    name = "busbox_file_" + path.stem + f"_{abs(hash(str(path.resolve()))):x}"
-    spec = importlib.util.spec_from_file_location(name, path, loader=_FileLoader(name, str(path)))
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[name] = module
-    try:
-        spec.loader.exec_module(module)
-    except (Exception, SystemExit) as error:
-        del sys.modules[name]
-        where, number, text = str(path), line_in(error, str(path)), raised(error)
-        if isinstance(error, SyntaxError) and error.filename:
-            where, number, text = error.filename, error.lineno, f"SyntaxError: {error.msg}"
-            if "'utf-8' codec" in error.msg:
-                text = "it must be UTF-8 text"
-        raise InputError.of(f"does not load: {text}", where, number) from error
-    return module

@@ -127,6 +127,15 @@ def test_no_file_knows_itself_by_way_of_others() -> None:
     assert not open_ones, f"in a circle, or above one: {sorted(open_ones)}"
 
 
+def test_the_package_is_a_command() -> None:
+    """``python -m busbox`` is the command line."""
+    done = subprocess.run(
+        [sys.executable, "-m", "busbox", "--version"],
+        capture_output=True, text=True, encoding="utf-8", check=True,
+    )  # fmt: skip
+    assert done.stdout == f"busbox, version {busbox.__version__}\n"
+
+
 def test_everything_reads_in_one_sitting() -> None:
     """No file, class or function of the package and its models is longer than a reader likes."""
     long = []
@@ -143,10 +152,10 @@ def test_everything_reads_in_one_sitting() -> None:
 
 def test_every_model_is_loaded_by_its_registry_name() -> None:
     """Each name of the registry gives a class whose docstring has Registers and Timing."""
-    from busbox.plugins import MODELS, model_class
+    from busbox.plugins import DEVICES, find
 
-    for name in MODELS:
-        model = model_class(name, Path())
+    for name in DEVICES.built_in:
+        model = find(DEVICES, name)
         for section in ("Registers\n", "Timing\n"):
             assert section in (model.__doc__ or ""), (name, section)
 
@@ -155,10 +164,9 @@ def test_models_load_no_hardware() -> None:
     """A model's twin is named, not imported: all models together load no Amaranth."""
     probe = (
         "import sys\n"
-        "from pathlib import Path\n"
-        "from busbox.plugins import MODELS, model_class\n"
-        "for name in MODELS:\n"
-        "    model_class(name, Path())\n"
+        "from busbox.plugins import DEVICES, find\n"
+        "for name in DEVICES.built_in:\n"
+        "    find(DEVICES, name)\n"
         "print('amaranth' in sys.modules)\n"
     )
     done = subprocess.run(

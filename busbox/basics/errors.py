@@ -22,6 +22,8 @@ from pathlib import Path
 
 #: A value longer than this is cut where a message shows it.
 SHOWN_LENGTH = 60
+#: More mistakes than this in one file are counted, not shown.
+SHOWN_MISTAKES = 50
 
 
 class BusboxError(Exception):
@@ -70,6 +72,15 @@ class ModelError(BusboxError):
 
 class EngineError(BusboxError):
     """A system that this engine does not run."""
+
+
+def limited(mistakes: list[Mistake], where: str) -> list[Mistake]:
+    """Return the first mistakes, and a count of the rest."""
+    more = len(mistakes) - SHOWN_MISTAKES
+    if more <= 0:
+        return mistakes
+    left = f"and {more} more mistake{'s' if more > 1 else ''}"
+    return [*mistakes[:SHOWN_MISTAKES], Mistake(left, where)]
 
 
 def shown(value: object) -> str:

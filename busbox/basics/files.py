@@ -13,30 +13,52 @@ from typing import IO
 from busbox.basics.errors import InputError
 
 
-def text_lines(path: Path, packed: bool = False) -> Iterator[str]:
+def text_lines(path: Path) -> Iterator[str]:
     """Yield the lines of a text file in UTF-8, without their ends and without a byte-order mark.
 
     Raises
     ------
     InputError : the file cannot be read, or is no such text
     """
-    count = 0
+    with opened(path) as file:
+        yield from lines_in(file, str(path))
+
+
+@contextmanager
+def opened(path: Path, packed: bool = False) -> Iterator[IO[bytes]]:
+    """Give a file to read bytes from; ``packed``: those inside a gzip file.
+
+    Raises
+    ------
+    InputError : the file cannot be read
+    """
     try:
         with gzip.open(path) if packed else path.open("rb") as file:
-            for raw in file:
-                for part in raw.splitlines() or [b""]:
-                    count += 1
-                    yield part.decode("utf-8-sig" if count == 1 else "utf-8")
+            yield file  # type: ignore[misc]
     except (gzip.BadGzipFile, EOFError, zlib.error):
         raise InputError.of(
             "must be a gzip file, as its name ends in .gz; it is none, or is spoiled", str(path)
         ) from None
     except OSError as error:
         raise InputError.of(f"cannot be read: {error.strerror}", str(path)) from None
+
+
+def lines_in(file: IO[bytes], name: str) -> Iterator[str]:
+    """Yield the lines of an open text file, without their ends and without a byte-order mark.
+
+    Raises
+    ------
+    InputError : it is no UTF-8 text
+    """
+    count = 0
+    try:
+        for raw in file:
+            for part in raw.splitlines() or [b""]:
+                count += 1
+                yield part.decode("utf-8-sig" if count == 1 else "utf-8")
     except UnicodeDecodeError as error:
-        raise InputError.of(
-            f"must be UTF-8 text, not byte {error.object[error.start]:#04x}", str(path), count
-        ) from None
+        text = f"must be UTF-8 text, not byte {error.object[error.start]:#04x}"
+        raise InputError.of(text, name, count) from None
 
 
 def replace_file(path: Path, contents: bytes) -> None:

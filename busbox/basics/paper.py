@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterable, Sequence
+from typing import TextIO
 
 #: A word and its style (a rich style such as ``bold`` or ``on #ff0000``; "" for none).
 Word = tuple[str, str]
@@ -52,14 +53,14 @@ class Paper:
         """Everything as plain text."""
         return "".join("".join(word for word, _ in line).rstrip() + "\n" for line in self._lines)
 
-    def print(self) -> None:
-        """Print everything to standard output."""
+    def print(self, file: TextIO | None = None) -> None:
+        """Print everything to a file, standard output if it is None."""
         if not self.colours:
-            sys.stdout.write(self.text)
+            (file or sys.stdout).write(self.text)
             return
         from rich.console import Console
         from rich.text import Text
 
-        console = Console(highlight=False, soft_wrap=True)
+        console = Console(file=file, highlight=False, soft_wrap=True)
         for line in self._lines:
             console.print(Text.assemble(*line))

@@ -15,7 +15,7 @@ from busbox.bench.settings import check_settings, find_class
 from busbox.bench.table import Table
 from busbox.bench.toml_lines import KeyPath
 from busbox.board.attachment import Board, Driver
-from busbox.plugins import attachment_class, checked_attachment
+from busbox.plugins import ATTACHMENTS
 from busbox.system.hardware import Device
 from busbox.system.scenario import Attached, InputLevel
 
@@ -59,9 +59,7 @@ class AttachTable(Table):
 
     def _kind(self, path: KeyPath, context: Context) -> Any:
         keys = self.keys()
-        kind = find_class(
-            path, self.kind, context, attachment_class, checked_attachment, "lamp_string"
-        )
+        kind = find_class(path, self.kind, context, ATTACHMENTS, "lamp_string")
         taken = [] if kind is None else [one.name for one in kind.settings if one.name in keys]
         if taken:
             text = f"its setting {taken[0]!r} has the name of a key of [attach.NAME]"

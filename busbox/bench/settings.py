@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from pathlib import Path
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from busbox.basics.errors import InputError, nearest, one_of, raised, shown
 from busbox.bench.context import Context
 from busbox.bench.toml_lines import KeyPath
 from busbox.device import REQUIRED, Setting
+from busbox.plugins import Kind, checked, find
 
 
 def find_class(
     path: KeyPath,
     given: object,
     context: Context,
-    named: Callable[[str, Path], Any],
-    checked: Callable[[str, type], Any],
+    kind: Kind,
     example: str,
 ) -> Any:
     """Return the class that a key names or holds; None, and a note, if there is none.
@@ -25,8 +24,7 @@ def find_class(
     Parameters
     ----------
     path : the key
-    named : gives the class of a name, looked up beside the bench
-    checked : gives a class back if it is one that can be used
+    kind : what it is to be, as the registry knows it
     example : a name, as a message shows it
     """
     if not isinstance(given, str | type):
@@ -34,8 +32,8 @@ def find_class(
         return None
     try:
         if isinstance(given, type):
-            return checked(given.__name__, given)
-        return named(given, context.folder)
+            return checked(kind, given.__name__, given)
+        return find(kind, given, context.folder)
     except InputError as error:
         for mistake in error.mistakes:
             context.mistakes.note(path, str(mistake))

@@ -14,7 +14,7 @@ from busbox.bench.settings import ask, check_settings, find_class
 from busbox.bench.table import Table
 from busbox.bench.toml_lines import KeyPath
 from busbox.map.slots import AddressMap, Slot, parse_bits
-from busbox.plugins import checked_model, model_class, twin_of
+from busbox.plugins import DEVICES, twin_of
 from busbox.system.hardware import Device
 
 
@@ -137,7 +137,7 @@ def check_broken(name: str, given: object, context: Context) -> None:
 
 def _model(path: KeyPath, given: object, context: Context) -> Any:
     at, keys = (*path, "model"), SlotTable.keys()
-    model = find_class(at, given, context, model_class, checked_model, "gpio")
+    model = find_class(at, given, context, DEVICES, "gpio")
     taken = [] if model is None else [one.name for one in model.settings if one.name in keys]
     if taken:
         context.mistakes.note(at, f"its setting {taken[0]!r} has the name of a slot's key")

@@ -7,21 +7,35 @@ from dataclasses import dataclass
 from functools import partial
 from itertools import chain
 from pathlib import Path
+from typing import Any
 
-from busbox.basics.errors import InputError, Mistake, nearest, no_file, shown
+from busbox.basics.errors import (
+    InputError,
+    Mistake,
+    limited,
+    nearest,
+    no_file,
+    one_of,
+    raised,
+    shown,
+)
+from busbox.basics.loading import load_object
 from busbox.bench.context import Context
+from busbox.bench.settings import check_settings
 from busbox.bench.toml_lines import KeyPath
 from busbox.cpu.bus import not_firmware
 from busbox.cpu.driver import FunctionSource, source_of
 from busbox.cpu.listed import ListedSource
 from busbox.cpu.source import Source
 from busbox.cpu.steps import Access, Await, Named, Poll
-from busbox.formats.files import check_suffix, read_pieces
-from busbox.formats.text import limited
-from busbox.plugins import load_object
+from busbox.formats.contract import Format
+from busbox.formats.files import format_of, read_pieces
+from busbox.plugins import FORMATS, SOURCES, find
 from busbox.system.system import System
 
 _PATH: KeyPath = ("traffic",)
+#: Keys of the table; with ``source``, the others are its settings.
+KEYS = ("file", "format", "source")
 
 
 @dataclass(frozen=True)
@@ -49,10 +63,12 @@ def bench_traffic(given: object, in_file: bool, context: Context) -> Traffic:
     note = context.mistakes.note
     if given is None:
         note(_PATH, "must be given: [traffic] file = 'NAME', or --traffic FILE")
+    elif isinstance(given, Mapping) and "source" in given:
+        return _named_source(given, context)
     elif isinstance(given, Mapping):
-        name = _file_of(given, context)
+        name, chosen = _file_of(given, context)
         if name is not None:
-            return _played(name, (*_PATH, "file"), context)
+            return _played(name, (*_PATH, "file"), context, chosen)
     elif in_file and not isinstance(given, str):
         note(_PATH, f"must be a table, [traffic], not {shown(given)}")
     else:
@@ -62,15 +78,17 @@ def bench_traffic(given: object, in_file: bool, context: Context) -> Traffic:
 
 def other_traffic(given: object, context: Context) -> Traffic:
     """Return traffic that is played instead of the bench's; its file is not looked up beside that."""
+    if isinstance(given, Mapping) and "source" in given:
+        return _named_source(given, context)
     if isinstance(given, Mapping):
-        name = _file_of(given, context)
-        return Traffic() if name is None else _other(name, context)
+        name, chosen = _file_of(given, context)
+        return Traffic() if name is None else _other(name, context, chosen)
     return _other(given, context)
 
 
-def _other(given: object, context: Context) -> Traffic:
+def _other(given: object, context: Context, chosen: Format | None = None) -> Traffic:
     try:
-        return _opened(given, Path())
+        return _opened(given, Path(), chosen)
     except InputError as error:
         context.mistakes.add(
             one if one.where else Mistake(one.text, key="traffic") for one in error.mistakes
@@ -78,9 +96,11 @@ def _other(given: object, context: Context) -> Traffic:
         return Traffic()
 
 
-def _played(given: object, path: KeyPath, context: Context) -> Traffic:
+def _played(
+    given: object, path: KeyPath, context: Context, chosen: Format | None = None
+) -> Traffic:
     try:
-        return _opened(given, context.folder)
+        return _opened(given, context.folder, chosen)
     except InputError as error:
         for mistake in error.mistakes:
             if mistake.where:
@@ -90,25 +110,74 @@ def _played(given: object, path: KeyPath, context: Context) -> Traffic:
         return Traffic()
 
 
-def _file_of(table: Mapping[str, object], context: Context) -> str | None:
-    """Return the file that a table names, or None if it names none."""
+def _file_of(table: Mapping[str, object], context: Context) -> tuple[str | None, Format | None]:
+    """Return the file that a table names, or None if it names none; and its format, if it says so."""
     note = context.mistakes.note
-    unknown = [key for key in table if key != "file"]
+    unknown = [key for key in table if key not in KEYS]
     for key in unknown:
-        close = nearest(str(key), ["file"])
-        note((*_PATH, key), f"unknown key {key!r}{close} (known: file)")
+        close = nearest(str(key), KEYS)
+        note((*_PATH, key), f"unknown key {key!r}{close} (known: {one_of(KEYS)})")
     if "file" not in table:
         if not unknown:
             note(_PATH, "must have a key file, such as file = 'NAME.steps'")
-        return None
+        return None, None
+    seen = len(context.mistakes)
+    chosen = _format(table["format"], context) if "format" in table else None
+    if len(context.mistakes) > seen:
+        return None, None
     name = table["file"]
     if isinstance(name, str):
-        return name
+        return name, chosen
     note((*_PATH, "file"), f"must be a text such as 'NAME.steps', not {shown(name)}")
-    return None
+    return None, None
 
 
-def _opened(given: object, folder: Path) -> Traffic:
+def _format(given: object, context: Context) -> Format | None:
+    """Return the format that ``format`` names, for a file with another suffix."""
+    note, path = context.mistakes.note, (*_PATH, "format")
+    if not isinstance(given, str):
+        note(path, f"must be a text such as 'csv', not {shown(given)}")
+        return None
+    try:
+        found: Format = find(FORMATS, given, context.folder)
+    except InputError as error:
+        for mistake in error.mistakes:
+            note(path, str(mistake))
+        return None
+    if found.read is None:
+        note(path, f"must be a format that is read; {given} is only written")
+    return found
+
+
+def _named_source(table: Mapping[str, Any], context: Context) -> Traffic:
+    """Return what the source that ``source`` names plays, with the other keys as its settings."""
+    note, path = context.mistakes.note, (*_PATH, "source")
+    before, name = len(context.mistakes), table["source"]
+    kind = None
+    if isinstance(name, str):
+        try:
+            kind = find(SOURCES, name, context.folder)
+        except InputError as error:
+            for mistake in error.mistakes:
+                note(path, str(mistake))
+    else:
+        note(path, f"must be a text such as 'NAME', not {shown(name)}")
+    if kind is None:
+        return Traffic()
+    others = {key: value for key, value in table.items() if key != "source"}
+    settings = check_settings(_PATH, kind, others, ("source",), context)
+    if len(context.mistakes) > before:
+        return Traffic()
+    try:
+        return Traffic(kind(**settings).again, name)
+    except ValueError as error:
+        note(_PATH, str(error))
+    except Exception as error:
+        note(path, f"it raised {raised(error)}")
+    return Traffic()
+
+
+def _opened(given: object, folder: Path, chosen: Format | None) -> Traffic:
     """Return what a file, a function or steps play.
 
     Raises
@@ -116,11 +185,11 @@ def _opened(given: object, folder: Path) -> Traffic:
     InputError : there is no such file, or nothing in it can be played
     """
     if isinstance(given, str | Path):
-        return _opened_file(str(given), folder)
+        return _opened_file(str(given), folder, chosen)
     return Traffic(source_of(given).again, getattr(given, "__name__", ""))
 
 
-def _opened_file(name: str, folder: Path) -> Traffic:
+def _opened_file(name: str, folder: Path, chosen: Format | None) -> Traffic:
     if ".py:" in name:
         function = load_object(name, folder, "function")
         problem = not_firmware(function)
@@ -128,12 +197,12 @@ def _opened_file(name: str, folder: Path) -> Traffic:
             raise InputError.of(f"{name}: {problem}")
         file = name.rpartition(":")[0]
         return Traffic(lambda: FunctionSource(function, file, str(folder / file)), file)
-    check_suffix(Path(name))
+    found = chosen or format_of(Path(name))
     path = folder / name
     missing = no_file(path)
     if missing:
         raise InputError.of(missing.replace(repr(str(path)), repr(name), 1))
-    return Traffic(ListedSource(partial(read_pieces, path)).again, str(path))
+    return Traffic(ListedSource(partial(read_pieces, path, found)).again, str(path))
 
 
 def check_targets(system: System, context: Context) -> None:

@@ -32,6 +32,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from busbox.basics.errors import InputError, shown
 from busbox.device import Setting
 
 if TYPE_CHECKING:
@@ -144,3 +145,17 @@ class Driver(Attachment):
     def drive(self) -> Iterator[tuple[int, int]]:
         """Yield (cycle, level): the pin has the level from that cycle on; cycles increase."""
         raise NotImplementedError
+
+
+def check_attachment(name: str, found: Any) -> None:
+    """Refuse what is no kind of attachment.
+
+    Raises
+    ------
+    InputError : it neither listens nor drives
+    """
+    if not isinstance(found, type) or not issubclass(found, Listener | Driver):
+        raise InputError.of(
+            f"{name!r} must be a subclass of Listener or Driver (busbox.board.attachment), "
+            f"not {shown(found)}"
+        )

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 from amaranth.hdl import Cat, ClockDomain, Elaboratable, Module, Mux, Signal
 from amaranth.lib import wiring
 
+from busbox.basics.errors import InputError, shown
 from busbox.bus import wishbone
 from busbox.bus.hardware import Hardware
 from busbox.bus.view import View
@@ -128,3 +130,16 @@ class Design(Elaboratable):
             wiring.connect(m, fabric.port(number), outlet.bus)
             m.d.comb += Cat(outlet.ready, outlet.refuse, outlet.answer).eq(self.reply)
         return m
+
+
+def check_bus(name: str, found: Any) -> None:
+    """Refuse what is no bus: a design with the attributes of :class:`Design`.
+
+    Raises
+    ------
+    InputError : it is no class of designs
+    """
+    if not isinstance(found, type) or not issubclass(found, Design):
+        raise InputError.of(
+            f"{name!r} must be a subclass of Design (busbox.bus.design), not {shown(found)}"
+        )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
 import os
 import re
 import sys
@@ -11,9 +10,10 @@ from typing import Any
 import click
 
 from busbox import __version__
-from busbox.basics.errors import BusboxError, InputError, nearest, one_of
+from busbox.basics.errors import BusboxError, nearest, one_of
+from busbox.cli.verbs import Verbs
 
-#: Verbs by group: name to one line of help. The module of a verb has its name.
+#: The built-in verbs by group: name to one line of help, so that help imports none of them.
 GROUPS = {
     "Run": {
         "run": "Play a bench's traffic and tell what every device did.",
@@ -22,7 +22,7 @@ GROUPS = {
         "twin": "Compare a model with its hardware twin, cycle by cycle.",
     },
     "Look": {
-        "list": "Name the benches that come with Busbox.",
+        "list": "Name the benches that come with Busbox, or what can be added: devices, formats, ...",
         "map": "Show a bench's address map: slots, images, gaps.",
         "where": "Say what answers at an address, or at every address of a C header.",
         "models": "List the models, or show one: registers, pins, settings, timing.",
@@ -38,7 +38,6 @@ GROUPS = {
         "convert": "Convert traffic between formats, names and numbers.",
     },
 }
-VERBS = {verb: text for group in GROUPS.values() for verb, text in group.items()}
 
 START = """\
 Busbox plays a soft-core's bus traffic into models of its peripherals. To start with:
@@ -51,37 +50,9 @@ busbox --help shows every verb.
 """
 
 
-class _Verbs(click.Group):
-    """A group whose commands are imported when they are used."""
-
-    def list_commands(self, context: click.Context) -> list[str]:
-        return list(VERBS)
-
-    def get_command(self, context: click.Context, name: str) -> click.Command | None:
-        if name not in VERBS:
-            return None
-        module = importlib.import_module(f"busbox.cli.{name}_verb")
-        command: click.Command = module.command
-        return command
-
-    def resolve_command(
-        self, context: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        if args and args[0] not in VERBS and not args[0].startswith("-"):
-            raise InputError.of(
-                f"there is no verb {args[0]!r}{nearest(args[0], list(VERBS))} "
-                f"(known: {one_of(VERBS)})"
-            )
-        return super().resolve_command(context, args)
-
-    def format_commands(self, context: click.Context, formatter: click.HelpFormatter) -> None:
-        for group, verbs in GROUPS.items():
-            with formatter.section(group):
-                formatter.write_dl(list(verbs.items()))
-
-
 @click.group(
-    cls=_Verbs,
+    cls=Verbs,
+    groups=GROUPS,
     invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"]},
     help="Play a soft-core's bus traffic, cycle by cycle, into models of its peripherals.",

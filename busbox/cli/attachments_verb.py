@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.metadata
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import click
@@ -14,7 +12,7 @@ from busbox.basics.listing import wrapped
 from busbox.board.attachment import Driver
 from busbox.cli.common import first_paragraph, json_option, paper, plain, print_json, section
 from busbox.device import REQUIRED, Setting
-from busbox.plugins import ATTACHMENT_POINTS, ATTACHMENTS, attachment_class
+from busbox.plugins import ATTACHMENTS, entries, find
 
 
 @click.command("attachments")
@@ -32,12 +30,14 @@ def command(kind: str | None, as_json: bool) -> int:
             print_json({"attachments": found})
         else:
             page = paper()
-            page.table(wrapped((one["name"], one["how"], one["text"]) for one in found))
+            page.table(
+                wrapped((one["name"], one["how"], one["source"], one["text"]) for one in found)
+            )
             page.line()
             page.line("busbox attachments KIND shows one, with its settings.")
             page.print()
         return 0
-    shown = attachment_class(kind, Path())
+    shown = find(ATTACHMENTS, kind)
     if as_json:
         print_json({"name": kind, "how": _how(shown), "settings": list(_settings(shown))})
     else:
@@ -50,14 +50,14 @@ def _how(kind: Any) -> str:
 
 
 def _kinds() -> Iterator[dict[str, str]]:
-    points = [one.name for one in importlib.metadata.entry_points(group=ATTACHMENT_POINTS)]
-    for name in dict.fromkeys([*ATTACHMENTS, *points]):
+    for entry in entries(ATTACHMENTS):
+        found = {"name": entry.name, "source": entry.origin}
         try:
-            kind = attachment_class(name, Path())
+            kind = entry.load()
         except InputError as error:
-            yield {"name": name, "how": "", "text": f"cannot be used: {error}"}
+            yield found | {"how": "", "text": f"cannot be used: {error}"}
             continue
-        yield {"name": name, "how": _how(kind), "text": plain(first_paragraph(kind))}
+        yield found | {"how": _how(kind), "text": plain(first_paragraph(kind))}
 
 
 def _settings(kind: Any) -> Iterator[dict[str, Any]]:

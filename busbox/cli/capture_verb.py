@@ -23,7 +23,7 @@ from busbox.device import REQUIRED, Setting
 from busbox.lines.captures import read_capture
 from busbox.lines.profiles import PROFILES
 from busbox.lines.wave import Wave
-from busbox.plugins import ATTACHMENTS, attachment_class
+from busbox.plugins import ATTACHMENTS, Entry, find
 
 
 @click.command("capture")
@@ -104,11 +104,15 @@ class _Compared:
 
 def _kind(name: str) -> type[Listener]:
     try:
-        kind: type[Any] = attachment_class(name, Path())
+        kind: type[Any] = find(ATTACHMENTS, name)
     except InputError as error:
         raise InputError(Mistake(one.text, "--as") for one in error.mistakes) from error
     if not issubclass(kind, Listener):
-        known = [one for one in ATTACHMENTS if issubclass(attachment_class(one, Path()), Listener)]
+        known = [
+            one
+            for one in ATTACHMENTS.built_in
+            if issubclass(Entry(ATTACHMENTS, one).load(), Listener)
+        ]
         raise InputError.of(f"must listen to a line, as {one_of(known)} do, not {name!r}", "--as")
     return kind
 

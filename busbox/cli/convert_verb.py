@@ -10,16 +10,17 @@ from typing import Any
 
 import click
 
-from busbox.basics.errors import InputError, Mistake, one_of, shown
+from busbox.basics.errors import InputError, Mistake, limited, one_of, shown
 from busbox.basics.units import Span
 from busbox.bench.bench import Bench
 from busbox.bus.transfers import ACK, RESET
 from busbox.cpu.steps import Access, Handler, Mark, Named, Pause, Poll, Step, Target
 from busbox.cpu.steps import Reset as ResetStep
-from busbox.formats.files import FORMATS, read_traffic, write_traffic
-from busbox.formats.text import limited
+from busbox.formats.contract import Format
+from busbox.formats.files import is_traffic, read_traffic, suffixes, write_traffic
 from busbox.map.registers import WORD
 from busbox.map.slots import AddressMap
+from busbox.plugins import FORMATS, find
 from busbox.recording import Accesses, Recording, where, windows
 from busbox.system.system import System
 
@@ -30,45 +31,78 @@ RECORDING = ".recording.npz"
 @click.argument("source", metavar="IN")
 @click.argument("result", metavar="OUT")
 @click.option("--bench", metavar="BENCH", help="The bench whose map and resets count.")
+@click.option("--from", "read_as", metavar="FORMAT", help="Format of IN, whatever its suffix.")
+@click.option("--to", "write_as", metavar="FORMAT", help="Format of OUT, whatever its suffix.")
 @click.option("--names", is_flag=True, help="Write addresses as slot.REGISTER.")
 @click.option("--numbers", is_flag=True, help="Write slot.REGISTER as addresses.")
-def command(source: str, result: str, bench: str | None, names: bool, numbers: bool) -> int:
+def command(
+    source: str,
+    result: str,
+    bench: str | None,
+    read_as: str | None,
+    write_as: str | None,
+    names: bool,
+    numbers: bool,
+) -> int:
     """Convert traffic from one format to another, by the suffix of the files.
 
     IN is a traffic file or a saved recording, *.recording.npz: its accesses become steps that, played
     on the same bench, give the same accesses. Comments are lost. A step that OUT cannot hold is
-    refused.
+    refused. FORMAT is a suffix without its dot, or FILE.py:NAME (busbox list formats).
     """
-    _check(source, result, bench, names, numbers)
+    given, wanted = _format(read_as, "--from"), _format(write_as, "--to")
+    _check(source, result, bench, names, numbers, (given, wanted))
     system = None if bench is None else Bench.load(bench).system(traffic=[])
     steps: Iterator[Step]
     left_out = ""
     if source.endswith(RECORDING):
         recording = Recording.load(source)
-        marks = _is_format(result, ".steps")
+        marks = write_as == "steps" if write_as else _is_format(result, ".steps")
         steps = steps_of(recording, system, marks=marks, source=source)
         if recording.marks and not marks:
             left_out = f"; {len(recording.marks):,} marks are left out"
     else:
-        steps = read_traffic(Path(source))
+        steps = read_traffic(Path(source), given)
     if system is not None and (names or numbers):
         steps = _renamed(steps, system, names, source)
-    count = write_traffic(Path(result), steps)
+    count = write_traffic(Path(result), steps, wanted)
     click.echo(f"{result}: {count:,} steps{left_out}")
     return 0
+
+
+def _format(name: str | None, option: str) -> Format | None:
+    """Return the format that an option names."""
+    if name is None:
+        return None
+    try:
+        found: Format = find(FORMATS, name)
+    except InputError as error:
+        raise InputError(Mistake(str(one), option) for one in error.mistakes) from None
+    return found
 
 
 def _is_format(name: str, suffix: str) -> bool:
     return name.endswith((suffix, f"{suffix}.gz"))
 
 
-def _check(source: str, result: str, bench: str | None, names: bool, numbers: bool) -> None:
+def _check(
+    source: str,
+    result: str,
+    bench: str | None,
+    names: bool,
+    numbers: bool,
+    formats: tuple[Format | None, Format | None],
+) -> None:
     """Refuse words that do not go together."""
     mistakes = []
-    known = {source: [*FORMATS, RECORDING], result: [*FORMATS]}
-    for what, name in (("IN", source), ("OUT", result)):
-        if not any(_is_format(name, suffix) for suffix in known[name]):
-            text = f"must end in {one_of(known[name])} (traffic may have .gz after it)"
+    recorded = source.endswith(RECORDING)
+    if recorded and formats[0] is not None:
+        mistakes.append(Mistake(f"must not be given for a recording, {source!r}", "--from"))
+    for what, name, chosen in (("IN", source, formats[0]), ("OUT", result, formats[1])):
+        is_in = what == "IN"
+        if not (chosen or (recorded and is_in) or is_traffic(Path(name))):
+            known = one_of([*suffixes(), RECORDING] if is_in else suffixes())
+            text = f"must end in {known} (traffic may have .gz after it)"
             mistakes.append(Mistake(f"{text}, not {shown(name)}", what))
     if names and numbers:
         mistakes.append(Mistake("must not stand beside --numbers", "--names"))

@@ -6,12 +6,14 @@ import inspect
 import re
 import textwrap
 from collections.abc import Iterator
+from typing import Any
 
 import click
 
-from busbox.basics.errors import InputError, nearest, one_of
+from busbox.basics.errors import InputError
 from busbox.basics.listing import WIDTH
-from busbox.cli.common import paper, plain
+from busbox.cli.common import first_paragraph, paper, plain
+from busbox.plugins import RULES, entries, find, told
 
 
 @click.command("explain")
@@ -21,34 +23,25 @@ def command(rule: str | None) -> int:
 
     Without RULE, name the rules.
     """
-    from busbox.findings import RULES
-
     page = paper()
     if rule is None:
-        page.table((name, _first_sentence(name)) for name in RULES)
+        page.table((name, text) for name, _, text in told(entries(RULES), first_paragraph))
         page.line()
         page.line("busbox explain RULE tells more of one; busbox run mistakes plays the examples.")
-    elif rule in RULES:
-        page.line((rule, "bold"))
-        for line, style in _lines(_doc(rule)):
-            page.line((line, style))
     else:
-        raise InputError.of(
-            f"there is no rule {rule!r}{nearest(rule, list(RULES))} (known: {one_of(RULES)})",
-            "explain",
-        )
+        found = _found(rule)
+        page.line((rule, "bold"))
+        for line, style in _lines(inspect.cleandoc(found.__doc__ or "")):
+            page.line((line, style))
     page.print()
     return 0
 
 
-def _doc(rule: str) -> str:
-    from busbox.findings import RULES
-
-    return inspect.cleandoc(RULES[rule].__doc__ or "")
-
-
-def _first_sentence(rule: str) -> str:
-    return " ".join(_doc(rule).split("\n\n")[0].split())
+def _found(rule: str) -> Any:
+    try:
+        return find(RULES, rule)
+    except InputError as error:
+        raise InputError.of(str(error), "explain") from None
 
 
 def _lines(doc: str) -> Iterator[tuple[str, str]]:

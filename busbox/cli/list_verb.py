@@ -2,25 +2,79 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from typing import Any
+
 import click
 
+from busbox.basics.errors import InputError, nearest, one_of
+from busbox.basics.listing import wrapped
 from busbox.bench.find import packaged_benches, packaged_sets
-from busbox.cli.common import paper
+from busbox.cli.common import first_paragraph, json_option, paper, plain, print_json
+from busbox.cli.verbs import help_of
+from busbox.plugins import FORMATS, KINDS, VERBS, Kind, entries, told
+
+#: What is listed if nothing else is asked for.
+BENCHES = "benches"
 
 
 @click.command("list")
-def command() -> int:
-    """Name the benches that come with Busbox."""
+@click.argument("what", required=False, default=BENCHES)
+@json_option
+def command(what: str, as_json: bool) -> int:
+    """Name the benches that come with Busbox, or what can be added to it.
+
+    WHAT is benches, devices, attachments, formats, sources, rules, exports, buses, engines or verbs.
+    Each is built in, or comes from an installed package, which is named.
+    """
+    known = [BENCHES, *KINDS]
+    if what not in known:
+        text = f"there is no list of {what!r}{nearest(what, known)} (known: {one_of(known)})"
+        raise InputError.of(text, "list")
+    rows = list(_benches()) if what == BENCHES else list(_things(KINDS[what]))
+    if as_json:
+        print_json({what: rows})
+        return 0
     page = paper()
-    rows = []
-    for name, file in packaged_benches().items():
-        first = file.read_text(encoding="utf-8").splitlines()[0]
-        rows.append((name, first.removeprefix("#").strip()))
-    for name, folder in packaged_sets().items():
-        count = len(list(folder.glob("*/bench.toml")))
-        rows.append((name, f"A set of {count} small benches, run one after the other."))
-    page.table(rows)
+    page.table(wrapped(tuple(row.values()) for row in rows))
+    if not rows:
+        page.line("  none")
     page.line()
-    page.line("busbox run NAME plays one, or all of a set; SET/BENCH is one of a set.")
+    for line in _last_lines(what):
+        page.line(line)
     page.print()
     return 0
+
+
+def _last_lines(what: str) -> Iterator[str]:
+    if what == BENCHES:
+        yield "busbox run NAME plays one, or all of a set; SET/BENCH is one of a set."
+        yield f"busbox list WHAT lists what can be added: {one_of(KINDS)}."
+        return
+    kind = KINDS[what]
+    file = f"; a file is file.py:{kind.in_file.capitalize()}" if kind.in_file else ""
+    yield f"A package adds one by an entry point of the group {kind.group}{file}."
+
+
+def _benches() -> Iterator[dict[str, str]]:
+    for name, file in packaged_benches().items():
+        first = file.read_text(encoding="utf-8").splitlines()[0]
+        yield {"name": name, "text": first.removeprefix("#").strip()}
+    for name, folder in packaged_sets().items():
+        count = len(list(folder.glob("*/bench.toml")))
+        text = f"A set of {count} small benches, run one after the other."
+        yield {"name": name, "text": text}
+
+
+def _things(kind: Kind) -> Iterator[dict[str, str]]:
+    for name, origin, text in told(entries(kind), _describe(kind)):
+        yield {"name": name, "source": origin, "text": text}
+
+
+def _describe(kind: Kind) -> Callable[[Any], str]:
+    """Return what gives the text of a thing of that kind."""
+    if kind is FORMATS:
+        return lambda found: str(found.text)
+    if kind is VERBS:
+        return help_of
+    return lambda found: plain(first_paragraph(found))

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import importlib.metadata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import click
@@ -16,7 +14,7 @@ from busbox.basics.paper import Paper
 from busbox.cli.common import first_paragraph, json_option, paper, plain, print_json, section
 from busbox.device import REQUIRED, Pin, Setting
 from busbox.map.registers import RIGHTS, Register, RegisterTable
-from busbox.plugins import ENTRY_POINTS, MODELS, model_class
+from busbox.plugins import DEVICES, entries, find, told
 
 #: Size of the slot in which a model is shown.
 SHOWN_SIZE = 0x1000
@@ -38,7 +36,7 @@ def command(name: str | None, as_json: bool) -> int:
         else:
             _list(models)
         return 0
-    shown = _Shown.of(name, model_class(name, Path()))
+    shown = _Shown.of(name, find(DEVICES, name))
     if as_json:
         print_json(shown.as_object())
     else:
@@ -52,22 +50,8 @@ def command(name: str | None, as_json: bool) -> int:
 
 
 def _models() -> Iterator[dict[str, str]]:
-    for name in MODELS:
-        yield {
-            "name": name,
-            "source": "built-in",
-            "text": first_paragraph(model_class(name, Path())),
-        }
-    for point in importlib.metadata.entry_points(group=ENTRY_POINTS):
-        if point.name not in MODELS:
-            yield {"name": point.name, "source": "plug-in", "text": _plug_in(point.name)}
-
-
-def _plug_in(name: str) -> str:
-    try:
-        return first_paragraph(model_class(name, Path()))
-    except InputError as error:
-        return f"cannot be used: {error}"
+    for name, origin, text in told(entries(DEVICES), first_paragraph):
+        yield {"name": name, "source": origin, "text": text}
 
 
 def _list(models: list[dict[str, str]]) -> None:

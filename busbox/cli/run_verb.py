@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -12,11 +11,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from busbox import plugins
 from busbox.basics.errors import InputError, Mistake
 from busbox.bench.bench import Bench
 from busbox.bench.find import benches_of
-from busbox.cli.common import json_option, paper, print_json, set_option, shown_progress
-from busbox.engines import DEFAULT_ENGINE, ENGINES
+from busbox.cli.common import json_option, paper, set_option, shown_progress
+from busbox.cli.writes import Write, listed, no_folder, writes_of
+from busbox.engines import DEFAULT_ENGINE
+from busbox.exports.contract import Result, target_of, text_of
+from busbox.plugins import EXPORTS, find, names
 from busbox.recording import Recording
 
 if TYPE_CHECKING:
@@ -24,9 +27,18 @@ if TYPE_CHECKING:
     from busbox.run.loop import Progress
 
 
+class _EngineOption(click.Option):
+    """An option whose help names the engines, those of plug-ins too."""
+
+    def get_help_record(self, context: click.Context) -> tuple[str, str] | None:
+        """Return the two columns of the help."""
+        self.help = f"What runs it: {', '.join((DEFAULT_ENGINE, *names(plugins.ENGINES)))}."
+        return super().get_help_record(context)
+
+
 @click.command("run")
 @click.argument("bench")
-@click.option("--engine", default=DEFAULT_ENGINE, help=f"What runs it: {', '.join(ENGINES)}.")
+@click.option("--engine", default=DEFAULT_ENGINE, cls=_EngineOption)
 @click.option(
     "--check-engines",
     is_flag=True,
@@ -37,6 +49,14 @@ if TYPE_CHECKING:
 )
 @set_option
 @click.option("--vcd", metavar="FILE", help="Write bus, slots and pins as a waveform file.")
+@click.option(
+    "--write",
+    "given",
+    metavar="NAME=FILE",
+    multiple=True,
+    help="Write an export (busbox list exports, or FILE.py:NAME); - is standard output. May be "
+    "repeated.",
+)
 @click.option("--out", metavar="DIR", help="Write the recording and the JSON report there.")
 @json_option
 @click.option("--strict", is_flag=True, help="Exit with 1 if anything is found.")
@@ -60,6 +80,7 @@ def command(
     traffic: str | None,
     values: tuple[str, ...],
     vcd: str | None,
+    given: tuple[str, ...],
     out: str | None,
     as_json: bool,
     strict: bool,
@@ -73,13 +94,14 @@ def command(
     BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox (busbox
     list); or a folder of such folders: all of them are run.
     """
-    _check_places(vcd, out)
+    writes = _writes(given, vcd, as_json, out)
     several = benches_of(bench)
-    if several and vcd is not None:
-        raise InputError.of(f"must not be used with a folder of benches, {bench!r}", "--vcd")
+    for one in writes if several else ():
+        if one.option in ("--vcd", "--write"):
+            raise InputError.of(f"must not be used with a folder of benches, {bench!r}", one.option)
     objects, failed = [], False
-    names: list[Path | str] = [*several] if several else [bench]
-    for name in names:
+    benches: list[Path | str] = [*several] if several else [bench]
+    for name in benches:
         opened = Bench.load(name)
         slots = opened.keys.get("slot", {}) if all_hardware else ()
         opened = opened.with_values([*(f"slot.{slot}.as=hardware" for slot in slots), *values])
@@ -88,17 +110,37 @@ def command(
             recording, extras = _run(opened, run, until, traffic, stop_on, coverage)
             checked = _compared(recording, opened, until, traffic, progress, check_engines)
             extras |= checked.as_object() if checked else {}
-        _write(opened, recording, vcd, out, extras)
+        result = Result(recording, partial(opened.system, traffic), extras)
+        _keep(opened, result, out)
         failed |= _failed(recording, strict) or bool(checked and checked.difference)
-        if as_json:
-            from busbox.exports.json_report import as_object
-
-            objects.append(as_object(recording) | extras)
-        else:
-            _print_summary(recording, extras, checked, last=name == names[-1])
-    if as_json:
-        print_json(objects if several else objects[0])
+        if as_json and several:
+            objects.append(text_of(find(EXPORTS, "json"), result))
+            continue
+        for one in writes:
+            one.write(result)
+        if any(one.shown and one.name == "summary" for one in writes):
+            _print_rest(checked, last=name == benches[-1])
+    if objects:
+        click.echo(listed(objects), nl=False)
     return int(failed)
+
+
+def _writes(
+    given: tuple[str, ...], vcd: str | None, as_json: bool, out: str | None
+) -> tuple[Write, ...]:
+    """Return what is written; places that cannot be written are refused before the run."""
+    mistakes: list[Mistake] = []
+    writes: tuple[Write, ...] = ()
+    try:
+        writes = writes_of(given, vcd, as_json)
+    except InputError as error:
+        mistakes.extend(error.mistakes)
+    problem = "" if out is None else no_folder(out)
+    if problem:
+        mistakes.append(Mistake(problem, "--out"))
+    if mistakes:
+        raise InputError(mistakes)
+    return writes
 
 
 def _run(
@@ -142,7 +184,7 @@ def _compared(
     from busbox.explain.difference import Checked, first_difference
 
     names = [recording.engine]
-    for name in ENGINES[1:]:
+    for name in plugins.ENGINES.built_in:
         if name == recording.engine:
             continue
         other = bench.run(name, until, traffic=traffic, progress=progress)
@@ -158,47 +200,15 @@ def _failed(recording: Recording, strict: bool) -> bool:
     return broken or recording.ended == "hang" or (strict and bool(recording.counts))
 
 
-def _print_summary(
-    recording: Recording, extras: dict[str, Any], checked: Checked | None, last: bool
-) -> None:
-    from busbox.exports.summary import summarise
-
+def _print_rest(checked: Checked | None, last: bool) -> None:
+    """Print what follows a summary: how the engines compare, a line before the next bench."""
     page = paper()
-    stopped = recording.ended == "until" and extras.get("stopped_on") is not None
-    summarise(recording, page, extras.get("coverage"), stopped)
     if checked is not None:
-        page.title(str(checked))
+        page.line()
+        page.line((str(checked), "bold"))
     if not last:
         page.line()
     page.print()
-
-
-def _check_places(vcd: str | None, out: str | None) -> None:
-    """Refuse places that cannot be written before the run, not after it."""
-    mistakes = []
-    if vcd is not None and os.path.isdir(vcd):
-        mistakes.append(Mistake(f"must be a file, not the folder {vcd!r}", "--vcd"))
-    elif vcd is not None:
-        folder = Path(vcd).parent
-        if not os.path.isdir(folder):
-            mistakes.append(Mistake(f"there is no folder {str(folder)!r}", "--vcd"))
-        elif not os.access(folder, os.W_OK):
-            mistakes.append(
-                Mistake(f"must be in a folder that can be written to, not {str(folder)!r}", "--vcd")
-            )
-    if out is not None:
-        above = Path(out).absolute()
-        while not os.path.lexists(above):
-            above = above.parent
-        if not above.is_dir():
-            what = out if above == Path(out).absolute() else str(above)
-            mistakes.append(Mistake(f"must be a folder, not the file {what!r}", "--out"))
-        elif not os.access(above, os.W_OK):
-            mistakes.append(
-                Mistake(f"must be a folder that can be written to, not {out!r}", "--out")
-            )
-    if mistakes:
-        raise InputError(mistakes)
 
 
 @contextmanager
@@ -215,24 +225,15 @@ def _by_option() -> Iterator[None]:
         ) from error
 
 
-def _write(
-    bench: Bench, recording: Recording, vcd: str | None, out: str | None, extras: dict[str, Any]
-) -> None:
-    if vcd is not None:
-        from busbox.exports.waveform import write_vcd
-
-        write_vcd(recording, Path(vcd))
-    if out is not None:
-        import json
-
-        from busbox.basics.files import replace_file
-        from busbox.exports.json_report import as_object
-
-        folder = Path(out)
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise InputError.of(f"cannot be made: {error.strerror}", str(folder)) from None
-        recording.save(folder / f"{bench.name}.recording.npz")
-        report = json.dumps(as_object(recording) | extras, indent=2) + "\n"
-        replace_file(folder / f"{bench.name}.json", report.encode("ascii"))
+def _keep(bench: Bench, result: Result, out: str | None) -> None:
+    """Write the recording and the JSON report to the folder that ``--out`` names."""
+    if out is None:
+        return
+    folder = Path(out)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError.of(f"cannot be made: {error.strerror}", str(folder)) from None
+    result.recording.save(folder / f"{bench.name}.recording.npz")
+    with target_of(str(folder / f"{bench.name}.json")) as target:
+        find(EXPORTS, "json")(result, target)

@@ -51,9 +51,11 @@ from enum import Enum
 from importlib.util import find_spec
 from typing import Any, NamedTuple, Protocol, cast
 
-from busbox.basics.errors import InputError, nearest, one_of
+from busbox import plugins
+from busbox.basics.errors import InputError, shown
 from busbox.cpu.commands import Result, Suspended
 from busbox.device import Access, Answer
+from busbox.plugins import find
 from busbox.system.system import System
 
 #: The columns of an engine's log; ``given_up``: the access ended a poll at its limit.
@@ -187,8 +189,8 @@ class Engine(Protocol):
 #: each hardware device, by the number of its slot.
 EngineFactory = Callable[[System, Callable[[int, Access], Answer], Mapping[int, Ear]], Engine]
 
-#: What runs a system; ``auto`` is ``llvm`` where llvmlite is installed, else ``python``.
-ENGINES = ("auto", "llvm", "python", "reference")
+#: What comes with Busbox; ``auto`` is ``llvm`` where llvmlite is installed, else ``python``.
+ENGINES = ("auto", *plugins.ENGINES.built_in)
 DEFAULT_ENGINE = "auto"
 
 
@@ -212,23 +214,21 @@ def engine_class(name: str = DEFAULT_ENGINE) -> EngineFactory:
     """
     if name == "auto":
         name = preferred()
-    if name == "reference":
-        from busbox.engines.reference import ReferenceEngine
-
-        return ReferenceEngine
-    if name == "python":
-        from busbox.engines.python_kernel import PythonEngine
-
-        return PythonEngine
-    if name == "llvm" and find_spec("llvmlite") is not None:
-        from busbox.engines.llvm_kernel import LlvmEngine
-
-        return LlvmEngine
-    if name == "llvm":
+    if name == "llvm" and find_spec("llvmlite") is None:
         raise InputError.of(
             "engine llvm needs llvmlite, which is not installed: install busbox[fast], or take "
             "--engine python"
         )
-    raise InputError.of(
-        f"there is no engine {name!r}{nearest(name, ENGINES)} (known: {one_of(ENGINES)})"
-    )
+    found: EngineFactory = find(plugins.ENGINES, name, besides=("auto",))
+    return found
+
+
+def check_engine(name: str, found: Any) -> None:
+    """Refuse what makes no engine.
+
+    Raises
+    ------
+    InputError : it cannot be called
+    """
+    if not callable(found):
+        raise InputError.of(f"{name!r} must be a class of engines, not {shown(found)}")

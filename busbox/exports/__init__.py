@@ -1,1 +1,1 @@
-"""What a run can be written as: summary, JSON, waveform, coverage."""
+"""Exports: what writes the result of a run, one module an export (:mod:`busbox.exports.contract`)."""

@@ -11,12 +11,20 @@ import numpy as np
 from busbox.basics.listing import TIED, runs, wrapped
 from busbox.basics.paper import Paper
 from busbox.bus.transfers import ACK
+from busbox.exports.contract import Result, Target
 from busbox.map.registers import LANE_MASKS, WORD, Place, RegisterTable, show_lanes
 from busbox.recording import Accesses, IntColumn, Recording, windows
 from busbox.system.hardware import Device
 
 #: Registers that are listed of one slot, touched or not, at most.
 SHOWN_REGISTERS = 40
+
+
+def write(result: Result, target: Target) -> None:
+    """Which registers and fields of every slot were reached, for people."""
+    page = target.paper()
+    write_coverage(coverage(result.recording, result.system.devices), page)
+    target.put(page)
 
 
 def coverage(recording: Recording, devices: Sequence[Device]) -> dict[str, Any]:

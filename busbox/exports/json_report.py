@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import asdict
 from typing import Any
 
-from busbox.exports.usage import usage
-from busbox.recording import Recording, Seen
+from busbox.exports.contract import Result, Target
+from busbox.exports.usage import Use, usage
+from busbox.recording import Finding, Frame, Recording, Seen
 
 
-def _seen(seen: Seen) -> dict[str, Any]:
-    """Return what an attachment understood, with cycle and access of each frame or character."""
-    parts = seen.characters if seen.frames is None else seen.frames
-    return {
-        "kind": seen.kind,
-        "pin": seen.pin,
-        **seen.facts,
-        "origins": [{"cycle": one.cycle, "access": one.access} for one in parts],
-    }
+def write(result: Result, target: Target) -> None:
+    """The result of a run as one JSON object, for programs."""
+    found = as_object(result.recording) | dict(result.extras)
+    target.text.write(json.dumps(found, indent=2) + "\n")
 
 
 def as_object(recording: Recording) -> dict[str, Any]:
@@ -36,12 +33,7 @@ def as_object(recording: Recording) -> dict[str, Any]:
         "accesses": len(recording.accesses),
         "errors": used.errors,
         "slots": {
-            slot.name: {
-                "model": slot.model,
-                "reads": use.reads,
-                "writes": use.writes,
-                "wait_cycles": use.waited,
-            }
+            slot.name: _slot(slot.model, use)
             for slot, use in zip(recording.slots, used.slots, strict=True)
         },
         "texts": recording.texts,
@@ -54,31 +46,52 @@ def as_object(recording: Recording) -> dict[str, Any]:
             for e in recording.events
         ],
         "frames": {
-            slot: [
-                {
-                    "cycle": frame.cycle,
-                    "access": frame.access,
-                    "colours": [f"{colour:06X}" for colour in frame.colours],
-                }
-                for frame in frames
-            ]
-            for slot, frames in recording.frames.items()
+            slot: [_frame(frame) for frame in frames] for slot, frames in recording.frames.items()
         },
         "attached": {name: _seen(one) for name, one in recording.seen.items()},
-        "findings": [
-            {
-                "rule": finding.rule,
-                "cycle": finding.cycle,
-                "access": finding.access if finding.access >= 0 else None,
-                "slot": finding.slot or None,
-                "register": finding.register or None,
-                "source": finding.source or None,
-                "message": finding.message,
-                "hint": finding.hint,
-            }
-            for finding in recording.findings
-        ],
+        "findings": [_finding(finding) for finding in recording.findings],
         "counts": recording.counts,
         "expectations": [asdict(verdict) for verdict in recording.verdicts],
         "ended": recording.ended,
+    }
+
+
+def _slot(model: str, use: Use) -> dict[str, Any]:
+    return {
+        "model": model,
+        "reads": use.reads,
+        "writes": use.writes,
+        "wait_cycles": use.waited,
+    }
+
+
+def _frame(frame: Frame) -> dict[str, Any]:
+    return {
+        "cycle": frame.cycle,
+        "access": frame.access,
+        "colours": [f"{colour:06X}" for colour in frame.colours],
+    }
+
+
+def _seen(seen: Seen) -> dict[str, Any]:
+    """Return what an attachment understood, with cycle and access of each frame or character."""
+    parts = seen.characters if seen.frames is None else seen.frames
+    return {
+        "kind": seen.kind,
+        "pin": seen.pin,
+        **seen.facts,
+        "origins": [{"cycle": one.cycle, "access": one.access} for one in parts],
+    }
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    return {
+        "rule": finding.rule,
+        "cycle": finding.cycle,
+        "access": finding.access if finding.access >= 0 else None,
+        "slot": finding.slot or None,
+        "register": finding.register or None,
+        "source": finding.source or None,
+        "message": finding.message,
+        "hint": finding.hint,
     }

@@ -9,6 +9,7 @@ from busbox.basics.listing import printable_lines, wrapped
 from busbox.basics.paper import Paper, Word
 from busbox.basics.units import show_clock, show_time
 from busbox.device import RELEASED
+from busbox.exports.contract import Result, Target
 from busbox.exports.coverage import write_coverage
 from busbox.exports.usage import usage
 from busbox.recording import Frame, Recording
@@ -30,6 +31,15 @@ _ENDS = {
     "hang": "the CPU hangs",
     "settle": "stopped: a device did not come to rest",
 }
+
+
+def write(result: Result, target: Target) -> None:
+    """The summary of a run, for people."""
+    page = target.paper()
+    extras = result.extras
+    stopped = result.recording.ended == "until" and extras.get("stopped_on") is not None
+    summarise(result.recording, page, extras.get("coverage"), stopped)
+    target.put(page)
 
 
 def summarise(

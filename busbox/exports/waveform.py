@@ -11,13 +11,14 @@ import heapq
 import io
 from collections.abc import Iterator
 from itertools import groupby
-from pathlib import Path
+from typing import TextIO
 
 from vcd import VCDWriter
 
-from busbox.basics.files import replacing
+from busbox.basics.errors import InputError
 from busbox.bus.transfers import ERR, NONE, RESET, WATCHDOG
 from busbox.device import RELEASED
+from busbox.exports.contract import Result, Target
 from busbox.recording import WINDOW, Recording, windows
 
 #: Signals of the bus: name and width.
@@ -29,18 +30,26 @@ _BUS = {
 Change = tuple[int, str, str, int | str]
 
 
-def write_vcd(recording: Recording, path: Path) -> None:
-    """Write a waveform file; it is never half written.
+def write(result: Result, target: Target) -> None:
+    """Bus, slots and pins as a waveform file (VCD)."""
+    text = io.TextIOWrapper(target.binary, "ascii", newline="\n")
+    try:
+        write_vcd(result.recording, text)
+    finally:
+        text.detach()
+
+
+def write_vcd(recording: Recording, text: TextIO) -> None:
+    """Write a waveform file.
 
     Raises
     ------
-    InputError : the file cannot be written
+    InputError : a slot has a name that the format cannot hold (IEEE 1364-2005, clause 18: ASCII)
     """
-    with (
-        replacing(path) as file,
-        io.TextIOWrapper(file, "ascii", newline="\n") as text,
-        VCDWriter(text, timescale="1 ps", date="", version="Busbox") as writer,
-    ):
+    for slot in recording.slots:
+        if not slot.name.isascii():
+            raise InputError.of(f"a VCD file holds ASCII names only, not slot {slot.name!r}")
+    with VCDWriter(text, timescale="1 ps", date="", version="Busbox") as writer:
         signals = {
             (scope, name): writer.register_var(scope, name, "wire", size, init=level)
             for scope, name, size, level in _signals(recording)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from functools import cache, partial
 from typing import TYPE_CHECKING, Any
 
-from busbox.basics.errors import BusboxError, InputError, raised
+from busbox.basics.errors import BusboxError, InputError, raised, shown
 from busbox.cpu.source import Routine
 from busbox.cpu.steps import Await
 from busbox.map.slots import Decoded
@@ -163,6 +163,19 @@ def _hit(evidence: Evidence, name: str, hearing: Hearing, trouble: Trouble) -> H
 
 
 Rule = Callable[[Evidence], Iterator[Hit]]
+
+
+def check_rule(name: str, found: Any) -> None:
+    """Refuse what is no rule.
+
+    Raises
+    ------
+    InputError : it cannot be called, or has no page: its docstring
+    """
+    if not callable(found):
+        raise InputError.of(f"{name!r} must be a function of the evidence, not {shown(found)}")
+    if not (found.__doc__ or "").strip():
+        raise InputError.of(f"{name!r} must have a docstring, the page of busbox explain")
 
 
 def _sources(firmware: str) -> Callable[[int], str]:

@@ -1,1 +1,1 @@
-"""Traffic files, one module a format: lines in, steps out."""
+"""Traffic files, one module a format: bytes in, pieces out (:mod:`busbox.formats.contract`)."""

@@ -10,10 +10,10 @@ import csv
 from collections.abc import Callable, Iterable, Iterator
 from itertools import chain, islice
 
-from busbox.basics.errors import InputError, Mistake, nearest, shown
+from busbox.basics.errors import InputError, Mistake, limited, nearest, shown
 from busbox.cpu.steps import Access, Step
 from busbox.cpu.table import AccessTable
-from busbox.formats.text import limited
+from busbox.formats.contract import Format
 from busbox.map.addresses import address, lanes, number
 from busbox.map.registers import show_lanes
 
@@ -171,3 +171,6 @@ def write_csv(steps: Iterable[Step]) -> Iterator[str]:
         pc = "" if step.pc is None else f"{step.pc:#010x}"
         op = "write" if step.write else "read"
         yield f"{step.wait},{op},{step.target:#010x},{data},{show_lanes(step.lanes)},{pc}"
+
+
+CSV = Format.of_lines("One access a row, by number.", read_csv, write_csv)

@@ -5,46 +5,47 @@ from __future__ import annotations
 import gzip
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import nullcontext
-from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import IO
+from typing import IO, TypeVar, get_args
 
-from busbox.basics.errors import InputError, nearest, no_file, one_of, shown
-from busbox.basics.files import replacing, text_lines
+from busbox.basics.errors import BusboxError, InputError, nearest, no_file, one_of, raised, shown
+from busbox.basics.files import opened, replacing
 from busbox.cpu.steps import Step
-from busbox.cpu.table import AccessTable, steps_of
-from busbox.formats.csv import read_csv, write_csv
-from busbox.formats.text import read_text, write_text
+from busbox.cpu.table import steps_of
+from busbox.formats.contract import Format, Piece
+from busbox.plugins import FORMATS, find, names
+
+T = TypeVar("T")
+
+_PIECES = get_args(Piece)
 
 
-@dataclass(frozen=True)
-class Format:
-    """One traffic format.
-
-    Attributes
-    ----------
-    read : lines and the file's name to steps, or tables of them
-    write : steps to lines
-    """
-
-    read: Callable[[Iterable[str], str], Iterator[Step | AccessTable]]
-    write: Callable[[Iterable[Step]], Iterator[str]]
+def suffixes() -> list[str]:
+    """Return the suffixes of all formats, those of plug-ins too."""
+    return [f".{name}" for name in names(FORMATS)]
 
 
-#: The formats by suffix.
-FORMATS = {".steps": Format(read_text, write_text), ".csv": Format(read_csv, write_csv)}
+def is_traffic(path: Path) -> bool:
+    """Return whether a file's suffix is that of a format."""
+    suffix = _suffix_of(path)
+    return suffix[1:] in FORMATS.built_in or suffix in suffixes()
 
 
-def check_suffix(path: Path) -> None:
-    """Refuse a name whose suffix is that of no format.
+def _suffix_of(path: Path) -> str:
+    return Path(path.stem).suffix if path.suffix == ".gz" else path.suffix
+
+
+def format_of(path: Path) -> Format:
+    """Return the format of a file with that name.
 
     Raises
     ------
-    InputError : it is none
+    InputError : its suffix is that of no format, or the format cannot be used
     """
-    if _suffix_of(path) not in FORMATS:
-        known = list(FORMATS)
-        suffix = _suffix_of(path)
+    suffix = _suffix_of(path)
+    if not is_traffic(path):
+        known = suffixes()
         if suffix == ".py":
             raise InputError.of(
                 f"must name the function too, such as '{path.name}:firmware', not {path.name!r}"
@@ -53,54 +54,70 @@ def check_suffix(path: Path) -> None:
             f"a traffic file must end in {one_of(known)} (or that and .gz), or be "
             f"FILE.py:FUNCTION, not {shown(path.name)}{nearest(suffix, known)}"
         )
+    found: Format = find(FORMATS, suffix[1:])
+    return found
 
 
-def _suffix_of(path: Path) -> str:
-    return Path(path.stem).suffix if path.suffix == ".gz" else path.suffix
-
-
-def _format_of(path: Path) -> tuple[Format, bool]:
+def _named_format(path: Path) -> Format:
     try:
-        check_suffix(path)
+        return format_of(path)
     except InputError as error:
         raise InputError.of(str(error), str(path)) from None
-    return FORMATS[_suffix_of(path)], path.suffix == ".gz"
 
 
-def read_traffic(path: Path) -> Iterator[Step]:
+def read_traffic(path: Path, chosen: Format | None = None) -> Iterator[Step]:
     """Return the steps of a file, read as they are asked for (see :func:`read_pieces`).
 
     Raises
     ------
     InputError : the file cannot be read, or holds something that is no step
     """
-    return steps_of(read_pieces(path))
+    return steps_of(read_pieces(path, chosen))
 
 
-def read_pieces(path: Path) -> Iterator[Step | AccessTable]:
+def read_pieces(path: Path, chosen: Format | None = None) -> Iterator[Piece]:
     """Return the steps of a file, many at once where that is faster, read as they are asked for.
 
-    The text is UTF-8, with or without a byte-order mark, with any line ends.
+    Parameters
+    ----------
+    chosen : the format; None for that of the suffix
 
     Raises
     ------
     InputError : the file cannot be read, or holds something that is no step
     """
-    chosen, packed = _format_of(path)
+    found = chosen or _named_format(path)
+    if found.read is None:
+        raise InputError.of("is of a format that is only written, not read", str(path))
     problem = no_file(path)
     if problem:
         raise InputError.of(problem)
-    return chosen.read(text_lines(path, packed), str(path))
+    return _guarded(partial(_pieces, found, path), path)
 
 
-def write_traffic(path: Path, steps: Iterable[Step]) -> int:
+def _pieces(found: Format, path: Path) -> Iterator[Piece]:
+    assert found.read is not None
+    with opened(path, packed=path.suffix == ".gz") as file:
+        for piece in found.read(file, str(path)):
+            if not isinstance(piece, _PIECES):
+                raise ValueError(f"steps must be read, not {shown(piece)}")
+            yield piece
+
+
+def write_traffic(path: Path, steps: Iterable[Step], chosen: Format | None = None) -> int:
     """Write steps to a file, and return their number; nothing is there unless all fit the format.
+
+    Parameters
+    ----------
+    chosen : the format; None for that of the suffix
 
     Raises
     ------
     InputError : a step that the format cannot hold, or the file cannot be written
     """
-    chosen, packed = _format_of(path)
+    found, packed = chosen or _named_format(path), path.suffix == ".gz"
+    if found.write is None:
+        raise InputError.of("is of a format that is only read, not written", str(path))
     count = 0
 
     def counted() -> Iterator[Step]:
@@ -110,8 +127,8 @@ def write_traffic(path: Path, steps: Iterable[Step]) -> int:
             yield step
 
     with replacing(path) as file, _packer(file) if packed else nullcontext(file) as out:
-        for line in _naming(chosen.write(counted()), path):
-            out.write(f"{line}\n".encode())
+        for chunk in _guarded(partial(found.write, counted()), path):
+            out.write(chunk)
     return count
 
 
@@ -120,11 +137,15 @@ def _packer(file: IO[bytes]) -> IO[bytes]:
     return gzip.GzipFile("", "wb", fileobj=file, mtime=0)  # type: ignore[return-value]
 
 
-def _naming(lines: Iterator[str], path: Path) -> Iterator[str]:
-    """Yield lines; what the format refuses is told with the file's name."""
+def _guarded(make: Callable[[], Iterator[T]], path: Path) -> Iterator[T]:
+    """Yield what a format gives; what it refuses, or raises, is told with the file's name."""
     try:
-        yield from lines
+        yield from make()
     except InputError as error:
         if any(mistake.where for mistake in error.mistakes):
             raise
         raise InputError.of(str(error), str(path)) from None
+    except (BusboxError, OSError):
+        raise
+    except Exception as error:
+        raise InputError.of(f"its format raised {raised(error)}", str(path)) from error

@@ -26,7 +26,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from typing import Any
 
-from busbox.basics.errors import InputError, Mistake, nearest, one_of, shown
+from busbox.basics.errors import InputError, Mistake, limited, nearest, one_of, shown
 from busbox.basics.units import parse_span
 from busbox.cpu.steps import (
     ALL_LANES,
@@ -43,11 +43,9 @@ from busbox.cpu.steps import (
     Step,
     Target,
 )
+from busbox.formats.contract import Format
 from busbox.map.addresses import NAME, address, lanes, number
 from busbox.map.registers import WORD, show_lanes
-
-#: More mistakes than this in one file are counted, not shown.
-SHOWN_MISTAKES = 50
 
 _PIN = re.compile(r"[A-Za-z_]\w*(?:\.\w+)+")
 _COMMENT = re.compile(r"(?:^|\s)#.*")
@@ -90,15 +88,6 @@ def read_text(lines: Iterable[str], where: str) -> Iterator[Step]:
         mistakes.append(Mistake(f"handler {handler.name} has no end", where, handler.line))
     if mistakes:
         raise InputError(limited(mistakes, where))
-
-
-def limited(mistakes: list[Mistake], where: str) -> list[Mistake]:
-    """Return the first mistakes, and a count of the rest."""
-    more = len(mistakes) - SHOWN_MISTAKES
-    if more <= 0:
-        return mistakes
-    left = f"and {more} more mistake{'s' if more > 1 else ''}"
-    return [*mistakes[:SHOWN_MISTAKES], Mistake(left, where)]
 
 
 def write_text(steps: Iterable[Step]) -> Iterator[str]:
@@ -331,3 +320,6 @@ def _poll_line(step: Poll) -> str:
     every = f" every {step.every}" if step.every else ""
     limit = "" if step.limit == POLL_LIMIT else f" limit {step.limit}"
     return f"poll   {_show(step.target)}{mask} == {step.value:#x}{every}{limit}{_tail(step)}"
+
+
+STEPS = Format.of_lines("One step a line, by name or by number.", read_text, write_text)

@@ -6,8 +6,7 @@ import io
 import re
 from pathlib import Path
 
-from busbox.basics.errors import InputError, Mistake, shown
-from busbox.formats.text import limited
+from busbox.basics.errors import InputError, Mistake, limited, shown
 
 #: The bytes an ELF file begins with.
 ELF = b"\x7fELF"

@@ -78,8 +78,9 @@ def equal(one: Recording, other: Recording, folder: Path) -> None:
         assert line.cycles.tolist() == there.cycles.tolist(), pin
         assert line.levels.tolist() == there.levels.tolist(), pin
         assert line.accesses.tolist() == there.accesses.tolist(), pin
-    write_vcd(one, folder / "one.vcd")
-    write_vcd(other, folder / "other.vcd")
+    for name, recording in (("one", one), ("other", other)):
+        with (folder / f"{name}.vcd").open("w", encoding="ascii") as text:
+            write_vcd(recording, text)
     assert (folder / "one.vcd").read_bytes() == (folder / "other.vcd").read_bytes()
 
 

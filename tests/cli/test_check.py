@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from busbox.plugins import MODELS
+from busbox.plugins import DEVICES
 from tests.cli.saying import say
 from tests.spoiled.cabin import Spoiled, assert_told
 
@@ -222,7 +222,7 @@ CASES = (
     case(
         "A model must be known.",
         "there is no model 'gipo'; did you mean 'gpio'? "
-        f"(known: {', '.join(MODELS)} or file.py:Class)",
+        f"(known: {', '.join(DEVICES.built_in)} or file.py:Class)",
         "gipo",
     ),
     case("A file must exist.", "there is no file 'gong.py'", "gong.py:Bell"),

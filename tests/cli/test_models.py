@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from busbox.plugins import ENTRY_POINTS, MODELS, model_class
+from busbox.plugins import DEVICES, find
 from tests.cli.saying import say
 from tests.spoiled.cabin import Spoiled, assert_told
 
@@ -52,10 +52,10 @@ def test_the_list_names_every_model_with_its_first_sentence(
     """Each built-in model, in words and as an object."""
     page = " ".join(say(capsys, "models").split())
     listed = json.loads(say(capsys, "models", "--json"))["models"]
-    assert [one["name"] for one in listed][: len(MODELS)] == list(MODELS)
-    for one in listed[: len(MODELS)]:
+    assert [one["name"] for one in listed][: len(DEVICES.built_in)] == list(DEVICES.built_in)
+    for one in listed[: len(DEVICES.built_in)]:
         assert one["source"] == "built-in"
-        doc = model_class(one["name"], Path()).__doc__
+        doc = find(DEVICES, one["name"]).__doc__
         assert one["text"] == " ".join(doc.split("\n\n")[0].split())
         assert f"{one['name']} built-in {one['text']}" in page
 
@@ -65,8 +65,8 @@ def test_the_list_names_plug_ins_and_says_why_one_does_not_load(
 ) -> None:
     """A plug-in that works has its sentence; one that does not is listed with the reason."""
     points = [
-        importlib.metadata.EntryPoint("whistle", "busbox.device:RegisterModel", ENTRY_POINTS),
-        importlib.metadata.EntryPoint("broken", "busbox.no_such:Thing", ENTRY_POINTS),
+        importlib.metadata.EntryPoint("whistle", "busbox.device:RegisterModel", DEVICES.group),
+        importlib.metadata.EntryPoint("broken", "busbox.no_such:Thing", DEVICES.group),
     ]
     monkeypatch.setattr(importlib.metadata, "entry_points", lambda group: points)
     page = " ".join(say(capsys, "models").split())
@@ -77,12 +77,12 @@ def test_the_list_names_plug_ins_and_says_why_one_does_not_load(
     )
 
 
-@pytest.mark.parametrize("name", sorted(MODELS))
+@pytest.mark.parametrize("name", sorted(DEVICES.built_in))
 def test_one_model_tells_registers_fields_pins_settings_and_timing(
     name: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Everything that the class declares stands on the page and in the object; no line is too long."""
-    model = model_class(name, Path())
+    model = find(DEVICES, name)
     page = say(capsys, "models", name)
     found = json.loads(say(capsys, "models", name, "--json"))
     assert all(len(line) <= 100 for line in page.splitlines())

@@ -11,10 +11,17 @@ from hypothesis import strategies as st
 from vcdvcd import VCDVCD
 
 from busbox import load_bench
-from busbox.exports.waveform import write_vcd
+from busbox.exports.contract import Result, target_of
+from busbox.exports.waveform import write
 from busbox.recording import Recording
 from tests.against_naive import Plan, bench_of
 from tests.plans import plans
+
+
+def write_vcd(recording: Recording, path: Path) -> None:
+    """Write a recording's waveform file."""
+    with target_of(str(path)) as target:
+        write(Result(recording, load_bench("first_light").system), target)
 
 
 def stamp(row: int, clock_hz: int) -> int:

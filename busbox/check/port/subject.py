@@ -13,13 +13,15 @@ from amaranth.hdl import UnusedElaboratable
 from amaranth.lib import wiring
 
 from busbox.basics.errors import InputError, Mistake, nearest, one_of, raised, shown
+from busbox.basics.loading import load_object
 from busbox.basics.units import show_clock
 from busbox.bench.bench import Bench
 from busbox.bench.set_values import toml_value
 from busbox.bus import wishbone
 from busbox.device import Site
 from busbox.map.registers import RegisterTable
-from busbox.plugins import load_object, model_class, twin_of
+from busbox.plugins import DEVICES, twin_of
+from busbox.plugins import find as find_named
 from busbox.system.hardware import Device
 
 #: What a slot's keys are called on the command line of the check.
@@ -128,7 +130,7 @@ def find(name: str, values: Sequence[str], size: int, clock_hz: int) -> Subject:
         raise InputError.of(f"must be a class, not {shown(found)}", name)
     if found is not None and not hasattr(found, "table_for"):
         return _component(name, found, settings)
-    device = model_class(name, Path())
+    device = find_named(DEVICES, name)
     if not device.in_amaranth:
         device = twin_of(device, name)
     _check_keys(device, settings)

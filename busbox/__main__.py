@@ -1,0 +1,5 @@
+"""``python -m busbox``: the command line."""
+
+from busbox.cli import main
+
+main()

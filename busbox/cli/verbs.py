@@ -1,0 +1,90 @@
+"""The contract of a verb, and the group of the command line that takes verbs from the registry.
+
+Contract
+========
+1. A verb is a click command: built in, an entry point of the group ``busbox.verbs``, or
+   ``file.py:NAME`` in the place of the verb's name.
+2. It returns its exit code: None or 0 if all is well, 1 if something that it looks for is wrong.
+3. Input that cannot be used is an InputError: exit code 2, one line a mistake, no traceback. So is any
+   other error that a verb from outside raises.
+4. The first sentence of its help stands under ``busbox --help``. A verb from outside is imported for
+   that, so its module imports large libraries inside its function.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import click
+
+from busbox.basics.errors import BusboxError, InputError, raised, shown
+from busbox.plugins import VERBS, find, names, plug_ins, told
+
+#: Heading of the verbs that plug-ins offer.
+PLUG_INS = "From plug-ins"
+
+
+def check_verb(name: str, found: Any) -> None:
+    """Refuse what is no verb.
+
+    Raises
+    ------
+    InputError : it is no click command
+    """
+    if not isinstance(found, click.Command):
+        raise InputError.of(f"{name!r} must be a click command, not {shown(found)}")
+
+
+class Verbs(click.Group):
+    """A group whose commands are imported when they are used.
+
+    Parameters
+    ----------
+    groups : heading to the built-in verbs under it, each with its line of help
+    """
+
+    def __init__(self, *args: Any, groups: Mapping[str, Mapping[str, str]], **more: Any) -> None:
+        super().__init__(*args, **more)
+        self.groups = groups
+
+    def list_commands(self, context: click.Context) -> list[str]:
+        """Return the names of all verbs."""
+        return list(names(VERBS))
+
+    def get_command(self, context: click.Context, name: str) -> click.Command | None:
+        """Return a verb; None if it is an option.
+
+        Raises
+        ------
+        InputError : there is no such verb
+        """
+        found: click.Command | None = None if name.startswith("-") else find(VERBS, name)
+        return found
+
+    def invoke(self, context: click.Context) -> Any:
+        """Run a verb and return its exit code."""
+        try:
+            return super().invoke(context)
+        except (BusboxError, click.ClickException, click.exceptions.Exit, click.Abort, OSError):
+            raise
+        except Exception as error:
+            name = context.invoked_subcommand
+            if name is None or name in VERBS.built_in:
+                raise
+            raise InputError.of(f"verb {name} raised {raised(error)}") from error
+
+    def format_commands(self, context: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the verbs by group; those of plug-ins have a group of their own."""
+        for group, verbs in self.groups.items():
+            with formatter.section(group):
+                formatter.write_dl(list(verbs.items()))
+        rows = [(name, text) for name, _, text in told(plug_ins(VERBS), help_of)]
+        if rows:
+            with formatter.section(PLUG_INS):
+                formatter.write_dl(rows)
+
+
+def help_of(command: click.Command) -> str:
+    """Return the first sentence of a command's help."""
+    return command.get_short_help_str(limit=200)

@@ -1,0 +1,141 @@
+"""What a run writes, and where: the exports that the options of ``busbox run`` name."""
+
+from __future__ import annotations
+
+import os
+import textwrap
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from busbox.basics.errors import BusboxError, InputError, Mistake, raised
+from busbox.exports.contract import STANDARD_OUTPUT, Result, Target, target_of
+from busbox.plugins import EXPORTS, find
+
+
+@dataclass(frozen=True)
+class Write:
+    """One export and its target.
+
+    Attributes
+    ----------
+    option : what named it, for messages
+    name : of the export
+    file : where it goes, ``-`` for standard output
+    export : what writes it
+    """
+
+    option: str
+    name: str
+    file: str
+    export: Callable[[Result, Target], None]
+
+    @property
+    def shown(self) -> bool:
+        """Whether it goes to standard output."""
+        return self.file == STANDARD_OUTPUT
+
+    def write(self, result: Result) -> None:
+        """Write a result.
+
+        Raises
+        ------
+        InputError : the file cannot be written, or an export from outside raised an error
+        """
+        with target_of(self.file) as target:
+            try:
+                self.export(result, target)
+            except InputError as error:
+                raise InputError(_device(one, self.option) for one in error.mistakes) from None
+            except (BusboxError, OSError):
+                raise
+            except Exception as error:
+                if self.name in EXPORTS.built_in:
+                    raise
+                text = f"export {self.name} raised {raised(error)}"
+                raise InputError.of(text, self.option) from error
+
+
+def _device(mistake: Mistake, option: str) -> Mistake:
+    return mistake if mistake.where else replace(mistake, where=option)
+
+
+def writes_of(given: Iterable[str], vcd: str | None, as_json: bool) -> tuple[Write, ...]:
+    """Return what is to be written: files first; the summary if nothing else is to be shown.
+
+    Parameters
+    ----------
+    given : each ``NAME=FILE``; ``NAME`` may be ``file.py:function``
+    vcd, as_json : stand for ``vcd=FILE`` and ``json=-``
+
+    Raises
+    ------
+    InputError : with every export that there is not, and every place that cannot be written
+    """
+    mistakes: list[Mistake] = []
+    asked = [("--write", one) for one in given]
+    asked += [("--vcd", f"vcd={vcd}")] if vcd is not None else []
+    asked += [("--json", f"json={STANDARD_OUTPUT}")] if as_json else []
+    found: list[Write] = []
+    for option, text in asked:
+        try:
+            found.append(_write(option, text))
+        except InputError as error:
+            mistakes += [Mistake(str(one), option) for one in error.mistakes]
+    mistakes += [Mistake(text, option) for option, text in _twice(found)]
+    if mistakes:
+        raise InputError(mistakes)
+    if not any(one.shown for one in found):
+        found.append(_write("", f"summary={STANDARD_OUTPUT}"))
+    return tuple(sorted(found, key=lambda one: one.shown))
+
+
+def _write(option: str, text: str) -> Write:
+    name, sign, file = text.partition("=")
+    if not (name and sign and file):
+        raise InputError.of(f"must be NAME=FILE such as json=run.json, not {text!r}")
+    export = find(EXPORTS, name)
+    problem = "" if file == STANDARD_OUTPUT else _no_place(file)
+    if problem:
+        raise InputError.of(problem)
+    return Write(option, name, file, export)
+
+
+def _twice(writes: Sequence[Write]) -> Iterable[tuple[str, str]]:
+    """Yield (option, what is wrong) for each file that two exports would be written to."""
+    seen: set[str] = set()
+    for one in writes:
+        if not one.shown and os.path.abspath(one.file) in seen:
+            yield one.option, f"must be another file than {one.file!r}, which is written already"
+        seen.add(os.path.abspath(one.file))
+
+
+def _no_place(file: str) -> str:
+    """Return why a file cannot be written, before the run and not after it."""
+    if os.path.isdir(file):
+        return f"must be a file, not the folder {file!r}"
+    folder = Path(file).parent
+    if not os.path.isdir(folder):
+        return f"there is no folder {str(folder)!r}"
+    if not os.access(folder, os.W_OK):
+        return f"must be in a folder that can be written to, not {str(folder)!r}"
+    return ""
+
+
+def no_folder(out: str) -> str:
+    """Return why a folder cannot be made or written to, or "" if it can."""
+    above = Path(out).absolute()
+    while not os.path.lexists(above):
+        above = above.parent
+    if not above.is_dir():
+        what = out if above == Path(out).absolute() else str(above)
+        return f"must be a folder, not the file {what!r}"
+    if not os.access(above, os.W_OK):
+        return f"must be a folder that can be written to, not {out!r}"
+    return ""
+
+
+def listed(objects: Iterable[str]) -> str:
+    """Return several JSON objects as one list."""
+    inner = ",\n".join(textwrap.indent(one.rstrip("\n"), "  ") for one in objects)
+    return f"[\n{inner}\n]\n"

@@ -1,0 +1,63 @@
+"""The contract of a kind of source: traffic that is neither a file nor a Python function.
+
+Contract
+========
+1. A bench names it: ``[traffic] source = "NAME"``, or ``source = "file.py:Class"``; the other keys of
+   the table are its settings.
+2. It is a class with ``settings``, checked as those of a device are: each on its own, then together by
+   ``check``. A setting of kind ``path`` is a file beside the bench.
+3. It is built as ``Kind(**settings)``; a :class:`ValueError` from there is a mistake in the bench.
+4. What is built is a source (:class:`busbox.cpu.source.Source`): ``next`` gives the next step,
+   ``again()`` a source that begins anew. Its first use is ``again()``, once for every run, so that two
+   runs never share one.
+
+A source of ten lines, derived from one that lists its steps::
+
+    class Strokes(SourceKind, ListedSource):
+        '''Strikes a bell so many times.'''
+
+        settings = (Setting("count", 3, low=1, high=99, text="strokes"),)
+
+        def __init__(self, count: int) -> None:
+            super().__init__(lambda: [Access(True, Named("bell", "STRIKE"), 30)] * count)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, ClassVar
+
+from busbox.basics.errors import InputError, shown
+from busbox.device import Setting
+
+_METHODS = ("check", "next", "again", "close")
+
+
+class SourceKind:
+    """What a kind of source may derive from: no settings, nothing to check."""
+
+    settings: ClassVar[tuple[Setting, ...]] = ()
+
+    @classmethod
+    def check(cls, settings: Mapping[str, Any]) -> str | None:
+        """Return what is wrong with settings that are each fine on their own, or None."""
+        return None
+
+
+def check_source(name: str, found: Any) -> None:
+    """Refuse what is no kind of source.
+
+    Raises
+    ------
+    InputError : it is no class, or lacks a part of the contract
+    """
+    if not isinstance(found, type):
+        raise InputError.of(f"{name!r} must be a class, not {shown(found)}")
+    missing = [method for method in _METHODS if not callable(getattr(found, method, None))]
+    if not hasattr(found, "settings"):
+        missing.append("settings")
+    if missing:
+        raise InputError.of(
+            f"{name!r} must be a source of traffic (busbox.cpu.source_kind): it lacks "
+            f"{', '.join(missing)}"
+        )

@@ -1,0 +1,1 @@
+"""A station bell for Busbox, as somebody outside would write it."""
