@@ -35,7 +35,9 @@ Place = tuple[str, int]
 class Driven(Protocol):
     """The source behind a bus: what plays the steps of a driver."""
 
-    moment: Moment
+    @property
+    def moment(self) -> Moment:
+        """The moment for which the driver makes its next step."""
 
     def exchange(self, step: Step) -> Result | None:
         """Have a step played; return what it read."""
@@ -128,7 +130,7 @@ class Bus:
             raise ValueError(f"a handler {problem}")
         if not isinstance(pin, str):
             raise ValueError(f"pin must be a text such as 'clock.ring', not {shown(pin)}")
-        where = self._source.place(place or _caller())
+        where = self._source.place(_place(place) or _caller())
         self._source.add(pin, handler, (_wait(enter), _wait(leave)), where)
 
     def write(
@@ -143,7 +145,7 @@ class Bus:
     ) -> bool:
         """Write a word in lane position; return False if it ended with ERR."""
         _check_word("data", data)
-        file, line = self._source.place(place or _caller())
+        file, line = self._source.place(_place(place) or _caller())
         step = Access(
             True, _target(target), data, _lanes(lanes), _wait(wait), _pc(pc), line=line, file=file
         )
@@ -165,7 +167,7 @@ class Bus:
         ------
         BusError : the access ended with ERR
         """
-        file, line = self._source.place(place or _caller())
+        file, line = self._source.place(_place(place) or _caller())
         step = Access(
             False, _target(target), None, _lanes(lanes), _wait(wait), _pc(pc), line=line, file=file
         )
@@ -195,7 +197,7 @@ class Bus:
             raise ValueError(f"value must lie inside the mask {mask:#x}, not {value:#x}")
         if type(limit) is not int or limit < 1:
             raise ValueError(f"limit must be a whole number from 1 on, not {limit!r}")
-        file, line = self._source.place(place or _caller())
+        file, line = self._source.place(_place(place) or _caller())
         step = Poll(
             _target(target),
             value,
@@ -222,13 +224,13 @@ class Bus:
         span = parse_span(limit)
         if not (span.cycles or span.seconds):
             raise ValueError("limit must be at least one cycle, not 0")
-        file, line = self._source.place(place or _caller())
+        file, line = self._source.place(_place(place) or _caller())
         result = self._source.exchange(Await(pin, level, span, line, file))
         return result is not None and bool(result.data)
 
     def reset(self, wait: int = 0, *, place: Place | None = None) -> None:
         """Put RST high for one cycle, after ``wait`` idle cycles."""
-        file, line = self._source.place(place or _caller())
+        file, line = self._source.place(_place(place) or _caller())
         self._source.exchange(Reset(_wait(wait), line, file))
 
     def mark(self, text: str) -> None:
@@ -269,6 +271,16 @@ def _wait(cycles: int) -> int:
     if type(cycles) is not int or not 0 <= cycles <= WORD:
         raise ValueError(f"idle cycles must be a whole number from 0 on, not {cycles!r}")
     return cycles
+
+
+def _place(place: Place | None) -> Place | None:
+    if place is not None:
+        file, line = place if isinstance(place, tuple) and len(place) == 2 else (None, None)
+        if not isinstance(file, str) or type(line) is not int or line < 1:
+            raise ValueError(
+                f"place must be a file and a line, such as ('cabin.c', 12), not {place!r}"
+            )
+    return place
 
 
 def _pc(pc: int | None) -> int | None:

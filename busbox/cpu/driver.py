@@ -30,17 +30,13 @@ class FunctionSource:
     ----------
     function : called with a :class:`Bus`
     name : how messages call the function's file, "" if it comes from no file
-    path : the file's path, as Python knows it
+    path : the file's path, as Python knows it; "": the one in which the function stands
     handlers : where routines are put that the function names
 
-    Attributes
-    ----------
-    moment : the one for which the function makes its next step
     """
 
     ahead = False
     count: int | None = None
-    moment: Moment
 
     def __init__(
         self,
@@ -50,9 +46,10 @@ class FunctionSource:
         handlers: list[Routine] | None = None,
     ) -> None:
         self._function = function
-        self._name, self._path = name, path
+        code = getattr(function, "__code__", None)
+        self._name, self._path = name, path or getattr(code, "co_filename", "")
         self.handlers: list[Routine] = [] if handlers is None else handlers
-        self._files: dict[str, str | None] = {path: None}
+        self._files: dict[str, str | None] = {self._path: None}
         self._thread: threading.Thread | None = None
         self._go = threading.Semaphore(0)
         self._done = threading.Semaphore(0)
@@ -62,7 +59,7 @@ class FunctionSource:
 
     def next(self, moment: Moment) -> Step | None:
         """Let the function run to its next step."""
-        self.moment = moment
+        self._moment = moment
         if self._thread is None:
             self._thread = threading.Thread(target=self._run, daemon=True)
             self._thread.start()
@@ -92,8 +89,16 @@ class FunctionSource:
 
     # What a Bus calls, in the function's thread.
 
+    @property
+    def moment(self) -> Moment:
+        """The moment for which the function makes its next step."""
+        if threading.current_thread() is not self._thread:
+            raise RuntimeError("a handler must use the bus that it is given, not another one")
+        return self._moment
+
     def exchange(self, step: Step) -> Result | None:
         """Have a step played; return what it read."""
+        _ = self.moment  # refuses another thread
         if self._closed:
             raise _GivenUp
         self._step = step

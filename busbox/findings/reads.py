@@ -170,7 +170,7 @@ def poll_timeout(evidence: Evidence) -> Iterator[Hit]:
 
 
 def _tell_given_up(row: int, step: Await) -> tuple[str, str]:
-    line = "" if step.line is None else f" (line {step.line} of the traffic)"
+    line = "" if step.line is None else f" (line {step.line} of {step.file or 'the traffic'})"
     limit = f"{step.limit} cycles" if step.limit.cycles is not None else str(step.limit)
     return (
         f"await of {step.pin}{line}: given up after {limit}; it never showed {step.level}.",

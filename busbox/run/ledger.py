@@ -11,7 +11,6 @@ from busbox.basics.growing import Column
 from busbox.cpu.commands import ACCESS, PAUSE, Command
 from busbox.cpu.steps import Access, Await, Named, Pause, Poll, Target
 from busbox.cpu.table import AccessTable
-from busbox.findings import Wanted
 from busbox.recording import IntColumn
 from busbox.system.system import System
 
@@ -135,8 +134,8 @@ class Ledger:
         del self._new[:]
         return self._facts.array().reshape(-1, len(FACTS))
 
-    def wanted(self, number: int) -> Wanted:
-        """Return what the poll of a command waits for."""
+    def wanted(self, number: int) -> tuple[int, int, int]:
+        """Return mask, value and limit of the poll of a command."""
         polls = self._polls.array().reshape(-1, 4)
         _, mask, value, limit = polls[np.searchsorted(polls[:, 0], number)].tolist()
-        return Wanted(mask, value, limit)
+        return mask, value, limit

@@ -194,6 +194,7 @@ class Replay:
 
     def _over(self, cycle: int) -> str:
         """Return how the run ends with a cycle, or "" if it goes on."""
+        self._rest_at = 0
         ended = "" if self._player.none_left_from is None else self._at_rest(cycle)
         return "hang" if ended != "done" and self._player.crowded() else ended
 
@@ -202,7 +203,7 @@ class Replay:
 
         Notes in ``_rest_at`` when the models are at rest; None: the engine is to look for the hardware.
         """
-        none_left, self._rest_at = self._player.none_left_from or 0, 0
+        none_left = self._player.none_left_from or 0
         if cycle < none_left or self._player.handling:
             return ""
         rests = [(model.rest_at(cycle), model.in_amaranth) for model in self._models]

@@ -72,7 +72,8 @@ class Taking:
         for name, column in self.columns.items():
             column.extend(columns[name])
         for place in np.flatnonzero(given_up).tolist():
-            self.timeouts.append((first + place, self._ledger.wanted(int(commands[place]))))
+            wanted = Wanted(*self._ledger.wanted(int(commands[place])))
+            self.timeouts.append((first + place, wanted))
         self.last_step = int(columns["step"][-1]) + 1 if len(log) else self.last_step
         del self._engine.log[:]
         for host in self._hosts:

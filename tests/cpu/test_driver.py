@@ -323,6 +323,13 @@ def test_a_pc_must_be_an_address(pc: Any) -> None:
         bench_of(lambda bus: bus.write("levers.OUT", 1, pc=pc)).run()
 
 
+@pytest.mark.parametrize("place", ["cabin.c", ("cabin.c",), ("cabin.c", 0), (3, 4), ("x", True)])
+def test_a_place_must_be_a_file_and_a_line(place: Any) -> None:
+    """Each wrong one is refused where it is given."""
+    with pytest.raises(ValueError, match="place must be a file and a line"):
+        bench_of(lambda bus: bus.read("levers.OUT", place=place)).run()
+
+
 # Handlers (rule 12c).
 
 
@@ -447,6 +454,18 @@ def test_what_a_handler_raises_tells_its_line(tmp_path: Path) -> None:
     told = "driver.py:2: the function raised BusError: the access to 0x00009000 ended with ERR"
     assert str(raised.value) == told
     assert isinstance(raised.value.__cause__, BusError)
+
+
+@pytest.mark.parametrize("wrong", [lambda bus: bus.write("levers.SET", 1), lambda bus: bus.cycle])
+def test_a_handler_that_uses_the_drivers_bus_is_refused(wrong: Callable[[Bus], object]) -> None:
+    """The driver's bus waits for a step of its own: it can neither play another nor tell the cycle."""
+
+    def driver(bus: Bus) -> None:
+        bus.on("levers.in.4", lambda own: wrong(bus))
+        bus.pause(20)
+
+    with pytest.raises(RuntimeError, match="a handler must use the bus that it is given"):
+        bench_of(driver, input=[level(5, 1)]).run()
 
 
 @pytest.mark.parametrize(

@@ -99,7 +99,8 @@ def drawn(engine: str) -> None:
 
 def page(engine: str) -> None:
     """Run the cases of pins, handlers and resets that are worked out from the semantics page."""
-    _run(Path(__file__).parent.parent / "test_pins_and_handlers.py")
+    with ending():
+        _run(Path(__file__).parent.parent / "test_pins_and_handlers.py")
 
 
 def naive(engine: str) -> None:
