@@ -28,6 +28,7 @@ Contract
    (:data:`LOG`), in order; ``timeouts`` the accesses that ended a poll at its limit; ``marks`` pairs
    (row, command); ``breaches`` what the rule checker saw.
 10. An access still up is put into the log by ``leave()``: terminator ``none``, last row run as its end.
+    No row is run after that, and no device looked at.
 11. A hardware device runs inside the engine. Of every row that is run, in this order, its
    :class:`Ear` is told what its pins are, if they changed; that an access which it answers ends; and
    its notes, if ``tells`` is high: all of it at the latest when ``run`` returns. Of accesses, a

@@ -10,20 +10,30 @@ from array import array
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, ClassVar, Final, cast
 
-from amaranth.hdl import Cat
-from amaranth.sim import Simulator
-
 from busbox.basics.errors import ModelError
-from busbox.bus.design import CALL, Design, hardware_of
+from busbox.bus.design import CALL
 from busbox.bus.transfers import ACK, ERR, NONE, RESET, WATCHDOG
 from busbox.bus.wishbone.guard import breaches
 from busbox.bus.wishbone.rules import Row, RuleChecker
 from busbox.cpu.source import Result
 from busbox.device import ERROR, Access, Answer, Hold
-from busbox.engines import ACCESS, AWAIT, MARK, PAUSE, RESET_STEP, STRETCH, Command, Ear, Stop
+from busbox.engines import (
+    ACCESS,
+    AWAIT,
+    MARK,
+    PAUSE,
+    RESET_STEP,
+    STRETCH,
+    Command,
+    Ear,
+    EngineFactory,
+    Stop,
+)
 from busbox.engines.paths import check_hardware
+from busbox.engines.simulated import PORT_FIELDS, KeptSimulators, Simulated
 from busbox.map.registers import WORD
 from busbox.system import System
 
@@ -48,6 +58,7 @@ class ReferenceEngine:
         system: System,
         answer: Callable[[int, Access], Answer],
         ears: Mapping[int, Ear],
+        kept: KeptSimulators | None = None,
     ) -> None:
         self.row, self.free, self.left, self.closed = 0, 1, 0, False
         self.result: Result | None = None
@@ -70,17 +81,25 @@ class ReferenceEngine:
         self._handler: _Suspended | None = None
         self._open = 1
         self._forget()
-        self._design = Design(
-            [placed.slot for placed in system.devices], system.fabric, hardware_of(system)
-        )
-        self._bench, self._half_tick = _open(self._design)
+        self._kept = kept or KeptSimulators()
+        simulated = self._kept.take(system, self.watch_ports)
+        simulated.start()
+        self._simulated: Simulated | None = simulated
+        self._design = simulated.design
+        self._bench: Any = simulated.bench
+        self._half_tick: Any = simulated.half_tick
         self._seen: dict[int, int | None] = dict.fromkeys(self._design.views)
         self._heeded: dict[int, int] = {}
         self._heard: dict[int, bool] = {}
         self._told = False
         self._entered = -1
         self._rest = False
-        self._watch = _Watch(self._design, self._bench) if self.watch_ports else None
+        self._watch = _Watch(simulated) if self.watch_ports else None
+
+    @classmethod
+    def for_many_runs(cls) -> EngineFactory:
+        """Return what makes engines that use a simulator again, if systems differ in traffic alone."""
+        return partial(cls, kept=KeptSimulators())
 
     def _forget(self) -> None:
         """Have no command under way."""
@@ -322,10 +341,13 @@ class ReferenceEngine:
             self._bench.set(self._design.rst, 0)
 
     def leave(self) -> None:
-        """Record an access that is still up."""
+        """Record an access that is still up; the run is over, and its simulator free for another."""
         if self._up:
             self._record(self.row - 1, NONE, 0)
             self._forget()
+        if self._simulated is not None:
+            self._kept.give_back(self._simulated)
+            self._simulated = self._bench = self._half_tick = None
 
     # The steps of the CPU.
 
@@ -471,28 +493,6 @@ def _each(commands: array[int]) -> Iterator[Command]:
         yield Command(*commands[at : at + width])
 
 
-def _open(design: Design) -> tuple[Any, Callable[[], object]]:
-    """Return the context of the one test bench of a simulator, and what makes half a tick.
-
-    The simulator stands between the rising edge that began row 0 (with RST high) and the falling
-    one. So it stands in every row: what is set there settles long before the next rising edge, the
-    second half of a tick.
-    """
-    opened: list[Any] = []
-
-    async def bench(context: Any) -> None:
-        opened.append(context)
-        context.set(design.rst, 1)
-
-    simulator = Simulator(design)
-    simulator.add_clock(1e-6)  # the length of a cycle means nothing here
-    simulator.add_testbench(bench)
-    simulator.advance()
-    simulator.advance()
-    opened[0].set(design.rst, 0)
-    return opened[0], simulator.advance
-
-
 @dataclass
 class _Suspended:
     """What was going on when a handler was taken.
@@ -521,17 +521,14 @@ class _Suspended:
 class _Watch:
     """Rule checkers on all ports. The row before row 0 is one with RST high."""
 
-    def __init__(self, design: Design, bench: Any) -> None:
+    def __init__(self, simulated: Simulated) -> None:
         self.breaches: list[tuple[str, Any]] = []
-        self._get = bench.get
-        chosen = design.ports
+        self._get, self._all = simulated.bench.get, simulated.watched
+        chosen = simulated.design.ports
         self._ports = [(name, RuleChecker(name, first_row=-1)) for name, _ in chosen]
         for _, checker in self._ports:
             checker.row(Row(1, 0, 0, 0, 0, 0, 0, 0, 0, 0))
-        fields = ("cyc", "stb", "we", "sel", "ack", "err", "write_data", "read_data", "adr")
-        self._widths = [[len(getattr(port, field)) for field in fields] for _, port in chosen]
-        signals = [getattr(port, field) for _, port in chosen for field in fields]
-        self._all = Cat(design.rst, design.fabric.cut, *signals)
+        self._widths = [[len(getattr(port, field)) for field in PORT_FIELDS] for _, port in chosen]
         self._last = -1
         self._rows: list[Row] = []
 

@@ -16,6 +16,8 @@ from busbox.recording import Recording
 from tests.against_naive import Plan, bench_of
 from tests.plans import plans
 
+pytestmark = pytest.mark.quick
+
 
 def stamp(row: int, clock_hz: int) -> int:
     """Return round(row x 10^12 / f) in picoseconds, from the semantics of the plan."""
