@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 MOVED := slot.lamps.base=0x44010000
 
-.PHONY: demo test test-long bench format clean
+.PHONY: demo quick test test-long bench format clean
 
 demo: $(READY)
 	@echo '$$ busbox run first_light'
@@ -19,6 +19,11 @@ demo: $(READY)
 	@echo 'Ask what one of those addresses reaches now (the command lives in $(BIN)):'
 	@echo '$$ $(BIN)/busbox where first_light 0x44000008 --set $(MOVED)'
 
+quick: $(READY)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/python -m pytest -n 2 --dist worksteal -m quick
+
 test: $(READY)
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
@@ -26,7 +31,7 @@ test: $(READY)
 	$(BIN)/python tests/on_wheel.py
 
 test-long: $(READY)
-	$(BIN)/python -m pytest -n 2 -m long
+	$(BIN)/python -m pytest -n 2 --dist worksteal -m long
 
 bench: $(READY)
 	$(BIN)/python -m tests.benchmark

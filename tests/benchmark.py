@@ -117,9 +117,10 @@ class Empty:
             pass
 
         class Model(Declaration):
+            input = wake = reset = advance = close = next_edge = staticmethod(_nothing)
+
             def __init__(self, host: Any, **settings: Any) -> None:
-                self.input = self.wake = self.reset = self.advance = self.close = _nothing
-                self.next_edge: Callable[[int], None] = _nothing
+                pass
 
             def access(self, access: Any) -> int:
                 return 0
@@ -165,8 +166,8 @@ def best_reference() -> EngineFactory:
     from busbox.engines.reference import ReferenceEngine
 
     class Bare(ReferenceEngine):
-        def __init__(self, *given: Any) -> None:
-            super().__init__(*given)
+        def __init__(self, *given: Any, **options: Any) -> None:
+            super().__init__(*given, **options)
             self._simulated.observes = False
 
     return Bare

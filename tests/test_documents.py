@@ -54,7 +54,10 @@ def matches(expected: str, seen: str) -> bool:
     return re.fullmatch(pattern, seen) is not None
 
 
-@pytest.mark.parametrize("document", DOCUMENTS)
+@pytest.mark.parametrize(
+    "document",
+    ["README.md", pytest.param("DEVELOPERS.md", marks=pytest.mark.quick)],
+)
 def test_every_command_prints_what_the_document_shows(
     document: str,
     tmp_path: Path,
@@ -83,6 +86,7 @@ def test_every_command_prints_what_the_document_shows(
     assert commands > 0
 
 
+@pytest.mark.quick
 @pytest.mark.parametrize("document", DOCUMENTS)
 def test_every_python_example_gives_what_the_document_shows(document: str) -> None:
     """Examples at the Python prompt are doctests."""
@@ -94,6 +98,7 @@ def test_every_python_example_gives_what_the_document_shows(document: str) -> No
     assert runner.failures == 0
 
 
+@pytest.mark.quick
 @pytest.mark.parametrize("module", [busbox, busbox.bench.bench, busbox.firmware.program])
 def test_the_examples_in_docstrings_hold(module: object) -> None:
     """Doctests of the public modules."""
@@ -102,12 +107,14 @@ def test_the_examples_in_docstrings_hold(module: object) -> None:
     assert result.failed == 0
 
 
+@pytest.mark.quick
 def test_the_semantics_page_is_the_one_in_the_code() -> None:
     """DEVELOPERS.md shows the docstring of busbox.bus, word for word."""
     page = (busbox.bus.__doc__ or "").strip()
     assert any(block.text.strip() == page for block in blocks("DEVELOPERS.md"))
 
 
+@pytest.mark.quick
 def test_a_wrong_output_would_be_seen() -> None:
     """The comparison is no formality: a changed, missing or added line does not match."""
     assert matches("a\n...\nc\n", "a\nb\nb\nc\n")

@@ -12,6 +12,8 @@ import pytest
 
 import busbox
 
+pytestmark = pytest.mark.quick
+
 PACKAGE = Path(busbox.__file__).parent
 
 
@@ -173,3 +175,10 @@ def test_models_load_no_hardware() -> None:
         [sys.executable, "-c", probe], capture_output=True, text=True, encoding="utf-8", check=True
     )
     assert done.stdout == "False\n"
+
+
+def test_make_quick_looks_into_every_room() -> None:
+    """Each folder of tests has some that are marked ``quick``."""
+    files = sorted(Path(__file__).parent.rglob("test_*.py"))
+    marked = {file.parent for file in files if "pytest.mark.quick" in file.read_text("utf-8")}
+    assert {file.parent for file in files} == marked

@@ -13,6 +13,8 @@ from busbox.bench.find import benches_of
 from busbox.cli import main
 from busbox.findings import RULES
 
+pytestmark = pytest.mark.quick
+
 
 @pytest.fixture(autouse=True)
 def _quick_engine(_watch_ports: None, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from typing import Any
 
 from amaranth.hdl import Cat, ClockDomain, Elaboratable, Module, Mux, Signal
@@ -37,6 +37,21 @@ def hardware_of(system: System) -> dict[int, Hardware]:
         for number, device in enumerate(system.devices)
         if device.model.in_amaranth
     }
+
+
+def design_key(system: System) -> Hashable:
+    """Return what the design of a system depends on: equal keys, equal designs.
+
+    Of a device with a model in Python that is its slot; of one in hardware, its class, its settings
+    and the clock too.
+    """
+    hardware = tuple(
+        (number, device.model, tuple(sorted(device.settings.items())))
+        for number, device in enumerate(system.devices)
+        if device.model.in_amaranth
+    )
+    slots = tuple(device.slot for device in system.devices)
+    return slots, system.fabric, hardware, system.clock_hz if hardware else 0
 
 
 class Design(Elaboratable):

@@ -227,7 +227,7 @@ class Registers:
     """
 
     def __init__(self, device: Hardware, m: Module) -> None:
-        self._device, self._m = device, m
+        self._device, self._m, self._watch = device, m, Module()
         self._words: list[tuple[Any, Any, Any]] = []
         self._cells: dict[str, Cell | list[Cell]] = {}
         self._memories: dict[str, memory.Memory] = {}
@@ -308,14 +308,18 @@ class Registers:
             port.en.eq(Mux(chosen & self._write, bus.sel, 0)),
         ]
         readers = [words.read_port(domain="comb") for _ in range(2)]
-        for reader, address in zip(readers, (bus.adr, device.watch_adr), strict=True):
-            m.d.comb += reader.addr.eq(address - first)
+        m.d.comb += readers[0].addr.eq(bus.adr - first)
+        self._watch.d.comb += readers[1].addr.eq(device.watch_adr - first)
         self._words.append((first, depth, readers))
 
     def finish(self) -> None:
-        """Build the two read multiplexers: of the bus, and of the watch port."""
-        m = self._m
-        for place, (address, word) in enumerate(self._ports()):
+        """Build the two read multiplexers: of the bus, and of the watch port.
+
+        The latter is a module of its own: to look at one register after the other then settles this
+        multiplexer alone, and not the device.
+        """
+        self._m.submodules.watch_port = self._watch
+        for place, (m, address, word) in enumerate(self._ports()):
             shown = Signal(wishbone.DATA_BITS, name=f"read_{place}")
             for first, depth, source in self._words:
                 chosen = address == first
@@ -328,7 +332,7 @@ class Registers:
                     m.d.comb += shown.eq(value)
             m.d.comb += word.eq(shown)
 
-    def _ports(self) -> Iterator[tuple[Any, Any]]:
+    def _ports(self) -> Iterator[tuple[Module, Any, Any]]:
         device = self._device
-        yield device.bus.adr, device.bus.read_data
-        yield device.watch_adr, device.watch_data
+        yield self._m, device.bus.adr, device.bus.read_data
+        yield self._watch, device.watch_adr, device.watch_data

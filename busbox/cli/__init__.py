@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import sys
+import warnings
 from typing import Any
 
 import click
@@ -117,6 +118,9 @@ def main(args: list[str] | None = None) -> None:
         click.echo(f"busbox: {_wrong_words(error)}", err=True)
         sys.exit(2)
     except (KeyboardInterrupt, click.Abort):
+        warnings.simplefilter(
+            "ignore"
+        )  # of Amaranth: hardware that was just being built is not used
         click.echo("stopped", err=True)
         sys.exit(130)
     except BusboxError as error:

@@ -28,7 +28,8 @@ Contract
    access and no reset has come. ``ask_again()`` lifts this, and a hold, when an input or a wake comes.
 9. What is recorded is complete for all cycles before ``cycle``: ``log`` holds nine numbers an access
    (:data:`LOG`), in order; ``breaches`` what the rule checker saw. ``leave()`` puts an access that is
-   still up into the log: terminator ``none``, the last cycle run as its end.
+   still up into the log: terminator ``none``, the last cycle run as its end. No cycle is run after
+   that, and no device looked at.
 10. ``run`` stops with ``LAST`` before the last cycle that an access may wait for (rule 9), so that the
     registers can be looked at in it; with ``HANG`` after it.
 11. A hardware device runs inside the engine. Of every cycle that is run, in this order, its

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from array import array
-from collections import deque
-from collections.abc import Sequence
+from collections import OrderedDict
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
-from busbox.bus.design import Design, hardware_of
+from busbox.bus.design import Design, design_key, hardware_of
 from busbox.engines.loop import PARTS
 from busbox.engines.netlist import Program, build
 from busbox.engines.netlist.parts import hold, split
@@ -117,18 +117,25 @@ IDLE = ("rst", "request", "data", "reply")
 
 
 class Kept:
-    """Keeps the last few designs that were built."""
+    """Keeps the designs that were used last.
 
-    def __init__(self) -> None:
-        self._kept: deque[tuple[tuple[Any, ...], Parts]] = deque(maxlen=8)
+    Parameters
+    ----------
+    most : how many are kept
+    """
+
+    def __init__(self, most: int = 32) -> None:
+        self._most = most
+        self._kept: OrderedDict[Hashable, Parts] = OrderedDict()
 
     def __call__(self, system: System) -> Parts:
-        key = (system.devices, system.fabric, system.clock_hz)
-        for known, parts in self._kept:
-            if known == key:
-                return parts
-        self._kept.append((key, Parts.of(system)))
-        return self._kept[-1][1]
+        key = design_key(system)
+        if key not in self._kept:
+            self._kept[key] = Parts.of(system)
+        self._kept.move_to_end(key)
+        if len(self._kept) > self._most:
+            self._kept.popitem(last=False)
+        return self._kept[key]
 
 
 def seen(slot: int) -> str:

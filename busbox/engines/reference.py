@@ -5,6 +5,7 @@ from __future__ import annotations
 from array import array
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping
+from functools import partial
 from itertools import chain
 from typing import ClassVar, cast
 
@@ -13,9 +14,10 @@ from busbox.bus.design import CALL
 from busbox.bus.transfers import ACK, ERR, NONE, RESET, WATCHDOG
 from busbox.cpu.commands import COMMAND, PAUSE, Command, Result, Suspended
 from busbox.device import ERROR, Access, Answer, Hold
-from busbox.engines import NEVER, STRETCH, Ear, Status, Stop
+from busbox.engines import NEVER, STRETCH, Ear, EngineFactory, Status, Stop
 from busbox.engines.paths import check_hardware
 from busbox.engines.simulated import Simulated
+from busbox.engines.simulation import KeptSimulations
 from busbox.map.registers import WORD
 from busbox.system.system import System
 
@@ -38,6 +40,7 @@ class ReferenceEngine:
         system: System,
         answer: Callable[[int, Access], Answer],
         ears: Mapping[int, Ear],
+        kept: KeptSimulations | None = None,
     ) -> None:
         check_hardware(system)
         self._free = 1
@@ -52,8 +55,15 @@ class ReferenceEngine:
         self._count = 0
         self._reset_until: int | None = None
         self._forget()
-        self._simulated = Simulated(system, ears, self.watch_ports)
+        self._simulated = Simulated(
+            system, ears, self.watch_ports, KeptSimulations() if kept is None else kept
+        )
         self.probes, self.breaches = self._simulated.probes, self._simulated.breaches
+
+    @classmethod
+    def for_many_runs(cls) -> EngineFactory:
+        """Return what makes engines that use a simulator again, if systems differ in traffic alone."""
+        return partial(cls, kept=KeptSimulations())
 
     def _forget(self) -> None:
         """Have no command under way."""
@@ -193,10 +203,11 @@ class ReferenceEngine:
             self._simulated.reset(0)
 
     def leave(self) -> None:
-        """Record an access that is still up."""
+        """Record an access that is still up; the run is over, and its simulator free for another."""
         if self._up:
             self._record(self.cycle - 1, NONE, 0)
             self._forget()
+        self._simulated.finish()
 
     # Commands.
 

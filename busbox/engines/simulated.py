@@ -6,18 +6,15 @@ its context sets the inputs, and a tick is two steps of the simulator, one for e
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
-from amaranth.hdl import Cat
-from amaranth.sim import Simulator
-
-from busbox.bus.design import Design, hardware_of
 from busbox.bus.wishbone.guard import breaches
 from busbox.bus.wishbone.rules import Row, RuleChecker
 from busbox.cpu.commands import Command
 from busbox.device import Access
 from busbox.engines import Ear
+from busbox.engines.simulation import PORT_FIELDS, KeptSimulations, Simulation
 from busbox.system.system import System
 
 
@@ -34,18 +31,23 @@ class Simulated:
     breaches : what rule checkers saw: of all ports, or guards of those of hardware devices
     """
 
-    def __init__(self, system: System, ears: Mapping[int, Ear], watch_ports: bool) -> None:
-        slots = [device.slot for device in system.devices]
-        self.design = Design(slots, system.fabric, hardware_of(system))
+    def __init__(
+        self, system: System, ears: Mapping[int, Ear], watch_ports: bool, kept: KeptSimulations
+    ) -> None:
+        self._kept = kept
+        self._simulation = kept.take(system, watch_ports)
+        self._simulation.start()
+        self.design = self._simulation.design
         self.cycle = 0
-        self.context, self._half_tick = _open(self.design)
+        self.context: Any = self._simulation.context
+        self._half_tick: Any = self._simulation.half_tick
         self.probes = {slot: SimulatedProbe(self, slot, ears[slot]) for slot in self.design.views}
         self.observes = bool(self.probes)
         self.told = False
         self._reset_cycle = -1
         self._map, self._ears = system.address_map, ears
         self._numbers = {one.name: number for number, one in enumerate(system.devices)}
-        self._watch = _Watch(self.design, self.context) if watch_ports else None
+        self._watch = _Watch(self._simulation) if watch_ports else None
         self.breaches: list[tuple[str, Any]] = [] if self._watch is None else self._watch.breaches
 
     # What the CPU's side drives.
@@ -84,6 +86,12 @@ class Simulated:
         return int(self.context.get(self.design.inner)) << 2
 
     # Cycles.
+
+    def finish(self) -> None:
+        """Give the simulator back: the run is over."""
+        if self.context is not None:
+            self._kept.give_back(self._simulation)
+            self.context = self._half_tick = None
 
     def stops(self, rest: bool) -> bool:
         """Return whether something that is heeded differs in ``cycle``, or all hardware rests."""
@@ -185,42 +193,17 @@ class SimulatedProbe:
         return int(self._rows.context.get(device.watch_data))
 
 
-def _open(design: Design) -> tuple[Any, Callable[[], object]]:
-    """Return the context of the one test bench of a simulator, and what makes half a tick.
-
-    The simulator stands between the rising edge that began row 0 (with RST high) and the falling
-    one. So it stands in every row: what is set there settles long before the next rising edge, the
-    second half of a tick.
-    """
-    opened: list[Any] = []
-
-    async def bench(context: Any) -> None:
-        opened.append(context)
-        context.set(design.rst, 1)
-
-    simulator = Simulator(design)
-    simulator.add_clock(1e-6)  # the length of a cycle means nothing here
-    simulator.add_testbench(bench)
-    simulator.advance()
-    simulator.advance()
-    opened[0].set(design.rst, 0)
-    return opened[0], simulator.advance
-
-
 class _Watch:
     """Rule checkers on all ports. The row before row 0 is one with RST high."""
 
-    def __init__(self, design: Design, bench: Any) -> None:
+    def __init__(self, simulation: Simulation) -> None:
         self.breaches: list[tuple[str, Any]] = []
-        self._get = bench.get
-        chosen = design.ports
+        self._get, self._all = simulation.context.get, simulation.watched
+        chosen = simulation.design.ports
         self._ports = [(name, RuleChecker(name, first_row=-1)) for name, _ in chosen]
         for _, checker in self._ports:
             checker.row(Row(1, 0, 0, 0, 0, 0, 0, 0, 0, 0))
-        fields = ("cyc", "stb", "we", "sel", "ack", "err", "write_data", "read_data", "adr")
-        self._widths = [[len(getattr(port, field)) for field in fields] for _, port in chosen]
-        signals = [getattr(port, field) for _, port in chosen for field in fields]
-        self._all = Cat(design.rst, design.fabric.cut, *signals)
+        self._widths = [[len(getattr(port, field)) for field in PORT_FIELDS] for _, port in chosen]
         self._last = -1
         self._rows: list[Row] = []
 

@@ -24,6 +24,8 @@ from busbox.recording import Line
 from tests.board.attached import CLOCK_HZ, bench_of, run, sender, sending, slot, string
 from tests.recording.test_recording import same
 
+pytestmark = pytest.mark.quick
+
 CAPTURE = Path(__file__).parent.parent / "lines" / "captures" / "uart_115200_8n1.csv"
 
 

@@ -11,6 +11,8 @@ from busbox import Recording, load_bench
 from busbox.board.light import flashing
 from busbox.findings.expectations import frames_of, text_of
 
+pytestmark = pytest.mark.quick
+
 #: What the terminal showed when the firmware's accesses were recorded (the traffic's own description).
 TEXT = (
     "cabin open\ntrain 1 clear at 429442\ntrain 2 clear at 618555\ntrain 3 clear at 807668\n"

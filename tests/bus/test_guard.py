@@ -12,6 +12,8 @@ from busbox.bus.wishbone.guard import FIELDS, Guard, breaches
 from busbox.bus.wishbone.rules import Breach, Row, RuleChecker
 from busbox.engines.netlist import PythonMachine, build
 
+pytestmark = pytest.mark.quick
+
 ADDRESS_BITS = 3
 #: What a device can break (the rest is the fabric's own doing).
 BY_A_DEVICE = ("3.00", "3.35", "3.45", "3.50")

@@ -19,6 +19,8 @@ from hypothesis import strategies as st
 from busbox.bus.wishbone import rules
 from busbox.bus.wishbone.rules import KEPT, RULES, Breach, Mode, Row, RuleChecker, check_trace
 
+pytestmark = pytest.mark.quick
+
 SIGNALS = (
     "rst", "cyc", "stb", "we", "adr", "sel", "write_data", "read_data",
     "ack", "err", "rty", "stall", "lock",

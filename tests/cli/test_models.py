@@ -12,6 +12,8 @@ from busbox.plugins import DEVICES, find
 from tests.cli.saying import say
 from tests.spoiled.cabin import Spoiled, assert_told
 
+pytestmark = pytest.mark.quick
+
 BELL = '''\
 from busbox.device import REQUIRED, Pin, Setting
 from busbox.device import RegisterModel

@@ -11,6 +11,8 @@ import pytest
 from tests.cli.saying import say
 from tests.spoiled.cabin import Spoiled, assert_told, contents_of
 
+pytestmark = pytest.mark.quick
+
 FILES = ["bench.toml", "crossing.steps", "gate.py"]
 
 

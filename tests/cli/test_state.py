@@ -11,6 +11,8 @@ from busbox import load_bench
 from tests.cli.saying import say
 from tests.spoiled.cabin import Spoiled, assert_told
 
+pytestmark = pytest.mark.quick
+
 
 def test_registers_and_pins_are_those_of_the_row(capsys: pytest.CaptureFixture[str]) -> None:
     """As a run that ends with that row leaves them; time and cycle name the same one."""

@@ -11,6 +11,8 @@ import pytest
 from busbox import Recording, load_bench
 from busbox.cli import GROUPS, main
 
+pytestmark = pytest.mark.quick
+
 MOVED = "slot.lamps.base=0x44010000"
 
 CABIN_HEADER = """\

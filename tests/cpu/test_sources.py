@@ -12,6 +12,8 @@ from busbox.basics.errors import InputError
 from busbox.bench.bench import Bench
 from busbox.cpu import Bus, BusError
 
+pytestmark = pytest.mark.quick
+
 CABIN: dict[str, Any] = {
     "clock": "1 MHz",
     "slot": {

@@ -15,6 +15,7 @@ CASES: tuple[tuple[str, tuple[str, ...]], ...] = (
 )
 
 
+@pytest.mark.usefixtures("built_afresh")
 @pytest.mark.parametrize("room", [1, 5])
 @pytest.mark.parametrize(("name", "slots"), CASES, ids=["interrupted", "edges"])
 @pytest.mark.parametrize("engine", FAST)

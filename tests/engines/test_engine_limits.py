@@ -356,6 +356,7 @@ def test_engines_are_compared(capsys: pytest.CaptureFixture[str]) -> None:
         ("start = row + every", "start = row + every + 1"),
     ],
 )
+@pytest.mark.usefixtures("built_afresh")
 def test_an_engine_that_lies_is_found(
     wrong: str, message: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -411,8 +412,28 @@ model = "timer"
 base = 0
 size = 0x40
 as = "hardware"
+[slot.crier]
+model = "crier.py:Crier"
+base = 0x100
+size = 4
 [traffic]
 file = "long.steps"
+"""
+#: Says on stdout that the run has begun.
+CRIER = """
+from busbox.device import RegisterModel
+from busbox.map.registers import Register, RegisterTable
+class Crier(RegisterModel):
+    table = RegisterTable(Register("CALL", 0, "wo"))
+    def write_CALL(self, write):
+        print("begins", flush=True)
+"""
+#: Python's own handler, also where whoever started the tests ignores Ctrl-C, as a shell's ``&`` does.
+MAIN = """
+import signal
+signal.signal(signal.SIGINT, signal.default_int_handler)
+from busbox.cli import main
+main()
 """
 
 
@@ -421,22 +442,62 @@ file = "long.steps"
 def test_a_long_run_can_be_stopped(engine: str, tmp_path: Path) -> None:
     """Ctrl-C ends a run that would take hours, in one line, with exit code 130."""
     (tmp_path / "bench.toml").write_text(FOREVER, encoding="utf-8")
+    (tmp_path / "crier.py").write_text(CRIER, encoding="utf-8")
     (tmp_path / "long.steps").write_text(
-        "write clock.ALARM 5\npause 100000 s\nread clock.NOW\n", encoding="utf-8"
+        "write clock.ALARM 5\nwrite crier.CALL 1\npause 100000 s\nread clock.NOW\n",
+        encoding="utf-8",
     )
-    code = "from busbox.cli import main; print('begins', flush=True); main()"
-    words = [sys.executable, "-c", code, "run", str(tmp_path), "--engine", engine]
-    with subprocess.Popen(
-        words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, encoding="utf-8"
-    ) as run:
-        assert run.stdout is not None
-        run.stdout.readline()
-        time.sleep(2.5)  # it is running by now; if it were not yet, that would do too
-        run.send_signal(signal.SIGINT)
-        out, error = run.communicate(timeout=60)
-    assert (run.returncode, out) == (130, "")
+    code, out, error = stopped("run", str(tmp_path), "--engine", engine)
+    assert (code, out) == (130, "")
     assert error.endswith("\nstopped\n")
     assert "Traceback" not in error
+
+
+#: Hardware that is never built to its end.
+ENDLESS = """
+import time
+from busbox.bus.hardware import Hardware
+from busbox.map.registers import Register, RegisterTable
+class Endless(Hardware):
+    table = RegisterTable(Register("WORD", 0))
+    def build(self, m, registers):
+        print("begins", flush=True)
+        time.sleep(600)
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise there")
+@pytest.mark.parametrize("engine", EVERY)
+def test_building_can_be_stopped(engine: str, tmp_path: Path) -> None:
+    """Ctrl-C while hardware is built says that it stopped, and nothing of what was not built."""
+    bench = '[slot.endless]\nmodel = "endless.py:Endless"\nbase = 0\nsize = 4\n'
+    bench += '[traffic]\nfile = "one.steps"\n'
+    (tmp_path / "bench.toml").write_text('clock = "1 MHz"\n' + bench, encoding="utf-8")
+    (tmp_path / "one.steps").write_text("read endless.WORD\n", encoding="utf-8")
+    (tmp_path / "endless.py").write_text(ENDLESS, encoding="utf-8")
+    assert stopped("run", str(tmp_path), "--engine", engine) == (130, "", "\nstopped\n")
+
+
+def stopped(*words: str) -> tuple[int, str, str]:
+    """Run a verb in a process of its own, and press Ctrl-C soon after it has said that it begins.
+
+    Return its exit code, and what it says on stdout after that, and on stderr.
+    """
+    with subprocess.Popen(
+        [sys.executable, "-c", MAIN, *words],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        encoding="utf-8",
+    ) as run:
+        try:
+            assert run.stdout is not None
+            assert run.stdout.readline() == "begins\n"
+            time.sleep(0.5)  # what comes next has begun by now
+            run.send_signal(signal.SIGINT)
+            out, error = run.communicate(timeout=60)
+        finally:
+            run.kill()  # or leaving this block would wait for ever
+    return run.returncode, out, error
 
 
 def test_every_engine_has_its_name() -> None:

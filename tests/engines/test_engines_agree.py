@@ -70,8 +70,17 @@ def reference(name: str, slots: tuple[str, ...], until: int | None = None) -> Re
     return load_bench(name).with_values(as_hardware(*slots)).run("reference", until)
 
 
+def some_quick() -> list[Any]:
+    """Return the combinations; first_light, with models and all in hardware, is run by make quick."""
+    quick = {("first_light", ()), ("first_light", BENCHES["first_light"])}
+    return [
+        pytest.param(*one, marks=[pytest.mark.quick] if one in quick else [])
+        for one in combinations()
+    ]
+
+
 @pytest.mark.parametrize(
-    ("name", "slots"), combinations(), ids=lambda one: Path(one).stem if isinstance(one, str) else
+    ("name", "slots"), some_quick(), ids=lambda one: Path(one).stem if isinstance(one, str) else
     "+".join(one) or "models",
 )  # fmt: skip
 def test_every_bench_is_recorded_alike(name: str, slots: tuple[str, ...]) -> None:

@@ -16,6 +16,8 @@ from busbox.bench.bench import Bench, load_bench
 from busbox.explain.why import Stories, Story
 from tests.cli.saying import say
 
+pytestmark = pytest.mark.quick
+
 SLOTS: dict[str, dict[str, Any]] = {
     "levers": {"model": "gpio", "base": 0x1000, "size": 0x100, "wait": 0},
     "clock": {"model": "timer", "base": 0x2000, "size": 0x20, "wait": 0},

@@ -17,6 +17,8 @@ from busbox.recording import Recording
 from tests.against_naive import Plan, bench_of
 from tests.plans import plans
 
+pytestmark = pytest.mark.quick
+
 
 def write_vcd(recording: Recording, path: Path) -> None:
     """Write a recording's waveform file."""

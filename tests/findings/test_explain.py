@@ -20,6 +20,8 @@ from busbox.formats.files import read_traffic
 from busbox.formats.text import FIRST_WORDS, read_text
 from busbox.recording.judged import Finding
 
+pytestmark = pytest.mark.quick
+
 #: Rules that traffic cannot break; the example on their page is hardware.
 OF_HARDWARE = ("wishbone-rule",)
 OF_TRAFFIC = [rule for rule in RULES if rule not in OF_HARDWARE]

@@ -16,6 +16,8 @@ from busbox.formats.files import read_traffic
 from busbox.map.registers import Register, RegisterTable
 from busbox.recording import Recording
 
+pytestmark = pytest.mark.quick
+
 CABIN: dict[str, Any] = {
     "clock": "16 MHz",
     "slot": {
@@ -180,6 +182,7 @@ def test_a_byte_written_without_room_is_lost(tmp_path: Path) -> None:
     assert recording.texts == {"telegraph": "ab"}
 
 
+@pytest.mark.usefixtures("built_afresh")
 def test_a_port_that_breaks_a_bus_rule_is_found(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

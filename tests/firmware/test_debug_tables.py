@@ -32,6 +32,8 @@ from tests.firmware.firmware_files import (
     To,
 )
 
+pytestmark = pytest.mark.quick
+
 TOP = {NAME: "cabin.c", LINES: 0, LOW: Address(0x100)}
 PULL = {NAME: "pull", LOW: Address(0x100), HIGH: Address(0x120)}
 ROWS = [(0x100, 1, 7), (0x110, 1, 0), (0x114, 2, 9), (0x118, 1, 300), (0x130, 1, 0)]

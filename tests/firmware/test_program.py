@@ -11,6 +11,8 @@ import pytest
 from busbox.bench.find import packaged_benches
 from busbox.firmware.program import Firmware, Source
 
+pytestmark = pytest.mark.quick
+
 FOLDER = packaged_benches()["signal_cabin"].parent
 TEXT = (FOLDER / "signal_cabin.c").read_text(encoding="utf-8")
 #: `#define LAMPS 0x40002000u` and `#define LED_STATUS REG(LAMPS + 0x04)` of the C file.

@@ -13,6 +13,8 @@ from busbox.lines.profiles import PROFILES, Profile
 from busbox.lines.wave import Wave
 from tests.board.wires import LEAD, LIMITS, TEN_NS, wave_of
 
+pytestmark = pytest.mark.quick
+
 #: Bits of a lamp, repeated: zeros and ones in every neighbourhood.
 PATTERN = (0, 1, 1, 0, 0, 0, 1, 0)
 SIXTEEN_MHZ = Fraction(1, 16_000_000)

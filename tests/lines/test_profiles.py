@@ -11,6 +11,8 @@ from busbox.basics.errors import InputError
 from busbox.lines.profiles import PROFILES, Profile, Window
 from tests.board.wires import LIMITS
 
+pytestmark = pytest.mark.quick
+
 #: The sources, in the words of who looked the values up.
 SOURCES = {
     "P1": "application brief SCLA084 (Oct 2025), table 2-1",

@@ -17,6 +17,8 @@ from busbox.lines.wave import Wave
 from busbox.recording import Line
 from tests.lines.drawn import HALF, frame, line, naive, wave_of_levels
 
+pytestmark = pytest.mark.quick
+
 CAPTURE = Path(__file__).parent / "captures" / "uart_115200_8n1.csv"
 MHZ = 10**6
 

@@ -13,7 +13,7 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from amaranth.hdl import ClockDomain, Module, Mux
+from amaranth.hdl import Cat, ClockDomain, Module, Mux, Signal
 from amaranth.sim import Simulator
 
 from busbox.device import RELEASED, Access, Site
@@ -133,13 +133,18 @@ class Pair:
         self._build_twin()
         top.domains.sync = domain = ClockDomain()
         top.submodules.twin = self._twin
+        bus = self._twin.bus
+        port = Cat(bus.cyc, bus.stb, bus.we, bus.sel, bus.write_data, bus.adr)
+        self._driven = Signal(len(port))  # one signal, since each that is set is settled alone
+        top.d.comb += port.eq(self._driven)
 
         async def bench(context: Any) -> None:
             self._context = context
             for name, level in self.preset.items():
                 context.set(getattr(self._twin, name), level)
             for row in range(rows):
-                context.set(domain.rst, row in schedule.high)
+                if (row in schedule.high) != (row - 1 in schedule.high):
+                    context.set(domain.rst, row in schedule.high)
                 self._row(schedule, row, self.first + row)
                 await context.tick()
             finished.append(True)
@@ -159,6 +164,7 @@ class Pair:
         self._listener = hardware.listener(self.hosts[1], **settings)
         self._notes = {name: getattr(twin, f"told_{name}") for name in twin.told_for(settings)}
         self._words = {place.name: at >> 2 for at, place in twin.declared.places()}
+        self._watched = [*self._words.items()]
         outputs = [pin for pin in self._device.pins if pin.direction == "output"]
         self._levels = {pin.name: self._bit(pin.name) for pin in outputs}
         for pin in outputs:
@@ -202,16 +208,19 @@ class Pair:
         if one is None:
             word, data = noise.choice([*self._words.values()]), noise.getrandbits(32)
             one = Aimed(0, word << 2, data if data & 1 else None, noise.getrandbits(4))
-        levels = (
-            (bus.cyc, cycle),
-            (bus.stb, ends),
-            (bus.we, one.data is not None),
-            (bus.sel, one.lanes),
-            (bus.write_data, one.data or 0),
-            (bus.adr, one.offset >> 2),
+        fields = (
+            (1, cycle),
+            (1, ends),
+            (1, one.data is not None),
+            (len(bus.sel), one.lanes),
+            (len(bus.write_data), one.data or 0),
+            (len(bus.adr), one.offset >> 2),
         )
-        for signal, level in levels:
-            self._context.set(signal, level)
+        word = first = 0
+        for width, field in fields:
+            word |= (field & (1 << width) - 1) << first
+            first += width
+        self._context.set(self._driven, word)
 
     def _compare_pins(self, now: int) -> None:
         """Compare the levels of the outputs, and report the twin's edges."""
@@ -225,8 +234,11 @@ class Pair:
     def _compare_registers(self, now: int) -> None:
         """Compare every register: the model's list, and what the watch port shows."""
         shown = {}
-        for name, word in self._words.items():
-            self._context.set(self._twin.watch_adr, word)
+        # From where the row before has ended: that register is watched already.
+        self._watched.reverse()
+        for place, (name, word) in enumerate(self._watched):
+            if place or now == self.first:
+                self._context.set(self._twin.watch_adr, word)
             shown[name] = self._context.get(self._twin.watch_data)
         assert shown == self.model.registers(), (now, shown, self.model.registers())
 

@@ -14,6 +14,7 @@ _RELAXED = {
 }
 
 
+@pytest.mark.quick
 @settings(max_examples=100, **_RELAXED)
 @given(plan=plans())
 def test_any_traffic_on_any_map_is_as_the_page_says(plan: Plan) -> None:

@@ -32,6 +32,8 @@ from busbox.models.uart import Uart
 from busbox.recording import Recording
 from tests.models.driving import ALL, BASE, WAITS, Drive, edges, events, reads
 
+pytestmark = pytest.mark.quick
+
 waits = pytest.mark.parametrize("wait", WAITS)
 
 

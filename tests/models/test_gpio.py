@@ -7,7 +7,7 @@ import pytest
 from busbox.basics.errors import InputError
 from tests.models.driving import WAITS, Drive, edges, reads
 
-pytestmark = pytest.mark.parametrize("wait", WAITS)
+pytestmark = [pytest.mark.parametrize("wait", WAITS), pytest.mark.quick]
 
 
 def test_a_write_of_out_moves_the_pin_in_the_next_cycle(wait: int) -> None:

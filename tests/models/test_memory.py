@@ -11,7 +11,7 @@ from intelhex import IntelHex
 from busbox.basics.errors import InputError
 from tests.models.driving import BASE, WAITS, Drive, events, reads
 
-pytestmark = pytest.mark.parametrize("wait", WAITS)
+pytestmark = [pytest.mark.parametrize("wait", WAITS), pytest.mark.quick]
 
 #: C Users Journal 7.04.
 JOURNAL = ":04FEDC00210080CFB2\n"

@@ -10,6 +10,8 @@ from busbox.device import Access
 from busbox.models.timer import Timer
 from tests.models.driving import WAITS, Drive, events, reads
 
+pytestmark = pytest.mark.quick
+
 waits = pytest.mark.parametrize("wait", WAITS)
 
 

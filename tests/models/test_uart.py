@@ -13,7 +13,7 @@ import pytest
 from busbox.basics.errors import InputError
 from tests.models.driving import WAITS, Drive, edges, events, reads
 
-pytestmark = pytest.mark.parametrize("wait", WAITS)
+pytestmark = [pytest.mark.parametrize("wait", WAITS), pytest.mark.quick]
 
 ROOM, BUSY, LOST = 1, 2, 32
 

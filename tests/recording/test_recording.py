@@ -14,6 +14,8 @@ from busbox.recording import COLUMNS
 from tests.against_naive import Plan, bench_of
 from tests.plans import plans
 
+pytestmark = pytest.mark.quick
+
 
 def same(one: Recording, other: Recording) -> None:
     """Assert that two recordings hold the same, in every part."""

@@ -17,6 +17,8 @@ from busbox.cpu.steps import Poll, Step
 from busbox.recording import Recording
 from tests.reference.ports import bench_of, read, run, write
 
+pytestmark = pytest.mark.quick
+
 BASE = 0x2000
 CONTROL, STATUS, COUNT, HIGH, PERIOD, COLOUR = (
     BASE + offset for offset in (0x00, 0x04, 0x08, 0x0C, 0x10, 0x100)

@@ -21,6 +21,8 @@ from busbox.cpu.steps import Access
 from busbox.map.registers import lane_mask, show_lanes
 from tests.reference.ports import bench_of, read, run, traced, write
 
+pytestmark = pytest.mark.quick
+
 X5 = 0x8000_0000
 X6 = 0x8899_AABB
 

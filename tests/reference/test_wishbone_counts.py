@@ -197,6 +197,7 @@ def scrambled(self: Outlet, platform: object) -> Module:
     return m
 
 
+@pytest.mark.usefixtures("built_afresh")
 @pytest.mark.parametrize("wait", [0, 1, 2])
 def test_a_run_is_the_same_with_scrambled_read_data(
     wait: int, monkeypatch: pytest.MonkeyPatch

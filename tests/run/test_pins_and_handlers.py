@@ -15,6 +15,8 @@ from busbox.bench.bench import Bench
 from busbox.recording import Recording
 from busbox.run.connections import serial_levels
 
+pytestmark = pytest.mark.quick
+
 CABIN: dict[str, Any] = {
     "clock": "1 MHz",
     "slot": {

@@ -42,6 +42,7 @@ CASES: tuple[Spoiled, ...] = (
 JARGON = ("Traceback", "pydantic", "Errno", "NoneType", "dict", "codec", "Exceeds", "literal")
 
 
+@pytest.mark.quick
 def test_there_are_many_cases_and_many_messages() -> None:
     """At least 300 bad inputs give at least 200 different messages, each place left aside."""
     lines = {line for case in CASES for line in case.told.splitlines()}
@@ -50,6 +51,7 @@ def test_there_are_many_cases_and_many_messages() -> None:
     assert len(messages) >= 200
 
 
+@pytest.mark.quick
 def test_every_sentence_is_its_own() -> None:
     """No two cases of a file say the same."""
     for module in (test_benches, test_columns, test_command_line, test_set, test_steps):
@@ -57,12 +59,14 @@ def test_every_sentence_is_its_own() -> None:
         assert len(sentences) == len(set(sentences))
 
 
+@pytest.mark.quick
 @pytest.mark.parametrize("word", JARGON)
 def test_no_message_has_the_words_of_a_library(word: str) -> None:
     """What is told is told in plain English."""
     assert not [case.told for case in CASES if word in case.told]
 
 
+@pytest.mark.quick
 def test_every_line_that_is_told_has_the_same_form() -> None:
     """Each line begins with the command's name, has no full stop, and is not empty."""
     for case in CASES:

@@ -8,6 +8,8 @@ import pytest
 
 from tests.spoiled.cabin import Spoiled, assert_told
 
+pytestmark = pytest.mark.quick
+
 CASES = (
     Spoiled(
         "A bench must have a clock.",

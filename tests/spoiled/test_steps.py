@@ -9,6 +9,8 @@ import pytest
 
 from tests.spoiled.cabin import Spoiled, assert_told
 
+pytestmark = pytest.mark.quick
+
 CASES = (
     Spoiled(
         "A line must begin with a verb.",

@@ -50,7 +50,10 @@ def pair_of(device: str) -> Pair:
     return Pair(system_of(device), 0, twin(device), REFERENCE)
 
 
-@pytest.mark.parametrize("device", SLOTS)
+@pytest.mark.parametrize(
+    "device",
+    [pytest.param(one, marks=[pytest.mark.quick] if one == "gpio" else []) for one in SLOTS],
+)
 def test_a_twin_is_its_model(device: str) -> None:
     """Over six hundred random accesses every read, end, pin and register is the same in every row."""
     assert pair_of(device).drawn(600, seed=1) is None

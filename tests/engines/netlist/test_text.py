@@ -11,6 +11,8 @@ from busbox.engines.netlist.flatten import flatten
 from busbox.engines.netlist.order import order
 from busbox.engines.netlist.text import Bits, Piece, read
 
+pytestmark = pytest.mark.quick
+
 HEAD = 'attribute \\generator "Amaranth"\nattribute \\top 1\nmodule \\top\n'
 WIRES = (
     "wire width 4 input 0  \\lever\nwire width 4 output 1 signed \\lamp\nwire width 4 $1\n"

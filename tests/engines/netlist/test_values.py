@@ -16,6 +16,8 @@ from busbox.engines.netlist.nodes import Graph
 from tests.engines.netlist.apart import Apart
 from tests.engines.netlist.running import Machine
 
+pytestmark = pytest.mark.quick
+
 #: Around machine words, and around the 65 to 128 bits that native code has no division for.
 WIDTHS = (1, 8, 31, 32, 33, 63, 64, 65, 128, 129, 200)
 
