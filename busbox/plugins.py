@@ -250,6 +250,8 @@ class Entry:
         try:
             return import_object(self.kind.built_in[self.name])
         except ModuleNotFoundError as error:
+            if (error.name or "busbox").partition(".")[0] == "busbox":
+                raise
             raise InputError.of(
                 f"{self.kind.word} {self.name} needs {error.name}, which is not installed"
             ) from error
@@ -277,14 +279,18 @@ def find(kind: Kind, name: str, folder: Path = Path(), besides: Iterable[str] = 
     offered = {entry.name: entry for entry in plug_ins(kind)}
     if name in offered:
         return offered[name].load()
+    raise _unknown(kind, name, dict.fromkeys([*besides, *kind.built_in, *offered]))
+
+
+def _unknown(kind: Kind, name: str, known: Iterable[str]) -> InputError:
+    """Return the error of a name that stands for nothing."""
     if kind.in_file and name.endswith(".py"):
-        raise InputError.of(
-            f"must name the {kind.in_file} too, such as '{name}:Bell', not {name!r}"
-        )
-    names = [*besides, *kind.built_in, *(one for one in offered if one not in kind.built_in)]
-    form = [f"file.py:{kind.in_file.capitalize()}"] if kind.in_file else []
-    raise InputError.of(
-        f"there is no {kind.word} {name!r}{nearest(name, names)} (known: {one_of([*names, *form])})"
+        text = f"must name the {kind.in_file} too, such as '{name}:Bell', not {name!r}"
+        return InputError.of(text)
+    close = nearest(name, list(known))
+    forms = [f"file.py:{kind.in_file.capitalize()}"] if kind.in_file else []
+    return InputError.of(
+        f"there is no {kind.word} {name!r}{close} (known: {one_of([*known, *forms])})"
     )
 
 

@@ -40,7 +40,8 @@ def busbox(installed: Path, tmp_path: Path) -> Busbox:
         done = subprocess.run(
             [sys.executable, "-m", "busbox", *words],
             cwd=tmp_path,
-            env=os.environ | {"PYTHONPATH": paths},
+            # Other libraries may open text files without an encoding.
+            env=os.environ | {"PYTHONPATH": paths, "PYTHONWARNDEFAULTENCODING": ""},
             capture_output=True,
             text=True,
             encoding="utf-8",

@@ -121,6 +121,16 @@ def test_a_plug_in_that_raises_or_leaves_while_it_loads_is_told(
         assert callable(find(EXPORTS, "json"))
 
 
+def test_a_library_that_is_not_installed_is_told_and_a_fault_of_ours_is_not_hidden() -> None:
+    """A built-in thing names the library that it needs; a module of ours that is gone is an error."""
+    kind = Kind("lamp", "busbox.lamps", {"oil": "no_such_oil:Lamp", "gas": "busbox.gas:Lamp"}, "")
+    with pytest.raises(InputError) as error:
+        find(kind, "oil")
+    assert str(error.value) == "lamp oil needs no_such_oil, which is not installed"
+    with pytest.raises(ModuleNotFoundError):
+        find(kind, "gas")
+
+
 def test_the_built_in_verbs_are_those_of_the_help() -> None:
     """The registry and the groups of the help name the same verbs, in one order each."""
     from busbox.cli import GROUPS
