@@ -34,8 +34,8 @@ Contract
     registers can be looked at in it; with ``HANG`` after it.
 11. A hardware device runs inside the engine. Of every cycle that is run, in this order, its
     :class:`Ear` is told what its pins are, if they changed; that an access which it answers ends; and
-    its notes, if ``tells`` is high: all of it at the latest when ``run`` returns. Of accesses, a
-    listener that says so is told the last one only.
+    its notes, if ``notes_valid`` is high: all of it at the latest when ``run`` returns. Of accesses, a
+    note reader that says so is told the last one only.
 12. Between two runs, the device is reached through its :class:`Probe`: ``look`` and ``hear`` tell pins
     and notes of ``cycle`` early; ``drive`` gives an input pin a level from ``cycle`` on; ``peek`` reads
     a register as of ``cycle``. After ``heed(pins, notes)``, ``run`` stops before a cycle in which one

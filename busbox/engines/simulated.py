@@ -142,7 +142,7 @@ class SimulatedProbe:
         self._view = rows.design.views[slot]
         self._ear = ear
         self._last: int | None = None
-        self._heeded, self._hears = 0, False
+        self._heeded, self._needed = 0, False
 
     @property
     def _word(self) -> int:
@@ -159,7 +159,7 @@ class SimulatedProbe:
     def heed(self, pins: Iterable[str], notes: bool) -> None:
         """Stop for these pins, and for notes."""
         self._heeded |= self._view.mask(pins)
-        self._hears = self._hears or notes
+        self._needed = self._needed or notes
 
     def look(self) -> bool:
         """Tell the pins in ``cycle``, if they changed; return whether the device is at rest in it."""
@@ -174,7 +174,7 @@ class SimulatedProbe:
         word = self._word
         if word & 1:
             self._ear.take_notes(self._rows.cycle, self._view.notes(word))
-            self._rows.told = self._rows.told or self._hears
+            self._rows.told = self._rows.told or self._needed
 
     def renew(self) -> None:
         """Take what follows as new, even if it looks the same."""

@@ -13,7 +13,7 @@ from busbox.basics.units import show_time
 from busbox.cpu.player import Player
 from busbox.device import LiveDevice
 from busbox.engines import LOG, Engine
-from busbox.findings import Evidence, Wanted, find
+from busbox.findings import RunFacts, Wanted, find
 from busbox.recording import COLUMNS, Accesses, IntColumn, Recording, SlotInfo
 from busbox.run.deliveries import Deliveries
 from busbox.run.host import DeviceHost
@@ -21,7 +21,7 @@ from busbox.run.ledger import FACTS, Ledger
 from busbox.system.system import System
 
 if TYPE_CHECKING:
-    from busbox.board.decoding import Hearing
+    from busbox.board.decoding import DecodedLine
 
 
 class Taking:
@@ -95,20 +95,20 @@ class Taking:
         self.put_away(last)
 
     def recording(self, last: int, ended: str, player: Player, deliveries: Deliveries) -> Recording:
-        """Return the recording of a run, with what its listeners heard and what is found in it."""
+        """Return the recording of a run, with what its note readers heard and what is found in it."""
         recording = self._recording(last, ended, player, deliveries)
-        recording, hearings = self._hear(recording)
-        evidence = Evidence(
+        recording, decoded_lines = self._hear(recording)
+        facts = RunFacts(
             self._system,
             recording,
             timeouts=self.timeouts,
             given_up=player.given_up,
             crowd=player.crowd,
             breaches=self._engine.breaches,
-            hearings=hearings,
+            decoded_lines=decoded_lines,
             quiet_since=self.quiet_since,
         )
-        findings, counts = find(evidence)
+        findings, counts = find(facts)
         recording = replace(recording, findings=findings, counts=counts)
         return replace(
             recording, verdicts=tuple(one.judge(recording) for one in self._system.expectations)
@@ -169,17 +169,17 @@ class Taking:
             notes.append(f"The run ended at {end}, before: {some(left)}.")
         return notes
 
-    def _hear(self, recording: Recording) -> tuple[Recording, Mapping[str, Hearing]]:
-        """Return the recording with what the listeners of the bench understood, and that by name."""
+    def _hear(self, recording: Recording) -> tuple[Recording, Mapping[str, DecodedLine]]:
+        """Return the recording with what the note readers of the bench understood, and that by name."""
         if not self._system.attached:
             return recording, {}
-        from busbox.board.decoding import hear, supply_note
+        from busbox.board.decoding import decode_lines, supply_note
 
-        hearings = hear(self._system, recording)
-        note = supply_note(self._system, hearings, recording.cycles)
+        decoded_lines = decode_lines(self._system, recording)
+        note = supply_note(self._system, decoded_lines, recording.cycles)
         notes = recording.notes + (() if note is None else (note,))
-        seen = {name: one.seen() for name, one in hearings.items()}
-        return replace(recording, seen=seen, notes=notes), hearings
+        seen = {name: one.recorded() for name, one in decoded_lines.items()}
+        return replace(recording, seen=seen, notes=notes), decoded_lines
 
 
 def some(names: Sequence[str]) -> str:

@@ -88,7 +88,7 @@ def test_an_engine_from_outside_runs_and_shows(
     ("kind", "found", "told"),
     [
         (DEVICES, 3, "'x' must be a class, not 3"),
-        (ATTACHMENTS, int, "'x' must be a subclass of Listener or Driver"),
+        (ATTACHMENTS, int, "'x' must be a subclass of Decoder or Driver"),
         (FORMATS, int, "'x' must be a Format (busbox.formats.contract), not an object of the"),
         (SOURCES, 3, "'x' must be a class, not 3"),
         (SOURCES, int, "(busbox.cpu.source_kind): it lacks check, next, again, close, settings"),
@@ -149,7 +149,7 @@ FILES = {
 import click
 
 from busbox.basics.errors import InputError
-from busbox.board.attachment import Heard, Listener
+from busbox.board.attachment import LineReport, Decoder
 from busbox.cpu import ListedSource
 from busbox.cpu.source_kind import SourceKind
 from busbox.cpu.steps import Access
@@ -167,11 +167,11 @@ class Bell(RegisterModel):
         self.host.edge("hammer", write.shows, write.value & 1, write.number)
 
 
-class Ear(Listener):
+class Ear(Decoder):
     """Counts edges."""
 
-    def listen(self, wave):
-        return Heard(facts={"edges": len(wave.times) - 1})
+    def decode(self, wave):
+        return LineReport(facts={"edges": len(wave.times) - 1})
 
 
 class Peal(SourceKind, ListedSource):

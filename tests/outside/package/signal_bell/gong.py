@@ -1,12 +1,12 @@
 """An attachment: counts what the hammer does."""
 
-from busbox.board.attachment import Heard, Listener
+from busbox.board.attachment import Decoder, LineReport
 from busbox.lines.wave import Wave
 
 
-class Gong(Listener):
+class Gong(Decoder):
     """Counts the strokes of a hammer."""
 
-    def listen(self, wave: Wave) -> Heard:
+    def decode(self, wave: Wave) -> LineReport:
         strokes = int((wave.levels[1:] == 1).sum())
-        return Heard(rows=[("strokes", str(strokes))], facts={"strokes": strokes})
+        return LineReport(rows=[("strokes", str(strokes))], facts={"strokes": strokes})
