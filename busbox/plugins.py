@@ -82,11 +82,11 @@ def checked_attachment(name: str, found: Any) -> Any:
     ------
     InputError : it neither listens nor drives
     """
-    from busbox.board.attachment import Driver, Listener
+    from busbox.board.attachment import Decoder, Driver
 
-    if not isinstance(found, type) or not issubclass(found, Listener | Driver):
+    if not isinstance(found, type) or not issubclass(found, Decoder | Driver):
         raise InputError.of(
-            f"{name!r} must be a subclass of Listener or Driver (busbox.board.attachment), "
+            f"{name!r} must be a subclass of Decoder or Driver (busbox.board.attachment), "
             f"not {shown(found)}"
         )
     return found

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from busbox.basics.units import Span
 from busbox.bench.bench import Bench
+
+from busbox.basics.units import Span
 from busbox.cpu.steps import Access, Await, Handler, Mark, Pause, Poll, Reset, Step
 from busbox.map.slots import show_bits
 from busbox.recording import Recording

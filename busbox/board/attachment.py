@@ -2,7 +2,7 @@
 
 Contract
 ========
-1. An attachment sees one pin, never a register: a :class:`Listener` gets the edges of its line and the
+1. An attachment sees one pin, never a register: a :class:`Decoder` gets the edges of its line and the
    clock, a :class:`Driver` gives the levels of an input pin.
 2. It is a class with ``settings`` (the keys of ``[attach.NAME]`` besides ``kind`` and ``pin``) and one
    method: ``listen`` or ``drive``. It is built as ``Kind(board, **settings)``; a :class:`ValueError`
@@ -10,19 +10,19 @@ Contract
 3. A listener is asked once, when the run is over: nothing that it finds changes the run. The same class
    reads captures of real lines (``busbox capture``); of those, ``wave.sampling`` says how much each
    length may be wrong.
-4. What a listener finds wrong is a :class:`Trouble` with the id of a rule (``busbox explain``). Who
+4. What a listener finds wrong is a :class:`LineFinding` with the id of a rule (``busbox explain``). Who
    caused it is not its business: that is looked up from the edge it names.
 
 A listener of ten lines::
 
-    class Bell(Listener):
+    class Bell(Decoder):
         settings = (Setting("shortest", "10 ms", kind="time", text="A shorter pulse is not heard."),)
 
-        def listen(self, wave: Wave) -> Heard:
+        def decode(self, wave: Wave) -> LineReport:
             least = parse_span(self.options["shortest"]).in_cycles(self.board.clock_hz)
             rises, falls = wave.times[1::2], wave.times[2::2]
             count = int((falls - rises[: len(falls)] >= least).sum())
-            return Heard(rows=[("strokes", str(count))], facts={"strokes": count})
+            return LineReport(rows=[("strokes", str(count))], facts={"strokes": count})
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ class Board:
 
 
 @dataclass(frozen=True)
-class Trouble:
+class LineFinding:
     """Something that a listener finds wrong.
 
     Attributes
@@ -74,7 +74,7 @@ class Trouble:
 
 
 @dataclass(frozen=True)
-class Heard:
+class LineReport:
     """What a listener understood.
 
     Attributes
@@ -95,11 +95,11 @@ class Heard:
     characters: Sequence[tuple[int, int]] = ()
     frames: Sequence[tuple[int, int, tuple[int, ...]]] | None = None
     current: Sequence[tuple[int, Fraction]] | None = None
-    troubles: Iterable[Trouble] = ()
+    troubles: Iterable[LineFinding] = ()
 
 
 class Attachment:
-    """Base of all kinds; a kind derives from :class:`Listener` or :class:`Driver`.
+    """Base of all kinds; a kind derives from :class:`Decoder` or :class:`Driver`.
 
     Attributes
     ----------
@@ -121,10 +121,10 @@ class Attachment:
         return None
 
 
-class Listener(Attachment):
+class Decoder(Attachment):
     """Understands a line."""
 
-    def listen(self, wave: Wave) -> Heard:
+    def decode(self, wave: Wave) -> LineReport:
         """Return what a line says.
 
         Raises
@@ -133,7 +133,7 @@ class Listener(Attachment):
         """
         raise NotImplementedError
 
-    def point(self, wave: Wave, tick: int) -> str:
+    def describe(self, wave: Wave, tick: int) -> str:
         """Return what the line says in a tick, such as ``frame 3, lamp 2``; "" if that is not told."""
         return ""
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from busbox.basics.errors import shown
-from busbox.board.attachment import Heard
+from busbox.board.attachment import LineReport
 from busbox.lines.profiles import WINDOWS
 
 
@@ -37,12 +37,12 @@ class Difference:
         return self.text
 
 
-def differences(here: Heard, there: Heard) -> list[Difference]:
+def differences(here: LineReport, there: LineReport) -> list[Difference]:
     """Return what two looks at lines say, each thing with whether it is the same."""
     return list(_compared(here, there))
 
 
-def _compared(here: Heard, there: Heard) -> Iterator[Difference]:
+def _compared(here: LineReport, there: LineReport) -> Iterator[Difference]:
     if here.text is not None or there.text is not None:
         yield _equal("text", here.text, there.text, "characters")
     if here.frames is not None or there.frames is not None:

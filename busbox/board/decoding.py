@@ -12,7 +12,7 @@ import numpy as np
 
 from busbox.basics.errors import BusboxError, InputError, raised, shown
 from busbox.basics.units import show_current
-from busbox.board.attachment import Heard, Listener, Trouble
+from busbox.board.attachment import Decoder, LineFinding, LineReport
 from busbox.lines.wave import Wave
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Hearing:
+class DecodedLine:
     """What one listener heard.
 
     Attributes
@@ -37,8 +37,8 @@ class Hearing:
     attached: Attached
     pin: str
     line: Line
-    heard: Heard
-    troubles: tuple[Trouble, ...]
+    heard: LineReport
+    troubles: tuple[LineFinding, ...]
 
     def access_at(self, cycle: int) -> int:
         """Return the access that caused the last edge up to a cycle, -1 if none did."""
@@ -49,7 +49,7 @@ class Hearing:
         """Return what was understood, each part with the access that caused it."""
         from busbox.recording import Character, Frame, Seen
 
-        heard, frames = self.heard, None
+        heard, frames = self.report, None
         if heard.frames is not None:
             frames = tuple(Frame(tick, self.access_at(tick), one) for tick, _, one in heard.frames)
         return Seen(
@@ -63,7 +63,7 @@ class Hearing:
         )
 
 
-def hear(system: System, recording: Recording) -> Mapping[str, Hearing]:
+def hear(system: System, recording: Recording) -> Mapping[str, DecodedLine]:
     """Return what each listener understood, by name.
 
     Raises
@@ -73,15 +73,17 @@ def hear(system: System, recording: Recording) -> Mapping[str, Hearing]:
     return {
         one.name: _hearing(one, system, recording)
         for one in system.attached
-        if isinstance(one.part, Listener)
+        if isinstance(one.part, Decoder)
     }
 
 
-def supply_note(system: System, hearings: Mapping[str, Hearing], cycles: int) -> str | None:
+def supply_note(
+    system: System, decoded_lines: Mapping[str, DecodedLine], cycles: int
+) -> str | None:
     """Return what all strings of lamps draw, against the supply of the bench; None without one."""
     if system.supply is None:
         return None
-    changes = total_current(hearings)
+    changes = total_current(decoded_lines)
     peak = max((amperes for _, amperes, _ in changes), default=Fraction(0))
     ends = [tick for tick, _, _ in changes[1:]] + [cycles]
     charge = sum(
@@ -94,12 +96,12 @@ def supply_note(system: System, hearings: Mapping[str, Hearing], cycles: int) ->
     )
 
 
-def total_current(hearings: Mapping[str, Hearing]) -> list[tuple[int, Fraction, str]]:
+def total_current(decoded_lines: Mapping[str, DecodedLine]) -> list[tuple[int, Fraction, str]]:
     """Return (cycle, amperes that all strings draw from then on, name of the last that changed)."""
     changes = sorted(
         (tick, name, amperes)
-        for name, hearing in hearings.items()
-        for tick, amperes in hearing.heard.current or ()
+        for name, decoded in decoded_lines.items()
+        for tick, amperes in decoded.report.current or ()
     )
     now: dict[str, Fraction] = {}
     found: list[tuple[int, Fraction, str]] = []
@@ -111,15 +113,15 @@ def total_current(hearings: Mapping[str, Hearing]) -> list[tuple[int, Fraction, 
     return found
 
 
-def _checked(heard: Any) -> Heard:
+def _checked(heard: Any) -> LineReport:
     """Return what a listener gave, its facts as they come back from a file.
 
     Raises
     ------
     ValueError : it is not what the contract says
     """
-    if not isinstance(heard, Heard):
-        raise ValueError(f"listen must return a Heard, not {shown(heard)}")
+    if not isinstance(heard, LineReport):
+        raise ValueError(f"listen must return a LineReport, not {shown(heard)}")
     for row in heard.rows:
         if not (isinstance(row, tuple) and len(row) == 2 and all(type(one) is str for one in row)):
             raise ValueError(f"rows must be pairs of texts, not {shown(row)}")
@@ -130,7 +132,7 @@ def _checked(heard: Any) -> Heard:
     return replace(heard, facts=facts)
 
 
-def _hearing(attached: Attached, system: System, recording: Recording) -> Hearing:
+def _hearing(attached: Attached, system: System, recording: Recording) -> DecodedLine:
     from busbox.findings import RULES
 
     pin = f"{system.devices[attached.device].name}.{attached.pin}"
@@ -138,8 +140,8 @@ def _hearing(attached: Attached, system: System, recording: Recording) -> Hearin
     wave = Wave.of_line(line, recording.clock_hz, recording.cycles)
     key = f"attach.{attached.name}"
     try:
-        heard = _checked(cast(Listener, attached.part).listen(wave))
-        troubles = tuple(sorted(heard.troubles, key=lambda trouble: trouble.tick))
+        heard = _checked(cast(Decoder, attached.part).decode(wave))
+        troubles = tuple(sorted(heard.findings, key=lambda trouble: trouble.tick))
     except BusboxError:
         raise
     except ValueError as error:
@@ -151,4 +153,4 @@ def _hearing(attached: Attached, system: System, recording: Recording) -> Hearin
             raise InputError.of(
                 f"{attached.kind} must name a rule that there is, not {trouble.rule!r}", key=key
             )
-    return Hearing(attached, pin, line, heard, troubles)
+    return DecodedLine(attached, pin, line, heard, troubles)

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from busbox.basics.units import show_seconds
-from busbox.board.attachment import Heard, Listener
+from busbox.board.attachment import Decoder, LineReport
 from busbox.device import Setting
 from busbox.lines.wave import Wave
 
 
-class Level(Listener):
+class Level(Decoder):
     """Shows how often a pin is on, and how long.
 
     A level that is not driven counts as the one before it. The last time on may go on beyond the run:
@@ -19,7 +19,7 @@ class Level(Listener):
 
     settings = (Setting("on", 1, high=1, text="The level that counts as on."),)
 
-    def listen(self, wave: Wave) -> Heard:
+    def decode(self, wave: Wave) -> LineReport:
         """Return times on and share."""
         on = wave.levels == self.options["on"]
         ends = np.append(wave.times[1:], wave.end)[: len(wave.times)]
@@ -44,4 +44,4 @@ class Level(Listener):
             rows.append(("pulses", f"shortest {shortest}, longest {longest}"))
         state = "not known" if facts["level"] is None else ("on" if on[-1] else "off")
         rows.append(("at the end", state))
-        return Heard(rows, facts)
+        return LineReport(rows, facts)

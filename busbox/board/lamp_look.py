@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from busbox.board.attachment import Heard
+from busbox.board.attachment import LineReport
 from busbox.board.lamp_rows import Rows
 from busbox.board.lamp_troubles import Troubles
 from busbox.board.light import flashing
@@ -62,7 +62,7 @@ class Look:
             return min(coloured, key=lambda name: len(self.judged[name].failures))
         return max(kept, key=lambda name: _fit(self.judged[name]))
 
-    def heard(self) -> Heard:
+    def heard(self) -> LineReport:
         """Return all of it, as a listener gives it."""
         frames, shown = self.read.frames, None
         if self.read.profile.colours:
@@ -70,12 +70,12 @@ class Look:
                 (int(frames.begin[one]), int(frames.shows[one]), frames.colours_of(one))
                 for one in self.latched
             ]
-        return Heard(
+        return LineReport(
             rows=list(Rows(self).rows()),
             facts=self._facts(),
             frames=shown,
             current=self.current,
-            troubles=sorted(Troubles(self).troubles(), key=lambda trouble: trouble.tick),
+            findings=sorted(Troubles(self).findings(), key=lambda trouble: trouble.tick),
         )
 
     def _shown(self) -> Colours:
@@ -110,7 +110,7 @@ class Look:
         channels = self.string.channels
         return supply(self.shows, self.colours, channels, self.amperes, begin, end)
 
-    def point(self, tick: int) -> str:
+    def describe(self, tick: int) -> str:
         """Return the bit that a tick is part of, "" before the first."""
         bits, frames = self.read.bits, self.read.frames
         number = int(np.searchsorted(bits.begin, tick, side="right")) - 1

@@ -7,7 +7,7 @@ from typing import Any
 
 from busbox.basics.errors import nearest, one_of
 from busbox.basics.units import parse_current
-from busbox.board.attachment import Board, Heard, Listener
+from busbox.board.attachment import Board, Decoder, LineReport
 from busbox.board.lamp_look import Look
 from busbox.device import REQUIRED, Setting
 from busbox.lines.lamps import Judgement, judge
@@ -15,7 +15,7 @@ from busbox.lines.profiles import CHANNELS, PROFILES, Profile
 from busbox.lines.wave import Wave
 
 
-class LampString(Listener):
+class LampString(Decoder):
     """Takes bits, frames and colours from a line as the lamps would, and judges every time of it.
 
     With a ``profile`` it is judged by that one. Without, all profiles are tried: a finding is raised
@@ -74,9 +74,9 @@ class LampString(Listener):
             raise ValueError(f"profile must be {one_of(known)}, not {name!r}{nearest(name, known)}")
         return {name: self.board.profiles[name]}
 
-    def listen(self, wave: Wave) -> Heard:
+    def decode(self, wave: Wave) -> LineReport:
         """Return what the lamps show, and how the line keeps the profiles."""
-        return Look(self, wave, self._judged(wave)).heard()
+        return Look(self, wave, self._judged(wave)).report()
 
     def _judged(self, wave: Wave) -> dict[str, Judgement]:
         return {
@@ -84,6 +84,6 @@ class LampString(Listener):
             for name, one in self.profiles.items()
         }
 
-    def point(self, wave: Wave, tick: int) -> str:
+    def describe(self, wave: Wave, tick: int) -> str:
         """Return the bit that a tick is part of."""
-        return Look(self, wave, self._judged(wave)).point(tick)
+        return Look(self, wave, self._judged(wave)).describe(tick)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from busbox.board.attachment import Trouble
+from busbox.board.attachment import LineFinding
 from busbox.board.light import Flashing
 from busbox.lines.bits import Frames
 from busbox.lines.profiles import WINDOWS, show_ns
@@ -26,7 +26,7 @@ class Troubles:
     def __init__(self, look: Look) -> None:
         self.look = look
 
-    def troubles(self) -> Iterator[Trouble]:
+    def troubles(self) -> Iterator[LineFinding]:
         """Yield them, in no order."""
         if self.look.wrong and self.look.read.failures:
             yield from self._timing() if len(self.look.judged) == 1 else [self._nearest()]
@@ -34,12 +34,14 @@ class Troubles:
         for number in np.flatnonzero(frames.latched & (frames.broken > 0)).tolist():
             tell = partial(self._tell_broken, number)
             edge = int(frames.begin[number])
-            yield Trouble("broken-bit-count", int(frames.shows[number]), tell, edge)
+            yield LineFinding("broken-bit-count", int(frames.shows[number]), tell, edge)
         for one in self.look.flashing:
             if not one.passes:
-                yield Trouble("flash-rate", one.end, partial(self._tell_flash, one), part=one.kind)
+                yield LineFinding(
+                    "flash-rate", one.end, partial(self._tell_flash, one), part=one.kind
+                )
 
-    def _timing(self) -> Iterator[Trouble]:
+    def _timing(self) -> Iterator[LineFinding]:
         """Yield every time outside its window."""
         numbers = self.look.read.failing_bits
         keys = list(WINDOWS)
@@ -48,19 +50,19 @@ class Troubles:
         ):
             yield self._trouble(number, keys[window], partial(self._tell_time, place))
 
-    def _nearest(self) -> Trouble:
+    def _nearest(self) -> LineFinding:
         """Return the first failure of the profile that is the nearest."""
         number = int(self.look.read.failing_bits[0])
         key = list(WINDOWS)[int(self.look.read.failures.window[0])]
         return self._trouble(number, key, self._tell_none)
 
-    def _trouble(self, number: int, key: str, tell: Any) -> Trouble:
+    def _trouble(self, number: int, key: str, tell: Any) -> LineFinding:
         bits = self.look.read.bits
         rise, high, low = (int(column[number]) for column in (bits.begin, bits.high, bits.low))
         edges = {"zero_high": rise + high, "one_high": rise + high}
         tick = edges.get(key, rise + high + low)
         rule = "latch-gap" if key == "gap" else "pulse-width"
-        return Trouble(rule, tick, tell, part=key)
+        return LineFinding(rule, tick, tell, part=key)
 
     def _tell_time(self, place: int) -> tuple[str, str]:
         message = self._failure(place)

@@ -11,7 +11,7 @@ import numpy as np
 
 from busbox.basics.listing import printable_lines
 from busbox.basics.units import show_seconds
-from busbox.board.attachment import Board, Heard, Listener, Trouble
+from busbox.board.attachment import Board, Decoder, LineFinding, LineReport
 from busbox.device import Setting
 from busbox.lines.baud import show_rate
 from busbox.lines.serial import PARITIES, Character, Decoded, Format, decode
@@ -21,7 +21,7 @@ from busbox.lines.wave import Wave
 DIGITS = 6
 
 
-class Terminal(Listener):
+class Terminal(Decoder):
     """Reads a serial line from its edges alone, whoever drives it.
 
     Each bit is sampled in its middle. Characters with a low stop bit are framing errors, and are not
@@ -49,7 +49,7 @@ class Terminal(Listener):
         self.form = Format.parse(settings["format"])
         self.baud = Fraction(str(settings["baud"]))
 
-    def listen(self, wave: Wave) -> Heard:
+    def decode(self, wave: Wave) -> LineReport:
         """Return what the line says.
 
         Raises
@@ -57,18 +57,18 @@ class Terminal(Listener):
         ValueError : the rate does not fit the line
         """
         decoded = decode(wave, self.baud, self.form)
-        return Heard(
+        return LineReport(
             rows=list(self._rows(wave, decoded)),
             facts=self._facts(decoded),
             text=decoded.text,
             characters=list(zip(decoded.characters.starts.tolist(), decoded.values, strict=True)),
-            troubles=[
-                Trouble("framing", one.end - 1, partial(self._told, wave, one), one.start)
+            findings=[
+                LineFinding("framing", one.end - 1, partial(self._told, wave, one), one.start)
                 for one in decoded.framing_errors
             ],
         )
 
-    def point(self, wave: Wave, tick: int) -> str:
+    def describe(self, wave: Wave, tick: int) -> str:
         """Return the character that a tick is part of."""
         decoded = decode(wave, self.baud, self.form)
         for number, one in enumerate(decoded.characters):

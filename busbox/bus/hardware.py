@@ -18,8 +18,8 @@ Contract
 6. ``at_rest`` (out, reset 1 if nobody drives it) is high in a row in which the device is at rest.
 7. ``watch_data`` shows the register at word address ``watch_adr`` as a read in this row would, without
    a side effect. Unconnected, it costs nothing in a chip.
-8. What a model tells by events and text, hardware tells by the members ``told_NAME`` of ``told_for``:
-   in a row with ``tells`` high, their values go to the device's :class:`Listener`, which is Python.
+8. What a model tells by events and text, hardware tells by the members ``note_NAME`` of ``note_widths``:
+   in a row with ``notes_valid`` high, their values go to the device's :class:`NoteReader`, which is Python.
    They are for the bench alone: unconnected, they cost nothing in a chip.
 9. In a row: changes of pins come first, then the access that ends, then what is told.
 
@@ -75,7 +75,7 @@ class Hardware(Declaration, wiring.Component):
     """A device in Amaranth. See the contract in the module's docstring.
 
     A subclass defines ``build(m, registers)``. Members of the component: ``bus``, ``watch_adr``,
-    ``watch_data``, ``at_rest``, ``tells``, ``told_NAME``, ``pin_NAME``, ``pin_NAME_enable``.
+    ``watch_data``, ``at_rest``, ``notes_valid``, ``note_NAME``, ``pin_NAME``, ``pin_NAME_enable``.
 
     Parameters
     ----------
@@ -88,19 +88,19 @@ class Hardware(Declaration, wiring.Component):
     groups : member of pins to its :class:`busbox.device.Pin` objects
     least_wait : wait states that its slot must have at least
     listed : its registers are few enough to be listed
-    listener : class of what turns its notes into events and text
+    note_reader : class of what turns its notes into events and text
     """
 
     in_amaranth = True
     least_wait: ClassVar[int] = 0
     listed: ClassVar[bool] = True
-    listener: ClassVar[type[Listener]]
+    note_reader: ClassVar[type[NoteReader]]
 
     bus: Any
     watch_adr: Any
     watch_data: Any
     at_rest: Any
-    tells: Any
+    notes_valid: Any
 
     def __init__(self, site: Site, **settings: Any) -> None:
         self.site = site
@@ -113,7 +113,7 @@ class Hardware(Declaration, wiring.Component):
             "watch_adr": In(bits),
             "watch_data": Out(wishbone.DATA_BITS),
             "at_rest": Out(1, init=1),
-            "tells": Out(1),
+            "notes_valid": Out(1),
         }
         for stem, group in self.groups.items():
             levels = sum(pin.level << place for place, pin in enumerate(group))
@@ -121,12 +121,12 @@ class Hardware(Declaration, wiring.Component):
             members[f"pin_{stem}"] = flow(len(group), init=levels)
             if group[0].released:
                 members[f"pin_{stem}_enable"] = Out(len(group))
-        for name, width in self.told_for(settings).items():
-            members[f"told_{name}"] = Out(width)
+        for name, width in self.note_widths(settings).items():
+            members[f"note_{name}"] = Out(width)
         super().__init__(members)
 
     @classmethod
-    def told_for(cls, settings: Mapping[str, Any]) -> dict[str, int]:
+    def note_widths(cls, settings: Mapping[str, Any]) -> dict[str, int]:
         """Return the width in bits of each note, by name; none, for a device that tells nothing."""
         return {}
 
@@ -146,7 +146,7 @@ class Hardware(Declaration, wiring.Component):
         return m
 
 
-class Listener:
+class NoteReader:
     """Turns what a hardware device tells into events and text. A subclass overrides what it needs.
 
     Parameters
@@ -156,11 +156,11 @@ class Listener:
 
     Attributes
     ----------
-    hears : which accesses it must be told: ``every``; or, of those between two changes of pins or
+    needed_accesses : which accesses it must be told: ``every``; or, of those between two changes of pins or
         notes, the ``last`` one, or the ``last write``
     """
 
-    hears: ClassVar[Literal["every", "last", "last write"]] = "every"
+    needed_accesses: ClassVar[Literal["every", "last", "last write"]] = "every"
 
     def __init__(self, host: Host, **settings: Any) -> None:
         self.host = host
@@ -169,8 +169,8 @@ class Listener:
     def access(self, access: Access) -> None:
         """Take an access that the device has ended in ``access.cycle``."""
 
-    def told(self, cycle: int, notes: Mapping[str, int]) -> None:
-        """Take the notes of a row in which ``tells`` is high."""
+    def take_notes(self, cycle: int, notes: Mapping[str, int]) -> None:
+        """Take the notes of a row in which ``notes_valid`` is high."""
 
     def cause(self, pin: str, cycle: int) -> int:
         """Return the number of the access that caused an edge in row ``cycle``, if it is known."""
@@ -180,7 +180,7 @@ class Listener:
         """Take a reset, high in the rows ``cycle`` to ``cycle + length - 1``."""
 
 
-Hardware.listener = Listener
+Hardware.note_reader = NoteReader
 
 
 class Cell:

@@ -16,7 +16,7 @@ class View:
     Attributes
     ----------
     device : what is looked at
-    signals : the word, as Amaranth's value; from bit 0 on: ``tells``, ``at_rest``, then the members
+    signals : the word, as Amaranth's value; from bit 0 on: ``notes_valid``, ``at_rest``, then the members
         of output pins with their enables, then the notes
     """
 
@@ -32,22 +32,22 @@ class View:
             parts.append(member)
         self.signals = Cat(*parts)
         first = self._places["at_rest"][0] + 1
-        last = min((place for name, (place, _) in self._places.items() if name.startswith("told_")),
+        last = min((place for name, (place, _) in self._places.items() if name.startswith("note_")),
                    default=width)  # fmt: skip
         #: The bits of the word that are pins.
         self.pin_mask = (1 << last) - (1 << first)
         self._pins = self._pin_bits()
 
     def _members(self) -> Iterator[str]:
-        yield "tells"
+        yield "notes_valid"
         yield "at_rest"
         for stem, group in self.device.groups.items():
             if group[0].direction == "output":
                 yield f"pin_{stem}"
                 if group[0].released:
                     yield f"pin_{stem}_enable"
-        for name in self.device.told_for(self.device.options):
-            yield f"told_{name}"
+        for name in self.device.note_widths(self.device.options):
+            yield f"note_{name}"
 
     def _of(self, word: int, name: str) -> int:
         place, width = self._places[name]
@@ -59,8 +59,8 @@ class View:
 
     def notes(self, word: int) -> dict[str, int]:
         """Return what the device tells, by name."""
-        return {name: self._of(word, f"told_{name}") for name in
-                self.device.told_for(self.device.options)}  # fmt: skip
+        return {name: self._of(word, f"note_{name}") for name in
+                self.device.note_widths(self.device.options)}  # fmt: skip
 
     def changes(self, before: int | None, word: int) -> list[tuple[str, int]]:
         """Return the output pins that changed, with their levels; all, if nothing was before."""

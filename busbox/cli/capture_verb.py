@@ -16,7 +16,7 @@ from busbox.basics.paper import Paper
 from busbox.basics.units import parse_clock, show_seconds
 from busbox.bench.bench import Bench
 from busbox.bench.set_values import toml_value
-from busbox.board.attachment import Board, Heard, Listener
+from busbox.board.attachment import Board, Decoder, LineReport
 from busbox.board.compare import Difference, differences
 from busbox.cli.common import json_option, paper, print_json, shown_progress
 from busbox.device import REQUIRED, Setting
@@ -102,18 +102,18 @@ class _Compared:
         return all(one.same for found in self.lines.values() for one in found)
 
 
-def _kind(name: str) -> type[Listener]:
+def _kind(name: str) -> type[Decoder]:
     try:
         kind: type[Any] = attachment_class(name, Path())
     except InputError as error:
         raise InputError(Mistake(one.text, "--as") for one in error.mistakes) from error
-    if not issubclass(kind, Listener):
-        known = [one for one in ATTACHMENTS if issubclass(attachment_class(one, Path()), Listener)]
+    if not issubclass(kind, Decoder):
+        known = [one for one in ATTACHMENTS if issubclass(attachment_class(one, Path()), Decoder)]
         raise InputError.of(f"must listen to a line, as {one_of(known)} do, not {name!r}", "--as")
     return kind
 
 
-def settings_of(kind: type[Listener], given: Iterable[str]) -> dict[str, Any]:
+def settings_of(kind: type[Decoder], given: Iterable[str]) -> dict[str, Any]:
     """Return the value of every setting of a kind.
 
     Parameters
@@ -155,7 +155,7 @@ def settings_of(kind: type[Listener], given: Iterable[str]) -> dict[str, Any]:
     return values
 
 
-def _look(kind: type[Listener], settings: Mapping[str, Any], wave: Wave, line: str) -> Heard:
+def _look(kind: type[Decoder], settings: Mapping[str, Any], wave: Wave, line: str) -> LineReport:
     """Return what a line says.
 
     Raises
@@ -167,8 +167,8 @@ def _look(kind: type[Listener], settings: Mapping[str, Any], wave: Wave, line: s
     except ValueError as error:
         raise InputError.of(str(error), "--set") from None
     try:
-        heard = part.listen(wave)
-        return replace(heard, troubles=tuple(heard.troubles))
+        heard = part.decode(wave)
+        return replace(heard, findings=tuple(heard.findings))
     except ValueError as error:
         raise InputError.of(str(error), line) from None
     except Exception as error:
@@ -213,7 +213,7 @@ def _object(
     file: str,
     waves: dict[str, Wave],
     name: str,
-    heard: Mapping[str, Heard],
+    heard: Mapping[str, LineReport],
     compared: _Compared | None,
 ) -> dict[str, Any]:
     wave = next(iter(waves.values()))
@@ -222,7 +222,7 @@ def _object(
         "tick": float(wave.tick),
         "ticks": wave.end,
         "lines": {
-            line: {"as": name, **one.facts, "troubles": _counts(one)} for line, one in heard.items()
+            line: {"as": name, **one.facts, "findings": _counts(one)} for line, one in heard.items()
         },
     }
     if compared is not None:
@@ -243,7 +243,7 @@ def _write(
     file: str,
     waves: dict[str, Wave],
     name: str,
-    heard: Mapping[str, Heard],
+    heard: Mapping[str, LineReport],
     compared: _Compared | None,
 ) -> None:
     wave = next(iter(waves.values()))
@@ -269,18 +269,18 @@ def _write(
             page.table(wrapped((one.what, str(one)) for one in differ))
 
 
-def _counts(heard: Heard) -> dict[str, int]:
+def _counts(heard: LineReport) -> dict[str, int]:
     """Return how often a rule is broken, by its id."""
-    return dict(Counter(trouble.rule for trouble in heard.troubles))
+    return dict(Counter(trouble.rule for trouble in heard.findings))
 
 
-def _troubles(heard: Heard) -> dict[str, tuple[int, tuple[str, str]]]:
+def _troubles(heard: LineReport) -> dict[str, tuple[int, tuple[str, str]]]:
     """Return how often a rule is broken, and what the first of them says, by its id."""
-    first = {trouble.rule: trouble for trouble in reversed(list(heard.troubles))}
+    first = {trouble.rule: trouble for trouble in reversed(list(heard.findings))}
     return {rule: (count, first[rule].tell()) for rule, count in _counts(heard).items()}
 
 
-def _frames(heard: Heard, wave: Wave) -> Iterator[tuple[str, str, str]]:
+def _frames(heard: LineReport, wave: Wave) -> Iterator[tuple[str, str, str]]:
     """Yield number, time and colours of each frame; white stands before red."""
     frames = heard.frames or ()
     digits = 8 if any(colour > 0xFFFFFF for *_, colours in frames for colour in colours) else 6

@@ -30,8 +30,8 @@ Contract
 10. An access still up is put into the log by ``leave()``: terminator ``none``, last row run as its end.
 11. A hardware device runs inside the engine. Of every row that is run, in this order, its
    :class:`Ear` is told what its pins are, if they changed; that an access which it answers ends; and
-   its notes, if ``tells`` is high: all of it at the latest when ``run`` returns. Of accesses, a
-   listener that says so is told the last one only. Between two calls of ``run``, ``look`` and
+   its notes, if ``notes_valid`` is high: all of it at the latest when ``run`` returns. Of accesses, a
+   note reader that says so is told the last one only. Between two calls of ``run``, ``look`` and
    ``hear`` tell pins and notes of ``row`` early; ``drive`` gives an input pin a level from ``row``
    on; ``peek`` reads a register as of ``row``.
 12. ``run`` stops before the last row that an access may wait for (rule 9), so that the registers can

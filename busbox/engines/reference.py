@@ -430,7 +430,7 @@ class ReferenceEngine:
             self._ended(WATCHDOG if cut else ERR if failed else ACK, status >> 3 & WORD)
 
     def _tell_end(self) -> None:
-        """Tell a hardware device's listener of the access that ends in ``row``."""
+        """Tell a hardware device's note reader of the access that ends in ``row``."""
         command = self._command
         assert command is not None
         found = self._map.decode(command.address)

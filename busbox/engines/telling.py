@@ -1,4 +1,4 @@
-"""What hardware devices did, told to their listeners row by row (contract of engines, 11)."""
+"""What hardware devices did, told to their note readers row by row (contract of engines, 11)."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from busbox.bus.hardware import Listener
+from busbox.bus.hardware import NoteReader
 from busbox.bus.transfers import ERR
 from busbox.bus.view import View
 from busbox.bus.wishbone.guard import breaches
@@ -41,7 +41,7 @@ class Teller:
         self._kernel, self._views, self._ears = kernel, views, ears
         self._map = system.address_map
         self._names = [device.name for device in system.devices]
-        self._hears = {slot: _heard_by(system.devices[slot].model.listener) for slot in views}
+        self._needed = {slot: _needed_by(system.devices[slot].model.note_reader) for slot in views}
         self._told: dict[int, int | None] = dict.fromkeys(views)
         self._renewed: set[int] = set()
         self._reset_row = -1
@@ -74,12 +74,12 @@ class Teller:
         if not fresh and not self._kernel.noted:
             return []
         log = np.array(fresh, dtype="i8").reshape(-1, LOGGED)
-        heard = any(hears != "none" for hears in self._hears.values())
+        heard = any(needed != "none" for needed in self._needed.values())
         slots = self._slots(log[:, _ADDRESSES]) if heard else np.full(len(log), -1)
         found: list[tuple[int, int, tuple[str, Breach]]] = []
         for slot in self._views:
             mine = (slots == slot) & (log[:, _TERMINATORS] <= ERR)
-            if self._hears[slot] == "last write":
+            if self._needed[slot] == "last write":
                 mine &= log[:, _WRITES] == 1
             numbers = np.flatnonzero(mine)
             self._tell_of(slot, log[numbers], numbers + first)
@@ -98,7 +98,7 @@ class Teller:
     def _tell_of(self, slot: int, log: Any, numbers: Any) -> None:
         """Tell one device's pins, accesses and notes, row by row."""
         ear, view, show = self._ears[slot], self._views[slot], self.show
-        ended = _Ended(self._map, log, numbers, ear, self._hears[slot] == "every")
+        ended = _Ended(self._map, log, numbers, ear, self._needed[slot] == "every")
         for row, word in zip(*self._kernel.heard(slot), strict=True):
             if ended.next < row:
                 ended.tell_before(row)
@@ -137,6 +137,6 @@ class _Ended:
         self._told, self.next = upto, self._ends[upto]
 
 
-def _heard_by(listener: type[Listener]) -> str:
-    """Return which accesses a listener must be told."""
-    return "none" if listener.access is Listener.access else listener.hears
+def _needed_by(note_reader: type[NoteReader]) -> str:
+    """Return which accesses a note reader must be told."""
+    return "none" if note_reader.access is NoteReader.access else note_reader.needed_accesses

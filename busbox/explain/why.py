@@ -188,15 +188,15 @@ class Stories:
 
     def _points(self, pin: str, cycle: int) -> Iterator[Part]:
         """Yield what each listener at a pin says of a cycle."""
-        from busbox.board.attachment import Listener
+        from busbox.board.attachment import Decoder
         from busbox.lines.wave import Wave
 
         names = [device.name for device in self.system.devices]
         for one in self.system.attached:
-            if f"{names[one.device]}.{one.pin}" == pin and isinstance(one.part, Listener):
+            if f"{names[one.device]}.{one.pin}" == pin and isinstance(one.part, Decoder):
                 recording = self.recording
                 wave = Wave.of_line(recording.lines[pin], recording.clock_hz, recording.cycles)
-                text = one.part.point(wave, cycle)
+                text = one.part.describe(wave, cycle)
                 if text:
                     yield Part("wire", f"{one.name}: {text}")
 

@@ -1,11 +1,11 @@
 """Findings: what is wrong, where, and one thing to try. One rule is one small function.
 
-A rule takes the :class:`Evidence` of a run and yields :class:`Hit`\\ s in order of cycle. Add one by
+A rule takes the :class:`RunFacts` of a run and yields :class:`Sighting`\\ s in order of cycle. Add one by
 writing the function in the module of its topic and naming it in :data:`RULES`.
 """
 
 from busbox.findings import board, bus, devices, reads, registers, serial
-from busbox.findings.rule import KEPT, Evidence, Hit, Rule, Wanted, collect
+from busbox.findings.rule import KEPT, Rule, RunFacts, Sighting, Wanted, collect
 from busbox.recording.judged import Finding
 
 #: Every rule by its id.
@@ -39,9 +39,9 @@ RULES: dict[str, Rule] = {
 }
 
 
-def find(evidence: Evidence) -> tuple[tuple[Finding, ...], dict[str, dict[str, int]]]:
+def find(facts: RunFacts) -> tuple[tuple[Finding, ...], dict[str, dict[str, int]]]:
     """Return the findings of all rules, in order of cycle, and how many there were of each."""
-    return collect(RULES, evidence)
+    return collect(RULES, facts)
 
 
-__all__ = ["KEPT", "RULES", "Evidence", "Finding", "Hit", "Rule", "Wanted", "find"]
+__all__ = ["KEPT", "RULES", "RunFacts", "Finding", "Sighting", "Rule", "Wanted", "find"]

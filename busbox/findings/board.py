@@ -8,16 +8,16 @@ from itertools import permutations
 from typing import TYPE_CHECKING
 
 from busbox.basics.units import show_current
-from busbox.findings.rule import Evidence, Hit, told
+from busbox.findings.rule import RunFacts, Sighting, told
 from busbox.lines.bits import SHIFTS
 
 if TYPE_CHECKING:
     from fractions import Fraction
 
-    from busbox.board.decoding import Hearing
+    from busbox.board.decoding import DecodedLine
 
 
-def pulse_width(evidence: Evidence) -> Iterator[Hit]:
+def pulse_width(facts: RunFacts) -> Iterator[Sighting]:
     """A pulse on a lamp line, or the low after it, is shorter or longer than the lamps allow.
 
     It hurts because a lamp may take the bit for the other one, and each part decides differently. Where
@@ -48,10 +48,10 @@ def pulse_width(evidence: Evidence) -> Iterator[Hit]:
     Compute the counts from the clock: ``busbox timing CLOCK`` names those that keep each profile. On a
     bit-banged line an interrupt does the same: see the set ``bit_banging``.
     """
-    return told(evidence, "pulse-width")
+    return told(facts, "pulse-width")
 
 
-def latch_gap(evidence: Evidence) -> Iterator[Hit]:
+def latch_gap(facts: RunFacts) -> Iterator[Sighting]:
     """The pause between two frames on a lamp line is too short to end a frame.
 
     It hurts because the bits of the next frame leave the string behind the last lamp: the old picture
@@ -79,10 +79,10 @@ def latch_gap(evidence: Evidence) -> Iterator[Hit]:
     Raise the gap in PERIOD (bits 31..16), or wait longer before the next frame. Parts differ much here:
     50 us are enough for some, others ask for 280 us (``busbox timing CLOCK``).
     """
-    return told(evidence, "latch-gap")
+    return told(facts, "latch-gap")
 
 
-def broken_bit_count(evidence: Evidence) -> Iterator[Hit]:
+def broken_bit_count(facts: RunFacts) -> Iterator[Sighting]:
     """A frame on a lamp line has bits too many or too few for whole lamps.
 
     It hurts because the lamps behind the broken place show bits of their neighbours, or old colours.
@@ -111,10 +111,10 @@ def broken_bit_count(evidence: Evidence) -> Iterator[Hit]:
     If the string has four channels, say so: ``channels = 4``. Else follow the frame's edges back to the
     traffic (``busbox why``), and count the bits that the firmware sends.
     """
-    return told(evidence, "broken-bit-count")
+    return told(facts, "broken-bit-count")
 
 
-def colour_order(evidence: Evidence) -> Iterator[Hit]:
+def colour_order(facts: RunFacts) -> Iterator[Sighting]:
     """The lamps show the colours that were meant, but with their channels exchanged.
 
     It hurts because red means stop. The order of the channels on the wire differs from part to part;
@@ -145,9 +145,9 @@ def colour_order(evidence: Evidence) -> Iterator[Hit]:
     Look the order up in the lamps' data sheet, and set it in one place: ``order`` of the device, which
     is built into the hardware, or the shifts in the firmware.
     """
-    for name, hearing in evidence.hearings.items():
-        slot = evidence.system.devices[hearing.attached.device].name
-        meant, frames = evidence.recording.frames.get(slot), hearing.heard.frames
+    for name, decoded in facts.decoded_lines.items():
+        slot = facts.system.devices[decoded.attached.device].name
+        meant, frames = facts.recording.frames.get(slot), decoded.report.frames
         if not meant or not frames:
             continue
         sent = {frame.cycle: frame for frame in meant}
@@ -162,8 +162,8 @@ def colour_order(evidence: Evidence) -> Iterator[Hit]:
         number, begin, cycle, wanted, shown = next(
             one for one in pairs if any(a != b for a, b in zip(one[3], one[4], strict=False))
         )
-        tell = partial(_tell_order, evidence, name, hearing, places, number, wanted, shown)
-        yield Hit(cycle, sent[begin].access, slot, hearing.attached.pin, name, tell)
+        tell = partial(_tell_order, facts, name, decoded, places, number, wanted, shown)
+        yield Sighting(cycle, sent[begin].access, slot, decoded.attached.pin, name, tell)
 
 
 _NAMES = {"R": "red", "G": "green", "B": "blue", "W": "white"}
@@ -201,27 +201,27 @@ def _moved(colour: int, places: dict[str, str]) -> int:
 
 
 def _tell_order(
-    evidence: Evidence,
+    facts: RunFacts,
     name: str,
-    hearing: Hearing,
+    decoded: DecodedLine,
     places: dict[str, str],
     number: int,
     wanted: tuple[int, ...],
     shown: tuple[int, ...],
 ) -> tuple[str, str]:
-    slot = evidence.system.devices[hearing.attached.device].name
+    slot = facts.system.devices[decoded.attached.device].name
     moved = [(a, b) for a, b in places.items() if a != b]
     words = [f"{_NAMES[a]} as {_NAMES[b]}" for a, b in moved]
     listed = ", ".join(words[:-1]) + (" and " if len(words) > 1 else "") + words[-1]
     row, sent = (" ".join(f"{one:06x}" for one in colours[:8]) for colours in (shown, wanted))
-    order = str(hearing.attached.part.options.get("order") or "its profile's")
+    order = str(decoded.attached.part.options.get("order") or "its profile's")
     return (
         f"{name}: The lamps show {listed}: frame {number} was meant as {sent}, and shows {row}.",
         f"Give {slot} the order of the lamps ({name} has {order}), or look it up in their data sheet.",
     )
 
 
-def supply_current(evidence: Evidence) -> Iterator[Hit]:
+def supply_current(facts: RunFacts) -> Iterator[Sighting]:
     """The lamps draw more current than their supply gives.
 
     It hurts because the voltage falls: colours fade, the board resets, wires get hot. Only where the
@@ -254,16 +254,16 @@ def supply_current(evidence: Evidence) -> Iterator[Hit]:
     """
     from busbox.board.decoding import total_current
 
-    limit = evidence.system.supply
+    limit = facts.system.supply
     if limit is None:
         return
     above = False
-    for tick, total, name in total_current(evidence.hearings):
+    for tick, total, name in total_current(facts.decoded_lines):
         if total > limit and not above:
-            hearing = evidence.hearings[name]
-            slot = evidence.system.devices[hearing.attached.device].name
+            decoded = facts.decoded_lines[name]
+            slot = facts.system.devices[decoded.attached.device].name
             tell = partial(_tell_supply, tick, total, limit)
-            yield Hit(tick, hearing.access_at(tick), slot, hearing.attached.pin, name, tell)
+            yield Sighting(tick, decoded.access_at(tick), slot, decoded.attached.pin, name, tell)
         above = total > limit
 
 
@@ -277,7 +277,7 @@ def _tell_supply(tick: int, total: Fraction, limit: Fraction) -> tuple[str, str]
     )
 
 
-def flash_rate(evidence: Evidence) -> Iterator[Hit]:
+def flash_rate(facts: RunFacts) -> Iterator[Sighting]:
     """A lamp flashes more often than three times in a second.
 
     It hurts because flashing light can cause seizures (WCAG 2.2, success criterion 2.3.1). Each lamp is
@@ -311,4 +311,4 @@ def flash_rate(evidence: Evidence) -> Iterator[Hit]:
     Blink at 3 Hz or slower, or change by less than 10 % of full white. Saturated red is
     judged apart, by the older working definition.
     """
-    return told(evidence, "flash-rate")
+    return told(facts, "flash-rate")

@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from busbox.bus.transfers import ERR, NONE, WATCHDOG
-from busbox.findings.rule import Evidence, Hit
+from busbox.findings.rule import RunFacts, Sighting
 
 if TYPE_CHECKING:
     from busbox.cpu.steps import Handler
     from busbox.recording import Accesses
 
 
-def unmapped_access(evidence: Evidence) -> Iterator[Hit]:
+def unmapped_access(facts: RunFacts) -> Iterator[Sighting]:
     """An access went to an address that no slot decodes, and got ERR.
 
     It hurts because the write is lost, or the read is 0: on the board the peripheral simply does
@@ -46,27 +46,25 @@ def unmapped_access(evidence: Evidence) -> Iterator[Hit]:
     def unmapped(part: Accesses) -> Any:
         return (part.terminator == ERR) & (part.slot == -1)
 
-    for number in evidence.where(unmapped):
-        yield evidence.hit(number, partial(_tell_unmapped, evidence, number))
+    for number in facts.where(unmapped):
+        yield facts.hit(number, partial(_tell_unmapped, facts, number))
 
 
-def _tell_unmapped(evidence: Evidence, access: int) -> tuple[str, str]:
-    address = int(evidence.recording.accesses.address[access])
-    message = (
-        f"{evidence.describe(access)}: no slot answers at this address; {evidence.undone(access)}."
-    )
-    return message, _nearest_hint(evidence, address)
+def _tell_unmapped(facts: RunFacts, access: int) -> tuple[str, str]:
+    address = int(facts.recording.accesses.address[access])
+    message = f"{facts.describe(access)}: no slot answers at this address; {facts.undone(access)}."
+    return message, _nearest_hint(facts, address)
 
 
-def _nearest_hint(evidence: Evidence, address: int) -> str:
-    meant = evidence.system.address_map.meant(address)
+def _nearest_hint(facts: RunFacts, address: int) -> str:
+    meant = facts.system.address_map.meant(address)
     if not meant:
         return "The bench has no slot at all; give it one."
     meant = meant[0].upper() + meant[1:]
     return f"{meant}. Make the base in the bench and the one in the firmware agree."
 
 
-def no_answer(evidence: Evidence) -> Iterator[Hit]:
+def no_answer(facts: RunFacts) -> Iterator[Sighting]:
     """Nobody answered an access, and the watchdog ended it with ERR.
 
     It hurts because the CPU stood still for the watchdog's time, and the access did nothing.
@@ -96,25 +94,25 @@ def no_answer(evidence: Evidence) -> Iterator[Hit]:
     device kept the CPU waiting: let the firmware ask it whether it is ready before it uses it, or
     give the watchdog more cycles.
     """
-    for number in evidence.where(lambda part: part.terminator == WATCHDOG):
-        yield evidence.hit(number, partial(_tell_no_answer, evidence, number))
+    for number in facts.where(lambda part: part.terminator == WATCHDOG):
+        yield facts.hit(number, partial(_tell_no_answer, facts, number))
 
 
-def _tell_no_answer(evidence: Evidence, access: int) -> tuple[str, str]:
-    found = evidence.decoded(access)
-    cycles = evidence.system.fabric.watchdog
+def _tell_no_answer(facts: RunFacts, access: int) -> tuple[str, str]:
+    found = facts.decoded(access)
+    cycles = facts.system.fabric.watchdog
     message = (
-        f"{evidence.describe(access)}: unanswered for {cycles} cycles; the watchdog ended it with "
-        f"ERR, and {evidence.undone(access)}."
+        f"{facts.describe(access)}: unanswered for {cycles} cycles; the watchdog ended it with "
+        f"ERR, and {facts.undone(access)}."
     )
     if found.slot is None:
-        return message + " No slot decodes it.", _nearest_hint(evidence, found.address)
+        return message + " No slot decodes it.", _nearest_hint(facts, found.address)
     return message, (
         f"See what {found.slot.name} waits for; give the watchdog more cycles if it needs longer."
     )
 
 
-def bus_hang(evidence: Evidence) -> Iterator[Hit]:
+def bus_hang(facts: RunFacts) -> Iterator[Sighting]:
     """An access was never answered, or handlers left the CPU no row: it would never get on.
 
     It hurts because nothing goes on after it; on the board only a reset helps. Usually a silent fabric
@@ -146,14 +144,14 @@ def bus_hang(evidence: Evidence) -> Iterator[Hit]:
     Mend the address, or what the device waits for. Then give the fabric a watchdog all the same, here
     and in the hardware: the next mistake of this kind ends with ERR, and the firmware goes on.
     """
-    if evidence.crowd is not None:
-        first, handler = evidence.crowd
-        row, slot = evidence.recording.cycles - 1, handler.pin.partition(".")[0]
+    if facts.crowd is not None:
+        first, handler = facts.crowd
+        row, slot = facts.recording.cycles - 1, handler.pin.partition(".")[0]
         tell = partial(_tell_crowd, handler, row - first)
-        yield Hit(row, -1, slot, "", handler.pin, tell)
-    elif evidence.recording.ended == "hang":
-        (access,) = evidence.where(lambda part: part.terminator == NONE)
-        yield evidence.hit(access, partial(_tell_hang, evidence, access))
+        yield Sighting(row, -1, slot, "", handler.pin, tell)
+    elif facts.recording.ended == "hang":
+        (access,) = facts.where(lambda part: part.terminator == NONE)
+        yield facts.hit(access, partial(_tell_hang, facts, access))
 
 
 def _tell_crowd(handler: Handler, cycles: int) -> tuple[str, str]:
@@ -165,26 +163,26 @@ def _tell_crowd(handler: Handler, cycles: int) -> tuple[str, str]:
     )
 
 
-def _tell_hang(evidence: Evidence, access: int) -> tuple[str, str]:
-    found = evidence.decoded(access)
-    waited = evidence.system.hang_after
+def _tell_hang(facts: RunFacts, access: int) -> tuple[str, str]:
+    found = facts.decoded(access)
+    waited = facts.system.hang_after
     message = (
-        f"{evidence.describe(access)}: unanswered for {waited} cycles (the limit hang_after); "
+        f"{facts.describe(access)}: unanswered for {waited} cycles (the limit hang_after); "
         "the run ends here."
     )
-    if evidence.quiet_since is not None:
+    if facts.quiet_since is not None:
         message += (
-            f" Nothing has moved since cycle {evidence.quiet_since} and nothing more is to come: it "
+            f" Nothing has moved since cycle {facts.quiet_since} and nothing more is to come: it "
             "would never be answered."
         )
     if found.slot is None:
         return message + " No slot decodes it.", (
-            f"{_nearest_hint(evidence, found.address)} A fabric that is silent needs a watchdog."
+            f"{_nearest_hint(facts, found.address)} A fabric that is silent needs a watchdog."
         )
     return message, f"See what {found.slot.name} waits for; a watchdog would end it with ERR."
 
 
-def wishbone_rule(evidence: Evidence) -> Iterator[Hit]:
+def wishbone_rule(facts: RunFacts) -> Iterator[Sighting]:
     """A port broke a rule of Wishbone B4.
 
     It hurts because other components may rely on the rule: on the board it works by chance, or not.
@@ -210,13 +208,13 @@ def wishbone_rule(evidence: Evidence) -> Iterator[Hit]:
     Mend the hardware, not the firmware: here, let ACK follow CYC and STB alone. The rule's number is
     that of the standard. Watched are the ports of devices in Amaranth.
     """
-    accesses = evidence.recording.accesses
-    for port, breach in evidence.breaches:
+    accesses = facts.recording.accesses
+    for port, breach in facts.breaches:
         before = int(np.searchsorted(accesses.start, breach.row, side="right")) - 1
         text = f"port {port}, rule {breach.rule}: {breach.text.removeprefix(f'{port}: ')}"
         hint = "Compare the port's signals with the rule in the standard."
         slot = "" if port == "cpu" else port
-        yield Hit(breach.row, before, slot, "", port, partial(_pair, text, hint))
+        yield Sighting(breach.row, before, slot, "", port, partial(_pair, text, hint))
 
 
 def _pair(message: str, hint: str) -> tuple[str, str]:

@@ -10,14 +10,14 @@ import numpy as np
 
 from busbox.basics.growing import Column
 from busbox.basics.units import show_time
-from busbox.findings.rule import Evidence, Hit, of_kind
+from busbox.findings.rule import RunFacts, Sighting, of_kind
 
 if TYPE_CHECKING:
     from busbox.device import Pin
     from busbox.recording import Event, IntColumn
 
 
-def frame_missed(evidence: Evidence) -> Iterator[Hit]:
+def frame_missed(facts: RunFacts) -> Iterator[Sighting]:
     """A frame was started while the last one was still under way; it is not sent.
 
     It hurts because the lamps keep the old picture. BUSY covers the latch gap too.
@@ -43,7 +43,7 @@ def frame_missed(evidence: Evidence) -> Iterator[Hit]:
     Wait until BUSY is 0, then set the colours, then write SEND. If the newest picture is all that
     counts, look at BUSY once and try again later.
     """
-    clock = evidence.system.clock_hz
+    clock = facts.system.clock_hz
 
     def tell(event: Event) -> tuple[str, str]:
         left = int(event.details["idle_from"]) - event.cycle
@@ -53,10 +53,10 @@ def frame_missed(evidence: Evidence) -> Iterator[Hit]:
             f"Poll {event.device}.STATUS until BUSY (bit 0) is 0 before SEND is written.",
         )
 
-    return of_kind(evidence, ("frame-missed",), tell)
+    return of_kind(facts, ("frame-missed",), tell)
 
 
-def uninitialised_read(evidence: Evidence) -> Iterator[Hit]:
+def uninitialised_read(facts: RunFacts) -> Iterator[Sighting]:
     """A word of memory was read that nobody had written.
 
     It hurts because block memory holds anything after power-up: here the read gives 0, on the board it
@@ -84,15 +84,15 @@ def uninitialised_read(evidence: Evidence) -> Iterator[Hit]:
 
     def tell(event: Event) -> tuple[str, str]:
         return (
-            f"{_word(evidence, event)} was read before anything was written to it; it gives 0 here.",
+            f"{_word(facts, event)} was read before anything was written to it; it gives 0 here.",
             f"Write it first (start-up code that clears and copies variables does), or give "
             f"{event.device} its contents in the bench (file = ...).",
         )
 
-    return of_kind(evidence, ("uninitialised-read",), tell)
+    return of_kind(facts, ("uninitialised-read",), tell)
 
 
-def rom_write(evidence: Evidence) -> Iterator[Hit]:
+def rom_write(facts: RunFacts) -> Iterator[Sighting]:
     """A write went to a read-only memory, and was dropped.
 
     It hurts because the variable keeps its old value. Usually a section is linked to the wrong place.
@@ -118,24 +118,24 @@ def rom_write(evidence: Evidence) -> Iterator[Hit]:
 
     def tell(event: Event) -> tuple[str, str]:
         return (
-            f"{event.device} is a ROM: the write to {_word(evidence, event)} does nothing.",
+            f"{event.device} is a ROM: the write to {_word(facts, event)} does nothing.",
             'Move what is written to a RAM (linker script), or make the slot kind = "ram".',
         )
 
-    return of_kind(evidence, ("rom-write",), tell)
+    return of_kind(facts, ("rom-write",), tell)
 
 
-def _word(evidence: Evidence, event: Event) -> str:
+def _word(facts: RunFacts, event: Event) -> str:
     """Return the word of a memory that an event names: ``book.WORD.1 (0x20000004)``."""
     offset = int(event.details["offset"])
-    slot = evidence.system.address_map.slot(event.device)
+    slot = facts.system.address_map.slot(event.device)
     assert slot is not None
     place = slot.table.at(offset)
     name = place.name if place else f"{offset:#x}"
     return f"{slot.name}.{name} ({slot.base + offset:#010x})"
 
 
-def interrupt_stuck(evidence: Evidence) -> Iterator[Hit]:
+def interrupt_stuck(facts: RunFacts) -> Iterator[Sighting]:
     """An interrupt stayed high for long, and nobody looked at its device.
 
     It hurts because the CPU would be called again and again, or has forgotten the interrupt. Only where
@@ -171,26 +171,26 @@ def interrupt_stuck(evidence: Evidence) -> Iterator[Hit]:
     """
     from busbox.recording import windows
 
-    limit, recording = evidence.system.stuck_after, evidence.recording
+    limit, recording = facts.system.stuck_after, facts.recording
     if limit is None:
         return
-    for number, device in enumerate(evidence.system.devices):
+    for number, device in enumerate(facts.system.devices):
         ends = Column("i8")
         for _, part in windows(recording.accesses):
             ends.extend(part.end[part.slot == number])
         for pin in device.pins:
             if pin.direction == "output" and pin.name in INTERRUPTS:
-                yield from _stuck(evidence, device.name, pin, ends.array(), limit)
+                yield from _stuck(facts, device.name, pin, ends.array(), limit)
 
 
 #: Output pins that ask for the CPU's attention.
 INTERRUPTS = ("interrupt", "ring")
 
 
-def _stuck(evidence: Evidence, slot: str, pin: Pin, ends: IntColumn, limit: int) -> Iterator[Hit]:
+def _stuck(facts: RunFacts, slot: str, pin: Pin, ends: IntColumn, limit: int) -> Iterator[Sighting]:
     name = f"{slot}.{pin.name}"
-    line = evidence.recording.lines[name]
-    falls = np.append(line.cycles[1:], evidence.recording.cycles)
+    line = facts.recording.lines[name]
+    falls = np.append(line.cycles[1:], facts.recording.cycles)
     for rise, fall, level, cause in zip(
         line.cycles.tolist(),
         falls.tolist(),
@@ -204,7 +204,7 @@ def _stuck(evidence: Evidence, slot: str, pin: Pin, ends: IntColumn, limit: int)
         for start, end in zip([rise, *inside], [*inside, fall], strict=True):
             if end - start >= limit:
                 tell = partial(_tell_stuck, slot, pin, start, end - start, limit)
-                yield Hit(start + limit, cause, slot, pin.name, name, tell)
+                yield Sighting(start + limit, cause, slot, pin.name, name, tell)
                 break
 
 

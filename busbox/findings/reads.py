@@ -11,7 +11,7 @@ import numpy as np
 
 from busbox.bus.transfers import ACK
 from busbox.cpu.steps import Await
-from busbox.findings.rule import Evidence, Hit, Wanted
+from busbox.findings.rule import RunFacts, Sighting, Wanted
 from busbox.map.registers import LANE_MASKS, lane_mask
 from busbox.map.slots import Decoded
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from busbox.recording import Accesses
 
 
-def read_differs(evidence: Evidence) -> Iterator[Hit]:
+def read_differs(facts: RunFacts) -> Iterator[Sighting]:
     """A read gave something else than was recorded.
 
     It hurts because from there on the firmware might have gone another way: the rest of the traffic
@@ -50,15 +50,15 @@ def read_differs(evidence: Evidence) -> Iterator[Hit]:
         selected = np.take(LANE_MASKS, part.lanes)
         return compared & ((part.data.astype("i8") ^ part.expected) & selected != 0)
 
-    for number in evidence.where(differs):
-        yield evidence.hit(number, partial(_tell_differs, evidence, number))
+    for number in facts.where(differs):
+        yield facts.hit(number, partial(_tell_differs, facts, number))
 
 
-def _tell_differs(evidence: Evidence, access: int) -> tuple[str, str]:
-    accesses = evidence.recording.accesses
+def _tell_differs(facts: RunFacts, access: int) -> tuple[str, str]:
+    accesses = facts.recording.accesses
     mask = lane_mask(int(accesses.lanes[access]))
     seen, expected = int(accesses.data[access]) & mask, int(accesses.expected[access]) & mask
-    place = evidence.decoded(access).place
+    place = facts.decoded(access).place
     fields = [
         f"{field.name} is {(seen & field.mask) >> field.low}, "
         f"was {(expected & field.mask) >> field.low}"
@@ -66,14 +66,14 @@ def _tell_differs(evidence: Evidence, access: int) -> tuple[str, str]:
         if (seen ^ expected) & field.mask and field.name != "VALUE"
     ]
     detail = f" ({'; '.join(fields)})" if fields else ""
-    message = f"{evidence.describe(access)} gave {seen:#x}, recorded was {expected:#x}{detail}."
+    message = f"{facts.describe(access)} gave {seen:#x}, recorded was {expected:#x}{detail}."
     return message, (
         "If what was read is wrong, see what should have made it: the device, or an [[input]] of the "
         "bench. If it is right, record the traffic again with this timing, or make the read a poll."
     )
 
 
-def poll_storm(evidence: Evidence) -> Iterator[Hit]:
+def poll_storm(facts: RunFacts) -> Iterator[Sighting]:
     """One register was read again and again, with no other access between.
 
     It hurts because the bus and the CPU do nothing else meanwhile; an interrupt, or more idle time
@@ -102,8 +102,8 @@ def poll_storm(evidence: Evidence) -> Iterator[Hit]:
     Let the device call: a uart does as soon as there is room again (INTERRUPT, ON_ROOM), which is all
     that the next letter needs. Or do other work between two reads; in the traffic that is ``every N``.
     """
-    limit = evidence.system.poll_storm
-    accesses = evidence.recording.accesses
+    limit = facts.system.poll_storm
+    accesses = facts.recording.accesses
     if limit is None or len(accesses) <= limit:
         return
 
@@ -118,14 +118,14 @@ def poll_storm(evidence: Evidence) -> Iterator[Hit]:
         same = accesses.address[number] == accesses.address[before]
         return bool(same and not accesses.write[number] and not accesses.write[before])
 
-    begins = (one for one in evidence.where(changes) if one == 0 or not run_goes_on(one))
+    begins = (one for one in facts.where(changes) if one == 0 or not run_goes_on(one))
     for start, end in pairwise(chain(begins, [len(accesses)])):
         if end - start > limit and not accesses.write[start]:
-            yield evidence.hit(start + limit, partial(_tell_storm, evidence, start, end - start))
+            yield facts.hit(start + limit, partial(_tell_storm, facts, start, end - start))
 
 
-def _tell_storm(evidence: Evidence, start: int, length: int) -> tuple[str, str]:
-    found, limit = evidence.decoded(start), evidence.system.poll_storm
+def _tell_storm(facts: RunFacts, start: int, length: int) -> tuple[str, str]:
+    found, limit = facts.decoded(start), facts.system.poll_storm
     return (
         f"{found.register or f'{found.address:#010x}'} was read {length} times in a row (from access "
         f"{start} on), with no other access between; the bench allows {limit} (poll_storm).",
@@ -133,7 +133,7 @@ def _tell_storm(evidence: Evidence, start: int, length: int) -> tuple[str, str]:
     )
 
 
-def poll_timeout(evidence: Evidence) -> Iterator[Hit]:
+def poll_timeout(facts: RunFacts) -> Iterator[Sighting]:
     """A poll, or an await, reached its limit without seeing what it waits for.
 
     It hurts because firmware without a limit would wait for ever; here the next step follows.
@@ -159,12 +159,14 @@ def poll_timeout(evidence: Evidence) -> Iterator[Hit]:
     limit in the firmware too, with an error after it.
     """
     hits = [
-        evidence.hit(access, partial(_tell_timeout, evidence, access, poll))
-        for access, poll in evidence.timeouts
+        facts.hit(access, partial(_tell_timeout, facts, access, poll))
+        for access, poll in facts.timeouts
     ]
     hits += [
-        Hit(row, -1, step.pin.partition(".")[0], "", step.pin, partial(_tell_given_up, row, step))
-        for row, step in evidence.given_up
+        Sighting(
+            row, -1, step.pin.partition(".")[0], "", step.pin, partial(_tell_given_up, row, step)
+        )
+        for row, step in facts.given_up
     ]
     yield from sorted(hits, key=lambda hit: hit.cycle)
 
@@ -179,8 +181,8 @@ def _tell_given_up(row: int, step: Await) -> tuple[str, str]:
     )
 
 
-def _tell_timeout(evidence: Evidence, access: int, poll: Wanted) -> tuple[str, str]:
-    found, accesses = evidence.decoded(access), evidence.recording.accesses
+def _tell_timeout(facts: RunFacts, access: int, poll: Wanted) -> tuple[str, str]:
+    found, accesses = facts.decoded(access), facts.recording.accesses
     failed = accesses.terminator[access] != ACK
     gives = "ends with ERR" if failed else f"gives {int(accesses.data[access]):#x}"
     return (

@@ -10,7 +10,7 @@ import numpy as np
 
 from busbox.basics.errors import one_of
 from busbox.bus.transfers import ACK
-from busbox.findings.rule import Evidence, Hit
+from busbox.findings.rule import RunFacts, Sighting
 from busbox.map.registers import Register, lane_mask, show_lanes
 from busbox.map.slots import Decoded
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 Filter = Callable[[Decoded, bool, int], bool]
 
 
-def _acknowledged(evidence: Evidence, applies: Filter) -> Iterator[int]:
+def _acknowledged(facts: RunFacts, applies: Filter) -> Iterator[int]:
     """Return the acknowledged accesses of the kinds to which ``applies`` says yes, in order.
 
     Accesses are looked at once for each (address, write, lanes) that occurs, not one by one.
@@ -32,19 +32,19 @@ def _acknowledged(evidence: Evidence, applies: Filter) -> Iterator[int]:
         unique, places = np.unique(kinds, return_inverse=True)
         applied = np.zeros(len(unique), dtype=bool)
         for place, kind in enumerate(unique.tolist()):
-            found = evidence.system.address_map.decode(kind >> 5)
+            found = facts.system.address_map.decode(kind >> 5)
             if found.slot is not None:
                 applied[place] = applies(found, bool(kind & 1), kind >> 1 & 15)
         return (part.terminator == ACK) & (part.slot >= 0) & applied[places]
 
-    return evidence.where(chosen)
+    return facts.where(chosen)
 
 
 def _register(found: Decoded) -> Register | None:
     return found.place.register if found.place is not None else None
 
 
-def image_access(evidence: Evidence) -> Iterator[Hit]:
+def image_access(facts: RunFacts) -> Iterator[Sighting]:
     """An access reached a slot through an image.
 
     An image is an address at which a slot answers only because some bits are not compared. It hurts
@@ -75,22 +75,22 @@ def image_access(evidence: Evidence) -> Iterator[Hit]:
     which addresses are images. If the images are meant, they may stay; the finding then says where
     they are used.
     """
-    for number in _acknowledged(evidence, lambda found, write, lanes: found.image != 0):
-        yield evidence.hit(number, partial(_tell_image, evidence, number))
+    for number in _acknowledged(facts, lambda found, write, lanes: found.image != 0):
+        yield facts.hit(number, partial(_tell_image, facts, number))
 
 
-def _tell_image(evidence: Evidence, access: int) -> tuple[str, str]:
-    found = evidence.decoded(access)
+def _tell_image(facts: RunFacts, access: int) -> tuple[str, str]:
+    found = facts.decoded(access)
     assert found.slot is not None
     home = found.slot.base + found.offset
     return (
-        f"{evidence.describe(access)}: this is image {found.image} of {found.slot.name}, which answers "
+        f"{facts.describe(access)}: this is image {found.image} of {found.slot.name}, which answers "
         f"here because only some bits are compared ({found.slot.how}).",
         f"Use the address {home:#010x} in the firmware, or have the decoder compare more bits.",
     )
 
 
-def register_hole(evidence: Evidence) -> Iterator[Hit]:
+def register_hole(facts: RunFacts) -> Iterator[Sighting]:
     """An access inside a slot went to an offset at which the device has no register.
 
     It hurts because it is acknowledged all the same: a read gives 0, a write is lost, and nobody
@@ -116,25 +116,25 @@ def register_hole(evidence: Evidence) -> Iterator[Hit]:
     ``busbox where BENCH ADDRESS`` what one address reaches. A pointer to a struct is wrong like this
     where the struct lacks a gap that the device has.
     """
-    for number in _acknowledged(evidence, lambda found, write, lanes: found.place is None):
-        yield evidence.hit(number, partial(_tell_hole, evidence, number))
+    for number in _acknowledged(facts, lambda found, write, lanes: found.place is None):
+        yield facts.hit(number, partial(_tell_hole, facts, number))
 
 
-def _tell_hole(evidence: Evidence, access: int) -> tuple[str, str]:
-    found = evidence.decoded(access)
+def _tell_hole(facts: RunFacts, access: int) -> tuple[str, str]:
+    found = facts.decoded(access)
     assert found.slot is not None
     near = min(
         found.slot.table.places(), key=lambda item: abs(item[0] - found.offset), default=None
     )
     close = f" The nearest is {near[1].name} at offset {near[0]:#x}." if near else ""
     return (
-        f"{evidence.describe(access)}: {found.slot.name} has no register at offset "
-        f"{found.offset & ~3:#x}; {evidence.undone(access)}.{close}",
+        f"{facts.describe(access)}: {found.slot.name} has no register at offset "
+        f"{found.offset & ~3:#x}; {facts.undone(access)}.{close}",
         f"Compare the offset in the firmware with the registers of {found.slot.name} (busbox models).",
     )
 
 
-def read_only_write(evidence: Evidence) -> Iterator[Hit]:
+def read_only_write(facts: RunFacts) -> Iterator[Sighting]:
     """A write went to a register of which no bit can be written.
 
     It hurts because it is acknowledged and does nothing.
@@ -158,8 +158,8 @@ def read_only_write(evidence: Evidence) -> Iterator[Hit]:
     ----------
     Write the register that was meant: here OUT, or SET, which leaves the other lamps alone.
     """
-    for number in _acknowledged(evidence, _writes_read_only):
-        yield evidence.hit(number, partial(_tell_read_only, evidence, number))
+    for number in _acknowledged(facts, _writes_read_only):
+        yield facts.hit(number, partial(_tell_read_only, facts, number))
 
 
 def _writes_read_only(found: Decoded, write: bool, lanes: int) -> bool:
@@ -167,12 +167,12 @@ def _writes_read_only(found: Decoded, write: bool, lanes: int) -> bool:
     return write and register is not None and register.mask() == register.mask("ro")
 
 
-def _tell_read_only(evidence: Evidence, access: int) -> tuple[str, str]:
-    slot = evidence.decoded(access).slot
+def _tell_read_only(facts: RunFacts, access: int) -> tuple[str, str]:
+    slot = facts.decoded(access).slot
     assert slot is not None
     others = [one.name for one in slot.table if one.mask() != one.mask("ro")]
     return (
-        f"{evidence.describe(access)}: every bit of this register is read-only; the write "
+        f"{facts.describe(access)}: every bit of this register is read-only; the write "
         "does nothing.",
         f"Leave the write out, or write the register that was meant ({one_of(others)})."
         if others
@@ -180,7 +180,7 @@ def _tell_read_only(evidence: Evidence, access: int) -> tuple[str, str]:
     )
 
 
-def write_only_read(evidence: Evidence) -> Iterator[Hit]:
+def write_only_read(facts: RunFacts) -> Iterator[Sighting]:
     """A read went to a register of which no bit can be read.
 
     It hurts because the word is always 0, whatever was written: a read-modify-write loses every bit.
@@ -204,8 +204,8 @@ def write_only_read(evidence: Evidence) -> Iterator[Hit]:
     Read the register that shows the state (here OUT), or do not read at all: a register of which each
     one acts, such as SET, wants only the new bit. Else keep a copy in a variable.
     """
-    for number in _acknowledged(evidence, _reads_write_only):
-        yield evidence.hit(number, partial(_tell_write_only, evidence, number))
+    for number in _acknowledged(facts, _reads_write_only):
+        yield facts.hit(number, partial(_tell_write_only, facts, number))
 
 
 def _reads_write_only(found: Decoded, write: bool, lanes: int) -> bool:
@@ -217,20 +217,20 @@ def _can_be_read(register: Register) -> bool:
     return bool(register.mask("rw", "ro", "ones_clear"))
 
 
-def _tell_write_only(evidence: Evidence, access: int) -> tuple[str, str]:
-    found = evidence.decoded(access)
+def _tell_write_only(facts: RunFacts, access: int) -> tuple[str, str]:
+    found = facts.decoded(access)
     register = _register(found)
     assert found.slot is not None
     assert register is not None
     others = [one.name for one in found.slot.table if _can_be_read(one)]
     instead = f"Read the register that shows it ({one_of(others)}), or keep" if others else "Keep"
     return (
-        f"{evidence.describe(access)}: no bit of this register can be read; it gives 0.",
+        f"{facts.describe(access)}: no bit of this register can be read; it gives 0.",
         f"{instead} a copy in the firmware of what was written, and change that.",
     )
 
 
-def lanes_lost(evidence: Evidence) -> Iterator[Hit]:
+def lanes_lost(facts: RunFacts) -> Iterator[Sighting]:
     """A write did not select the byte lanes without which its register does nothing.
 
     It hurts because the write is acknowledged and lost. Usually a byte is written to the wrong one of
@@ -255,8 +255,8 @@ def lanes_lost(evidence: Evidence) -> Iterator[Hit]:
     Store a word, or the byte at the register's own address: see whether the pointer has the right
     type and whether somebody adds 1 to it. Lanes are written with byte 3 first: 0010 is byte 1.
     """
-    for number in _acknowledged(evidence, _loses_lanes):
-        yield evidence.hit(number, partial(_tell_lanes, evidence, number))
+    for number in _acknowledged(facts, _loses_lanes):
+        yield facts.hit(number, partial(_tell_lanes, facts, number))
 
 
 def _loses_lanes(found: Decoded, write: bool, lanes: int) -> bool:
@@ -264,14 +264,14 @@ def _loses_lanes(found: Decoded, write: bool, lanes: int) -> bool:
     return write and register is not None and lanes & register.whole != register.whole
 
 
-def _tell_lanes(evidence: Evidence, access: int) -> tuple[str, str]:
-    found = evidence.decoded(access)
+def _tell_lanes(facts: RunFacts, access: int) -> tuple[str, str]:
+    found = facts.decoded(access)
     register, word = _register(found), found.address & ~3
     assert register is not None
-    lanes = int(evidence.recording.accesses.lanes[access])
+    lanes = int(facts.recording.accesses.lanes[access])
     enough = "" if register.whole == 0b1111 else f", or only {_bytes(register.whole)} of it"
     return (
-        f"{evidence.describe(access)} with lanes {show_lanes(lanes)} ({_bytes(lanes)} of the word): "
+        f"{facts.describe(access)} with lanes {show_lanes(lanes)} ({_bytes(lanes)} of the word): "
         f"this register acts only with lanes {show_lanes(register.whole)} "
         f"({_bytes(register.whole)}); the write does nothing.",
         f"Store the whole word at {word:#010x}{enough}.",
@@ -286,7 +286,7 @@ def _bytes(lanes: int) -> str:
     return f"bytes {', '.join(chosen[:-1])} and {chosen[-1]}"
 
 
-def reserved_bits(evidence: Evidence) -> Iterator[Hit]:
+def reserved_bits(facts: RunFacts) -> Iterator[Sighting]:
     """A write had ones in bits that the register does not have.
 
     It hurts because they are dropped: a field is too narrow for the value, or the value is shifted.
@@ -310,10 +310,10 @@ def reserved_bits(evidence: Evidence) -> Iterator[Hit]:
     Compare mask and shift in the firmware with the bits of the register (``busbox models gpio``), or
     give the device more bits, if it has a setting for that (here ``width``).
     """
-    accesses = evidence.recording.accesses
-    for number in _acknowledged(evidence, _has_reserved):
-        if _reserved_ones(evidence, number, int(accesses.data[number])):
-            yield evidence.hit(number, partial(_tell_reserved, evidence, number))
+    accesses = facts.recording.accesses
+    for number in _acknowledged(facts, _has_reserved):
+        if _reserved_ones(facts, number, int(accesses.data[number])):
+            yield facts.hit(number, partial(_tell_reserved, facts, number))
 
 
 def _has_reserved(found: Decoded, write: bool, lanes: int) -> bool:
@@ -325,21 +325,21 @@ def _has_reserved(found: Decoded, write: bool, lanes: int) -> bool:
     return bool(lane_mask(lanes) & ~register.mask())
 
 
-def _reserved_ones(evidence: Evidence, access: int, data: int) -> int:
-    register = _register(evidence.decoded(access))
+def _reserved_ones(facts: RunFacts, access: int, data: int) -> int:
+    register = _register(facts.decoded(access))
     assert register is not None
-    return data & lane_mask(int(evidence.recording.accesses.lanes[access])) & ~register.mask()
+    return data & lane_mask(int(facts.recording.accesses.lanes[access])) & ~register.mask()
 
 
-def _tell_reserved(evidence: Evidence, access: int) -> tuple[str, str]:
-    register = _register(evidence.decoded(access))
+def _tell_reserved(facts: RunFacts, access: int) -> tuple[str, str]:
+    register = _register(facts.decoded(access))
     assert register is not None
-    data = int(evidence.recording.accesses.data[access])
-    ones = _reserved_ones(evidence, access, data)
-    left = data & lane_mask(int(evidence.recording.accesses.lanes[access])) & ~ones
+    data = int(facts.recording.accesses.data[access])
+    ones = _reserved_ones(facts, access, data)
+    left = data & lane_mask(int(facts.recording.accesses.lanes[access])) & ~ones
     fields = ", ".join(f"{field.name} {field.bits}" for field in register.fields)
     return (
-        f"{evidence.describe(access)}: the ones in {ones:#x} are in bits that the register does not "
+        f"{facts.describe(access)}: the ones in {ones:#x} are in bits that the register does not "
         f"have; they are dropped, and {left:#x} is left.",
         f"It has these bits: {fields}. See whether the value is too large or shifted.",
     )

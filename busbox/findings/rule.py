@@ -14,8 +14,8 @@ from busbox.recording.judged import Finding
 from busbox.system.system import System
 
 if TYPE_CHECKING:
-    from busbox.board.attachment import Trouble
-    from busbox.board.decoding import Hearing
+    from busbox.board.attachment import LineFinding
+    from busbox.board.decoding import DecodedLine
     from busbox.firmware.program import Firmware
     from busbox.recording import Accesses, Event, Recording
 
@@ -24,7 +24,7 @@ KEPT = 1000
 
 
 @dataclass(frozen=True)
-class Hit:
+class Sighting:
     """One place where a rule applies.
 
     Attributes
@@ -53,7 +53,7 @@ class Wanted:
 
 
 @dataclass(frozen=True)
-class Evidence:
+class RunFacts:
     """What the rules look at.
 
     Attributes
@@ -64,7 +64,7 @@ class Evidence:
     given_up : (last row, await) for every await given up at its limit
     crowd : (row in which the first was taken, handler) if handlers left the CPU no row
     breaches : (port, breach) from the rule checkers
-    hearings : what listeners heard, by name
+    decoded_lines : what listeners heard, by name
     quiet_since : the row since which an access that hangs could not be answered any more, if the
         engine has proved that, and nothing more was to come
     """
@@ -75,7 +75,7 @@ class Evidence:
     given_up: list[tuple[int, Await]] = field(default_factory=list)
     crowd: tuple[int, Handler] | None = None
     breaches: list[tuple[str, Any]] = field(default_factory=list)
-    hearings: Mapping[str, Hearing] = field(default_factory=dict)
+    decoded_lines: Mapping[str, DecodedLine] = field(default_factory=dict)
     quiet_since: int | None = None
 
     def where(self, test: Callable[[Accesses], Any]) -> Iterator[int]:
@@ -90,14 +90,14 @@ class Evidence:
 
     def hit(
         self, access: int, tell: Callable[[], tuple[str, str]], cycle: int | None = None
-    ) -> Hit:
+    ) -> Sighting:
         """Return the hit of an access, counted under its register."""
         found = self.decoded(access)
         end = int(self.recording.accesses.end[access]) if cycle is None else cycle
         slot = found.slot.name if found.slot else ""
         register = found.register.removeprefix(slot)[1:] if slot else ""
         key = f"{slot}.{register}" if slot else f"{found.address:#010x}"
-        return Hit(end, access, slot, register, key, tell)
+        return Sighting(end, access, slot, register, key, tell)
 
     def describe(self, access: int) -> str:
         """Return the access in words: ``write 0x1 to levers.OUT (0x40000000)``."""
@@ -116,34 +116,34 @@ class Evidence:
 
 
 def of_kind(
-    evidence: Evidence,
+    facts: RunFacts,
     kinds: tuple[str, ...],
     tell: Callable[[Event], tuple[str, str]],
     register: str = "",
-) -> Iterator[Hit]:
+) -> Iterator[Sighting]:
     """Yield a hit for each event of these kinds; ``register`` names it where no access does."""
-    for event in evidence.recording.events:
+    for event in facts.recording.events:
         if event.kind not in kinds:
             continue
         if event.access >= 0:
-            yield evidence.hit(event.access, partial(tell, event), event.cycle)
+            yield facts.hit(event.access, partial(tell, event), event.cycle)
         else:
             key = f"{event.device}.{register}"
-            yield Hit(event.cycle, -1, event.device, register, key, partial(tell, event))
+            yield Sighting(event.cycle, -1, event.device, register, key, partial(tell, event))
 
 
-def told(evidence: Evidence, rule: str) -> Iterator[Hit]:
+def told(facts: RunFacts, rule: str) -> Iterator[Sighting]:
     """Yield a hit for each trouble of a rule that a listener found."""
     hits = [
-        _hit(evidence, name, hearing, trouble)
-        for name, hearing in evidence.hearings.items()
-        for trouble in hearing.troubles
+        _hit(facts, name, decoded, trouble)
+        for name, decoded in facts.decoded_lines.items()
+        for trouble in decoded.findings
         if trouble.rule == rule
     ]
     yield from sorted(hits, key=lambda hit: hit.cycle)
 
 
-def _hit(evidence: Evidence, name: str, hearing: Hearing, trouble: Trouble) -> Hit:
+def _hit(facts: RunFacts, name: str, decoded: DecodedLine, trouble: LineFinding) -> Sighting:
     edge = trouble.tick if trouble.edge is None else trouble.edge
 
     def tell() -> tuple[str, str]:
@@ -152,16 +152,16 @@ def _hit(evidence: Evidence, name: str, hearing: Hearing, trouble: Trouble) -> H
         except BusboxError:
             raise
         except Exception as error:
-            text = f"{hearing.attached.kind} raised {raised(error)}"
+            text = f"{decoded.attached.kind} raised {raised(error)}"
             raise InputError.of(text, key=f"attach.{name}") from error
         return f"{name}: {message}", hint
 
     key = f"{name}.{trouble.part}" if trouble.part else name
-    slot = evidence.system.devices[hearing.attached.device].name
-    return Hit(trouble.tick, hearing.access_at(edge), slot, hearing.attached.pin, key, tell)
+    slot = facts.system.devices[decoded.attached.device].name
+    return Sighting(trouble.tick, decoded.access_at(edge), slot, decoded.attached.pin, key, tell)
 
 
-Rule = Callable[[Evidence], Iterator[Hit]]
+Rule = Callable[[RunFacts], Iterator[Sighting]]
 
 
 def _sources(firmware: str) -> Callable[[int], str]:
@@ -183,16 +183,16 @@ def _sources(firmware: str) -> Callable[[int], str]:
 
 
 def collect(
-    rules: Mapping[str, Rule], evidence: Evidence
+    rules: Mapping[str, Rule], facts: RunFacts
 ) -> tuple[tuple[Finding, ...], dict[str, dict[str, int]]]:
     """Return the findings in order of cycle, and the counts by rule and register."""
     findings: list[Finding] = []
     counts: dict[str, dict[str, int]] = {}
-    accesses = evidence.recording.accesses
-    source_of = _sources(evidence.system.firmware)
+    accesses = facts.recording.accesses
+    source_of = _sources(facts.system.firmware)
     for rule, function in rules.items():
         kept = 0
-        for hit in function(evidence):
+        for hit in function(facts):
             of_rule = counts.setdefault(rule, {})
             of_rule[hit.key] = of_rule.get(hit.key, 0) + 1
             if kept == KEPT:

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 from busbox.basics.units import nearest_divisor, show_clock
 from busbox.bus.transfers import ACK
-from busbox.findings.rule import Evidence, Hit, of_kind, told
+from busbox.findings.rule import RunFacts, Sighting, of_kind, told
 
 if TYPE_CHECKING:
     from busbox.map.slots import Slot
     from busbox.recording import Accesses, Event
 
 
-def byte_lost(evidence: Evidence) -> Iterator[Hit]:
+def byte_lost(facts: RunFacts) -> Iterator[Sighting]:
     """A serial port lost a byte: it was written without room, or came while one was waiting.
 
     It hurts because the text has a gap.
@@ -56,10 +56,10 @@ def byte_lost(evidence: Evidence) -> Iterator[Hit]:
             f"Poll {event.device}.STATUS until TX_ROOM (bit 0) is 1 before DATA is written.",
         )
 
-    return of_kind(evidence, ("byte-lost", "rx-lost"), tell, "DATA")
+    return of_kind(facts, ("byte-lost", "rx-lost"), tell, "DATA")
 
 
-def framing(evidence: Evidence) -> Iterator[Hit]:
+def framing(facts: RunFacts) -> Iterator[Sighting]:
     """A serial port, or a terminal, received a byte without a stop bit, and dropped it.
 
     It hurts because the text has a gap. Usually the two ends have different rates, or the line was
@@ -96,20 +96,20 @@ def framing(evidence: Evidence) -> Iterator[Hit]:
     def tell(event: Event) -> tuple[str, str]:
         return (
             f"{event.device} found the line low where the stop bit should be: the byte "
-            f"{int(event.details['byte']):#04x} is dropped{_sampled(evidence, event)}.",
+            f"{int(event.details['byte']):#04x} is dropped{_sampled(facts, event)}.",
             f"Set {event.device}.DIVISOR so that clock / DIVISOR is the sender's rate; a break (the "
             "line held low) looks the same.",
         )
 
-    yield from of_kind(evidence, ("framing",), tell, "DATA")
-    yield from told(evidence, "framing")
+    yield from of_kind(facts, ("framing",), tell, "DATA")
+    yield from told(facts, "framing")
 
 
-def _sampled(evidence: Evidence, event: Event) -> str:
+def _sampled(facts: RunFacts, event: Event) -> str:
     """Return the rate at which a byte was sampled, if the device tells it."""
     if "clocks" not in event.details:
         return ""
-    clock, clocks = evidence.system.clock_hz, int(event.details["clocks"])
+    clock, clocks = facts.system.clock_hz, int(event.details["clocks"])
     return (
         f"; it was sampled at {show_clock(clock)} / {clocks} = {clock / clocks:.0f} bits per second"
     )
@@ -120,7 +120,7 @@ def _sampled(evidence: Evidence, event: Event) -> str:
 BAUD_PER_CENT = 2
 
 
-def baud_error(evidence: Evidence) -> Iterator[Hit]:
+def baud_error(facts: RunFacts) -> Iterator[Sighting]:
     """A serial port's divisor gives another rate than the bench wants, by more than 2 per cent.
 
     It hurts because the far end reads other bytes, or none. Usually the divisor is for another clock.
@@ -153,26 +153,26 @@ def baud_error(evidence: Evidence) -> Iterator[Hit]:
     Let the firmware compute the divisor from the clock, (clock + rate / 2) / rate, and write it before
     the first byte; or mend the reset value in bench and hardware.
     """
-    accesses, clock = evidence.recording.accesses, evidence.system.clock_hz
-    for number, device in enumerate(evidence.system.devices):
+    accesses, clock = facts.recording.accesses, facts.system.clock_hz
+    for number, device in enumerate(facts.system.devices):
         wanted = device.settings.get("baud")
-        address = evidence.system.address_map.address_of(device.name, "DIVISOR")
+        address = facts.system.address_map.address_of(device.name, "DIVISOR")
         if not isinstance(wanted, int) or address is None:
             continue
-        written = list(evidence.where(partial(_writes, device.slot, number, address)))
-        text = evidence.recording.characters.get(device.name)
+        written = list(facts.where(partial(_writes, device.slot, number, address)))
+        text = facts.recording.characters.get(device.name)
         first = int(accesses.end[written[0]]) if len(written) else None
         if text is not None and len(text.cycles) and (first is None or text.cycles[0] < first):
             divisor = device.settings["divisor"] or nearest_divisor(clock, 115_200, 16)
             if _off(clock, divisor, wanted):
                 cause = int(text.accesses[0])
                 tell = partial(_tell_baud, device.name, clock, divisor, wanted, True)
-                yield evidence.hit(cause, tell)
+                yield facts.hit(cause, tell)
         for access in written:
             divisor = int(accesses.data[access]) & 0xFFFF
             if _off(clock, divisor, wanted):
                 tell = partial(_tell_baud, device.name, clock, divisor, wanted, False)
-                yield evidence.hit(access, tell)
+                yield facts.hit(access, tell)
 
 
 def _writes(slot: Slot, number: int, address: int, part: Accesses) -> Any:

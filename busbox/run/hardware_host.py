@@ -14,7 +14,7 @@ class HardwareHost(Declaration):
     """Stands for a hardware device among the models of a run (contract: :mod:`busbox.device`).
 
     Nothing here computes what the device does: levels, rest and registers are looked up in the engine.
-    Events, text and causes come from the device's :class:`busbox.bus.hardware.Listener`.
+    Events, text and causes come from the device's :class:`busbox.bus.hardware.NoteReader`.
     """
 
     in_amaranth = True
@@ -24,7 +24,7 @@ class HardwareHost(Declaration):
     ) -> None:
         self._number, self._device, self._host = number, device, host
         self._engine = engine
-        self._listener = device.model.listener(host, **device.settings)
+        self._note_reader = device.model.note_reader(host, **device.settings)
         self._levels = {pin.name: pin.level for pin in device.pins if pin.direction == "output"}
         self._heard = -1
 
@@ -32,7 +32,7 @@ class HardwareHost(Declaration):
 
     def take_pins(self, row: int, levels: Iterable[tuple[str, int]]) -> None:
         """Take the levels in ``row`` of the output pins that may have changed."""
-        held, cause = self._levels, self._listener.cause
+        held, cause = self._levels, self._note_reader.cause
         for pin, level in levels:
             if level != held[pin]:
                 held[pin] = level
@@ -40,13 +40,13 @@ class HardwareHost(Declaration):
 
     def take_end(self, access: Access) -> None:
         """Take an access that the device has ended."""
-        self._listener.access(access)
+        self._note_reader.access(access)
 
     def take_notes(self, row: int, notes: Mapping[str, int]) -> None:
         """Take the notes of ``row``, once."""
         if row != self._heard:
             self._heard = row
-            self._listener.told(row, notes)
+            self._note_reader.take_notes(row, notes)
 
     # What the replay loop asks.
 
@@ -74,7 +74,7 @@ class HardwareHost(Declaration):
         """Hear row ``cycle``, the last one before the registers have their reset values."""
         self._engine().look(self._number)
         self._engine().hear(self._number)
-        self._listener.reset(cycle, length)
+        self._note_reader.reset(cycle, length)
         for pin in self._device.pins:
             if pin.direction == "output":
                 self._levels[pin.name] = pin.level

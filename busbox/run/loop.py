@@ -32,7 +32,7 @@ from busbox.engines import (
     EngineFactory,
     Stop,
 )
-from busbox.findings import Evidence, Wanted, find
+from busbox.findings import RunFacts, Wanted, find
 from busbox.recording import COLUMNS, Accesses, IntColumn, Recording, SlotInfo
 from busbox.run.connections import Connections
 from busbox.run.hardware_host import HardwareHost
@@ -41,7 +41,7 @@ from busbox.system.scenario import InputLevel
 from busbox.system.system import System
 
 if TYPE_CHECKING:
-    from busbox.board.decoding import Hearing
+    from busbox.board.decoding import DecodedLine
 
 #: Steps taken from a source in one go, if it does not look at results.
 AHEAD = 4096
@@ -276,8 +276,8 @@ class Replay:
             host.forget_after(last)
         self._put_away(last)
         recording = self._recording(last, ended)
-        recording, hearings = self._hear(recording)
-        findings, counts = find(self._evidence(recording, hearings))
+        recording, decoded_lines = self._hear(recording)
+        findings, counts = find(self._run_facts(recording, decoded_lines))
         recording = replace(recording, findings=findings, counts=counts)
         return replace(
             recording, verdicts=tuple(one.judge(recording) for one in self._system.expectations)
@@ -582,27 +582,29 @@ class Replay:
             return None
         return self._quiet
 
-    def _hear(self, recording: Recording) -> tuple[Recording, Mapping[str, Hearing]]:
-        """Return the recording with what the listeners of the bench understood, and that by name."""
+    def _hear(self, recording: Recording) -> tuple[Recording, Mapping[str, DecodedLine]]:
+        """Return the recording with what the note readers of the bench understood, and that by name."""
         if not self._system.attached:
             return recording, {}
-        from busbox.board.decoding import hear, supply_note
+        from busbox.board.decoding import decode_lines, supply_note
 
-        hearings = hear(self._system, recording)
-        note = supply_note(self._system, hearings, recording.cycles)
+        decoded_lines = decode_lines(self._system, recording)
+        note = supply_note(self._system, decoded_lines, recording.cycles)
         notes = recording.notes + (() if note is None else (note,))
-        seen = {name: one.seen() for name, one in hearings.items()}
-        return replace(recording, seen=seen, notes=notes), hearings
+        seen = {name: one.recorded() for name, one in decoded_lines.items()}
+        return replace(recording, seen=seen, notes=notes), decoded_lines
 
-    def _evidence(self, recording: Recording, hearings: Mapping[str, Hearing]) -> Evidence:
-        return Evidence(
+    def _run_facts(
+        self, recording: Recording, decoded_lines: Mapping[str, DecodedLine]
+    ) -> RunFacts:
+        return RunFacts(
             self._system,
             recording,
             timeouts=self._timeouts,
             given_up=self._given_up,
             crowd=self._crowd,
             breaches=self._engine.breaches,
-            hearings=hearings,
+            decoded_lines=decoded_lines,
             quiet_since=self._quiet_since(),
         )
 

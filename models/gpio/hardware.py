@@ -10,9 +10,9 @@ from amaranth.lib import wiring
 from amaranth.lib.cdc import FFSynchronizer
 from amaranth.lib.wiring import In, Out
 
-from busbox.bus.hardware import Hardware, Listener, Registers
+from busbox.bus.hardware import Hardware, NoteReader, Registers
 from busbox.device import NO_ACCESS, Access, Host
-from busbox.models.gpio.registers import SYNCHRONISER_STAGES, GpioRegisters
+from busbox.models.gpio.declaration import SYNCHRONISER_STAGES, GpioRegisters
 
 
 class InputStage(wiring.Component):
@@ -55,10 +55,10 @@ class InputStage(wiring.Component):
         return m
 
 
-class GpioListener(Listener):
+class GpioNoteReader(NoteReader):
     """Knows which access moved a pin."""
 
-    hears = "last write"
+    needed_accesses = "last write"
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
@@ -69,7 +69,7 @@ class GpioListener(Listener):
         """Keep the last access."""
         self._last = access
 
-    def told(self, cycle: int, notes: Mapping[str, int]) -> None:
+    def take_notes(self, cycle: int, notes: Mapping[str, int]) -> None:
         """Keep the row in which EVENTS was written while ``interrupt`` was high."""
         self._cleared = cycle
 
@@ -87,7 +87,7 @@ class GpioListener(Listener):
 class GpioHardware(GpioRegisters, Hardware):
     """A port of pins: registers, pins and timing as :class:`busbox.models.gpio.Gpio` says."""
 
-    listener = GpioListener
+    note_reader = GpioNoteReader
 
     pin_in: Any
     pin_out: Any
@@ -114,5 +114,5 @@ class GpioHardware(GpioRegisters, Hardware):
             self.pin_out_enable.eq(registers.ENABLE.value),
             self.pin_interrupt.eq(events.value.any()),
             # If the interrupt has an edge in the next row, it is a fall, and this write did it.
-            self.tells.eq(events.written & self.pin_interrupt),
+            self.notes_valid.eq(events.written & self.pin_interrupt),
         ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 from busbox.device import NO_ACCESS, RELEASED, Host, RegisterModel, Write
-from busbox.models.gpio.registers import SYNCHRONISER_STAGES, GpioRegisters
+from busbox.models.gpio.declaration import SYNCHRONISER_STAGES, GpioRegisters
 
 
 class InputStage:

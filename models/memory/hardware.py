@@ -9,14 +9,14 @@ from typing import Any, ClassVar
 from amaranth.hdl import Module, Mux, unsigned
 from amaranth.lib import memory
 
-from busbox.bus.hardware import Hardware, Listener
+from busbox.bus.hardware import Hardware, NoteReader
 from busbox.bus.wishbone import DATA_BITS
 from busbox.device import Access, Host
+from busbox.models.memory.declaration import MemoryRegisters
 from busbox.models.memory.image import image_words
-from busbox.models.memory.registers import MemoryRegisters
 
 
-class MemoryListener(Listener):
+class MemoryNoteReader(NoteReader):
     """Reports writes to a rom, and reads of words of which no byte was ever written."""
 
     def __init__(self, host: Host, **settings: Any) -> None:
@@ -45,7 +45,7 @@ class MemoryHardware(MemoryRegisters, Hardware):
 
     least_wait: ClassVar[int] = 1
     listed: ClassVar[bool] = False
-    listener = MemoryListener
+    note_reader = MemoryNoteReader
 
     def elaborate(self, platform: object) -> Module:
         """Build the bus side too: the words are one memory, and no register of the usual kind."""

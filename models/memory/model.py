@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any, ClassVar
 
 from busbox.device import Access, Answer, Host, RegisterModel, lane_mask
+from busbox.models.memory.declaration import MemoryRegisters
 from busbox.models.memory.image import image_words
-from busbox.models.memory.registers import MemoryRegisters
 
 
 class Memory(MemoryRegisters, RegisterModel):

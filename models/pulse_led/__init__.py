@@ -4,7 +4,7 @@
 in Amaranth.
 """
 
+from busbox.models.pulse_led.declaration import PulseLedRegisters
 from busbox.models.pulse_led.model import PulseLed, PulseSender, PulseTiming
-from busbox.models.pulse_led.registers import PulseLedRegisters
 
 __all__ = ["PulseLed", "PulseLedRegisters", "PulseSender", "PulseTiming"]

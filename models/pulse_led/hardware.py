@@ -12,9 +12,9 @@ from amaranth.hdl import Cat, Module, Mux, Signal
 from amaranth.lib import enum, wiring
 from amaranth.lib.wiring import In, Out
 
-from busbox.bus.hardware import Hardware, Listener, Registers
+from busbox.bus.hardware import Hardware, NoteReader, Registers
 from busbox.device import NO_ACCESS, Access, Host
-from busbox.models.pulse_led.registers import (
+from busbox.models.pulse_led.declaration import (
     BUSY,
     CHANNEL_BITS,
     MISSED,
@@ -176,10 +176,10 @@ class PulseSenderHardware(wiring.Component):
         return Cat(channels[shift] for shift in sorted(channels))
 
 
-class PulseLedListener(Listener):
+class PulseLedNoteReader(NoteReader):
     """Turns the sender's notes into frames with their colours, and into what was odd or missed."""
 
-    hears = "last write"
+    needed_accesses = "last write"
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
@@ -193,7 +193,7 @@ class PulseLedListener(Listener):
         """Remember it: a SEND that starts a frame, or is missed, in this row is this access."""
         self._access = access.number
 
-    def told(self, cycle: int, notes: Mapping[str, int]) -> None:
+    def take_notes(self, cycle: int, notes: Mapping[str, int]) -> None:
         """Report a frame in its first row, a lamp with its first bit, a SEND that was missed."""
         if notes["begins"]:
             self._report(cycle)
@@ -235,12 +235,12 @@ class PulseLedListener(Listener):
 class PulseLedHardware(PulseLedRegisters, Hardware):
     """The sender for lamps. Registers, pins, timing: see :class:`busbox.models.pulse_led.PulseLed`."""
 
-    listener: ClassVar[type[Listener]] = PulseLedListener
+    note_reader: ClassVar[type[NoteReader]] = PulseLedNoteReader
 
     pin_line: Any
 
     @classmethod
-    def told_for(cls, settings: Mapping[str, Any]) -> dict[str, int]:
+    def note_widths(cls, settings: Mapping[str, Any]) -> dict[str, int]:
         """Return the notes: five that something happens in this row, a colour, three registers."""
         flags = dict.fromkeys(("begins", "lamp", "starts", "fresh", "missed"), 1)
         colour = {"colour": CHANNEL_BITS * settings["channels"]}
@@ -280,6 +280,6 @@ class PulseLedHardware(PulseLedRegisters, Hardware):
             "missed": missed,
         }
         shows = {"colour": sender.sent, "count": count, "high": high, "period": period}
-        m.d.comb += self.tells.eq(Cat(*happens.values()).any())
+        m.d.comb += self.notes_valid.eq(Cat(*happens.values()).any())
         for name, value in {**happens, **shows}.items():
-            m.d.comb += getattr(self, f"told_{name}").eq(value)
+            m.d.comb += getattr(self, f"note_{name}").eq(value)

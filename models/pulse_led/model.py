@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from busbox.device import NO_ACCESS, Host, RegisterModel, Write
-from busbox.models.pulse_led.registers import (
+from busbox.models.pulse_led.declaration import (
     BUSY,
     CHANNEL_BITS,
     MISSED,

@@ -7,15 +7,15 @@ from typing import Any
 
 from amaranth.hdl import Module, Signal
 
-from busbox.bus.hardware import Hardware, Listener, Registers
+from busbox.bus.hardware import Hardware, NoteReader, Registers
 from busbox.device import NO_ACCESS, Access, Host
-from busbox.models.timer.registers import TimerRegisters
+from busbox.models.timer.declaration import TimerRegisters
 
 
-class TimerListener(Listener):
+class TimerNoteReader(NoteReader):
     """Knows which access moved ``ring``."""
 
-    hears = "last write"
+    needed_accesses = "last write"
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
@@ -26,7 +26,7 @@ class TimerListener(Listener):
         """Keep the last access."""
         self._last = access
 
-    def told(self, cycle: int, notes: Mapping[str, int]) -> None:
+    def take_notes(self, cycle: int, notes: Mapping[str, int]) -> None:
         """Keep the row in which a match set RANG."""
         self._rang = cycle
 
@@ -46,7 +46,7 @@ class TimerHardware(TimerRegisters, Hardware):
     count : cycles since reset, 64 bits
     """
 
-    listener = TimerListener
+    note_reader = TimerNoteReader
 
     pin_ring: Any
 
@@ -73,5 +73,5 @@ class TimerHardware(TimerRegisters, Hardware):
             status.sets.eq(matches),
             self.pin_ring.eq(status.value & control.value),
             # The match sets RANG: if the pin has an edge in the next row, no access did it.
-            self.tells.eq(matches & ~status.value),
+            self.notes_valid.eq(matches & ~status.value),
         ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 from busbox.device import NO_ACCESS, WORD, Host, RegisterModel, Write
-from busbox.models.timer.registers import RANG, TimerRegisters
+from busbox.models.timer.declaration import RANG, TimerRegisters
 
 
 class Timer(TimerRegisters, RegisterModel):

@@ -4,7 +4,7 @@
 Amaranth.
 """
 
+from busbox.models.uart.declaration import UartRegisters
 from busbox.models.uart.model import SerialReceiver, SerialSender, Uart
-from busbox.models.uart.registers import UartRegisters
 
 __all__ = ["SerialReceiver", "SerialSender", "Uart", "UartRegisters"]

@@ -13,9 +13,9 @@ from amaranth.lib import wiring
 from amaranth.lib.cdc import FFSynchronizer
 from amaranth.lib.wiring import In, Out
 
-from busbox.bus.hardware import Hardware, Listener, Registers
+from busbox.bus.hardware import Hardware, NoteReader, Registers
 from busbox.device import NO_ACCESS, Access, Host
-from busbox.models.uart.registers import (
+from busbox.models.uart.declaration import (
     FRAME_BITS,
     RX_FRAMING,
     RX_LOST,
@@ -206,10 +206,10 @@ class SerialReceiverHardware(wiring.Component):
             m.d.sync += waiting.eq(self.arrived)
 
 
-class UartListener(Listener):
+class UartNoteReader(NoteReader):
     """Turns the port's notes into text and events, each with the access that caused it."""
 
-    hears = "last"
+    needed_accesses = "last"
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
@@ -221,7 +221,7 @@ class UartListener(Listener):
         """Remember it: a byte put or lost in this row is that of this access."""
         self._access = access
 
-    def told(self, cycle: int, notes: Mapping[str, int]) -> None:
+    def take_notes(self, cycle: int, notes: Mapping[str, int]) -> None:
         """Report the end of a byte, and what was lost; follow the bytes that are put and taken."""
         if notes["ends"]:
             self.host.character(cycle, *self._sent)
@@ -258,14 +258,14 @@ class UartListener(Listener):
 class UartHardware(UartRegisters, Hardware):
     """The serial port. Registers, pins and timing: see :class:`busbox.models.uart.Uart`."""
 
-    listener: ClassVar[type[Listener]] = UartListener
+    note_reader: ClassVar[type[NoteReader]] = UartNoteReader
 
     pin_tx: Any
     pin_rx: Any
     pin_interrupt: Any
 
     @classmethod
-    def told_for(cls, settings: Mapping[str, Any]) -> dict[str, int]:
+    def note_widths(cls, settings: Mapping[str, Any]) -> dict[str, int]:
         """Return the notes: seven that something happens in this row, and of the byte received."""
         flags = ("puts", "tx_lost", "takes", "ends", "rx_lost", "framing", "moves")
         return {**dict.fromkeys(flags, 1), "arrived": 8, "length": DIVISOR_BITS}
@@ -312,7 +312,7 @@ class UartHardware(UartRegisters, Hardware):
             "framing": receiver.framing,
             "moves": coming ^ self.pin_interrupt,
         }
-        m.d.comb += self.tells.eq(Cat(*happens.values()).any())
+        m.d.comb += self.notes_valid.eq(Cat(*happens.values()).any())
         received = {"arrived": receiver.arrived, "length": receiver.length}
         for name, value in {**happens, **received}.items():
-            m.d.comb += getattr(self, f"told_{name}").eq(value)
+            m.d.comb += getattr(self, f"note_{name}").eq(value)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 from busbox.device import NO_ACCESS, Host, RegisterModel, Write
-from busbox.models.uart.registers import (
+from busbox.models.uart.declaration import (
     FRAME_BITS,
     ON_READY,
     ON_ROOM,

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 import busbox.board.attachment
 from busbox import InputError, Recording
-from busbox.board.attachment import Board, Driver, Heard, Listener
+from busbox.board.attachment import Board, Decoder, Driver, LineReport
 from busbox.board.duty import Level
 from busbox.cli import main
 from busbox.lines.wave import Wave
@@ -147,7 +147,7 @@ def test_a_level_counts_as_one_would_by_hand(levels: list[int], on: int) -> None
     column = np.array(cycles)
     line = Line("output", column, np.array(levels)[column], np.full(len(column), -1))
     wave = Wave.of_line(line, CLOCK_HZ, len(levels))
-    heard = Level(Board(CLOCK_HZ, {}), on=on).listen(wave)
+    heard = Level(Board(CLOCK_HZ, {}), on=on).decode(wave)
     assert heard.facts == naive_level(levels, on)
 
 
@@ -274,19 +274,19 @@ class Pendulum(Driver):
             yield number * self.options["swing"], number % 2
 '''
 LISTENER = '''\
-from busbox.board.attachment import Heard, Listener, Trouble
+from busbox.board.attachment import LineReport, Decoder, LineFinding
 
 
-class Gong(Listener):
+class Gong(Decoder):
     """Counts its strokes; a third one is an error."""
 
     sends = ("text",)
 
-    def listen(self, wave):
+    def decode(self, wave):
         rises = wave.times[1::2].tolist()
-        troubles = [Trouble("framing", rises[2], lambda: ("It cracks.", "Strike less."))]
-        return Heard([("strokes", str(len(rises)))], {"at": tuple(rises)}, "dong" * len(rises),
-                     troubles=troubles[: len(rises) // 3])
+        troubles = [LineFinding("framing", rises[2], lambda: ("It cracks.", "Strike less."))]
+        return LineReport([("strokes", str(len(rises)))], {"at": tuple(rises)}, "dong" * len(rises),
+                     findings=troubles[: len(rises) // 3])
 '''
 OWN_BENCH = """\
 clock = "1 MHz"
@@ -321,7 +321,7 @@ def contracts_example() -> str:
     text = inspect.getdoc(busbox.board.attachment) or ""
     example = textwrap.dedent(text.split("A listener of ten lines::\n")[1])
     return (
-        "from busbox.board.attachment import Heard, Listener\nfrom busbox.lines.wave import Wave\n"
+        "from busbox.board.attachment import LineReport, Decoder\nfrom busbox.lines.wave import Wave\n"
         f"from busbox.device import Setting\nfrom busbox.basics.units import parse_span\n\n{example}"
     )
 
@@ -352,12 +352,12 @@ def test_classes_beside_the_bench_listen_and_drive(
     assert (finding.cycle, finding.access) == (int(found.edges("levers.out.0")[0][5]), access)
 
 
-class Clapper(Listener):
+class Clapper(Decoder):
     """Hears how often its pin moves."""
 
-    def listen(self, wave: Wave) -> Heard:
+    def decode(self, wave: Wave) -> LineReport:
         """Return the edges after the first level."""
-        return Heard([("strokes", str(len(wave.times) - 1))], {"strokes": len(wave.times) - 1})
+        return LineReport([("strokes", str(len(wave.times) - 1))], {"strokes": len(wave.times) - 1})
 
 
 class Weight(Driver):

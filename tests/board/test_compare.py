@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from busbox.board.attachment import Board, Heard
+from busbox.board.attachment import Board, LineReport
 from busbox.board.compare import differences
 from busbox.board.terminal import Terminal
 from busbox.cli import main
@@ -75,7 +75,7 @@ def test_other_times_are_told_and_still_the_same(
     here, _ = line([frame(byte, 8, "N", 1) for byte in b"ok"], 104)  # type: ignore[arg-type]
     there, _ = line([frame(byte, 8, "N", 1) for byte in b"ok"], 106)  # type: ignore[arg-type]
     terminal = Terminal(Board(10**6, PROFILES), baud=9600, format="8N1")
-    found = differences(terminal.listen(here), terminal.listen(there))
+    found = differences(terminal.decode(here), terminal.decode(there))
     assert [one.what for one in found] == ["text", "measured baud"]
     assert all(one.same for one in found)
     assert found[1].here > found[1].there
@@ -83,7 +83,10 @@ def test_other_times_are_told_and_still_the_same(
 
 def test_facts_of_other_kinds_are_compared_one_by_one() -> None:
     """Where there is neither text nor frames, each number that both have is compared."""
-    here, there = Heard(facts={"strokes": 3, "list": [1]}), Heard(facts={"strokes": 4, "list": [2]})
+    here, there = (
+        LineReport(facts={"strokes": 3, "list": [1]}),
+        LineReport(facts={"strokes": 4, "list": [2]}),
+    )
     (one,) = differences(here, there)
     assert (one.what, one.here, one.there, one.same) == ("strokes", 3, 4, False)
     assert str(one) == "3; the run: 4"
@@ -91,7 +94,10 @@ def test_facts_of_other_kinds_are_compared_one_by_one() -> None:
 
 def test_more_frames_than_the_run_has_are_told() -> None:
     """A frame more is a difference, although all that both have are equal."""
-    here, there = Heard(frames=[(0, 5, (1,)), (9, 12, (2,))]), Heard(frames=[(0, 5, (1,))])
+    here, there = (
+        LineReport(frames=[(0, 5, (1,)), (9, 12, (2,))]),
+        LineReport(frames=[(0, 5, (1,))]),
+    )
     (one,) = differences(here, there)
     assert (one.same, str(one)) == (False, "2 frames; the run: 1")
 

@@ -61,7 +61,7 @@ def test_capture_reads_the_text_of_a_real_line(
         "as": "terminal", "baud": 115200, "format": "8N1",
         "ticks_a_bit": pytest.approx(10**6 / 115200), "bytes": list(HELLO.encode()), "text": HELLO,
         "framing_errors": 0, "parity_errors": 0, "breaks": 0, "false_starts": 0, "unfinished": 0,
-        "measured_baud": 115224, "troubles": {},
+        "measured_baud": 115224, "findings": {},
     }  # fmt: skip
 
 

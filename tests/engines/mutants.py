@@ -414,7 +414,7 @@ LOOPS = (
         "benches",
     ),
     Mutant(
-        "an access that a watchdog ended is told to the device's listener",
+        "an access that a watchdog ended is told to the device's note reader",
         TELLING,
         "(log[:, _TERMINATORS] <= ERR)",
         "(log[:, _TERMINATORS] <= ERR + 1)",

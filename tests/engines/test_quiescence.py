@@ -7,11 +7,11 @@ from typing import Any, ClassVar
 
 import pytest
 from amaranth.hdl import Module, Signal
+from busbox.bench.bench import Bench
 
 from busbox import Recording
 from busbox.basics.units import Span
-from busbox.bench.bench import Bench
-from busbox.bus.hardware import Hardware, Listener, Registers
+from busbox.bus.hardware import Hardware, NoteReader, Registers
 from busbox.cpu.steps import Access, Pause, Poll, Step
 from busbox.device import Declaration, Pin
 from busbox.map.registers import Register, RegisterTable
@@ -90,10 +90,10 @@ class Gong(Declaration):
     pins = (Pin("rope", "input"), Pin("hum"))
 
 
-class GongListener(Listener):
+class GongNoteReader(NoteReader):
     """Reports each row."""
 
-    def told(self, cycle: int, notes: Mapping[str, int]) -> None:
+    def take_notes(self, cycle: int, notes: Mapping[str, int]) -> None:
         """Report it."""
         self.host.event(cycle, "gong", loud=notes["loud"])
 
@@ -101,13 +101,13 @@ class GongListener(Listener):
 class GongHardware(Gong, Hardware):
     """The gong: notes in rows in which no register moves."""
 
-    listener: ClassVar[type[Listener]] = GongListener
+    note_reader: ClassVar[type[NoteReader]] = GongNoteReader
     pin_rope: Any
     pin_hum: Any
-    told_loud: Any
+    note_loud: Any
 
     @classmethod
-    def told_for(cls, settings: Mapping[str, Any]) -> dict[str, int]:
+    def note_widths(cls, settings: Mapping[str, Any]) -> dict[str, int]:
         """Return the one note."""
         return {"loud": 3}
 
@@ -117,8 +117,8 @@ class GongHardware(Gong, Hardware):
         with m.If(registers.WORD.written):
             m.d.sync += counted.eq(counted + 1)
         m.d.comb += [
-            self.tells.eq(self.pin_rope),
-            self.told_loud.eq(counted),
+            self.notes_valid.eq(self.pin_rope),
+            self.note_loud.eq(counted),
             self.pin_hum.eq(registers.WORD.value[0]),
         ]
 

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-
 from busbox.bench.bench import Bench
 from busbox.bench.find import benches_of
+
 from busbox.cli import main
 from busbox.cpu.steps import Step
 from busbox.findings import RULES

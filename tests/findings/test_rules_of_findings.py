@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 from amaranth.hdl import Module
-
 from busbox.bench.bench import Bench
+
 from busbox.bus.wishbone.outlet import Outlet
 from busbox.device import Access, Answer, Hold, RegisterModel
 from busbox.findings import KEPT, RULES

@@ -100,7 +100,7 @@ def test_a_capture_tells_what_is_wrong_with_it(capsys: pytest.CaptureFixture[str
         "profile=P4",
     )
     line = json.loads(say(capsys, *words, "--json"))["lines"]["line"]
-    assert (line["verdict"], line["broken"], line["troubles"]) == (
+    assert (line["verdict"], line["broken"], line["findings"]) == (
         "passes", 4, {"broken-bit-count": 4},
     )  # fmt: skip
     page = " ".join(say(capsys, *words).split())

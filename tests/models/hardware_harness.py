@@ -15,12 +15,12 @@ from typing import Any
 
 from amaranth.hdl import ClockDomain, Module, Mux
 from amaranth.sim import Simulator
+from busbox.system.hardware import Device
 
 from busbox.device import RELEASED, Access, Site
 from busbox.map.slots import Slot
 from busbox.plugins import twin_of
 from busbox.run.host import DeviceHost
-from busbox.system.hardware import Device
 
 CLOCK_HZ = 16_000_000
 ALL = 0b1111
@@ -80,7 +80,7 @@ class Pair:
 
     Attributes
     ----------
-    hosts : what the model and the twin's listener have told
+    hosts : what the model and the twin's note reader have told
     first : what the model calls row 0
     preset : signals of the twin that another value is put into in row 0, by name
     ahead : the model reports events of rows to come, so that their order is that of their rows
@@ -156,8 +156,8 @@ class Pair:
         slot, settings = self._device.slot, self._device.settings
         hardware = twin_of(self._device.model, "dev")
         self._twin = twin = hardware(Site("dev", slot.base, slot.size, CLOCK_HZ), **settings)
-        self._listener = hardware.listener(self.hosts[1], **settings)
-        self._notes = {name: getattr(twin, f"told_{name}") for name in twin.told_for(settings)}
+        self._note_reader = hardware.note_reader(self.hosts[1], **settings)
+        self._notes = {name: getattr(twin, f"note_{name}") for name in twin.note_widths(settings)}
         self._words = {place.name: at >> 2 for at, place in twin.declared.places()}
         outputs = [pin for pin in self._device.pins if pin.direction == "output"]
         self._levels = {pin.name: self._bit(pin.name) for pin in outputs}
@@ -187,10 +187,12 @@ class Pair:
         assert (get(bus.ack), get(bus.err)) == (ends, 0), (now, one)
         if ends:
             self._end(one, now)
-        if get(self._twin.tells):
-            self._listener.told(now, {name: get(note) for name, note in self._notes.items()})
+        if get(self._twin.notes_valid):
+            self._note_reader.take_notes(
+                now, {name: get(note) for name, note in self._notes.items()}
+            )
         if length:
-            for side in (self.model, self._listener):
+            for side in (self.model, self._note_reader):
                 side.reset(now, length)
             for host in self.hosts:
                 host.reset(now)
@@ -220,7 +222,7 @@ class Pair:
             level = self._context.get(shown)
             assert level == model.level(pin, now), (now, pin, level)
             if level != twin.level(pin, now):
-                twin.edge(pin, now, level, self._listener.cause(pin, now))
+                twin.edge(pin, now, level, self._note_reader.cause(pin, now))
 
     def _compare_registers(self, now: int) -> None:
         """Compare every register: the model's list, and what the watch port shows."""
@@ -231,7 +233,7 @@ class Pair:
         assert shown == self.model.registers(), (now, shown, self.model.registers())
 
     def _end(self, one: Aimed, now: int) -> None:
-        """Give the access to the model and to the twin's listener, and compare the word read."""
+        """Give the access to the model and to the twin's note reader, and compare the word read."""
         access = one.seen(now, self._count)
         self._count += 1
         answer = self.model.access(access)
@@ -239,7 +241,7 @@ class Pair:
             word = self._context.get(self._twin.bus.read_data)
             assert word == answer, (now, one, word, answer)
             self._words_read.append(word)
-        self._listener.access(access)
+        self._note_reader.access(access)
 
     def _compare_told(self, last: int) -> None:
         """End the run, and compare events, edges with their causes, and text."""

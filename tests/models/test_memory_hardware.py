@@ -36,7 +36,7 @@ def memories(kind: str = "ram", file: Path | None = None, size: int = SIZE) -> P
 
 
 def heard(pair: Pair) -> list[tuple[int, str, int, int]]:
-    """Return (cycle, kind, access, offset) of what the twin's listener has reported."""
+    """Return (cycle, kind, access, offset) of what the twin's note reader has reported."""
     return [(e.cycle, e.kind, e.access, e.details["offset"]) for e in pair.hosts[1].events]
 
 

@@ -38,12 +38,12 @@ def play(cases: list[list[Aimed]], rows: int, **keys: Any) -> Pair:
 
 
 def kinds(pair: Pair) -> list[str]:
-    """Return the kinds of what the twin's listener reported, in order."""
+    """Return the kinds of what the twin's note reader reported, in order."""
     return [event.kind for event in pair.hosts[1].events]
 
 
 def colours(pair: Pair) -> list[list[int]]:
-    """Return the colours of every frame that the twin's listener reported."""
+    """Return the colours of every frame that the twin's note reader reported."""
     return [one.details["colours"] for one in pair.hosts[1].events if "colours" in one.details]
 
 

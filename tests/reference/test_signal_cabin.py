@@ -14,9 +14,9 @@ from functools import cache
 from typing import Any
 
 import pytest
-
 from busbox.bench.bench import Bench
 from busbox.bench.find import packaged_benches
+
 from busbox.engines.reference import ReferenceEngine
 from tests import naive
 from tests.against_naive import told

@@ -35,9 +35,9 @@ def added(
     return Spoiled(says, lines, (("[[reset]]", f"{text.rstrip()}\n\n[[reset]]"),), files or {})
 
 
-def gong(says: str, table: str, told: str, body: str, base: str = "Listener") -> Spoiled:
+def gong(says: str, table: str, told: str, body: str, base: str = "Decoder") -> Spoiled:
     """Return a bench with an attachment from a file, its class with that body."""
-    names = "Driver, Heard, Listener, Trouble"
+    names = "Driver, LineReport, Decoder, LineFinding"
     text = (
         f'"""A gong."""\n\nfrom busbox.board.attachment import {names}\n'
         f"from busbox.device import Setting\n\n\nclass Gong({base}):\n{body}"
@@ -659,7 +659,7 @@ CASES: tuple[Spoiled, ...] = (
         "A kind is a class.",
         '[attach.gong]\nkind = "gong.py:HEAD"\npin = "levers.out.0"',
         (
-            "53: attach.gong.kind: 'gong.py:HEAD' must be a subclass of Listener or Driver "
+            "53: attach.gong.kind: 'gong.py:HEAD' must be a subclass of Decoder or Driver "
             "(busbox.board.attachment), not 3"
         ),
         {"gong.py": "HEAD = 3\n"},
@@ -716,13 +716,13 @@ CASES: tuple[Spoiled, ...] = (
         "A listener that raises is told.",
         GONG,
         "attach.gong: gong.py:Gong raised RuntimeError: cracked",
-        '    def listen(self, wave):\n        raise RuntimeError("cracked")\n',
+        '    def decode(self, wave):\n        raise RuntimeError("cracked")\n',
     ),
     gong(
         "A listener may refuse its line.",
         GONG,
         "attach.gong: must be struck",
-        '    def listen(self, wave):\n        raise ValueError("must be struck")\n',
+        '    def decode(self, wave):\n        raise ValueError("must be struck")\n',
     ),
     gong(
         "A listener that does not listen is told.",
@@ -733,22 +733,22 @@ CASES: tuple[Spoiled, ...] = (
     gong(
         "A listener gives what it heard.",
         GONG,
-        "attach.gong: listen must return a Heard, not None",
-        "    def listen(self, wave):\n        return None\n",
+        "attach.gong: listen must return a LineReport, not None",
+        "    def decode(self, wave):\n        return None\n",
     ),
     gong(
         "A listener's rule must exist.",
         GONG,
         "attach.gong: gong.py:Gong must name a rule that there is, not 'gong-cracked'",
-        "    def listen(self, wave):\n"
-        '        return Heard(troubles=[Trouble("gong-cracked", 0, lambda: ("", ""))])\n',
+        "    def decode(self, wave):\n"
+        '        return LineReport(findings=[LineFinding("gong-cracked", 0, lambda: ("", ""))])\n',
     ),
     gong(
         "A listener whose trouble cannot be told is told.",
         GONG,
         "attach.gong: gong.py:Gong raised ZeroDivisionError: division by zero",
-        "    def listen(self, wave):\n"
-        '        return Heard(troubles=[Trouble("framing", 0, lambda: 1 / 0)])\n',
+        "    def decode(self, wave):\n"
+        '        return LineReport(findings=[LineFinding("framing", 0, lambda: 1 / 0)])\n',
     ),
     gong(
         "A listener's facts are JSON.",
@@ -757,13 +757,13 @@ CASES: tuple[Spoiled, ...] = (
             "attach.gong: facts must be as JSON holds them: TypeError: Object of type Wave is "
             "not JSON serializable"
         ),
-        '    def listen(self, wave):\n        return Heard(facts={"wave": wave})\n',
+        '    def decode(self, wave):\n        return LineReport(facts={"wave": wave})\n',
     ),
     gong(
         "A listener's rows are pairs.",
         GONG,
         "attach.gong: rows must be pairs of texts, not 'loud'",
-        '    def listen(self, wave):\n        return Heard(rows=["loud"])\n',
+        '    def decode(self, wave):\n        return LineReport(rows=["loud"])\n',
     ),
     gong(
         "A driver's level is 0 or 1.",
