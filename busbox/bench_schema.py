@@ -154,6 +154,7 @@ class BenchKeys(_Keys):
     stuck_after: SpanText | None = None
     supply: Amperes | None = None
     firmware: str | None = None
+    rules: list[Any] = Field(default_factory=list)
     fabric: FabricKeys = Field(default_factory=FabricKeys)
     slot: dict[str, SlotKeys] = Field(default_factory=dict)
     attach: dict[str, AttachKeys] = Field(default_factory=dict)
@@ -266,6 +267,7 @@ _EXPECTED: dict[Path, str] = {
     ("profile",): "tables, [profile.NAME]",
     ("profile", "*"): "a table, [profile.NAME]",
     ("firmware",): "a text such as 'cabin.elf'",
+    ("rules",): "a list of texts such as ['bell.py:bell_silent']",
     ("slot",): "tables, [slot.NAME]",
     ("slot", "*"): "a table, [slot.NAME]",
     ("slot", "*", "base"): "a whole number from 0 to 0xffffffff",

@@ -87,7 +87,8 @@ class Builder:
         attached = board.build()
         wires, replies = self._connected(checked, device, attached)
         inputs = tuple(sorted((*inputs, *board.driven(attached)), key=lambda level: level.cycle))
-        musts = self._musts(checked, device, attached)
+        rules = self._rules(checked, attached)
+        musts = self._musts(checked, device, attached, rules)
         keys = checked.keys
         given = keys.traffic if traffic is None else traffic
         new_source, label = self._traffic(given, traffic is None)
@@ -109,6 +110,7 @@ class Builder:
             wires=wires,
             replies=replies,
             verdicts=musts,
+            rules=rules or {},
             attached=attached,
             supply=keys.supply,
             firmware=self._file(("firmware",), keys.firmware) if keys.firmware else "",
@@ -422,15 +424,34 @@ class Builder:
                 replies.append(Reply(*end, reply.after_text, reply.send, delay, reply.rate))
         return tuple(wires), tuple(replies)
 
+    def _rules(self, checked: Checked, attached: Sequence[Attached]) -> Mapping[str, Any] | None:
+        """Return the rules that the bench names, or None if it is open which rules it knows."""
+        from busbox.findings.rule_set import RuleMistake, added_rules, clashes
+
+        try:
+            added = added_rules(checked.keys.rules, self.bench.folder)
+        except RuleMistake as error:
+            self.wrong(("rules", error.number), str(error))
+            return None
+        for name, text in clashes(attached, added):
+            self.wrong(("attach", name, "kind"), text)
+        return added if len(attached) == len(_names_in(self.bench.keys.get("attach"))) else None
+
     def _musts(
-        self, checked: Checked, device: Sequence[Device], attached: Sequence[Attached]
+        self,
+        checked: Checked,
+        device: Sequence[Device],
+        attached: Sequence[Attached],
+        rules: Mapping[str, Any] | None,
     ) -> tuple[Must, ...]:
         from busbox.findings.expectations import parse_must
+        from busbox.findings.rule_set import rule_ids
 
+        known = None if rules is None else rule_ids(rules, attached)
         found = []
         for number, keys in zip(checked.left["must"], checked.keys.must, strict=True):
             given = keys.model_dump(by_alias=True)
-            must = parse_must(given, device, attached, checked.keys.clock)
+            must = parse_must(given, device, attached, checked.keys.clock, known)
             if isinstance(must, tuple):
                 if not self._names_broken(keys, device, attached):
                     self.wrong(("must", number, *must[0]), must[1])

@@ -36,6 +36,38 @@ ATTACHMENTS = {
 #: Group of entry points under which a plug-in offers attachments.
 ATTACHMENT_POINTS = "busbox.attachments"
 
+#: The rules of findings, in the order in which they are looked at, imported on first use.
+RULES = {
+    "unmapped-access": "busbox.findings.unmapped_access:unmapped_access",
+    "no-answer": "busbox.findings.no_answer:no_answer",
+    "bus-hang": "busbox.findings.bus_hang:bus_hang",
+    "wishbone-rule": "busbox.findings.wishbone_rule:wishbone_rule",
+    "image-access": "busbox.findings.image_access:image_access",
+    "register-hole": "busbox.findings.register_hole:register_hole",
+    "read-only-write": "busbox.findings.read_only_write:read_only_write",
+    "write-only-read": "busbox.findings.write_only_read:write_only_read",
+    "lanes-lost": "busbox.findings.lanes_lost:lanes_lost",
+    "reserved-bits": "busbox.findings.reserved_bits:reserved_bits",
+    "read-differs": "busbox.findings.read_differs:read_differs",
+    "poll-timeout": "busbox.findings.poll_timeout:poll_timeout",
+    "poll-storm": "busbox.findings.poll_storm:poll_storm",
+    "uninitialised-read": "busbox.findings.uninitialised_read:uninitialised_read",
+    "rom-write": "busbox.findings.rom_write:rom_write",
+    "frame-missed": "busbox.findings.frame_missed:frame_missed",
+    "byte-lost": "busbox.findings.byte_lost:byte_lost",
+    "framing": "busbox.findings.framing:framing",
+    "baud-error": "busbox.findings.baud_error:baud_error",
+    "interrupt-stuck": "busbox.findings.interrupt_stuck:interrupt_stuck",
+    "pulse-width": "busbox.findings.pulse_width:pulse_width",
+    "latch-gap": "busbox.findings.latch_gap:latch_gap",
+    "broken-bit-count": "busbox.findings.broken_bit_count:broken_bit_count",
+    "colour-order": "busbox.findings.colour_order:colour_order",
+    "supply-current": "busbox.findings.supply_current:supply_current",
+    "flash-rate": "busbox.findings.flash_rate:flash_rate",
+}
+#: Group of entry points under which a plug-in offers rules.
+RULE_POINTS = "busbox.rules"
+
 _CONTRACT = (
     "check", "table_for", "pins_for", "access", "input", "wake", "advance", "close", "reset",
     "next_edge", "rest_at", "registers",
@@ -66,7 +98,7 @@ def attachment_class(name: str, folder: Path) -> Any:
 
     Raises
     ------
-    InputError : there is no such kind, its file does not load, or it neither listens nor drives
+    InputError : there is no such kind, its file does not load, or it neither decodes nor drives
     """
     if ".py:" in name:
         found = load_object(name, folder, "class")
@@ -80,16 +112,36 @@ def checked_attachment(name: str, found: Any) -> Any:
 
     Raises
     ------
-    InputError : it neither listens nor drives
+    InputError : it neither decodes nor drives
     """
-    from busbox.board.attachment import Decoder, Driver
+    from busbox.board.attachment import Decoder, Driver, mistake_in_rules
 
     if not isinstance(found, type) or not issubclass(found, Decoder | Driver):
         raise InputError.of(
             f"{name!r} must be a subclass of Decoder or Driver (busbox.board.attachment), "
             f"not {shown(found)}"
         )
+    mistake = mistake_in_rules(found, RULES) if issubclass(found, Decoder) else None
+    if mistake:
+        raise InputError.of(f"{name!r}: {mistake}")
     return found
+
+
+def rule_object(name: str, folder: Path) -> Any:
+    """Return what a rule's name stands for: an id, a plug-in's, or ``file.py:function``.
+
+    Raises
+    ------
+    InputError : there is no such rule, or its file does not load
+    """
+    if ".py:" in name:
+        return load_object(name, folder, "function")
+    return _named(name, "rule", RULES, RULE_POINTS)
+
+
+def plugin_names(group: str) -> list[str]:
+    """Return the names under which plug-ins offer something in a group of entry points."""
+    return sorted({point.name for point in importlib.metadata.entry_points(group=group)})
 
 
 def _named(name: str, what: str, known: Mapping[str, str], group: str) -> Any:
@@ -105,11 +157,14 @@ def _named(name: str, what: str, known: Mapping[str, str], group: str) -> Any:
         except Exception as error:
             raise InputError.of(f"plug-in {name!r} does not load: {raised(error)}") from error
     if name.endswith(".py"):
-        raise InputError.of(f"must name the class too, such as '{name}:Bell', not {name!r}")
+        part = ("function", "bell_silent") if what == "rule" else ("class", "Bell")
+        raise InputError.of(
+            f"must name the {part[0]} too, such as '{name}:{part[1]}', not {name!r}"
+        )
     names = [*known, *plugins]
+    in_file = "file.py:function" if what == "rule" else "file.py:Class"
     raise InputError.of(
-        f"there is no {what} {name!r}{nearest(name, names)} "
-        f"(known: {one_of([*names, 'file.py:Class'])})"
+        f"there is no {what} {name!r}{nearest(name, names)} (known: {one_of([*names, in_file])})"
     )
 
 

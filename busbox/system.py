@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -143,6 +143,7 @@ class System:
     new_source : makes a source that begins at the first step
     wires, replies : what is connected to pins
     musts : what must hold after the run
+    rules : checks of findings that the bench names, besides those of Busbox, by id
     attached : what is attached to pins
     supply : amperes that the supply of all strings of lamps gives, or None if it is not told
     firmware : file of the firmware with its debug information, "" if there is none
@@ -165,6 +166,7 @@ class System:
     wires: tuple[Wire, ...] = ()
     replies: tuple[Reply, ...] = ()
     musts: tuple[Must, ...] = ()
+    rules: Mapping[str, Any] = field(default_factory=dict)
     attached: tuple[Attached, ...] = ()
     supply: Fraction | None = None
     firmware: str = ""

@@ -22,15 +22,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from busbox.bench.bench import Bench
-from busbox.system.system import System
-
 from busbox import load_bench
+from busbox.bench.bench import Bench
 from busbox.cpu.source import ListedSource
 from busbox.cpu.steps import Access, Named, Pause, Step
 from busbox.engines import EngineFactory, engine_class, for_many_runs
 from busbox.formats.files import read_traffic
 from busbox.run.loop import Replay
+from busbox.system.system import System
 from tests import benchmark_lines
 
 CABIN = ("levers", "telegraph", "lamps", "clock")

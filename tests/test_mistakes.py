@@ -7,11 +7,11 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
-from busbox.bench.find import benches_of
 
 import busbox.engines
+from busbox.bench.find import benches_of
 from busbox.cli import main
-from busbox.findings import RULES
+from busbox.plugins import RULES
 
 
 @pytest.fixture(autouse=True)

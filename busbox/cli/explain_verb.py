@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import inspect
 import re
 import textwrap
 from collections.abc import Iterator
+from pathlib import Path
 
 import click
 
-from busbox.basics.errors import InputError, nearest, one_of
+from busbox.basics.errors import InputError
 from busbox.basics.listing import WIDTH
+from busbox.basics.pages import first_paragraph
 from busbox.cli.common import paper, plain
 
 
@@ -19,36 +20,33 @@ from busbox.cli.common import paper, plain
 def command(rule: str | None) -> int:
     """Say what a finding means, why it hurts, and what to do.
 
-    Without RULE, name the rules.
+    RULE is the id of a rule that comes with Busbox or with a plug-in, or FILE.py:NAME: a rule in a
+    file, or a decoder of lines that brings rules. Without RULE, name the rules.
     """
-    from busbox.findings import RULES
+    from busbox.findings.pages import own_pages, pages_for, plugin_pages
 
     page = paper()
     if rule is None:
-        page.table((name, _first_sentence(name)) for name in RULES)
+        page.table((name, first_paragraph(text)) for name, text in own_pages().items())
+        others = list(plugin_pages())
+        if others:
+            page.title("Of plug-ins")
+            page.table((name, _first_of_plugin(text)) for name, text in others)
         page.line()
         page.line("busbox explain RULE tells more of one; busbox run mistakes plays the examples.")
-    elif rule in RULES:
-        page.line((rule, "bold"))
-        for line, style in _lines(_doc(rule)):
-            page.line((line, style))
     else:
-        raise InputError.of(
-            f"there is no rule {rule!r}{nearest(rule, list(RULES))} (known: {one_of(RULES)})",
-            "explain",
-        )
+        for number, (name, text) in enumerate(pages_for(rule, Path()).items()):
+            if number:
+                page.line()
+            page.line((name, "bold"))
+            for line, style in _lines(text):
+                page.line((line, style))
     page.print()
     return 0
 
 
-def _doc(rule: str) -> str:
-    from busbox.findings import RULES
-
-    return inspect.cleandoc(RULES[rule].__doc__ or "")
-
-
-def _first_sentence(rule: str) -> str:
-    return " ".join(_doc(rule).split("\n\n")[0].split())
+def _first_of_plugin(page: str | InputError) -> str:
+    return f"cannot be used: {page}" if isinstance(page, InputError) else first_paragraph(page)
 
 
 def _lines(doc: str) -> Iterator[tuple[str, str]]:

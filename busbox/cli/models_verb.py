@@ -12,8 +12,9 @@ import click
 
 from busbox.basics.errors import InputError, raised
 from busbox.basics.listing import runs, wrapped
+from busbox.basics.pages import first_paragraph, page_of, section
 from busbox.basics.paper import Paper
-from busbox.cli.common import first_paragraph, json_option, paper, plain, print_json, section
+from busbox.cli.common import json_option, paper, plain, print_json
 from busbox.device import REQUIRED, Pin, Setting
 from busbox.map.registers import RIGHTS, Register, RegisterTable
 from busbox.plugins import ENTRY_POINTS, MODELS, model_class
@@ -56,7 +57,7 @@ def _models() -> Iterator[dict[str, str]]:
         yield {
             "name": name,
             "source": "built-in",
-            "text": first_paragraph(model_class(name, Path())),
+            "text": first_paragraph(page_of(model_class(name, Path()))),
         }
     for point in importlib.metadata.entry_points(group=ENTRY_POINTS):
         if point.name not in MODELS:
@@ -65,7 +66,7 @@ def _models() -> Iterator[dict[str, str]]:
 
 def _plug_in(name: str) -> str:
     try:
-        return first_paragraph(model_class(name, Path()))
+        return first_paragraph(page_of(model_class(name, Path())))
     except InputError as error:
         return f"cannot be used: {error}"
 
@@ -146,7 +147,7 @@ class _Shown:
         """Return the object that ``--json`` prints."""
         return {
             "model": self.name,
-            "text": first_paragraph(self.model),
+            "text": first_paragraph(page_of(self.model)),
             "assumed": self.assumed,
             "size": SHOWN_SIZE if self.sized else None,
             "registers": [_register_object(register) for register in self.table],
@@ -155,13 +156,13 @@ class _Shown:
                 for pin in self.pins
             ],
             "settings": [_setting_object(setting) for setting in self.model.settings],
-            "timing": plain(section(self.model, "Timing")) or None,
+            "timing": plain(section(page_of(self.model), "Timing")) or None,
         }
 
     def write(self, page: Paper) -> None:
         """Write the page of the model."""
         page.line((self.name, "bold"))
-        page.table(wrapped([(first_paragraph(self.model),)]))
+        page.table(wrapped([(first_paragraph(page_of(self.model)),)]))
         for setting in self.model.settings:
             if setting.default is REQUIRED:
                 value = f"{setting.name} = {self.values[setting.name]}"
@@ -172,7 +173,7 @@ class _Shown:
         self._pins(page)
         self._settings(page)
         for title in ("Timing", "Caution"):
-            text = section(self.model, title)
+            text = section(page_of(self.model), title)
             if text:
                 page.title(title)
                 page.table(wrapped([(plain(text),)]))

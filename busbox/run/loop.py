@@ -583,7 +583,7 @@ class Replay:
         return self._quiet
 
     def _hear(self, recording: Recording) -> tuple[Recording, Mapping[str, DecodedLine]]:
-        """Return the recording with what the note readers of the bench understood, and that by name."""
+        """Return the recording with what the decoders of the bench understood, and that by name."""
         if not self._system.attached:
             return recording, {}
         from busbox.board.decoding import decode_lines, supply_note

@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from busbox.bench.bench import Bench
 
 from busbox.basics.errors import InputError
+from busbox.bench.bench import Bench
 from busbox.cpu.source import Bus, BusError
 
 CABIN: dict[str, Any] = {

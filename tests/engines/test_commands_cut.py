@@ -6,9 +6,9 @@ The other fast engine has the same loop and the same contract around it.
 from __future__ import annotations
 
 import pytest
-from busbox.bench.bench import Bench
 
 from busbox.basics.units import Span
+from busbox.bench.bench import Bench
 from busbox.cpu.steps import Await, Handler, Pause, Poll, Step
 from tests.engines.test_quiescence import CLOCK, LEVERS, compare, read, write
 

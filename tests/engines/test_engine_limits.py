@@ -23,10 +23,10 @@ from amaranth.hdl import (
     ResetSignal,
     Signal,
 )
-from busbox.bench.bench import Bench
 
 from busbox import Recording, load_bench
 from busbox.basics.errors import EngineError, InputError, ModelError
+from busbox.bench.bench import Bench
 from busbox.bus.hardware import Hardware, Registers
 from busbox.device import Access, Answer, Declaration, Hold, RegisterModel
 from busbox.engines import engine_class

@@ -7,12 +7,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from busbox.bench.find import benches_of
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from busbox import Recording, load_bench
 from busbox.basics.errors import BusboxError
+from busbox.bench.find import benches_of
 from busbox.engines import engine_class
 from busbox.explain.difference import first_difference
 from busbox.plugins import twin_of

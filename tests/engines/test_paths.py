@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 from amaranth.hdl import Module
-from busbox.bench.bench import Bench
 
 from busbox.basics.errors import EngineError
+from busbox.bench.bench import Bench
 from busbox.bus.hardware import Hardware, Registers
 from busbox.device import Declaration, Pin
 from busbox.engines.paths import shown_on

@@ -7,10 +7,10 @@ from typing import Any, ClassVar
 
 import pytest
 from amaranth.hdl import Module, Signal
-from busbox.bench.bench import Bench
 
 from busbox import Recording
 from busbox.basics.units import Span
+from busbox.bench.bench import Bench
 from busbox.bus.hardware import Hardware, NoteReader, Registers
 from busbox.cpu.steps import Access, Pause, Poll, Step
 from busbox.device import Declaration, Pin

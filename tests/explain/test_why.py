@@ -16,9 +16,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from busbox.bench.bench import load_bench
 
 import busbox
+from busbox.bench.bench import load_bench
 from busbox.recording import Recording
 from tests.cli.saying import say
 

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from busbox.bench.bench import Bench, load_bench
 
 import busbox
+from busbox.bench.bench import Bench, load_bench
 from busbox.explain.why import Stories, Story
 from tests.cli.saying import say
 

@@ -10,14 +10,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from busbox.bench.bench import Bench
 from busbox.bench.find import benches_of
-
 from busbox.cli import main
 from busbox.cpu.steps import Step
-from busbox.findings import RULES
 from busbox.formats.files import read_traffic
 from busbox.formats.text import FIRST_WORDS, read_text
+from busbox.plugins import RULES
 from busbox.recording.judged import Finding
 
 #: Rules that traffic cannot break; the example on their page is hardware.

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from busbox.bench.bench import Bench
 
+from busbox.bench.bench import Bench
 from busbox.device import RegisterModel
 from busbox.map.registers import Register, RegisterTable
 from busbox.recording import Recording

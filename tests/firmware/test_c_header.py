@@ -6,10 +6,10 @@ import re
 import time
 
 import pytest
-from busbox.bench.find import find_bench
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from busbox.bench.find import find_bench
 from busbox.firmware.c_header import HeaderConstants, read_header
 from busbox.map.slots import AddressMap, Slot
 

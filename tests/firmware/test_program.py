@@ -7,8 +7,8 @@ import gzip
 import re
 
 import pytest
-from busbox.bench.find import packaged_benches
 
+from busbox.bench.find import packaged_benches
 from busbox.firmware.program import Firmware, Source
 
 FOLDER = packaged_benches()["signal_cabin"].parent

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from busbox.bench.bench import Bench
 from hypothesis import given
 from hypothesis import strategies as st
 
+from busbox.bench.bench import Bench
 from busbox.lines.captures import read_capture
 from busbox.lines.serial import Decoded, Format, decode
 from busbox.lines.wave import Wave

@@ -12,9 +12,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from busbox.bench.bench import Bench
-
 from busbox.basics.units import Span
+from busbox.bench.bench import Bench
 from busbox.cpu.steps import Access, Named, Pause, Step
 from busbox.recording import Recording
 

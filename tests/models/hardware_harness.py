@@ -15,12 +15,12 @@ from typing import Any
 
 from amaranth.hdl import ClockDomain, Module, Mux
 from amaranth.sim import Simulator
-from busbox.system.hardware import Device
 
 from busbox.device import RELEASED, Access, Site
 from busbox.map.slots import Slot
 from busbox.plugins import twin_of
 from busbox.run.host import DeviceHost
+from busbox.system.hardware import Device
 
 CLOCK_HZ = 16_000_000
 ALL = 0b1111

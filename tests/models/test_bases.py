@@ -7,10 +7,10 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from busbox.bench.bench import Bench
 
 import busbox.device
 from busbox.basics.errors import ModelError
+from busbox.bench.bench import Bench
 from busbox.device import (
     ERROR,
     NO_ACCESS,

@@ -10,9 +10,9 @@ import re
 from pathlib import Path
 
 import pytest
-from busbox.bench.bench import Bench
 
 import busbox
+from busbox.bench.bench import Bench
 from busbox.cli import main
 from busbox.recording import Recording
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from busbox.bench.bench import Bench, load_bench
-from busbox.bench.find import packaged_benches
 
 from busbox.basics.units import Span
+from busbox.bench.bench import Bench, load_bench
+from busbox.bench.find import packaged_benches
 from busbox.cli import main
 from busbox.cpu.steps import Access, Named, Pause, Step
 from busbox.recording import Recording

@@ -9,9 +9,8 @@ import pytest
 from amaranth.hdl import ClockDomain, Elaboratable, Module
 from amaranth.lib import wiring
 from amaranth.sim import Simulator
-from busbox.bench.bench import Bench
-from busbox.system.hardware import FabricOptions
 
+from busbox.bench.bench import Bench
 from busbox.bus.wishbone.fabric import Fabric
 from busbox.bus.wishbone.master import Master
 from busbox.bus.wishbone.rules import Breach, Row, RuleChecker
@@ -19,6 +18,7 @@ from busbox.cpu.steps import ALL_LANES, Access, Step
 from busbox.engines import reference
 from busbox.map.slots import Slot
 from busbox.recording import Recording
+from busbox.system.hardware import FabricOptions
 
 Trace = list[Row]
 

@@ -16,16 +16,16 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
-from busbox.bench.bench import Bench
-from busbox.system.hardware import FabricOptions
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from busbox.basics.errors import InputError
+from busbox.bench.bench import Bench
 from busbox.bus.wishbone import WORD_ADDRESS_BITS
 from busbox.bus.wishbone.fabric import address_bits
 from busbox.cpu.steps import Step
 from busbox.map.slots import AddressMap, Slot, parse_bits
+from busbox.system.hardware import FabricOptions
 from tests.reference.ports import Rig, bench_of, play, read, run, write
 
 WORD = 0xFFFF_FFFF

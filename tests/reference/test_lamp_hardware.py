@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import pytest
-from busbox.bench.bench import Bench
 
+from busbox.bench.bench import Bench
 from busbox.cpu.steps import Access, Named
 from busbox.recording import Recording
 

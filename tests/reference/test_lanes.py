@@ -11,10 +11,10 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import pytest
-from busbox.bench.bench import Bench
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from busbox.bench.bench import Bench
 from busbox.bus import wishbone
 from busbox.cpu.source import Bus
 from busbox.cpu.steps import Access

@@ -19,8 +19,8 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from busbox.bench.bench import Bench
 
+from busbox.bench.bench import Bench
 from busbox.cpu.source import Bus
 from busbox.recording import Recording
 from tests.reference.ports import run

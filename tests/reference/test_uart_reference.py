@@ -13,10 +13,10 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
-from busbox.bench.bench import Bench
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from busbox.bench.bench import Bench
 from busbox.cpu.source import Bus
 from busbox.cpu.steps import Poll, Step
 from busbox.recording import Recording

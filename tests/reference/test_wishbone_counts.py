@@ -12,15 +12,15 @@ from typing import Any
 
 import pytest
 from amaranth.hdl import ClockDomain, Elaboratable, Module, Mux, Signal
-from busbox.system.hardware import FabricOptions
 
 from busbox.bus import design, wishbone
 from busbox.bus.wishbone.fabric import Fabric
 from busbox.bus.wishbone.outlet import Outlet
 from busbox.cpu.steps import Access
 from busbox.map.slots import Slot
+from busbox.system.hardware import FabricOptions
 from tests.against_naive import told
-from tests.holder import Holder
+from tests.models.holder.model import Holder
 from tests.reference.ports import Rig, Trace, bench_of, play, read, run, traced, write
 
 COUNTS = (1, 2, 4, 8, 16, 32)

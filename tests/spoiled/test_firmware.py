@@ -6,9 +6,9 @@ import random
 from pathlib import Path
 
 import pytest
-from busbox.bench.find import packaged_benches
 
 from busbox.basics.errors import InputError
+from busbox.bench.find import packaged_benches
 from busbox.firmware.program import Firmware, Source
 from tests.firmware.firmware_files import (
     ELSEWHERE,

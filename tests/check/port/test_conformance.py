@@ -7,8 +7,8 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
-from busbox.bench.bench import Bench
 
+from busbox.bench.bench import Bench
 from busbox.bus.hardware import Hardware
 from busbox.bus.wishbone.rules import RULES, Row, RuleChecker
 from busbox.check.port import OWN, Conformance, Subject, check, find, timing_of

@@ -9,9 +9,8 @@ from typing import Any
 
 import pytest
 from amaranth.hdl import Module, Signal
-from busbox.bench.bench import Bench
-from busbox.system.system import System
 
+from busbox.bench.bench import Bench
 from busbox.bus.hardware import Registers
 from busbox.check.twin import Pair, Plan, compare, plan_of, random_plan, shrink
 from busbox.check.twin.save import save
@@ -21,6 +20,7 @@ from busbox.engines import engine_class
 from busbox.models.gpio.hardware import GpioHardware
 from busbox.models.timer.hardware import TimerHardware
 from busbox.plugins import twin_of
+from busbox.system.system import System
 
 SLOTS: dict[str, dict[str, Any]] = {
     "gpio": {"model": "gpio", "base": 0, "size": 0x40},

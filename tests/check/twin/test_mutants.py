@@ -12,12 +12,12 @@ from types import ModuleType
 from typing import Any
 
 import pytest
-from busbox.bench.bench import Bench
-from busbox.system.system import System
 
+from busbox.bench.bench import Bench
 from busbox.check.twin import Difference, Pair, compare
 from busbox.engines import DEFAULT_ENGINE, engine_class
 from busbox.plugins import twin_of
+from busbox.system.system import System
 from tests.check.twin.mutants import MUTANTS, Mutant
 
 #: (accesses, length of a plan): short plans first, as most mutants need few.

@@ -8,11 +8,11 @@ from typing import Any
 
 import pytest
 from amaranth.hdl import Cat, ClockDomain, Module, Mux, Signal
-from busbox.system.hardware import FabricOptions
 
 from busbox.bus.design import CALL, Design
 from busbox.engines.netlist import NetlistError, PythonMachine, PythonSource, build
 from busbox.map.slots import Slot
+from busbox.system.hardware import FabricOptions
 from tests.engines.netlist.apart import Apart
 from tests.engines.netlist.running import drive, simulate
 from tests.engines.netlist.test_values import machines
