@@ -55,6 +55,7 @@ class Kind:
         unless that keeps the contract of the kind
     in_file : what the second half of ``file.py:Name`` names, ``class`` or ``function``; "" where a
         file makes no sense
+    example : such a name, as a message shows it
     refusal : returns why a name can never be one of this kind, or None
     """
 
@@ -63,6 +64,7 @@ class Kind:
     built_in: Mapping[str, str]
     check: str
     in_file: str = ""
+    example: str = "Bell"
     refusal: Callable[[str], str | None] = field(default=_nothing)
 
 
@@ -79,7 +81,7 @@ DEVICES = Kind(
     },
     "busbox.device.checking:check_device",
     "class",
-    _verilog,
+    refusal=_verilog,
 )
 
 #: What can be attached to pins: ``kind = "NAME"`` in ``[attach.NAME]``.
@@ -115,34 +117,36 @@ RULES = Kind(
     "rule",
     "busbox.rules",
     {
-        "unmapped-access": "busbox.findings.bus:unmapped_access",
-        "no-answer": "busbox.findings.bus:no_answer",
-        "bus-hang": "busbox.findings.bus:bus_hang",
-        "wishbone-rule": "busbox.findings.bus:wishbone_rule",
-        "image-access": "busbox.findings.registers:image_access",
-        "register-hole": "busbox.findings.registers:register_hole",
-        "read-only-write": "busbox.findings.registers:read_only_write",
-        "write-only-read": "busbox.findings.registers:write_only_read",
-        "lanes-lost": "busbox.findings.registers:lanes_lost",
-        "reserved-bits": "busbox.findings.registers:reserved_bits",
-        "read-differs": "busbox.findings.reads:read_differs",
-        "poll-timeout": "busbox.findings.reads:poll_timeout",
-        "poll-storm": "busbox.findings.reads:poll_storm",
-        "uninitialised-read": "busbox.findings.devices:uninitialised_read",
-        "rom-write": "busbox.findings.devices:rom_write",
-        "frame-missed": "busbox.findings.devices:frame_missed",
-        "byte-lost": "busbox.findings.serial:byte_lost",
-        "framing": "busbox.findings.serial:framing",
-        "baud-error": "busbox.findings.serial:baud_error",
-        "interrupt-stuck": "busbox.findings.devices:interrupt_stuck",
-        "pulse-width": "busbox.findings.board:pulse_width",
-        "latch-gap": "busbox.findings.board:latch_gap",
-        "broken-bit-count": "busbox.findings.board:broken_bit_count",
-        "colour-order": "busbox.findings.board:colour_order",
-        "supply-current": "busbox.findings.board:supply_current",
-        "flash-rate": "busbox.findings.board:flash_rate",
+        "unmapped-access": "busbox.findings.unmapped_access:unmapped_access",
+        "no-answer": "busbox.findings.no_answer:no_answer",
+        "bus-hang": "busbox.findings.bus_hang:bus_hang",
+        "wishbone-rule": "busbox.findings.wishbone_rule:wishbone_rule",
+        "image-access": "busbox.findings.image_access:image_access",
+        "register-hole": "busbox.findings.register_hole:register_hole",
+        "read-only-write": "busbox.findings.read_only_write:read_only_write",
+        "write-only-read": "busbox.findings.write_only_read:write_only_read",
+        "lanes-lost": "busbox.findings.lanes_lost:lanes_lost",
+        "reserved-bits": "busbox.findings.reserved_bits:reserved_bits",
+        "read-differs": "busbox.findings.read_differs:read_differs",
+        "poll-timeout": "busbox.findings.poll_timeout:poll_timeout",
+        "poll-storm": "busbox.findings.poll_storm:poll_storm",
+        "uninitialised-read": "busbox.findings.uninitialised_read:uninitialised_read",
+        "rom-write": "busbox.findings.rom_write:rom_write",
+        "frame-missed": "busbox.findings.frame_missed:frame_missed",
+        "byte-lost": "busbox.findings.byte_lost:byte_lost",
+        "framing": "busbox.findings.framing:framing",
+        "baud-error": "busbox.findings.baud_error:baud_error",
+        "interrupt-stuck": "busbox.findings.interrupt_stuck:interrupt_stuck",
+        "pulse-width": "busbox.findings.pulse_width:pulse_width",
+        "latch-gap": "busbox.findings.latch_gap:latch_gap",
+        "broken-bit-count": "busbox.findings.broken_bit_count:broken_bit_count",
+        "colour-order": "busbox.findings.colour_order:colour_order",
+        "supply-current": "busbox.findings.supply_current:supply_current",
+        "flash-rate": "busbox.findings.flash_rate:flash_rate",
     },
-    "busbox.findings.rule:check_rule",
+    "busbox.findings.rule_set:check_rule",
+    "function",
+    "bell_silent",
 )
 
 #: What writes the result of a run: ``busbox run --write NAME=FILE``.
@@ -285,7 +289,7 @@ def find(kind: Kind, name: str, folder: Path = Path(), besides: Iterable[str] = 
 def _unknown(kind: Kind, name: str, known: Iterable[str]) -> InputError:
     """Return the error of a name that stands for nothing."""
     if kind.in_file and name.endswith(".py"):
-        text = f"must name the {kind.in_file} too, such as '{name}:Bell', not {name!r}"
+        text = f"must name the {kind.in_file} too, such as '{name}:{kind.example}', not {name!r}"
         return InputError.of(text)
     close = nearest(name, list(known))
     forms = [f"file.py:{kind.in_file.capitalize()}"] if kind.in_file else []

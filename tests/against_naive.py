@@ -10,7 +10,8 @@ from busbox.cpu.steps import Access, Await, Handler, Mark, Pause, Poll, Reset, S
 from busbox.map.slots import show_bits
 from busbox.recording import Recording
 from tests import naive
-from tests.holder import Holder
+from tests.models.drawing import Drawn
+from tests.models.folders import attributes
 
 Plan = dict[str, Any]
 
@@ -41,8 +42,9 @@ def bench_of(plan: Plan) -> Bench:
 
 
 def _slot_keys(slot: dict[str, Any]) -> dict[str, Any]:
+    drawn: Drawn = attributes("drawn", "DRAWN")[slot["device"]]
     keys = {
-        "model": Holder if slot["device"] == "holder" else slot["device"],
+        "model": drawn.model or slot["device"],
         "base": slot["base"],
         "size": slot["size"],
         "wait": slot["wait"],

@@ -7,20 +7,14 @@ from typing import Any
 from hypothesis import strategies as st
 
 from tests.against_naive import Plan
+from tests.models.drawing import Drawn
+from tests.models.folders import attributes
 
 CLOCK_HZ = 1_000_000
 ALL_BITS = range(2, 32)
 
-#: Offsets worth drawing for each device; one of them is a hole.
-OFFSETS = {
-    "gpio": (0x00, 0x04, 0x08, 0x0C, 0x10, 0x14, 0x18, 0x1C, 0x20, 0x20, 0x24),
-    "uart": (0x00, 0x00, 0x04, 0x04, 0x08, 0x0C),
-    "pulse_led": (0x00, 0x00, 0x04, 0x08, 0x0C, 0x10, 0x100, 0x104, 0x20),
-    "timer": (0x00, 0x04, 0x08, 0x08, 0x0C, 0x10, 0x10, 0x14),
-    "memory": (0x00, 0x04, 0x08),
-    "holder": (0x00, 0x04, 0x04, 0x0C, 0x10, 0x14),
-}
-SIZES = {"gpio": 0x40, "uart": 0x10, "pulse_led": 0x200, "timer": 0x20, "memory": 16, "holder": 32}
+#: What is drawn of each device, by the name of its folder.
+DRAWN: dict[str, Drawn] = attributes("drawn", "DRAWN")
 
 _word = st.one_of(
     st.integers(0, 0xFFFF_FFFF),
@@ -32,34 +26,8 @@ _wait = st.one_of(st.just(0), st.integers(0, 4), st.integers(0, 60))
 
 
 @st.composite
-def _settings(draw: st.DrawFn, device: str) -> dict[str, Any]:
-    half = st.integers(0, 5)
-    match device:
-        case "gpio":
-            return {"width": draw(st.sampled_from((1, 5, 32)))}
-        case "uart":
-            return {"divisor": draw(st.integers(1, 4))}
-        case "pulse_led":
-            channels = draw(st.sampled_from((3, 3, 4)))
-            orders = {3: ("GRB", "RGB", "BGR"), 4: ("GRBW", "WRGB")}[channels]
-            return {
-                "lamps": draw(st.integers(1, 3)),
-                "channels": channels,
-                "order": draw(st.sampled_from(orders)),
-                "count": draw(st.integers(0, 4)),
-                "high": draw(half) << 16 | draw(half),
-                "period": draw(half) << 16 | draw(half),
-            }
-        case "memory":
-            return {"kind": draw(st.sampled_from(("ram", "rom")))}
-        case "holder":
-            return {"hold": draw(st.integers(0, 4))}
-    return {}
-
-
-@st.composite
 def _slot(draw: st.DrawFn, number: int, device: str) -> dict[str, Any]:
-    size = SIZES[device]
+    size = DRAWN[device].size
     decode = draw(st.sampled_from(("full", "compare", "range")))
     base = 0x1000 * (number + 1)
     compare: list[int] = []
@@ -79,7 +47,7 @@ def _slot(draw: st.DrawFn, number: int, device: str) -> dict[str, Any]:
         "decode": decode,
         "compare": compare,
         "wait": draw(st.sampled_from((0, 1, 1, 3))),
-        "settings": draw(_settings(device)),
+        "settings": draw(DRAWN[device].settings),
     }
 
 
@@ -92,7 +60,7 @@ def _address(draw: st.DrawFn, slots: list[dict[str, Any]]) -> int:
     if how == "edge":
         end = slot["base"] + slot["size"]
         return draw(st.sampled_from((slot["base"] - 4, slot["base"], end - 4, end)))
-    address = slot["base"] + draw(st.sampled_from(OFFSETS[slot["device"]]))
+    address = slot["base"] + draw(st.sampled_from(DRAWN[slot["device"]].offsets))
     free = [bit for bit in ALL_BITS if bit not in slot["compare"] and 1 << bit >= slot["size"]]
     if how == "image" and slot["decode"] == "compare" and free:
         address ^= 1 << draw(st.sampled_from(free))
@@ -133,15 +101,15 @@ def _resets(draw: st.DrawFn) -> list[dict[str, int]]:
 
 @st.composite
 def _inputs(draw: st.DrawFn, slots: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    ports = [slot for slot in slots if slot["device"] in ("gpio", "uart")]
+    ports = [slot for slot in slots if DRAWN[slot["device"]].driven]
     if not ports:
         return []
     seen: dict[tuple[int, str], int] = {}
     for _ in range(draw(st.sampled_from((0, 2, 6, 20)))):
         slot = draw(st.sampled_from(ports))
-        pin = "rx"
-        if slot["device"] == "gpio":
-            pin = f"in.{draw(st.integers(0, min(2, slot['settings']['width'] - 1)))}"
+        driven = DRAWN[slot["device"]].driven
+        assert driven is not None
+        pin = draw(driven(slot["settings"]))
         seen[draw(st.integers(0, 80)), f"{slot['name']}.{pin}"] = draw(st.integers(0, 1))
     return [
         {"cycle": cycle, "pin": pin, "level": level} for (cycle, pin), level in sorted(seen.items())
@@ -152,24 +120,14 @@ def _inputs(draw: st.DrawFn, slots: list[dict[str, Any]]) -> list[dict[str, Any]
 def _wires(draw: st.DrawFn, slots: list[dict[str, Any]], driven: set[str]) -> list[dict[str, str]]:
     outputs, ends = [], []
     for slot in slots:
-        name, device = slot["name"], slot["device"]
-        outputs += [f"{name}.{pin}" for pin in OUTPUTS.get(device, ())]
-        ends += [f"{name}.{pin}" for pin in INPUTS.get(device, ())]
+        name, drawn = slot["name"], DRAWN[slot["device"]]
+        outputs += [f"{name}.{pin}" for pin in drawn.outputs]
+        ends += [f"{name}.{pin}" for pin in drawn.inputs]
     ends = [end for end in ends if end not in driven]
     if not outputs or not ends:
         return []
     chosen = draw(st.lists(st.sampled_from(ends), unique=True, max_size=3))
     return [{"from": draw(st.sampled_from(outputs)), "to": end} for end in chosen]
-
-
-#: Pins worth wiring.
-OUTPUTS = {
-    "gpio": ("out.0", "interrupt"),
-    "uart": ("tx", "interrupt"),
-    "pulse_led": ("line",),
-    "timer": ("ring",),
-}
-INPUTS = {"gpio": ("in.0",), "uart": ("rx",)}
 
 
 @st.composite
@@ -178,7 +136,7 @@ def _waiting(draw: st.DrawFn, slots: list[dict[str, Any]], steps: list[Any]) -> 
     pins = [
         f"{slot['name']}.{pin}"
         for slot in slots
-        for pin in (*OUTPUTS.get(slot["device"], ()), *INPUTS.get(slot["device"], ()))
+        for pin in (*DRAWN[slot["device"]].outputs, *DRAWN[slot["device"]].inputs)
     ]
     handlers = []
     for kind in draw(st.lists(st.sampled_from(("await", "reset", "handler")), max_size=3)):
@@ -198,7 +156,7 @@ def _waiting(draw: st.DrawFn, slots: list[dict[str, Any]], steps: list[Any]) -> 
 
 @st.composite
 def plans(
-    draw: st.DrawFn, devices: tuple[str, ...] = tuple(OFFSETS), most: int = 30, waiting: bool = True
+    draw: st.DrawFn, devices: tuple[str, ...] = tuple(DRAWN), most: int = 30, waiting: bool = True
 ) -> Plan:
     """Draw a plan for the naive model (its keys: ``simulate`` in tests/naive.py).
 

@@ -16,9 +16,11 @@ from busbox.bench.inputs import build_inputs
 from busbox.bench.mistakes import Mistakes
 from busbox.bench.pins import Pins
 from busbox.bench.resets import build_resets
+from busbox.bench.rules import build_rules
 from busbox.bench.schema import check_keys
 from busbox.bench.slots import build_devices, check_broken
 from busbox.bench.traffic import Traffic, bench_traffic, check_targets, other_traffic
+from busbox.findings.rule_set import rule_ids
 from busbox.system.hardware import Device
 from busbox.system.scenario import Reply, Wire
 from busbox.system.system import System
@@ -81,8 +83,10 @@ class Building:
         check_drivers(self._attached, self._devices, self._pins)
         wires, replies = self._wires(), self._replies()
         inputs = (*self._inputs, *driven(self._attached, context))
+        rules = build_rules(tables.rules, self._attached, context)
+        known = None if rules is None else rule_ids(rules, self._attached)
         expectations = [
-            table.build(number, self._devices, self._attached, context)
+            table.build(number, self._devices, self._attached, known, context)
             for number, table in self._checked.numbered("expect", tables.expect)
         ]
         traffic = self._traffic(in_file, other)
@@ -102,6 +106,7 @@ class Building:
             stuck_after=tables.stuck_after.in_cycles(clock) if tables.stuck_after else None,
             wires=wires,
             replies=replies,
+            rules=rules or {},
             attached=self._attached,
             supply=tables.supply,
             firmware=context.file(("firmware",), tables.firmware) if tables.firmware else "",

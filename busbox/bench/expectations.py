@@ -32,14 +32,22 @@ class ExpectTable(Table):
     )
 
     def build(
-        self, number: int, devices: Sequence[Device], attached: Sequence[Attached], context: Context
+        self,
+        number: int,
+        devices: Sequence[Device],
+        attached: Sequence[Attached],
+        rules: Sequence[str] | None,
+        context: Context,
     ) -> Expectation | None:
-        """Return the expectation, or None if a mistake keeps it out."""
+        """Return the expectation, or None if a mistake keeps it out.
+
+        ``rules`` are the ids that the bench knows, or None if that is open.
+        """
         from busbox.findings.expectations import ExpectationError, parse_expectation
 
         try:
             given = self.model_dump(by_alias=True)
-            return parse_expectation(given, devices, attached, context.clock_hz)
+            return parse_expectation(given, devices, attached, context.clock_hz, rules)
         except ExpectationError as error:
             known = {device.name for device in devices} | {one.name for one in attached}
             if not self._names_broken(known, context):

@@ -36,6 +36,7 @@ class BenchTable(Table):
     stuck_after: SpanText | None = None
     supply: Annotated[Any, BeforeValidator(parse_current)] | None = None
     firmware: str | None = None
+    rules: list[Any] = Field(default_factory=list)
     fabric: FabricTable = Field(default_factory=FabricTable)
     slot: dict[str, SlotTable] = Field(default_factory=dict)
     attach: dict[str, AttachTable] = Field(default_factory=dict)
@@ -49,6 +50,7 @@ class BenchTable(Table):
 
     expected: ClassVar[Mapping[str, str]] = {
         "firmware": "a text such as 'cabin.elf'",
+        "rules": "a list of texts such as ['bell.py:bell_silent']",
         "poll_storm": "a whole number of reads from 1 on",
     }
     examples: ClassVar[Mapping[str, str]] = {"clock": "'16 MHz'"}

@@ -5,18 +5,19 @@ Contract
 1. An attachment sees one pin, never a register: a :class:`Decoder` gets the edges of its line and the
    clock, a :class:`Driver` gives the levels of an input pin.
 2. It is a class with ``settings`` (the keys of ``[attach.NAME]`` besides ``kind`` and ``pin``) and one
-   method: ``listen`` or ``drive``. It is built as ``Kind(board, **settings)``; a :class:`ValueError`
+   method: ``decode`` or ``drive``. It is built as ``Kind(board, **settings)``; a :class:`ValueError`
    from there is a mistake in the bench.
-3. A listener is asked once, when the run is over: nothing that it finds changes the run. The same class
+3. A decoder is asked once, when the run is over: nothing that it finds changes the run. The same class
    reads captures of real lines (``busbox capture``); of those, ``wave.sampling`` says how much each
    length may be wrong.
-4. What a listener finds wrong is a :class:`LineFinding` with the id of a rule (``busbox explain``). Who
-   caused it is not its business: that is looked up from the edge it names.
+4. What a decoder finds wrong is a :class:`LineFinding` with the id of a rule: one of Busbox's, or one
+   that the class declares in ``rules``, id to page (``busbox explain``). Who caused it is not its
+   business: that is looked up from the edge it names. DEVELOPERS.md shows a decoder with its own rule.
 
-A listener of ten lines::
+A decoder of ten lines::
 
     class Bell(Decoder):
-        settings = (Setting("shortest", "10 ms", kind="time", text="A shorter pulse is not heard."),)
+        settings = (Setting("shortest", "10 ms", kind="time", text="A shorter pulse is silent."),)
 
         def decode(self, wave: Wave) -> LineReport:
             least = parse_span(self.options["shortest"]).in_cycles(self.board.clock_hz)
@@ -27,13 +28,15 @@ A listener of ten lines::
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from busbox.basics.errors import InputError, shown
+from busbox.basics.pages import mistake_in_rule, page_of
 from busbox.device import Setting
+from busbox.plugins import RULES
 
 if TYPE_CHECKING:
     from busbox.lines.profiles import Profile
@@ -56,27 +59,27 @@ class Board:
 
 @dataclass(frozen=True)
 class LineFinding:
-    """Something that a listener finds wrong.
+    """Something that a decoder finds wrong.
 
     Attributes
     ----------
     rule : id of the rule
     tick : when it is known
-    tell : returns (what happened and what was expected, one thing to try); called only if it is shown
+    describe : returns (what happened and what was expected, one thing to try); called only if shown
     edge : tick of the edge that is to blame; None for ``tick``
     part : what it is counted under, besides the attachment's name
     """
 
     rule: str
     tick: int
-    tell: Callable[[], tuple[str, str]]
+    describe: Callable[[], tuple[str, str]]
     edge: int | None = None
     part: str = ""
 
 
 @dataclass(frozen=True)
 class LineReport:
-    """What a listener understood.
+    """What a decoder understood of its line.
 
     Attributes
     ----------
@@ -87,7 +90,7 @@ class LineReport:
     frames : (tick of the first edge, tick from which the lamps show it, colours 0xRRGGBB or
         0xWWRRGGBB) of each frame that they show, or None
     current : (tick, amperes that it draws from then on), or None if it is not known
-    troubles : what is wrong, in order of tick
+    findings : what is wrong, in order of tick
     """
 
     rows: Sequence[tuple[str, str]] = ()
@@ -96,7 +99,7 @@ class LineReport:
     characters: Sequence[tuple[int, int]] = ()
     frames: Sequence[tuple[int, int, tuple[int, ...]]] | None = None
     current: Sequence[tuple[int, Fraction]] | None = None
-    troubles: Iterable[LineFinding] = ()
+    findings: Iterable[LineFinding] = ()
 
 
 class Attachment:
@@ -109,7 +112,7 @@ class Attachment:
     """
 
     settings: ClassVar[tuple[Setting, ...]] = ()
-    #: What a listener gives for ``[[expect]]``: ``text``, ``frames``.
+    #: What a decoder gives for ``[[expect]]``: ``text``, ``frames``.
     sends: ClassVar[tuple[str, ...]] = ()
 
     def __init__(self, board: Board, **settings: Any) -> None:
@@ -124,6 +127,9 @@ class Attachment:
 
 class Decoder(Attachment):
     """Understands a line."""
+
+    #: Rules of its own, which its findings may name: the id of each to its page (``busbox explain``).
+    rules: ClassVar[Mapping[str, str]] = {}
 
     def decode(self, wave: Wave) -> LineReport:
         """Return what a line says.
@@ -152,10 +158,34 @@ def check_attachment(name: str, found: Any) -> None:
 
     Raises
     ------
-    InputError : it neither listens nor drives
+    InputError : it neither decodes nor drives, or brings a rule that is not as it must be
     """
     if not isinstance(found, type) or not issubclass(found, Decoder | Driver):
         raise InputError.of(
             f"{name!r} must be a subclass of Decoder or Driver (busbox.board.attachment), "
             f"not {shown(found)}"
         )
+    mistake = mistake_in_rules(found, RULES.built_in) if issubclass(found, Decoder) else None
+    if mistake:
+        raise InputError.of(f"{name!r}: {mistake}")
+
+
+def mistake_in_rules(kind: type[Decoder], known: Container[str]) -> str | None:
+    """Return what is wrong with the rules that a decoder's class declares, or None.
+
+    Parameters
+    ----------
+    kind : the class
+    known : ids of the rules that come with Busbox
+    """
+    if not isinstance(kind.rules, Mapping):
+        return f"rules must be a mapping from id to page, not {shown(kind.rules)}"
+    for rule, page in kind.rules.items():
+        if not isinstance(page, str):
+            return f"the page of rule {rule} must be a text, not {shown(page)}"
+        mistake = mistake_in_rule(rule, page_of(page))
+        if mistake:
+            return mistake
+        if rule in known:
+            return f"there is a rule {rule} already; choose another id"
+    return None

@@ -1,58 +1,57 @@
-"""What one look at a lamp line finds, in words for people."""
+"""What a lamp line says, in words for people."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from busbox.basics.units import show_current
+from busbox.board.lamp_reading import LampReading
 from busbox.board.light import FLASHES
 from busbox.lines.lamps import Judgement, Measure
 from busbox.lines.profiles import WINDOWS, show_ns
-
-if TYPE_CHECKING:
-    from busbox.board.lamp_look import Look
 
 
 class Rows:
     """The rows of the summary: (what, how it was)."""
 
-    def __init__(self, look: Look) -> None:
-        self.look = look
+    def __init__(self, reading: LampReading) -> None:
+        self.reading = reading
 
     def rows(self) -> Iterator[tuple[str, str]]:
         """Yield them."""
-        string, frames = self.look.string, self.look.read.frames
-        order = string.options["order"] or self.look.read.profile.order_for(string.channels)
+        string, frames = self.reading.string, self.reading.read.frames
+        order = string.order or self.reading.read.profile.order_for(string.channels)
         lamps = "1 lamp" if string.count == 1 else f"{string.count:,} lamps"
         yield "read as", f"{lamps}, {string.channels} channels, order {order}"
-        if not len(self.look.read.bits.begin):
+        if not len(self.reading.read.bits.begin):
             yield "line", "no pulse"
             return
         latched = int(np.count_nonzero(frames.latched))
-        yield "frames", f"{latched:,} of {len(self.look.read.bits.begin):,} bits in all"
+        yield "frames", f"{latched:,} of {len(self.reading.read.bits.begin):,} bits in all"
         if latched < len(frames):
             yield "", "the last frame was not latched: the line ends before the gap is long enough"
-        if len(self.look.judged) == 1:
+        if len(self.reading.judged) == 1:
             yield (
                 "profile",
-                f"{self.look.name} ({self.look.read.profile.source}): {self.look.verdict()}",
+                f"{self.reading.name} ({self.reading.read.profile.source}): {self.reading.verdict()}",
             )
-            yield from self._windows_in_words(self.look.read)
+            yield from self._windows_in_words(self.reading.read)
         else:
             yield from self._table()
         yield from self._safety()
 
     def _safety(self) -> Iterator[tuple[str, str]]:
         """Yield current and flashes, with the caution."""
-        found = self.look.supply
+        found = self.reading.supply
         if found is not None and found.peak:
             peak, average = show_current(found.peak), show_current(found.average)
-            how = f"peak {peak}, average {average}, at {show_current(self.look.amperes)} a channel"
+            how = (
+                f"peak {peak}, average {average}, at {show_current(self.reading.amperes)} a channel"
+            )
             yield "current", f"{how}; feed the string from its own supply, fused and sized for it"
-        worst = max(self.look.flashing, key=lambda one: one.most, default=None)
+        worst = max(self.reading.flashing, key=lambda one: one.most, default=None)
         if worst is not None and worst.most:
             yield (
                 "flashes",
@@ -64,16 +63,16 @@ class Rows:
 
     def _table(self) -> Iterator[tuple[str, str]]:
         """Yield a row for each profile."""
-        for name, one in self.look.judged.items():
+        for name, one in self.reading.judged.items():
             if not one.meant:
-                text = f"not meant for {self.look.string.channels} channels"
+                text = f"not meant for {self.reading.string.channels} channels"
             elif one.passes:
                 text = self._worst(one)
             else:
                 key = self._first_wrong(one)
                 text = self._in_words(key, one.measures[key])
             latched = int(np.count_nonzero(one.frames.latched))
-            if one.meant and latched != np.count_nonzero(self.look.read.frames.latched):
+            if one.meant and latched != np.count_nonzero(self.reading.read.frames.latched):
                 text += f"; {latched:,} frames latched"
             yield name, f"{'passes' if one.passes else 'fails'}: {text}"
 
@@ -86,7 +85,9 @@ class Rows:
         assert measure.margin is not None
         assert measure.margin_ticks is not None
         unit = (
-            self.look.unit.removesuffix("s") if abs(measure.margin_ticks) == 1 else self.look.unit
+            self.reading.unit.removesuffix("s")
+            if abs(measure.margin_ticks) == 1
+            else self.reading.unit
         )
         return f"{show_ns(measure.margin)} ({float(measure.margin_ticks):.4g} {unit})"
 

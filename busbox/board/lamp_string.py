@@ -8,9 +8,12 @@ from typing import Any
 from busbox.basics.errors import nearest, one_of
 from busbox.basics.units import parse_current
 from busbox.board.attachment import Board, Decoder, LineReport
-from busbox.board.lamp_look import Look
+from busbox.board.lamp_facts import facts_of
+from busbox.board.lamp_findings import LampFindings
+from busbox.board.lamp_reading import LampReading, StringOptions
+from busbox.board.lamp_rows import Rows
 from busbox.device import REQUIRED, Setting
-from busbox.lines.lamps import Judgement, judge
+from busbox.lines.lamps import judge
 from busbox.lines.profiles import CHANNELS, PROFILES, Profile
 from busbox.lines.wave import Wave
 
@@ -54,17 +57,23 @@ class LampString(Decoder):
 
     def __init__(self, board: Board, **settings: Any) -> None:
         super().__init__(board, **settings)
-        self.count: int = settings["count"]
-        self.channels: int = settings["channels"]
         self.profiles = self._chosen(settings["profile"])
+        channels: int = settings["channels"]
         for profile in self.profiles.values() if settings["profile"] else ():
-            if self.channels not in profile.channels:
+            if channels not in profile.channels:
                 meant = one_of(map(str, profile.channels))
                 raise ValueError(
-                    f"channels must be {meant} for profile {profile.name}, not {self.channels}"
+                    f"channels must be {meant} for profile {profile.name}, not {channels}"
                 )
         given = settings["channel_current"]
-        self.amperes = None if given is None else parse_current(given)
+        self.string = StringOptions(
+            settings["count"],
+            channels,
+            settings["order"],
+            settings["profile"] is not None,
+            None if given is None else parse_current(given),
+            settings["light"],
+        )
 
     def _chosen(self, name: str | None) -> Mapping[str, Profile]:
         if name is None:
@@ -76,14 +85,29 @@ class LampString(Decoder):
 
     def decode(self, wave: Wave) -> LineReport:
         """Return what the lamps show, and how the line keeps the profiles."""
-        return Look(self, wave, self._judged(wave)).report()
-
-    def _judged(self, wave: Wave) -> dict[str, Judgement]:
-        return {
-            name: judge(wave, one, self.count, self.channels, self.options["order"])
-            for name, one in self.profiles.items()
-        }
+        reading = self._read(wave)
+        frames, shown = reading.read.frames, None
+        if reading.read.profile.colours:
+            shown = [
+                (int(frames.begin[one]), int(frames.shows[one]), frames.colours_of(one))
+                for one in reading.latched
+            ]
+        return LineReport(
+            rows=list(Rows(reading).rows()),
+            facts=facts_of(reading),
+            frames=shown,
+            current=reading.current,
+            findings=sorted(LampFindings(reading).findings(), key=lambda one: one.tick),
+        )
 
     def describe(self, wave: Wave, tick: int) -> str:
         """Return the bit that a tick is part of."""
-        return Look(self, wave, self._judged(wave)).describe(tick)
+        return self._read(wave).describe(tick)
+
+    def _read(self, wave: Wave) -> LampReading:
+        string = self.string
+        judged = {
+            name: judge(wave, one, string.count, string.channels, string.order)
+            for name, one in self.profiles.items()
+        }
+        return LampReading(string, wave, judged)

@@ -63,7 +63,9 @@ class Terminal(Decoder):
             text=decoded.text,
             characters=list(zip(decoded.characters.starts.tolist(), decoded.values, strict=True)),
             findings=[
-                LineFinding("framing", one.end - 1, partial(self._told, wave, one), one.start)
+                LineFinding(
+                    "framing", one.end - 1, partial(self._describe_error, wave, one), one.start
+                )
                 for one in decoded.framing_errors
             ],
         )
@@ -115,7 +117,7 @@ class Terminal(Decoder):
             error = 100 * float(baud / self.baud - 1)
             yield "measured", f"{_measured(decoded):.12g} baud ({error:+.2f} %)"
 
-    def _told(self, wave: Wave, one: Character) -> tuple[str, str]:
+    def _describe_error(self, wave: Wave, one: Character) -> tuple[str, str]:
         """Return what a framing error is, and what to try."""
         shortest = int(np.diff(wave.times[1:]).min())  # the first time is no edge
         rate = 1 / (shortest * wave.tick)

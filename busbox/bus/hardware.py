@@ -18,10 +18,11 @@ Contract
 6. ``at_rest`` (out, reset 1 if nobody drives it) is high in a row in which the device is at rest.
 7. ``watch_data`` shows the register at word address ``watch_adr`` as a read in this row would, without
    a side effect. Unconnected, it costs nothing in a chip.
-8. What a model tells by events and text, hardware tells by the members ``note_NAME`` of ``note_widths``:
-   in a row with ``notes_valid`` high, their values go to the device's :class:`NoteReader`, which is Python.
-   They are for the bench alone: unconnected, they cost nothing in a chip.
-9. In a row: changes of pins come first, then the access that ends, then what is told.
+8. What a model reports by events and text, hardware puts into notes, the members ``note_NAME`` of
+   ``note_widths``: in a row with ``notes_valid`` high, their values go to the device's
+   :class:`NoteReader`, which is Python. They are for the bench alone: unconnected, they cost nothing in
+   a chip.
+9. In a row: changes of pins come first, then the access that ends, then the notes.
 
 :class:`Hardware` builds everything of the bus (lanes, rights, read multiplexer, acknowledge, watch
 port) from the declaration, so that a device writes only its own logic, in ``build``::
@@ -127,7 +128,7 @@ class Hardware(Declaration, wiring.Component):
 
     @classmethod
     def note_widths(cls, settings: Mapping[str, Any]) -> dict[str, int]:
-        """Return the width in bits of each note, by name; none, for a device that tells nothing."""
+        """Return the width in bits of each note, by name; none, for a device without."""
         return {}
 
     def reset_values(self) -> dict[str, int]:
@@ -147,7 +148,7 @@ class Hardware(Declaration, wiring.Component):
 
 
 class NoteReader:
-    """Turns what a hardware device tells into events and text. A subclass overrides what it needs.
+    """Turns the notes of a hardware device into events and text. A subclass overrides what it needs.
 
     Parameters
     ----------
@@ -156,8 +157,8 @@ class NoteReader:
 
     Attributes
     ----------
-    needed_accesses : which accesses it must be told: ``every``; or, of those between two changes of pins or
-        notes, the ``last`` one, or the ``last write``
+    needed_accesses : which accesses it must get: ``every``; or, of those between two changes of pins
+        or notes, the ``last`` one, or the ``last write``
     """
 
     needed_accesses: ClassVar[Literal["every", "last", "last write"]] = "every"

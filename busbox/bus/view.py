@@ -16,8 +16,8 @@ class View:
     Attributes
     ----------
     device : what is looked at
-    signals : the word, as Amaranth's value; from bit 0 on: ``notes_valid``, ``at_rest``, then the members
-        of output pins with their enables, then the notes
+    signals : the word, as Amaranth's value; from bit 0 on: ``notes_valid``, ``at_rest``, then the
+        members of output pins with their enables, then the notes
     """
 
     def __init__(self, device: Hardware) -> None:
@@ -58,7 +58,7 @@ class View:
         return bool(self._of(word, "at_rest"))
 
     def notes(self, word: int) -> dict[str, int]:
-        """Return what the device tells, by name."""
+        """Return the notes of the device, by name."""
         return {name: self._of(word, f"note_{name}") for name in
                 self.device.note_widths(self.device.options)}  # fmt: skip
 

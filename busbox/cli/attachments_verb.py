@@ -9,8 +9,9 @@ import click
 
 from busbox.basics.errors import InputError
 from busbox.basics.listing import wrapped
+from busbox.basics.pages import first_paragraph, page_of, section
 from busbox.board.attachment import Driver
-from busbox.cli.common import first_paragraph, json_option, paper, plain, print_json, section
+from busbox.cli.common import json_option, paper, plain, print_json
 from busbox.device import REQUIRED, Setting
 from busbox.plugins import ATTACHMENTS, entries, find
 
@@ -39,14 +40,21 @@ def command(kind: str | None, as_json: bool) -> int:
         return 0
     shown = find(ATTACHMENTS, kind)
     if as_json:
-        print_json({"name": kind, "how": _how(shown), "settings": list(_settings(shown))})
+        print_json(
+            {
+                "name": kind,
+                "how": _how(shown),
+                "settings": list(_settings(shown)),
+                "rules": _rules(shown),
+            }
+        )
     else:
         _show(kind, shown)
     return 0
 
 
 def _how(kind: Any) -> str:
-    return "drives" if issubclass(kind, Driver) else "listens"
+    return "drives" if issubclass(kind, Driver) else "decodes"
 
 
 def _kinds() -> Iterator[dict[str, str]]:
@@ -57,7 +65,7 @@ def _kinds() -> Iterator[dict[str, str]]:
         except InputError as error:
             yield found | {"how": "", "text": f"cannot be used: {error}"}
             continue
-        yield found | {"how": _how(kind), "text": plain(first_paragraph(kind))}
+        yield found | {"how": _how(kind), "text": plain(first_paragraph(page_of(kind)))}
 
 
 def _settings(kind: Any) -> Iterator[dict[str, Any]]:
@@ -71,12 +79,18 @@ def _settings(kind: Any) -> Iterator[dict[str, Any]]:
         }
 
 
+def _rules(kind: Any) -> dict[str, str]:
+    """Return the rules that a kind brings: id to the first sentence of its page."""
+    pages = {} if issubclass(kind, Driver) else kind.rules
+    return {rule: plain(first_paragraph(page_of(page))) for rule, page in pages.items()}
+
+
 def _show(name: str, kind: Any) -> None:
     page = paper()
     page.line((name, "bold"), f": {_how(kind)} at a pin")
-    page.table(wrapped([("", plain(first_paragraph(kind)))], indent=0))
+    page.table(wrapped([("", plain(first_paragraph(page_of(kind))))], indent=0))
     for title in ("Timing", "Caution"):
-        text = section(kind, title)
+        text = section(page_of(kind), title)
         if text:
             page.title(title)
             page.table(wrapped([("", plain(" ".join(text.split())))], indent=0))
@@ -84,6 +98,9 @@ def _show(name: str, kind: Any) -> None:
     page.table(wrapped((one.name, _default(one), one.text) for one in kind.settings))
     if not kind.settings:
         page.line("  none")
+    if _rules(kind):
+        page.title("Findings of its own")
+        page.table(wrapped(_rules(kind).items()))
     page.print()
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -18,12 +18,14 @@ from busbox.bench.bench import Bench
 from busbox.bench.set_values import toml_value
 from busbox.board.attachment import Board, Decoder, LineReport
 from busbox.board.compare import Difference, differences
+from busbox.board.reports import report_of
 from busbox.cli.common import json_option, paper, print_json, shown_progress
 from busbox.device import REQUIRED, Setting
+from busbox.findings.line_findings import unknown_rule
 from busbox.lines.captures import read_capture
 from busbox.lines.profiles import PROFILES
 from busbox.lines.wave import Wave
-from busbox.plugins import ATTACHMENTS, Entry, find
+from busbox.plugins import ATTACHMENTS, RULES, Entry, find
 
 
 @click.command("capture")
@@ -73,18 +75,18 @@ def command(
     settings = settings_of(kind, values)
     waves = read_capture(Path(file), _hertz(clock))
     lines = _chosen(waves, chosen, file)
-    heard = {line: _look(kind, settings, waves[line], line) for line in lines}
+    reports = {line: _decoded(kind, settings, waves[line], line) for line in lines}
     compared = None
     if against is not None:
         with shown_progress(as_json) as progress:
             wave = _wave_of_pin(*against, progress)
-        other = _look(kind, settings, wave, against[1])
-        compared = _Compared(against, {line: differences(heard[line], other) for line in lines})
+        other = _decoded(kind, settings, wave, against[1])
+        compared = _Compared(against, {line: differences(reports[line], other) for line in lines})
     if as_json:
-        print_json(_object(file, waves, name, heard, compared))
+        print_json(_object(file, waves, name, reports, compared))
     else:
         page = paper()
-        _write(page, file, waves, name, heard, compared)
+        _write(page, file, waves, name, reports, compared)
         page.print()
     return int(compared is not None and not compared.same)
 
@@ -113,7 +115,7 @@ def _kind(name: str) -> type[Decoder]:
             for one in ATTACHMENTS.built_in
             if issubclass(Entry(ATTACHMENTS, one).load(), Decoder)
         ]
-        raise InputError.of(f"must listen to a line, as {one_of(known)} do, not {name!r}", "--as")
+        raise InputError.of(f"must decode a line, as {one_of(known)} do, not {name!r}", "--as")
     return kind
 
 
@@ -159,7 +161,7 @@ def settings_of(kind: type[Decoder], given: Iterable[str]) -> dict[str, Any]:
     return values
 
 
-def _look(kind: type[Decoder], settings: Mapping[str, Any], wave: Wave, line: str) -> LineReport:
+def _decoded(kind: type[Decoder], settings: Mapping[str, Any], wave: Wave, line: str) -> LineReport:
     """Return what a line says.
 
     Raises
@@ -171,12 +173,15 @@ def _look(kind: type[Decoder], settings: Mapping[str, Any], wave: Wave, line: st
     except ValueError as error:
         raise InputError.of(str(error), "--set") from None
     try:
-        heard = part.decode(wave)
-        return replace(heard, findings=tuple(heard.findings))
+        report = report_of(part, wave)
     except ValueError as error:
         raise InputError.of(str(error), line) from None
     except Exception as error:
         raise InputError.of(f"{kind.__name__} raised {raised(error)}", line) from error
+    for finding in report.findings:
+        if finding.rule not in RULES.built_in and finding.rule not in kind.rules:
+            raise InputError.of(unknown_rule(kind.__name__, finding.rule), line)
+    return report
 
 
 def _wave_of_pin(name: str, pin: str, progress: Any) -> Wave:
@@ -217,7 +222,7 @@ def _object(
     file: str,
     waves: dict[str, Wave],
     name: str,
-    heard: Mapping[str, LineReport],
+    reports: Mapping[str, LineReport],
     compared: _Compared | None,
 ) -> dict[str, Any]:
     wave = next(iter(waves.values()))
@@ -226,7 +231,8 @@ def _object(
         "tick": float(wave.tick),
         "ticks": wave.end,
         "lines": {
-            line: {"as": name, **one.facts, "findings": _counts(one)} for line, one in heard.items()
+            line: {"as": name, **one.facts, "findings": _counts(one)}
+            for line, one in reports.items()
         },
     }
     if compared is not None:
@@ -247,7 +253,7 @@ def _write(
     file: str,
     waves: dict[str, Wave],
     name: str,
-    heard: Mapping[str, LineReport],
+    reports: Mapping[str, LineReport],
     compared: _Compared | None,
 ) -> None:
     wave = next(iter(waves.values()))
@@ -256,11 +262,11 @@ def _write(
         f": {len(waves)} {'line' if len(waves) == 1 else 'lines'}, in steps of "
         f"{show_seconds(wave.tick)}",
     )
-    for line, one in heard.items():
+    for line, one in reports.items():
         page.title(f"{line} as {name}")
         page.table(wrapped(one.rows))
         page.table(wrapped(_frames(one, wave)))
-        for rule, (count, (message, hint)) in _troubles(one).items():
+        for rule, (count, (message, hint)) in _firsts(one).items():
             page.line(
                 "  ", (rule, "bold red"), "" if count == 1 else f"  {count:,} times; the first:"
             )
@@ -273,20 +279,20 @@ def _write(
             page.table(wrapped((one.what, str(one)) for one in differ))
 
 
-def _counts(heard: LineReport) -> dict[str, int]:
+def _counts(report: LineReport) -> dict[str, int]:
     """Return how often a rule is broken, by its id."""
-    return dict(Counter(trouble.rule for trouble in heard.findings))
+    return dict(Counter(finding.rule for finding in report.findings))
 
 
-def _troubles(heard: LineReport) -> dict[str, tuple[int, tuple[str, str]]]:
+def _firsts(report: LineReport) -> dict[str, tuple[int, tuple[str, str]]]:
     """Return how often a rule is broken, and what the first of them says, by its id."""
-    first = {trouble.rule: trouble for trouble in reversed(list(heard.findings))}
-    return {rule: (count, first[rule].tell()) for rule, count in _counts(heard).items()}
+    first = {finding.rule: finding for finding in reversed(list(report.findings))}
+    return {rule: (count, first[rule].describe()) for rule, count in _counts(report).items()}
 
 
-def _frames(heard: LineReport, wave: Wave) -> Iterator[tuple[str, str, str]]:
+def _frames(report: LineReport, wave: Wave) -> Iterator[tuple[str, str, str]]:
     """Yield number, time and colours of each frame; white stands before red."""
-    frames = heard.frames or ()
+    frames = report.frames or ()
     digits = 8 if any(colour > 0xFFFFFF for *_, colours in frames for colour in colours) else 6
     for number, (tick, _, colours) in enumerate(frames):
         listed = " ".join(f"{colour:0{digits}x}" for colour in colours)

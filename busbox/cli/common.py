@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import inspect
 import json
 import re
 import sys
@@ -60,18 +59,6 @@ def paper() -> Paper:
 def plain(text: str) -> str:
     """Return a text of a docstring without the marks of its mark-up."""
     return re.sub(r"(?::\w+:)?`+([^`]*)`+", r"\1", text)
-
-
-def first_paragraph(thing: object) -> str:
-    """Return the first paragraph of a class's docstring, in one line."""
-    return " ".join(inspect.cleandoc(thing.__doc__ or "").split("\n\n")[0].split())
-
-
-def section(thing: object, title: str) -> str:
-    """Return a section of a class's docstring, "" if there is none."""
-    doc = inspect.cleandoc(thing.__doc__ or "")
-    found = re.search(rf"^{title}\n-+\n(.*?)(?=\n\S[^\n]*\n-+\n|\Z)", doc, re.M | re.S)
-    return found[1].strip() if found else ""
 
 
 def print_json(value: object) -> None:

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import inspect
 import re
 import textwrap
 from collections.abc import Iterator
-from typing import Any
+from pathlib import Path
 
 import click
 
 from busbox.basics.errors import InputError
 from busbox.basics.listing import WIDTH
-from busbox.cli.common import first_paragraph, paper, plain
-from busbox.plugins import RULES, entries, find, told
+from busbox.basics.pages import first_paragraph
+from busbox.cli.common import paper, plain
 
 
 @click.command("explain")
@@ -21,27 +20,33 @@ from busbox.plugins import RULES, entries, find, told
 def command(rule: str | None) -> int:
     """Say what a finding means, why it hurts, and what to do.
 
-    Without RULE, name the rules.
+    RULE is the id of a rule that comes with Busbox or with a plug-in, or FILE.py:NAME: a rule in a
+    file, or a decoder of lines that brings rules. Without RULE, name the rules.
     """
+    from busbox.findings.pages import own_pages, pages_for, plugin_pages
+
     page = paper()
     if rule is None:
-        page.table((name, text) for name, _, text in told(entries(RULES), first_paragraph))
+        page.table((name, first_paragraph(text)) for name, text in own_pages().items())
+        others = list(plugin_pages())
+        if others:
+            page.title("Of plug-ins")
+            page.table((name, _first_of_plugin(text)) for name, text in others)
         page.line()
         page.line("busbox explain RULE tells more of one; busbox run mistakes plays the examples.")
     else:
-        found = _found(rule)
-        page.line((rule, "bold"))
-        for line, style in _lines(inspect.cleandoc(found.__doc__ or "")):
-            page.line((line, style))
+        for number, (name, text) in enumerate(pages_for(rule, Path()).items()):
+            if number:
+                page.line()
+            page.line((name, "bold"))
+            for line, style in _lines(text):
+                page.line((line, style))
     page.print()
     return 0
 
 
-def _found(rule: str) -> Any:
-    try:
-        return find(RULES, rule)
-    except InputError as error:
-        raise InputError.of(str(error), "explain") from None
+def _first_of_plugin(page: str | InputError) -> str:
+    return f"cannot be used: {page}" if isinstance(page, InputError) else first_paragraph(page)
 
 
 def _lines(doc: str) -> Iterator[tuple[str, str]]:

@@ -9,8 +9,9 @@ import click
 
 from busbox.basics.errors import InputError, nearest, one_of
 from busbox.basics.listing import wrapped
+from busbox.basics.pages import first_paragraph, page_of
 from busbox.bench.find import packaged_benches, packaged_sets
-from busbox.cli.common import first_paragraph, json_option, paper, plain, print_json
+from busbox.cli.common import json_option, paper, plain, print_json
 from busbox.cli.verbs import help_of
 from busbox.plugins import FORMATS, KINDS, VERBS, Kind, entries, told
 
@@ -77,4 +78,4 @@ def _describe(kind: Kind) -> Callable[[Any], str]:
         return lambda found: str(found.text)
     if kind is VERBS:
         return help_of
-    return lambda found: plain(first_paragraph(found))
+    return lambda found: plain(first_paragraph(page_of(found)))

@@ -10,8 +10,9 @@ import click
 
 from busbox.basics.errors import InputError, raised
 from busbox.basics.listing import runs, wrapped
+from busbox.basics.pages import first_paragraph, page_of, section
 from busbox.basics.paper import Paper
-from busbox.cli.common import first_paragraph, json_option, paper, plain, print_json, section
+from busbox.cli.common import json_option, paper, plain, print_json
 from busbox.device import REQUIRED, Pin, Setting
 from busbox.map.registers import RIGHTS, Register, RegisterTable
 from busbox.plugins import DEVICES, entries, find, told
@@ -50,7 +51,7 @@ def command(name: str | None, as_json: bool) -> int:
 
 
 def _models() -> Iterator[dict[str, str]]:
-    for name, origin, text in told(entries(DEVICES), first_paragraph):
+    for name, origin, text in told(entries(DEVICES), lambda model: first_paragraph(page_of(model))):
         yield {"name": name, "source": origin, "text": text}
 
 
@@ -130,7 +131,7 @@ class _Shown:
         """Return the object that ``--json`` prints."""
         return {
             "model": self.name,
-            "text": first_paragraph(self.model),
+            "text": first_paragraph(page_of(self.model)),
             "assumed": self.assumed,
             "size": SHOWN_SIZE if self.sized else None,
             "registers": [_register_object(register) for register in self.table],
@@ -139,13 +140,13 @@ class _Shown:
                 for pin in self.pins
             ],
             "settings": [_setting_object(setting) for setting in self.model.settings],
-            "timing": plain(section(self.model, "Timing")) or None,
+            "timing": plain(section(page_of(self.model), "Timing")) or None,
         }
 
     def write(self, page: Paper) -> None:
         """Write the page of the model."""
         page.line((self.name, "bold"))
-        page.table(wrapped([(first_paragraph(self.model),)]))
+        page.table(wrapped([(first_paragraph(page_of(self.model)),)]))
         for setting in self.model.settings:
             if setting.default is REQUIRED:
                 value = f"{setting.name} = {self.values[setting.name]}"
@@ -156,7 +157,7 @@ class _Shown:
         self._pins(page)
         self._settings(page)
         for title in ("Timing", "Caution"):
-            text = section(self.model, title)
+            text = section(page_of(self.model), title)
             if text:
                 page.title(title)
                 page.table(wrapped([(plain(text),)]))

@@ -64,10 +64,11 @@ def finders(words: Iterable[str], system: System) -> list[Finder]:
 
 
 def _finder(word: str, system: System) -> Finder:
-    from busbox.findings import RULES
+    from busbox.findings.rule_set import rule_ids
     from busbox.run.ledger import address_of
 
-    if word in RULES:
+    rules = rule_ids(system.rules, system.attached)
+    if word in rules:
         return lambda recording: _of_rule(recording, word)
     if word[:1].isdigit():
         number = address(word)
@@ -75,7 +76,7 @@ def _finder(word: str, system: System) -> Finder:
     name = NAME.fullmatch(word)
     if name is None:
         raise ValueError(
-            f"must be a rule, an address or slot.REGISTER, not {word!r}{nearest(word, [*RULES])}"
+            f"must be a rule, an address or slot.REGISTER, not {word!r}{nearest(word, rules)}"
         )
     address_of(Named(name[1], name[2]), system)
     decode = system.address_map.decode

@@ -187,7 +187,7 @@ class Stories:
     # Parts.
 
     def _points(self, pin: str, cycle: int) -> Iterator[Part]:
-        """Yield what each listener at a pin says of a cycle."""
+        """Yield what each decoder at a pin says of a cycle."""
         from busbox.board.attachment import Decoder
         from busbox.lines.wave import Wave
 

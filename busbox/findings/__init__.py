@@ -1,22 +1,25 @@
-"""Findings: what is wrong, where, and one thing to try. One rule is one small function.
+"""Findings: what is wrong, where, and one thing to try. One rule is one small file.
 
-A rule takes the :class:`RunFacts` of a run and yields :class:`Sighting`\\ s in order of cycle. Add one by
-writing the function in the module of its topic and naming it in :data:`busbox.plugins.RULES`.
+A rule is a function: it takes the :class:`RunFacts` of a run and yields a :class:`Sighting` for each
+place where it applies, in order of cycle. Its name with ``-`` for ``_`` is its id, its docstring the
+page of ``busbox explain``. ``RULES`` of :mod:`busbox.plugins` names those that come with Busbox;
+:mod:`busbox.findings.rule_set` says which others count for a bench.
 """
 
-from busbox import plugins
-from busbox.findings.rule import KEPT, Rule, RunFacts, Sighting, Wanted, collect
+from busbox.findings.collecting import KEPT, collect
+from busbox.findings.rule import Rule, RunFacts, Sighting, Wanted
+from busbox.findings.rule_set import rules_of
 from busbox.recording.judged import Finding
-
-#: Every rule that comes with Busbox, by its id.
-RULES: dict[str, Rule] = {
-    name: plugins.Entry(plugins.RULES, name).load() for name in plugins.RULES.built_in
-}
 
 
 def find(facts: RunFacts) -> tuple[tuple[Finding, ...], dict[str, dict[str, int]]]:
-    """Return the findings of all rules, in order of cycle, and how many there were of each."""
-    return collect(RULES, facts)
+    """Return the findings of all rules, in order of cycle, and how many there were of each.
+
+    Raises
+    ------
+    InputError : a rule or a decoder that does not come with Busbox is not as it must be
+    """
+    return collect(rules_of(facts.system), facts)
 
 
-__all__ = ["KEPT", "RULES", "Finding", "Rule", "RunFacts", "Sighting", "Wanted", "find"]
+__all__ = ["KEPT", "Finding", "Rule", "RunFacts", "Sighting", "Wanted", "find"]

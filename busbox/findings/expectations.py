@@ -26,7 +26,6 @@ from typing import Any
 
 from busbox.basics.errors import nearest, one_of, shown
 from busbox.basics.units import parse_span
-from busbox.findings import RULES
 from busbox.recording import Frame, Recording
 from busbox.recording.judged import Verdict
 from busbox.system.hardware import Device
@@ -80,8 +79,11 @@ def parse_expectation(
     devices: Sequence[Device],
     attached: Sequence[Attached],
     clock_hz: int,
+    rules: Sequence[str] | None = None,
 ) -> Expectation:
     """Return the expectation of one ``[[expect]]``.
+
+    ``rules`` are the ids that the bench knows, or None if that is open: some of it is wrong.
 
     Raises
     ------
@@ -92,7 +94,7 @@ def parse_expectation(
         raise ExpectationError((), f"must have one of {one_of(_KINDS)}, not {one_of(given)}")
     ((kind, value),) = given.items()
     try:
-        return _KINDS[kind](value, _Parts(devices, attached), clock_hz)
+        return _KINDS[kind](value, _Parts(devices, attached, rules), clock_hz)
     except _Wrong as error:
         path = (kind, error.key) if error.key else (kind,)
         raise ExpectationError(path, str(error)) from None
@@ -104,6 +106,7 @@ class _Parts:
 
     devices: Sequence[Device]
     attached: Sequence[Attached]
+    rules: Sequence[str] | None
 
     def sending(self, sends: str) -> list[str]:
         """Return the names of slots and attachments that give something."""
@@ -248,8 +251,8 @@ def _colour(value: object) -> int:
 def _findings(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation:
     _take(given, ["rule"], list(COUNTS))
     rule, way = given["rule"], _one(given, COUNTS)
-    if not isinstance(rule, str) or rule not in RULES:
-        close = nearest(rule, list(RULES)) if isinstance(rule, str) else ""
+    if not isinstance(rule, str) or (parts.rules is not None and rule not in parts.rules):
+        close = nearest(rule, list(parts.rules or ())) if isinstance(rule, str) else ""
         raise _Wrong("rule", f"must be a rule, not {shown(rule)}{close}")
     wanted = _whole(given, way)
     return _count(

@@ -1,27 +1,19 @@
-"""What a rule works on, what it yields, and how hits become findings."""
+"""What a rule is: it works on :class:`RunFacts`, and yields :class:`Sighting` objects."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cache, partial
 from typing import TYPE_CHECKING, Any
 
-from busbox.basics.errors import BusboxError, InputError, raised, shown
 from busbox.cpu.source import Routine
 from busbox.cpu.steps import Await
 from busbox.map.slots import Decoded
-from busbox.recording.judged import Finding
 from busbox.system.system import System
 
 if TYPE_CHECKING:
-    from busbox.board.attachment import LineFinding
     from busbox.board.decoding import DecodedLine
-    from busbox.firmware.program import Firmware
-    from busbox.recording import Accesses, Event, Recording
-
-#: Findings of one rule that are told in full; the rest is counted.
-KEPT = 1000
+    from busbox.recording import Accesses, Recording
 
 
 @dataclass(frozen=True)
@@ -33,7 +25,7 @@ class Sighting:
     cycle, access : where; access -1 if none is to blame
     slot, register : names, "" where there is none
     key : under which it is counted
-    tell : returns message and hint; called only for those that are shown
+    describe : returns message and hint; called only for those that are shown
     """
 
     cycle: int
@@ -41,7 +33,7 @@ class Sighting:
     slot: str
     register: str
     key: str
-    tell: Callable[[], tuple[str, str]]
+    describe: Callable[[], tuple[str, str]]
 
 
 @dataclass(frozen=True)
@@ -55,7 +47,7 @@ class Wanted:
 
 @dataclass(frozen=True)
 class RunFacts:
-    """What the rules look at.
+    """The facts of a run, which rules look at.
 
     Attributes
     ----------
@@ -65,7 +57,7 @@ class RunFacts:
     given_up : (last row, await) for every await given up at its limit
     crowd : (row in which the first was taken, handler) if handlers left the CPU no row
     breaches : (port, breach) from the rule checkers
-    decoded_lines : what listeners heard, by name
+    decoded_lines : what decoders understood of their lines, by name
     quiet_since : the row since which an access that hangs could not be answered any more, if the
         engine has proved that, and nothing more was to come
     """
@@ -89,16 +81,16 @@ class RunFacts:
         """Return what the map says of an access's address."""
         return self.system.address_map.decode(int(self.recording.accesses.address[access]))
 
-    def hit(
-        self, access: int, tell: Callable[[], tuple[str, str]], cycle: int | None = None
+    def sighting(
+        self, access: int, describe: Callable[[], tuple[str, str]], cycle: int | None = None
     ) -> Sighting:
-        """Return the hit of an access, counted under its register."""
+        """Return the sighting of an access, counted under its register."""
         found = self.decoded(access)
         end = int(self.recording.accesses.end[access]) if cycle is None else cycle
         slot = found.slot.name if found.slot else ""
         register = found.register.removeprefix(slot)[1:] if slot else ""
         key = f"{slot}.{register}" if slot else f"{found.address:#010x}"
-        return Sighting(end, access, slot, register, key, tell)
+        return Sighting(end, access, slot, register, key, describe)
 
     def describe(self, access: int) -> str:
         """Return the access in words: ``write 0x1 to levers.OUT (0x40000000)``."""
@@ -116,119 +108,6 @@ class RunFacts:
         return "the write is lost" if self.recording.accesses.write[access] else "the read gives 0"
 
 
-def of_kind(
-    facts: RunFacts,
-    kinds: tuple[str, ...],
-    tell: Callable[[Event], tuple[str, str]],
-    register: str = "",
-) -> Iterator[Sighting]:
-    """Yield a hit for each event of these kinds; ``register`` names it where no access does."""
-    for event in facts.recording.events:
-        if event.kind not in kinds:
-            continue
-        if event.access >= 0:
-            yield facts.hit(event.access, partial(tell, event), event.cycle)
-        else:
-            key = f"{event.device}.{register}"
-            yield Sighting(event.cycle, -1, event.device, register, key, partial(tell, event))
-
-
-def told(facts: RunFacts, rule: str) -> Iterator[Sighting]:
-    """Yield a hit for each trouble of a rule that a listener found."""
-    hits = [
-        _hit(facts, name, decoded, trouble)
-        for name, decoded in facts.decoded_lines.items()
-        for trouble in decoded.findings
-        if trouble.rule == rule
-    ]
-    yield from sorted(hits, key=lambda hit: hit.cycle)
-
-
-def _hit(facts: RunFacts, name: str, decoded: DecodedLine, trouble: LineFinding) -> Sighting:
-    edge = trouble.tick if trouble.edge is None else trouble.edge
-
-    def tell() -> tuple[str, str]:
-        try:
-            message, hint = trouble.tell()
-        except BusboxError:
-            raise
-        except Exception as error:
-            text = f"{decoded.attached.kind} raised {raised(error)}"
-            raise InputError.of(text, key=f"attach.{name}") from error
-        return f"{name}: {message}", hint
-
-    key = f"{name}.{trouble.part}" if trouble.part else name
-    slot = facts.system.devices[decoded.attached.device].name
-    return Sighting(trouble.tick, decoded.access_at(edge), slot, decoded.attached.pin, key, tell)
-
-
+#: A rule's check. Its name with ``-`` for ``_`` is the rule's id, its docstring the page of
+#: ``busbox explain``; it yields in order of cycle.
 Rule = Callable[[RunFacts], Iterator[Sighting]]
-
-
-def check_rule(name: str, found: Any) -> None:
-    """Refuse what is no rule.
-
-    Raises
-    ------
-    InputError : it cannot be called, or has no page: its docstring
-    """
-    if not callable(found):
-        raise InputError.of(f"{name!r} must be a function of the facts, not {shown(found)}")
-    if not (found.__doc__ or "").strip():
-        raise InputError.of(f"{name!r} must have a docstring, the page of busbox explain")
-
-
-def _sources(firmware: str) -> Callable[[int], str]:
-    """Return what gives function and source line of an instruction; the file is read when asked."""
-    read: list[Firmware] = []
-
-    @cache
-    def source(pc: int) -> str:
-        from busbox.firmware.program import Firmware
-
-        if not firmware or pc < 0:
-            return ""
-        if not read:
-            read.append(Firmware(firmware))
-        found = read[0].source(pc)
-        return "" if found is None else str(found)
-
-    return source
-
-
-def collect(
-    rules: Mapping[str, Rule], facts: RunFacts
-) -> tuple[tuple[Finding, ...], dict[str, dict[str, int]]]:
-    """Return the findings in order of cycle, and the counts by rule and register."""
-    findings: list[Finding] = []
-    counts: dict[str, dict[str, int]] = {}
-    accesses = facts.recording.accesses
-    source_of = _sources(facts.system.firmware)
-    for rule, function in rules.items():
-        kept = 0
-        for hit in function(facts):
-            of_rule = counts.setdefault(rule, {})
-            of_rule[hit.key] = of_rule.get(hit.key, 0) + 1
-            if kept == KEPT:
-                continue
-            kept += 1
-            message, hint = hit.tell()
-            line, pc = -1, -1
-            if hit.access >= 0:
-                line, pc = int(accesses.line[hit.access]), int(accesses.pc[hit.access])
-            findings.append(
-                Finding(
-                    rule,
-                    hit.cycle,
-                    hit.access,
-                    hit.slot,
-                    hit.register,
-                    message,
-                    hint,
-                    line,
-                    pc,
-                    source_of(pc),
-                )
-            )
-    findings.sort(key=lambda finding: finding.cycle)
-    return tuple(findings), counts

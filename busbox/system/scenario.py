@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, Protocol
 
@@ -117,6 +117,7 @@ class Scenario:
     poll_storm : reads of one register in a row that are too many, or None
     stuck_after : cycles for which an interrupt may stay high without an access to its device, or None
     wires, replies : what is connected to pins
+    rules : checks of findings that the bench names, besides those of Busbox, by id
     attached : what is attached to pins
     supply : amperes that the supply of all strings of lamps gives, or None if it is not told
     firmware : file of the firmware with its debug information, "" if there is none
@@ -134,6 +135,7 @@ class Scenario:
     stuck_after: int | None = None
     wires: tuple[Wire, ...] = ()
     replies: tuple[Reply, ...] = ()
+    rules: Mapping[str, Any] = field(default_factory=dict)
     attached: tuple[Attached, ...] = ()
     supply: Fraction | None = None
     firmware: str = ""

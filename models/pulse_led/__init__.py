@@ -1,6 +1,6 @@
 """A sender for strings of lamps with a single-wire, pulse-coded line.
 
-``registers`` what it is from outside, ``model`` the sender in Python, ``hardware`` the same
+``declaration`` what it is from outside, ``model`` the sender in Python, ``hardware`` the same
 in Amaranth.
 """
 

@@ -107,21 +107,8 @@ class PulseSenderHardware(wiring.Component):
         left = Signal.like(self.count)  # lamps that follow the present one
         pulse = Signal(CLOCK_BITS)  # rows for which the line is still to be high, with this one
 
-        # The clocks of a frame are kept from the row before its first bit on. ``now`` is what holds in
-        # this row: in that very row they are not kept yet, and come from the ports.
         starts = Signal()
-        counts = {
-            "zero_high": self.zero_high,
-            "one_high": self.one_high,
-            "period": self.period - (self.period != 0),  # less one: rows after the first
-            "gap": self.gap - (self.gap != 0),
-        }
-        kept, now = {}, {}
-        for name, count in counts.items():
-            kept[name], now[name] = Signal(CLOCK_BITS), Signal(CLOCK_BITS, name=f"now_{name}")
-            m.d.comb += now[name].eq(Mux(starts, count, kept[name]))
-            m.d.sync += kept[name].eq(now[name])
-
+        now = self._clocks(m, starts)
         ends = clock == 0
         bit_ends = (phase == Phase.BITS) & ends
         loads, shifts = Signal(), Signal()
@@ -162,6 +149,25 @@ class PulseSenderHardware(wiring.Component):
                 m.d.sync += self.lamp.eq(0)
         m.d.sync += [pulse.eq(coming_pulse), self.line.eq(coming_pulse != 0)]
         return m
+
+    def _clocks(self, m: Module, starts: Signal) -> dict[str, Signal]:
+        """Return the clocks of the frame as they hold in this row.
+
+        They are kept from the row before its first bit on (``starts``): in that very row they are not
+        kept yet, and come from the ports.
+        """
+        counts = {
+            "zero_high": self.zero_high,
+            "one_high": self.one_high,
+            "period": self.period - (self.period != 0),  # less one: rows after the first
+            "gap": self.gap - (self.gap != 0),
+        }
+        kept, now = {}, {}
+        for name, count in counts.items():
+            kept[name], now[name] = Signal(CLOCK_BITS), Signal(CLOCK_BITS, name=f"now_{name}")
+            m.d.comb += now[name].eq(Mux(starts, count, kept[name]))
+            m.d.sync += kept[name].eq(now[name])
+        return now
 
     def _on_wire(self, colour: Any) -> Any:
         """Return the bits of a colour as they go on the wire, the first on top."""

@@ -1,6 +1,6 @@
 """A serial port: 8 data bits, no parity, one stop bit (8N1).
 
-``registers`` what it is from outside, ``model`` the port in Python, ``hardware`` the same in
+``declaration`` what it is from outside, ``model`` the port in Python, ``hardware`` the same in
 Amaranth.
 """
 

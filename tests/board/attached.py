@@ -1,4 +1,4 @@
-"""What the tests of attachments share: small cabins whose pins somebody listens at or drives."""
+"""What the tests of attachments share: small cabins whose pins are decoded or driven."""
 
 from __future__ import annotations
 

@@ -149,8 +149,8 @@ def test_a_level_counts_as_one_would_by_hand(levels: list[int], on: int) -> None
     column = np.array(cycles)
     line = Line("output", column, np.array(levels)[column], np.full(len(column), -1))
     wave = Wave.of_line(line, CLOCK_HZ, len(levels))
-    heard = Level(Board(CLOCK_HZ, {}), on=on).decode(wave)
-    assert heard.facts == naive_level(levels, on)
+    report = Level(Board(CLOCK_HZ, {}), on=on).decode(wave)
+    assert report.facts == naive_level(levels, on)
 
 
 @pytest.mark.parametrize("on", [0, 1])
@@ -275,7 +275,7 @@ class Pendulum(Driver):
         for number in range(self.options["times"] + 1):
             yield number * self.options["swing"], number % 2
 '''
-LISTENER = '''\
+DECODER = '''\
 from busbox.board.attachment import LineReport, Decoder, LineFinding
 
 
@@ -286,9 +286,9 @@ class Gong(Decoder):
 
     def decode(self, wave):
         rises = wave.times[1::2].tolist()
-        troubles = [LineFinding("framing", rises[2], lambda: ("It cracks.", "Strike less."))]
+        cracks = [LineFinding("framing", rises[2], lambda: ("It cracks.", "Strike less."))]
         return LineReport([("strokes", str(len(rises)))], {"at": tuple(rises)}, "dong" * len(rises),
-                     findings=troubles[: len(rises) // 3])
+                     findings=cracks[: len(rises) // 3])
 '''
 OWN_BENCH = """\
 clock = "1 MHz"
@@ -319,20 +319,20 @@ STEPS = "".join(
 
 
 def contracts_example() -> str:
-    """Return the listener that the contract's own docstring holds, with its imports."""
+    """Return the decoder that the contract's own docstring holds, with its imports."""
     text = inspect.getdoc(busbox.board.attachment) or ""
-    example = textwrap.dedent(text.split("A listener of ten lines::\n")[1])
+    example = textwrap.dedent(text.split("A decoder of ten lines::\n")[1])
     return (
         "from busbox.board.attachment import LineReport, Decoder\nfrom busbox.lines.wave import Wave\n"
         f"from busbox.device import Setting\nfrom busbox.basics.units import parse_span\n\n{example}"
     )
 
 
-def test_classes_beside_the_bench_listen_and_drive(
+def test_classes_beside_the_bench_decode_and_drive(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """The summary shows what classes of a file heard, the contract's example among them."""
-    (tmp_path / "own.py").write_text(DRIVER + LISTENER + contracts_example(), encoding="utf-8")
+    """The summary shows what classes of a file decoded, the contract's example among them."""
+    (tmp_path / "own.py").write_text(DRIVER + DECODER + contracts_example(), encoding="utf-8")
     (tmp_path / "bench.toml").write_text(OWN_BENCH, encoding="utf-8")
     (tmp_path / "day.steps").write_text(STEPS, encoding="utf-8")
     with pytest.raises(SystemExit) as ended:
@@ -342,7 +342,7 @@ def test_classes_beside_the_bench_listen_and_drive(
     assert "Attached: gong, own.py:Gong at levers.out.0\n  strokes  3\n" in shown
     assert "gong: It cracks.\n" in shown
     assert "try: Strike less.\n" in shown
-    # Bit 1 is high for 12, and for 12 + 12 + 42 cycles: one of two is heard.
+    # Bit 1 is high for 12, and for 12 + 12 + 42 cycles: one of two is counted.
     assert "Attached: bell, own.py:Bell at levers.out.1\n  strokes  1\n" in shown
     found = busbox.load_bench(tmp_path).run(engine="python")
     cycles, levels = found.edges("levers.in.2")

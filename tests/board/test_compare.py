@@ -115,8 +115,8 @@ def test_kinds_are_listed_and_shown(capsys: pytest.CaptureFixture[str]) -> None:
     """Every kind has a line; one of them is shown with its settings, caution included."""
     page = say(capsys, "attachments")
     assert [row.split()[:2] for row in page.splitlines() if row.startswith("  ") and row[2] != " "] == [
-        ["lamp_string", "listens"], ["terminal", "listens"], ["switch", "drives"],
-        ["level", "listens"],
+        ["lamp_string", "decodes"], ["terminal", "decodes"], ["switch", "drives"],
+        ["level", "decodes"],
     ]  # fmt: skip
     page = say(capsys, "attachments", "lamp_string")
     assert "count            required  Lamps of the string.\n" in page

@@ -231,11 +231,11 @@ def test_a_supply_is_told_each_time_that_it_is_passed() -> None:
 def test_strings_that_change_in_one_cycle_have_one_sum() -> None:
     """Where one string goes dark in the cycle in which another is lit, they are never both lit."""
     lit = Fraction(240, 1000)
-    heard = {
+    report = {
         "row": LineReport(current=[(10, Fraction(0)), (20, lit)]),
         "string": LineReport(current=[(10, lit), (20, Fraction(0))]),
     }
-    decoded_lines = {name: SimpleNamespace(report=one) for name, one in heard.items()}
+    decoded_lines = {name: SimpleNamespace(report=one) for name, one in report.items()}
     found = total_current(cast("Any", decoded_lines))
     assert found == [(10, lit, "string"), (20, lit, "string")]
 
@@ -247,7 +247,7 @@ def test_a_line_that_keeps_the_judged_profile_alone_is_read_by_it() -> None:
     pulses[-1] = (40, 4800)
     settings = {one.name: one.default for one in LampString.settings}
     part = LampString(Board(10**8, PROFILES), **settings | {"count": 1, "channels": 4})
-    heard = part.decode(wave_of([*pulses, (40, 200)]))
-    assert (heard.facts["profile"], heard.facts["verdict"]) == ("P5", "passes")
-    assert (heard.facts["frames"], heard.frames, heard.current) == (None, None, None)
-    assert list(heard.findings) == []
+    report = part.decode(wave_of([*pulses, (40, 200)]))
+    assert (report.facts["profile"], report.facts["verdict"]) == ("P5", "passes")
+    assert (report.facts["frames"], report.frames, report.current) == (None, None, None)
+    assert list(report.findings) == []

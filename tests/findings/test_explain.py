@@ -15,16 +15,16 @@ from busbox.bench.bench import Bench
 from busbox.bench.find import benches_of
 from busbox.cli import main
 from busbox.cpu.steps import Step
-from busbox.findings import RULES
 from busbox.formats.files import read_traffic
 from busbox.formats.text import FIRST_WORDS, read_text
+from busbox.plugins import RULES
 from busbox.recording.judged import Finding
 
 pytestmark = pytest.mark.quick
 
 #: Rules that traffic cannot break; the example on their page is hardware.
 OF_HARDWARE = ("wishbone-rule",)
-OF_TRAFFIC = [rule for rule in RULES if rule not in OF_HARDWARE]
+OF_TRAFFIC = [rule for rule in RULES.built_in if rule not in OF_HARDWARE]
 SECTIONS = ("Example", "Finding", "What to do")
 
 
@@ -98,8 +98,8 @@ def test_explain_alone_lists_the_rules(capsys: pytest.CaptureFixture[str]) -> No
         main(["explain"])
     assert ended.value.code == 0
     lines = capsys.readouterr().out.splitlines()
-    assert [line.split()[0] for line in lines[: len(RULES)]] == list(RULES)
-    assert all(line.endswith(".") for line in lines[: len(RULES)])
+    assert [line.split()[0] for line in lines[: len(RULES.built_in)]] == list(RULES.built_in)
+    assert all(line.endswith(".") for line in lines[: len(RULES.built_in)])
 
 
 def test_explain_tells_the_nearest_rule(capsys: pytest.CaptureFixture[str]) -> None:
@@ -110,7 +110,7 @@ def test_explain_tells_the_nearest_rule(capsys: pytest.CaptureFixture[str]) -> N
     assert "there is no rule 'byte-loss'; did you mean 'byte-lost'?" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("rule", RULES)
+@pytest.mark.parametrize("rule", list(RULES.built_in))
 def test_each_page_has_its_parts_and_fits_a_screen(
     rule: str, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 
 from tests.against_naive import Plan, differences, expected
-from tests.plans import OFFSETS, plans
+from tests.plans import DRAWN, plans
 
 _RELAXED = {
     "deadline": None,
@@ -22,7 +22,7 @@ def test_any_traffic_on_any_map_is_as_the_page_says(plan: Plan) -> None:
     assert differences(plan) == []
 
 
-@pytest.mark.parametrize("device", sorted(OFFSETS))
+@pytest.mark.parametrize("device", sorted(DRAWN))
 def test_each_device_alone_is_as_its_table_says(device: str) -> None:
     """A device that meets dense traffic of its own equals the naive one, to the cycle."""
 

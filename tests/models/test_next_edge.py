@@ -9,17 +9,14 @@ from __future__ import annotations
 
 import copy
 import random
-from collections.abc import Callable
 from itertools import pairwise
 from typing import Any
 
 import pytest
 
 from busbox.device import Access, LiveDevice
-from busbox.models.gpio import Gpio
-from busbox.models.pulse_led import PulseLed
-from busbox.models.timer import Timer
-from busbox.models.uart import Uart
+from tests.models.drawing import Stepped
+from tests.models.folders import attributes
 
 #: Rows that a copy is brought forward: longer than any byte or frame here.
 AHEAD = 260
@@ -68,50 +65,12 @@ class _Host:
         return sorted(rows)
 
 
-Act = Callable[[random.Random, int], tuple[int | str, int]]
-
-
-def _gpio(dice: random.Random, now: int) -> tuple[int | str, int]:
-    if dice.random() < 0.5:
-        return f"in.{dice.randrange(3)}", dice.randrange(2)
-    return dice.choice([0x00, 0x14, 0x18, 0x1C, 0x20]), dice.randrange(8)
-
-
-def _uart(dice: random.Random, now: int) -> tuple[int | str, int]:
-    if dice.random() < 0.6:
-        return "rx", dice.randrange(2)
-    offset = dice.choice([0x00, 0x00, 0x04, 0x08, 0x0C, 0x0C])
-    return offset, dice.randrange(1, 6) if offset == 0x08 else dice.randrange(256)
-
-
-def _lamps(dice: random.Random, now: int) -> tuple[int | str, int]:
-    offset = dice.choice([0x00, 0x00, 0x00, 0x04, 0x08, 0x0C, 0x10, 0x100, 0x104])
-    if offset == 0x10:
-        return offset, dice.randrange(4) << 16 | dice.randrange(3)
-    if offset == 0x0C:
-        return offset, dice.randrange(3) << 16 | dice.randrange(3)
-    return offset, dice.randrange(4) if offset < 0x100 else dice.randrange(1 << 24)
-
-
-def _timer(dice: random.Random, now: int) -> tuple[int | str, int]:
-    offset = dice.choice([0x08, 0x08, 0x0C, 0x10])
-    return offset, now + dice.randrange(20) if offset == 0x08 else dice.randrange(2)
-
-
-MODELS: dict[str, tuple[type, dict[str, Any], Act]] = {
-    "gpio": (Gpio, {"width": 3}, _gpio),
-    "uart": (Uart, {"divisor": 2, "baud": None}, _uart),
-    "pulse_led": (
-        PulseLed,
-        {"lamps": 2, "channels": 3, "order": None, "count": 1, "high": 0x10001, "period": 0x20002},
-        _lamps,
-    ),
-    "timer": (Timer, {}, _timer),
-}
+#: What is stepped, by the name of its folder.
+STEPPED: dict[str, Stepped] = attributes("drawn", "STEPPED")
 
 
 def _built(name: str) -> tuple[LiveDevice, _Host]:
-    model, settings, _ = MODELS[name]
+    model, settings = STEPPED[name].model, STEPPED[name].settings
     pins = model.pins_for(settings)  # type: ignore[attr-defined]
     host = _Host({pin.name: pin.level for pin in pins if pin.direction == "output"})
     return model(host, **settings), host
@@ -131,10 +90,10 @@ def _surprises(device: LiveDevice, host: _Host, cycle: int) -> list[int]:
 
 
 @pytest.mark.parametrize("seed", range(4))
-@pytest.mark.parametrize("name", MODELS)
+@pytest.mark.parametrize("name", STEPPED)
 def test_no_pin_moves_before_next_edge(name: str, seed: int) -> None:
     """Random accesses, inputs and resets: whoever asks is told of every edge in its row or before."""
-    dice, act = random.Random(f"{name} {seed}"), MODELS[name][2]
+    dice, act = random.Random(f"{name} {seed}"), STEPPED[name].act
     device, host = _built(name)
     cycle = origin = 0
     for number in range(CALLS):
@@ -163,24 +122,10 @@ def test_no_pin_moves_before_next_edge(name: str, seed: int) -> None:
 
 @pytest.mark.parametrize(
     ("name", "calls", "cycle", "answer"),
-    [
-        ("gpio", [(3, 0x18, 1), (10, "in.0", 1)], 10, 13),  # EVENTS at c + 3
-        ("gpio", [(3, 0x18, 1), (10, "in.0", 1)], 12, 13),
-        ("gpio", [], 5, None),
-        ("timer", [(3, 0x0C, 1), (6, 0x08, 20)], 6, 21),  # RANG in the row after the match
-        ("timer", [(3, 0x0C, 1), (6, 0x08, 20)], 20, 21),
-        ("timer", [], 5, None),
-        ("uart", [(6, 0x00, 0)], 6, 8),  # from idle the line falls in e + 2
-        ("uart", [(6, 0x00, 0), (9, 0x00, 0)], 9, 28),  # the second byte, 8 + 20
-        ("uart", [], 5, None),
-        ("pulse_led", [(6, 0x00, 1)], 6, 7),  # the first bit is in e + 1
-        ("pulse_led", [(4, 0x08, 2), (6, 0x00, 1)], 8, 7 + 48),  # the second lamp: bits of 2 rows
-        ("pulse_led", [(6, 0x00, 3)], 8, 7 + 48 + 2),  # the next frame, behind a gap of 2
-        ("pulse_led", [], 5, None),
-    ],
+    [(name, *case) for name, one in STEPPED.items() for case in one.next_edges],
 )
 def test_next_edge_names_the_row(
-    name: str, calls: list[tuple[int, int | str, int]], cycle: int, answer: int | None
+    name: str, calls: tuple[tuple[int, int | str, int], ...], cycle: int, answer: int | None
 ) -> None:
     """After these calls the model names exactly the row in which something happens by itself."""
     device, _ = _built(name)

@@ -12,20 +12,11 @@ import random
 import pytest
 
 from busbox.device import Access, LiveDevice
-from tests.models.test_next_edge import MODELS, _built, _Host
+from tests.models.test_next_edge import STEPPED, _built, _Host
 
 #: Rows that are looked at where a word stays for good, or for long.
 AHEAD = 150
 CALLS = 250
-#: Offsets that are read.
-READ = {
-    "gpio": (0x00, 0x10, 0x20),
-    "uart": (0x00, 0x04, 0x08),
-    "pulse_led": (0x00, 0x04, 0x100),
-    "timer": (0x00, 0x08, 0x10),
-}
-#: Those of which something is said.
-SAID = {"gpio": {0x10, 0x20}, "uart": {0x04}, "pulse_led": {0x04}, "timer": {0x10}}
 
 
 class _Listening(_Host):
@@ -57,7 +48,7 @@ def lasts(device: LiveDevice, host: _Listening, cycle: int, offset: int, word: o
 
 
 @pytest.mark.parametrize("seed", range(2))
-@pytest.mark.parametrize("name", MODELS)
+@pytest.mark.parametrize("name", STEPPED)
 def test_a_word_stays_for_as_long_as_the_model_says(name: str, seed: int) -> None:
     """A read in any row before ``until`` shows the same word, if nothing else comes."""
     device, plain = _built(name)
@@ -71,16 +62,16 @@ def test_a_word_stays_for_as_long_as_the_model_says(name: str, seed: int) -> Non
     for _ in range(CALLS):
         cycle += dice.choice([1, 1, 2, 3, 5, 8, 21])
         if dice.random() < 0.5:
-            offset = dice.choice(READ[name])
+            offset = dice.choice(STEPPED[name].reads)
             word = read(device, host, cycle, offset)
             if host.said is not None:
                 said.add(offset)
                 looked += lasts(device, host, cycle, offset, word)
             continue
-        target, value = MODELS[name][2](dice, cycle)
+        target, value = STEPPED[name].act(dice, cycle)
         if isinstance(target, str):
             device.input(cycle, target, value)
         else:
             device.access(Access(cycle, target, True, value, 0xF, 0))
-    assert said == SAID[name]
+    assert said == STEPPED[name].stays
     assert looked > 100

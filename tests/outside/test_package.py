@@ -76,6 +76,38 @@ def test_a_source_plays_with_its_settings(busbox: Busbox, tmp_path: Path) -> Non
     assert told == ("busbox: --set: traffic.count: must be a whole number from 1 to 99, not 100\n")
 
 
+def test_an_attachment_brings_a_rule_of_its_own(busbox: Busbox, tmp_path: Path) -> None:
+    """What the gong finds stands in summary and JSON, counts, and is explained.
+
+    A stroke of 5 cycles, raised in cycle 1 with one wait state, shows from 3 to 7.
+    """
+    (tmp_path / "day.bells").write_bytes(STROKES[16:])
+    lay_out(tmp_path, 'file = "day.bells"')
+    page = busbox("run", "bench.toml", "--strict", code=1)
+    assert "\n  stroke-too-short\n    cycle 3 (3 us), access 0" in page
+    assert (
+        "\n    ear: a stroke lasts 5 cycles; 10 are needed.\n    try: Strike for longer.\n" in page
+    )
+    found = json.loads(busbox("run", "bench.toml", "--json"))
+    assert found["counts"] == {"stroke-too-short": {"ear": 1}}
+    assert "A stroke is too short to be heard." in busbox("explain", "stroke-too-short")
+    assert "stroke-too-short" in busbox("explain")
+    expect = 'expect=[{findings={rule="stroke-too-short",exactly=0}}]'
+    assert "Expectations: 0 of 1 met" in busbox("run", "bench.toml", "--set", expect, code=1)
+
+
+def test_a_rule_counts_where_a_bench_names_it(busbox: Busbox, tmp_path: Path) -> None:
+    """The package's rule finds what it finds in a bench that names it, and nothing elsewhere."""
+    (tmp_path / "day.bells").write_bytes(STROKES)
+    lay_out(tmp_path, 'file = "day.bells"')
+    found = json.loads(busbox("run", "bench.toml", "--json"))
+    assert "stroke-in-haste" not in found["counts"]
+    named = ("--set", 'rules=["stroke-in-haste"]')
+    found = json.loads(busbox("run", "bench.toml", "--json", *named))
+    assert found["counts"]["stroke-in-haste"] == {"tower.STRIKE": 2}
+    assert "Two strokes were struck" in busbox("explain", "stroke-in-haste")
+
+
 def test_a_verb_runs_with_our_exit_codes(busbox: Busbox, tmp_path: Path) -> None:
     """It writes a file of the package's format; what is wrong with its words is told as ours."""
     assert busbox("strike", "a.bells", "--times", "2") == "2\n"
@@ -117,6 +149,7 @@ def test_traffic_is_converted_to_and_from_the_format(busbox: Busbox, tmp_path: P
         ("formats", "bells signal-bell 0.1 Writes of eight bytes each: address and word."),
         ("sources", "peal signal-bell 0.1 Strikes a bell so many times."),
         ("attachments", "gong signal-bell 0.1 Counts the strokes of a hammer."),
+        ("rules", "stroke-in-haste signal-bell 0.1 Two strokes were struck without a pause"),
         ("exports", "strokes signal-bell 0.1 Every edge of every hammer, a line each."),
         ("verbs", "strike signal-bell 0.1 Write traffic that strikes a bell."),
     ],
@@ -129,7 +162,7 @@ def test_each_shows_in_its_list_with_its_package(what: str, line: str, busbox: B
 def test_the_pages_of_models_attachments_and_help_show_it(busbox: Busbox) -> None:
     """One device and one kind are shown like ours; the verb has a group of its own in the help."""
     assert "bell\n  A station bell:" in busbox("models", "bell")
-    assert "gong: listens at a pin\n" in busbox("attachments", "gong")
+    assert "gong: decodes at a pin\n" in busbox("attachments", "gong")
     assert "bell       signal-bell 0.1  A station bell" in busbox("models")
     page = busbox("--help")
     assert "\nFrom plug-ins:\n  strike  Write traffic that strikes a bell.\n" in page

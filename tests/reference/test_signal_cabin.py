@@ -20,6 +20,7 @@ from busbox.bench.find import packaged_benches
 from busbox.engines.reference import ReferenceEngine
 from tests import naive
 from tests.against_naive import told
+from tests.models.naive_device import LANES
 
 FOLDER = packaged_benches()["signal_cabin"].parent
 CUT = 40_000
@@ -104,7 +105,7 @@ def counts_of(result: dict[str, Any]) -> dict[str, dict[str, int]]:
     """Return findings by rule and register, from the naive model's accesses and the CSV alone."""
     differs: Counter[str] = Counter()
     for _, _, address, write, lanes, data, terminator, _, step in result["accesses"]:
-        mask = naive.LANES[lanes]
+        mask = LANES[lanes]
         recorded = int(rows()[step]["data"], 16)
         if not write and terminator == "ack" and (data ^ recorded) & mask:
             differs[REGISTERS[address]] += 1

@@ -20,7 +20,7 @@ from busbox.cpu.steps import Access
 from busbox.map.slots import Slot
 from busbox.system.hardware import FabricOptions
 from tests.against_naive import told
-from tests.holder import Holder
+from tests.models.holder.model import Holder
 from tests.reference.ports import Rig, Trace, bench_of, play, read, run, traced, write
 
 COUNTS = (1, 2, 4, 8, 16, 32)

@@ -125,7 +125,7 @@ CASES: tuple[Spoiled, ...] = (
         "54: attach.lamp.pin: must be a slot and its pin, such as 'levers.in.4', not 'levers'",
     ),
     added(
-        "A slot without pins has none to listen at.",
+        "A slot without pins has none to decode.",
         '[attach.lamp]\nkind = "level"\npin = "book.data"',
         "54: attach.lamp.pin: book has no pin 'data'; it has no pins",
     ),
@@ -713,45 +713,48 @@ CASES: tuple[Spoiled, ...] = (
         "    def __init__(self):\n        pass\n",
     ),
     gong(
-        "A listener that raises is told.",
+        "A decoder that raises is told.",
         GONG,
         "attach.gong: gong.py:Gong raised RuntimeError: cracked",
         '    def decode(self, wave):\n        raise RuntimeError("cracked")\n',
     ),
     gong(
-        "A listener may refuse its line.",
+        "A decoder may refuse its line.",
         GONG,
         "attach.gong: must be struck",
         '    def decode(self, wave):\n        raise ValueError("must be struck")\n',
     ),
     gong(
-        "A listener that does not listen is told.",
+        "A decoder that does not decode is told.",
         GONG,
         "attach.gong: gong.py:Gong raised NotImplementedError",
         "    pass\n",
     ),
     gong(
-        "A listener gives what it heard.",
+        "A decoder gives a report.",
         GONG,
-        "attach.gong: listen must return a LineReport, not None",
+        "attach.gong: decode must return a LineReport, not None",
         "    def decode(self, wave):\n        return None\n",
     ),
     gong(
-        "A listener's rule must exist.",
+        "A decoder's rule must exist.",
         GONG,
-        "attach.gong: gong.py:Gong must name a rule that there is, not 'gong-cracked'",
+        (
+            "attach.gong: gong.py:Gong must name a rule that there is, or declare it in its rules, "
+            "not 'gong-cracked'"
+        ),
         "    def decode(self, wave):\n"
         '        return LineReport(findings=[LineFinding("gong-cracked", 0, lambda: ("", ""))])\n',
     ),
     gong(
-        "A listener whose trouble cannot be told is told.",
+        "A decoder whose finding cannot be described is told.",
         GONG,
         "attach.gong: gong.py:Gong raised ZeroDivisionError: division by zero",
         "    def decode(self, wave):\n"
         '        return LineReport(findings=[LineFinding("framing", 0, lambda: 1 / 0)])\n',
     ),
     gong(
-        "A listener's facts are JSON.",
+        "A decoder's facts are JSON.",
         GONG,
         (
             "attach.gong: facts must be as JSON holds them: TypeError: Object of type Wave is "
@@ -760,7 +763,20 @@ CASES: tuple[Spoiled, ...] = (
         '    def decode(self, wave):\n        return LineReport(facts={"wave": wave})\n',
     ),
     gong(
-        "A listener's rows are pairs.",
+        "A decoder's findings are findings.",
+        GONG,
+        "attach.gong: findings must be LineFinding objects, not 'cracked'",
+        '    def decode(self, wave):\n        return LineReport(findings=["cracked"])\n',
+    ),
+    gong(
+        "A decoder's finding names its rule by a text.",
+        GONG,
+        "attach.gong: a finding must name its rule by a text, not ['framing']",
+        "    def decode(self, wave):\n"
+        '        return LineReport(findings=[LineFinding(["framing"], 0, lambda: ("", ""))])\n',
+    ),
+    gong(
+        "A decoder's rows are pairs.",
         GONG,
         "attach.gong: rows must be pairs of texts, not 'loud'",
         '    def decode(self, wave):\n        return LineReport(rows=["loud"])\n',

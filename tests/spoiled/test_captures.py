@@ -188,7 +188,7 @@ CASES = (
     ),
     Spoiled(
         "A switch reads no line.",
-        "busbox: --as: must listen to a line, as lamp_string, terminal or level do, not 'switch'\n",
+        "busbox: --as: must decode a line, as lamp_string, terminal or level do, not 'switch'\n",
         args=("capture", "day.csv", "--as", "switch"),
     ),
     Spoiled(

@@ -4,75 +4,73 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from busbox.board.attachment import LineFinding
+from busbox.board.lamp_reading import LampReading
 from busbox.board.light import Flashing
 from busbox.lines.bits import Frames
 from busbox.lines.profiles import WINDOWS, show_ns
-
-if TYPE_CHECKING:
-    from busbox.board.lamp_look import Look
 
 #: If not more than one in so many fails, it is no matter of the sender's counts.
 FEW = 3
 
 
-class Troubles:
-    """The troubles of one look."""
+class LampFindings:
+    """The findings of one reading."""
 
-    def __init__(self, look: Look) -> None:
-        self.look = look
+    def __init__(self, reading: LampReading) -> None:
+        self.reading = reading
 
-    def troubles(self) -> Iterator[LineFinding]:
+    def findings(self) -> Iterator[LineFinding]:
         """Yield them, in no order."""
-        if self.look.wrong and self.look.read.failures:
-            yield from self._timing() if len(self.look.judged) == 1 else [self._nearest()]
-        frames = self.look.read.frames
+        if self.reading.wrong and self.reading.read.failures:
+            yield from self._timing() if len(self.reading.judged) == 1 else [self._nearest()]
+        frames = self.reading.read.frames
         for number in np.flatnonzero(frames.latched & (frames.broken > 0)).tolist():
-            tell = partial(self._tell_broken, number)
+            describe = partial(self._describe_broken, number)
             edge = int(frames.begin[number])
-            yield LineFinding("broken-bit-count", int(frames.shows[number]), tell, edge)
-        for one in self.look.flashing:
+            yield LineFinding("broken-bit-count", int(frames.shows[number]), describe, edge)
+        for one in self.reading.flashing:
             if not one.passes:
                 yield LineFinding(
-                    "flash-rate", one.end, partial(self._tell_flash, one), part=one.kind
+                    "flash-rate", one.end, partial(self._describe_flash, one), part=one.kind
                 )
 
     def _timing(self) -> Iterator[LineFinding]:
         """Yield every time outside its window."""
-        numbers = self.look.read.failing_bits
+        numbers = self.reading.read.failing_bits
         keys = list(WINDOWS)
         for place, (number, window) in enumerate(
-            zip(numbers.tolist(), self.look.read.failures.window.tolist(), strict=True)
+            zip(numbers.tolist(), self.reading.read.failures.window.tolist(), strict=True)
         ):
-            yield self._trouble(number, keys[window], partial(self._tell_time, place))
+            yield self._finding(number, keys[window], partial(self._describe_time, place))
 
     def _nearest(self) -> LineFinding:
         """Return the first failure of the profile that is the nearest."""
-        number = int(self.look.read.failing_bits[0])
-        key = list(WINDOWS)[int(self.look.read.failures.window[0])]
-        return self._trouble(number, key, self._tell_none)
+        number = int(self.reading.read.failing_bits[0])
+        key = list(WINDOWS)[int(self.reading.read.failures.window[0])]
+        return self._finding(number, key, self._describe_none)
 
-    def _trouble(self, number: int, key: str, tell: Any) -> LineFinding:
-        bits = self.look.read.bits
+    def _finding(self, number: int, key: str, describe: Any) -> LineFinding:
+        bits = self.reading.read.bits
         rise, high, low = (int(column[number]) for column in (bits.begin, bits.high, bits.low))
         edges = {"zero_high": rise + high, "one_high": rise + high}
         tick = edges.get(key, rise + high + low)
         rule = "latch-gap" if key == "gap" else "pulse-width"
-        return LineFinding(rule, tick, tell, part=key)
+        return LineFinding(rule, tick, describe, part=key)
 
-    def _tell_time(self, place: int) -> tuple[str, str]:
+    def _describe_time(self, place: int) -> tuple[str, str]:
         message = self._failure(place)
         return f"{message[0].upper()}{message[1:]}.", self._hint(place)
 
     def _failure(self, place: int) -> str:
         """Return a failure in words."""
-        frame, lamp, bit, key, ticks = self.look.read.failures.at(place)
-        time = f"{ticks} {self.look.unit} ({show_ns(ticks * self.look.wave.tick_ns)})"
-        allowed = f"{self.look.name} allows {self.look.read.profile.windows[key]}"
+        frame, lamp, bit, key, ticks = self.reading.read.failures.at(place)
+        time = f"{ticks} {self.reading.unit} ({show_ns(ticks * self.reading.wave.tick_ns)})"
+        allowed = f"{self.reading.name} allows {self.reading.read.profile.windows[key]}"
         if key == "gap":
             return (
                 f"the latch gap behind frame {frame} lasts {time}, so that the lamps take what follows "
@@ -82,35 +80,35 @@ class Troubles:
         return f"the {WINDOWS[key]} in {where} lasts {time}; {allowed}"
 
     def _hint(self, place: int) -> str:
-        key = self.look.read.failures.at(place)[3]
-        if self.look.wave.sampling:
+        key = self.reading.read.failures.at(place)[3]
+        if self.reading.wave.sampling:
             return (
                 "Look at the sender's clock and counts: busbox timing CLOCK tells which counts fit."
             )
-        measure = self.look.read.measures[key]
+        measure = self.reading.read.measures[key]
         if key != "gap" and FEW * measure.failing <= measure.count:
             return (
                 "Most are as they should be: look for what comes in between, an interrupt or a longer "
                 "way through a loop (busbox why tells it)."
             )
-        inside = self.look.read.profile.windows[key].counts(self.look.wave.tick_ns)
-        clock = f"at this clock {self.look.name} allows"
+        inside = self.reading.read.profile.windows[key].counts(self.reading.wave.tick_ns)
+        clock = f"at this clock {self.reading.name} allows"
         if inside is None:
-            return f"No whole number of clocks fits {self.look.name} here: take another clock."
+            return f"No whole number of clocks fits {self.reading.name} here: take another clock."
         if inside[1] is None:
             return f"Let it last longer: {clock} {inside[0]:,} clocks or more."
         return f"Change the counts of the sender: {clock} {inside[0]} to {inside[1]} clocks."
 
-    def _tell_none(self) -> tuple[str, str]:
-        bits = len(np.unique(self.look.read.failing_bits))
+    def _describe_none(self) -> tuple[str, str]:
+        bits = len(np.unique(self.reading.read.failing_bits))
         return (
-            f"No profile is kept; {self.look.name} is the nearest: {self._failure(0)} ({bits:,} of "
-            f"{len(self.look.read.bits.begin):,} bits fail).",
+            f"No profile is kept; {self.reading.name} is the nearest: {self._failure(0)} ({bits:,} of "
+            f"{len(self.reading.read.bits.begin):,} bits fail).",
             f"{self._hint(0)} The summary shows every profile; profile = NAME judges by one.",
         )
 
-    def _tell_broken(self, number: int) -> tuple[str, str]:
-        frames: Frames = self.look.read.frames
+    def _describe_broken(self, number: int) -> tuple[str, str]:
+        frames: Frames = self.reading.read.frames
         bits, one = int(frames.bits[number]), frames.lamp_bits
         lamps, over = divmod(bits, one)
         if 2 * over <= one:
@@ -124,9 +122,9 @@ class Troubles:
         )
 
     def _hint_of_bits(self, bits: int) -> str:
-        string = self.look.string
+        string = self.reading.string
         other = 7 - string.channels
-        if bits % (self.look.read.profile.channel_bits * other) == 0:
+        if bits % (self.reading.read.profile.channel_bits * other) == 0:
             count = "four" if other == 4 else "three"
             return f"If the string has {count} channels, say so (channels = {other})."
         return (
@@ -134,8 +132,8 @@ class Troubles:
             "ends too early."
         )
 
-    def _tell_flash(self, one: Flashing) -> tuple[str, str]:
-        moment = "sample" if self.look.wave.sampling else "cycle"
+    def _describe_flash(self, one: Flashing) -> tuple[str, str]:
+        moment = "sample" if self.reading.wave.sampling else "cycle"
         return (
             f"Lamp {one.lamp} flashes {one.most} times in a second, from {moment} {one.start} to "
             f"{one.end} ({one.kind} flashes, WCAG 2.2, success criterion 2.3.1); three are allowed.",

@@ -1,0 +1,148 @@
+"""A lamp line as its lamps read it: by which profile, its frames, colours and currents."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+
+import numpy as np
+
+from busbox.board.light import flashing
+from busbox.board.supply import Supply, currents, supply
+from busbox.lines.colour import Colours
+from busbox.lines.lamps import Judgement
+from busbox.lines.profiles import show_ns
+from busbox.lines.wave import Wave
+
+
+@dataclass(frozen=True)
+class StringOptions:
+    """What is known of a string before its line is read.
+
+    Attributes
+    ----------
+    count : lamps
+    channels : colour channels of a lamp, 3 or 4
+    order : channels in their order on the wire, or None for that of the profile
+    one_profile : whether the line is judged by one profile only, else by all
+    amperes : of a channel at full light, or None for that of the profile
+    light : ``linear`` or ``srgb``, see :mod:`busbox.lines.colour`
+    """
+
+    count: int
+    channels: int
+    order: str | None
+    one_profile: bool
+    amperes: Fraction | None
+    light: str
+
+
+class LampReading:
+    """A line, read by one of the profiles that it was judged by.
+
+    Parameters
+    ----------
+    string : what is known of the lamps
+    wave : the line
+    judged : how it keeps each profile, by name
+
+    Attributes
+    ----------
+    kept : names of the profiles that it keeps
+    name, read : the profile by which it is read, and the judgement by that
+    wrong : whether it keeps none
+    unit : what a tick is called
+    latched : numbers of the frames that the lamps show
+    shows : ticks from which they show them
+    colours : 0xRRGGBB or 0xWWRRGGBB, latched frames x lamps
+    amperes : of a channel at full light
+    flashing : how often the lamps flash
+    """
+
+    def __init__(self, string: StringOptions, wave: Wave, judged: Mapping[str, Judgement]) -> None:
+        self.string, self.wave, self.judged = string, wave, judged
+        self.kept = [name for name, one in judged.items() if one.passes]
+        self.name = self._reading()
+        self.read = judged[self.name]
+        self.wrong = not self.kept
+        self.unit = "samples" if wave.sampling else "clocks"
+        self.latched: list[int] = np.flatnonzero(self.read.frames.latched).tolist()
+        self.shows = self.read.frames.shows[self.latched]
+        self.colours = self._shown()
+        self.amperes = string.amperes or self.read.profile.channel_current
+        self.flashing = flashing(self.shows, self.colours, wave.tick, string.light)
+
+    def _reading(self) -> str:
+        """Return the profile to read by.
+
+        Of those that are kept and give colours, the one that latches most frames; of such, the one with
+        the widest worst margin. If only one without colours is kept, that one; if none is kept, the
+        nearest: with the fewest failures.
+        """
+        if self.string.one_profile:
+            return next(iter(self.judged))
+        coloured = [name for name, one in self.judged.items() if one.profile.colours and one.meant]
+        kept = [name for name in coloured if name in self.kept] or self.kept
+        if not kept:
+            return min(coloured, key=lambda name: len(self.judged[name].failures))
+        return max(kept, key=lambda name: _fit(self.judged[name]))
+
+    def _shown(self) -> Colours:
+        """Return what each lamp shows after each latched frame.
+
+        A lamp that took no colour keeps the one before.
+        """
+        table = np.zeros((len(self.latched), self.string.count), dtype=np.uint32)
+        if not self.read.profile.colours:
+            return table
+        now = np.zeros(self.string.count, dtype=np.uint32)
+        for place, number in enumerate(self.latched):
+            taken = self.read.frames.colours_of(number)
+            now[: len(taken)] = taken
+            table[place] = now
+        return table
+
+    @cached_property
+    def current(self) -> list[tuple[int, Fraction]] | None:
+        """(tick, amperes that the string draws from then on), if the lamps have colours."""
+        if not self.read.profile.colours:
+            return None
+        amperes = currents(self.colours, self.string.channels, self.amperes)
+        return list(zip(self.shows.tolist(), amperes, strict=True))
+
+    @cached_property
+    def supply(self) -> Supply | None:
+        """The current of the string over what is known of the line, if the lamps have colours."""
+        if not self.read.profile.colours or not len(self.wave.times):
+            return None
+        begin, end = int(self.wave.times[0]), self.wave.end
+        channels = self.string.channels
+        return supply(self.shows, self.colours, channels, self.amperes, begin, end)
+
+    def verdict(self) -> str:
+        """Return ``passes``, ``fails`` or, where there is nothing to judge, ``no bits``."""
+        if not len(self.read.bits.begin):
+            return "no bits"
+        return "fails" if self.wrong else "passes"
+
+    def describe(self, tick: int) -> str:
+        """Return the bit that a tick is part of, "" before the first."""
+        bits, frames = self.read.bits, self.read.frames
+        number = int(np.searchsorted(bits.begin, tick, side="right")) - 1
+        if number < 0:
+            return ""
+        frame = int(np.searchsorted(frames.first, number, side="right")) - 1
+        lamp, bit = divmod(number - int(frames.first[frame]), frames.lamp_bits)
+        high, value = int(bits.high[number]), int(bits.value[number])
+        return (
+            f"frame {frame}, lamp {lamp}, bit {bit}: a {('zero', 'one')[value]}, high for {high} "
+            f"{self.unit} ({show_ns(high * self.wave.tick_ns)})"
+        )
+
+
+def _fit(one: Judgement) -> tuple[int, Fraction]:
+    """Return how many frames latch, and the worst margin in ticks."""
+    margins = [m.margin_ticks for m in one.measures.values() if m.margin_ticks is not None]
+    return int(np.count_nonzero(one.frames.latched)), min(margins, default=Fraction(0))

@@ -1,0 +1,47 @@
+"""Asks a decoder for its report, and checks that against the contract."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from operator import index
+from typing import TYPE_CHECKING, Any
+
+from busbox.basics.errors import raised, shown
+from busbox.board.attachment import Decoder, LineFinding, LineReport
+
+if TYPE_CHECKING:
+    from busbox.lines.wave import Wave
+
+
+def report_of(decoder: Decoder, wave: Wave) -> LineReport:
+    """Return what a decoder says of a line: facts as they come back from a file, findings in order.
+
+    Raises
+    ------
+    ValueError : a setting does not fit the line, or the report is not what the contract says
+    """
+    report: Any = decoder.decode(wave)
+    if not isinstance(report, LineReport):
+        raise ValueError(f"decode must return a LineReport, not {shown(report)}")
+    for row in report.rows:
+        if not (isinstance(row, tuple) and len(row) == 2 and all(type(one) is str for one in row)):
+            raise ValueError(f"rows must be pairs of texts, not {shown(row)}")
+    try:
+        facts = json.loads(json.dumps(dict(report.facts)))
+    except (TypeError, ValueError) as error:
+        raise ValueError(f"facts must be as JSON holds them: {raised(error)}") from error
+    findings = sorted(_findings(report), key=lambda finding: finding.tick)
+    return replace(report, facts=facts, findings=tuple(findings))
+
+
+def _findings(report: LineReport) -> Iterator[LineFinding]:
+    """Yield the findings, their ticks as Python's whole numbers."""
+    for found in report.findings:
+        if not isinstance(found, LineFinding):
+            raise ValueError(f"findings must be LineFinding objects, not {shown(found)}")
+        if not isinstance(found.rule, str):
+            raise ValueError(f"a finding must name its rule by a text, not {shown(found.rule)}")
+        edge = None if found.edge is None else index(found.edge)
+        yield replace(found, tick=index(found.tick), edge=edge)

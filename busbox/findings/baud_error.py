@@ -1,0 +1,106 @@
+"""The rule ``baud-error``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from busbox.basics.units import nearest_divisor, show_clock
+from busbox.bus.transfers import ACK
+from busbox.findings.rule import RunFacts, Sighting
+
+if TYPE_CHECKING:
+    from busbox.map.slots import Slot
+    from busbox.recording import Accesses
+
+
+#: Difference of a serial rate from the wanted one that is too much, in per cent: less than half of
+#: what an ideal mid-bit receiver takes over 9.5 bits (5.26 %, computed).
+BAUD_PER_CENT = 2
+
+
+def baud_error(facts: RunFacts) -> Iterator[Sighting]:
+    """A serial port's divisor gives another rate than the bench wants, by more than 2 per cent.
+
+    It hurts because the far end reads other bytes, or none. Usually the divisor is for another clock.
+    Only for a uart whose slot says ``baud``; each divisor that is in force is looked at once: the
+    reset value if a byte was sent before any other was written, and each one written.
+
+    Example
+    -------
+    The divisor 139 was right for 115200 bits per second at 16 MHz. The clock of the cabin is 24 MHz
+    now, and the firmware writes no other (set ``mistakes``, bench ``rates``)::
+
+        clock = "24 MHz"
+
+        [slot.telegraph]
+        divisor = 139
+        baud = 115_200
+
+        write telegraph.DATA 0x41
+
+    Finding
+    -------
+    telegraph.DIVISOR 139 (its reset value) at 24 MHz gives 172662 bits per second; 115200 are
+    wanted (+49.88 %).
+
+    try: Write 208 to telegraph.DIVISOR before the first byte, the nearest for this clock (+0.16
+    %).
+
+    What to do
+    ----------
+    Let the firmware compute the divisor from the clock, (clock + rate / 2) / rate, and write it before
+    the first byte; or mend the reset value in bench and hardware.
+    """
+    accesses, clock = facts.recording.accesses, facts.system.clock_hz
+    for number, device in enumerate(facts.system.devices):
+        wanted = device.settings.get("baud")
+        address = facts.system.address_map.address_of(device.name, "DIVISOR")
+        if not isinstance(wanted, int) or address is None:
+            continue
+        written = list(facts.where(partial(_writes, device.slot, number, address)))
+        text = facts.recording.characters.get(device.name)
+        first = int(accesses.end[written[0]]) if len(written) else None
+        if text is not None and len(text.cycles) and (first is None or text.cycles[0] < first):
+            divisor = device.settings["divisor"] or nearest_divisor(clock, 115_200, 16)
+            if _off(clock, divisor, wanted):
+                cause = int(text.accesses[0])
+                describe = partial(_describe_baud, device.name, clock, divisor, wanted, True)
+                yield facts.sighting(cause, describe)
+        for access in written:
+            divisor = int(accesses.data[access]) & 0xFFFF
+            if _off(clock, divisor, wanted):
+                describe = partial(_describe_baud, device.name, clock, divisor, wanted, False)
+                yield facts.sighting(access, describe)
+
+
+def _writes(slot: Slot, number: int, address: int, part: Accesses) -> Any:
+    """Tell the accesses that wrote a slot's register at ``address``, at whatever image."""
+    offsets = (part.address.astype("i8") - slot.base) % slot.size
+    mine = (part.slot == number) & part.write & (part.terminator == ACK)
+    return mine & (offsets == address - slot.base)
+
+
+def _off(clock_hz: int, divisor: int, wanted: int) -> bool:
+    return abs(clock_hz - wanted * max(1, divisor)) * 100 > BAUD_PER_CENT * wanted * max(1, divisor)
+
+
+def _describe_baud(
+    device: str, clock_hz: int, divisor: int, wanted: int, reset: bool
+) -> tuple[str, str]:
+    def error(count: int) -> str:
+        return f"{100 * (clock_hz / count / wanted - 1):+.2f} %"
+
+    count, best = max(1, divisor), nearest_divisor(clock_hz, wanted, 16)
+    message = (
+        f"{device}.DIVISOR {divisor}{' (its reset value)' if reset else ''} at {show_clock(clock_hz)} "
+        f"gives {clock_hz / count:.0f} bits per second; {wanted} are wanted ({error(count)})."
+    )
+    if _off(clock_hz, best, wanted):
+        return message, (
+            f"No divisor comes near at this clock (the nearest, {best}: {error(best)}); take another "
+            "rate or clock."
+        )
+    when = f"to {device}.DIVISOR before the first byte" if reset else "instead"
+    return message, f"Write {best} {when}, the nearest for this clock ({error(best)})."

@@ -1,0 +1,62 @@
+"""What decoders of lines found wrong (:class:`busbox.board.attachment.LineFinding`), as sightings.
+
+A decoder finds things by its line alone, whatever the rule: so each rule takes what decoders found for
+it, besides what its own check finds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Container
+from functools import partial
+from typing import TYPE_CHECKING
+
+from busbox.basics.errors import BusboxError, InputError, raised
+from busbox.findings.rule import RunFacts, Sighting
+
+if TYPE_CHECKING:
+    from busbox.board.attachment import LineFinding
+    from busbox.board.decoding import DecodedLine
+
+
+def line_sightings(facts: RunFacts, known: Container[str]) -> dict[str, list[Sighting]]:
+    """Return what decoders found, by rule, each in order of cycle.
+
+    Raises
+    ------
+    InputError : a decoder names a rule that is not known
+    """
+    found: dict[str, list[Sighting]] = {}
+    for name, decoded in facts.decoded_lines.items():
+        for finding in decoded.report.findings:
+            if finding.rule not in known:
+                text = unknown_rule(decoded.attached.kind, finding.rule)
+                raise InputError.of(text, key=f"attach.{name}")
+            found.setdefault(finding.rule, []).append(_sighting(facts, name, decoded, finding))
+    for sightings in found.values():
+        sightings.sort(key=lambda sighting: sighting.cycle)
+    return found
+
+
+def unknown_rule(kind: str, rule: object) -> str:
+    """Return what is wrong with a decoder that names a rule which is not known."""
+    return f"{kind} must name a rule that there is, or declare it in its rules, not {rule!r}"
+
+
+def _sighting(facts: RunFacts, name: str, decoded: DecodedLine, finding: LineFinding) -> Sighting:
+    edge = finding.tick if finding.edge is None else finding.edge
+    key = f"{name}.{finding.part}" if finding.part else name
+    slot = facts.system.devices[decoded.attached.device].name
+    describe = partial(_describe, name, decoded, finding)
+    access = decoded.access_at(edge)
+    return Sighting(finding.tick, access, slot, decoded.attached.pin, key, describe)
+
+
+def _describe(name: str, decoded: DecodedLine, finding: LineFinding) -> tuple[str, str]:
+    try:
+        message, hint = finding.describe()
+    except BusboxError:
+        raise
+    except Exception as error:
+        text = f"{decoded.attached.kind} raised {raised(error)}"
+        raise InputError.of(text, key=f"attach.{name}") from error
+    return f"{name}: {message}", hint

@@ -1,0 +1,75 @@
+"""The rule ``poll-storm``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+from itertools import chain, pairwise
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from busbox.findings.rule import RunFacts, Sighting
+
+if TYPE_CHECKING:
+    from busbox.recording import Accesses
+
+
+def poll_storm(facts: RunFacts) -> Iterator[Sighting]:
+    """One register was read again and again, with no other access between.
+
+    It hurts because the bus and the CPU do nothing else meanwhile; an interrupt, or more idle time
+    between two reads, would leave room. Only where the bench sets ``poll_storm = N``; a run of more
+    than N reads is one finding, at the first read too many.
+
+    Example
+    -------
+    The firmware sends a letter and waits until it has left, with reads back to back: 80 of them,
+    and one that sees the end (set ``mistakes``, bench ``waiting``)::
+
+        poll_storm = 50
+
+        write telegraph.DATA 0x41
+        poll  telegraph.STATUS & 2 == 0
+
+    Finding
+    -------
+    telegraph.STATUS was read 81 times in a row (from access 10 on), with no other access between;
+    the bench allows 50 (poll_storm).
+
+    try: Wait for an interrupt instead, or leave more idle time between two reads.
+
+    What to do
+    ----------
+    Let the device call: a uart does as soon as there is room again (INTERRUPT, ON_ROOM), which is all
+    that the next letter needs. Or do other work between two reads; in the traffic that is ``every N``.
+    """
+    limit = facts.system.poll_storm
+    accesses = facts.recording.accesses
+    if limit is None or len(accesses) <= limit:
+        return
+
+    def changes(part: Accesses) -> Any:
+        """Tell the accesses that begin a run; the first of a window only may."""
+        begins = np.ones(len(part), dtype=bool)
+        begins[1:] = part.write[1:] | part.write[:-1] | (part.address[1:] != part.address[:-1])
+        return begins
+
+    def run_goes_on(number: int) -> bool:
+        before = number - 1
+        same = accesses.address[number] == accesses.address[before]
+        return bool(same and not accesses.write[number] and not accesses.write[before])
+
+    begins = (one for one in facts.where(changes) if one == 0 or not run_goes_on(one))
+    for start, end in pairwise(chain(begins, [len(accesses)])):
+        if end - start > limit and not accesses.write[start]:
+            yield facts.sighting(start + limit, partial(_describe_storm, facts, start, end - start))
+
+
+def _describe_storm(facts: RunFacts, start: int, length: int) -> tuple[str, str]:
+    found, limit = facts.decoded(start), facts.system.poll_storm
+    return (
+        f"{found.register or f'{found.address:#010x}'} was read {length} times in a row (from access "
+        f"{start} on), with no other access between; the bench allows {limit} (poll_storm).",
+        "Wait for an interrupt instead, or leave more idle time between two reads.",
+    )

@@ -1,0 +1,89 @@
+"""The rule ``poll-timeout``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+
+from busbox.bus.transfers import ACK
+from busbox.cpu.steps import Await
+from busbox.findings.rule import RunFacts, Sighting, Wanted
+from busbox.map.slots import Decoded
+
+
+def poll_timeout(facts: RunFacts) -> Iterator[Sighting]:
+    """A poll, or an await, reached its limit without seeing what it waits for.
+
+    It hurts because firmware without a limit would wait for ever; here the next step follows.
+
+    Example
+    -------
+    The firmware waits for lever 4, and nobody pulls it (set ``mistakes``, bench ``waiting``)::
+
+        poll  levers.IN & 0x10 == 0x10 every 4 limit 8
+
+    Finding
+    -------
+    poll of levers.IN: given up after 8 reads; the last one gives 0x0, and it waits for (word &
+    0x10) == 0x10.
+
+    try: See what should change these bits (the device, or an [[input]] of the bench), or give the
+    poll a larger limit.
+
+    What to do
+    ----------
+    See whether the right register and bit are read, and what should change them: something that the
+    firmware has to start first, or a pin that the bench must drive (``[[input]]``). Give such a loop a
+    limit in the firmware too, with an error after it.
+    """
+    sightings = [
+        facts.sighting(access, partial(_describe_timeout, facts, access, poll))
+        for access, poll in facts.timeouts
+    ]
+    sightings += [
+        Sighting(
+            row,
+            -1,
+            step.pin.partition(".")[0],
+            "",
+            step.pin,
+            partial(_describe_given_up, row, step),
+        )
+        for row, step in facts.given_up
+    ]
+    yield from sorted(sightings, key=lambda sighting: sighting.cycle)
+
+
+def _describe_given_up(row: int, step: Await) -> tuple[str, str]:
+    line = "" if step.line is None else f" (line {step.line} of {step.file or 'the traffic'})"
+    limit = f"{step.limit} cycles" if step.limit.cycles is not None else str(step.limit)
+    return (
+        f"await of {step.pin}{line}: given up after {limit}; it never showed {step.level}.",
+        "See what should move this pin (a device, a wire or an [[input]] of the bench), or give the "
+        "await a larger limit.",
+    )
+
+
+def _describe_timeout(facts: RunFacts, access: int, poll: Wanted) -> tuple[str, str]:
+    found, accesses = facts.decoded(access), facts.recording.accesses
+    failed = accesses.terminator[access] != ACK
+    gives = "ends with ERR" if failed else f"gives {int(accesses.data[access]):#x}"
+    return (
+        f"poll of {found.register or f'{found.address:#010x}'}: given up after {poll.limit} reads; "
+        f"the last one {gives}, and it waits for (word & {poll.mask:#x}) == {poll.value:#x}"
+        f"{_awaited(found, poll)}.",
+        "Mend what ends its reads with ERR."
+        if failed
+        else "See what should change these bits (the device, or an [[input]] of the bench), or give "
+        "the poll a larger limit.",
+    )
+
+
+def _awaited(found: Decoded, poll: Wanted) -> str:
+    """Return the fields that a poll waits for: ``, that is TX_BUSY 0``."""
+    fields = [
+        f"{field.name} {(poll.value & field.mask) >> field.low}"
+        for field in (found.place.register.fields if found.place else ())
+        if poll.mask & field.mask == field.mask and field.name != "VALUE"
+    ]
+    return f", that is {', '.join(fields)}" if fields else ""

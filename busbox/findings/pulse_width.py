@@ -1,0 +1,41 @@
+"""The rule ``pulse-width``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from busbox.findings.rule import RunFacts, Sighting
+
+
+def pulse_width(facts: RunFacts) -> Iterator[Sighting]:
+    """A pulse on a lamp line, or the low after it, is shorter or longer than the lamps allow.
+
+    It hurts because a lamp may take the bit for the other one, and each part decides differently. Where
+    the bench names no profile, it is told only if none is kept.
+
+    Example
+    -------
+    The pulses were right at 16 MHz, 7 and 13 of 20 clocks. The clock of the cabin is 24 MHz now (set
+    ``mistakes``, bench ``lamp_clock``)::
+
+        clock = "24 MHz"
+
+        write lamps.HIGH 0x000d0007
+        write lamps.PERIOD 0x1c200014
+        write lamps.COLOUR.0 0x400000
+        write lamps.CONTROL 1
+
+    Finding
+    -------
+    string: No profile is kept; P3 is the nearest: the low after a zero in frame 0, lamp 0, bit 0
+    lasts 13 clocks (541.667 ns); P3 allows 580..1600 ns (47 of 48 bits fail).
+
+    try: Change the counts of the sender: at this clock P3 allows 14 to 38 clocks. The summary shows
+    every profile; profile = NAME judges by one.
+
+    What to do
+    ----------
+    Compute the counts from the clock: ``busbox timing CLOCK`` names those that keep each profile. On a
+    bit-banged line an interrupt does the same: see the set ``bit_banging``.
+    """
+    yield from ()  # decoders of lines find it

@@ -1,0 +1,70 @@
+"""The rule ``read-differs``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from busbox.bus.transfers import ACK
+from busbox.findings.rule import RunFacts, Sighting
+from busbox.map.registers import LANE_MASKS, lane_mask
+
+if TYPE_CHECKING:
+    from busbox.recording import Accesses
+
+
+def read_differs(facts: RunFacts) -> Iterator[Sighting]:
+    """A read gave something else than was recorded.
+
+    It hurts because from there on the firmware might have gone another way: the rest of the traffic
+    is only what it did when it saw the recorded word. Reads that ended with ERR are not compared.
+
+    Example
+    -------
+    When the traffic was recorded, lever 4 was pulled. In this bench nobody pulls it (set
+    ``mistakes``, bench ``waiting``)::
+
+        read levers.IN = 0x10
+
+    Finding
+    -------
+    read of levers.IN (0x40000010) gave 0x0, recorded was 0x10.
+
+    try: If what was read is wrong, see what should have made it: the device, or an [[input]] of
+    the bench. If it is right, record the traffic again with this timing, or make the read a poll.
+
+    What to do
+    ----------
+    Decide which of the two words is right. Here, have the bench pull the lever (an ``[[input]]`` of
+    levers.in.4). Where the firmware waited for something, write ``poll`` for its reads.
+    """
+
+    def differs(part: Accesses) -> Any:
+        compared = ~part.write & (part.terminator == ACK) & (part.expected >= 0)
+        selected = np.take(LANE_MASKS, part.lanes)
+        return compared & ((part.data.astype("i8") ^ part.expected) & selected != 0)
+
+    for number in facts.where(differs):
+        yield facts.sighting(number, partial(_describe_differs, facts, number))
+
+
+def _describe_differs(facts: RunFacts, access: int) -> tuple[str, str]:
+    accesses = facts.recording.accesses
+    mask = lane_mask(int(accesses.lanes[access]))
+    seen, expected = int(accesses.data[access]) & mask, int(accesses.expected[access]) & mask
+    place = facts.decoded(access).place
+    fields = [
+        f"{field.name} is {(seen & field.mask) >> field.low}, "
+        f"was {(expected & field.mask) >> field.low}"
+        for field in (place.register.fields if place else ())
+        if (seen ^ expected) & field.mask and field.name != "VALUE"
+    ]
+    detail = f" ({'; '.join(fields)})" if fields else ""
+    message = f"{facts.describe(access)} gave {seen:#x}, recorded was {expected:#x}{detail}."
+    return message, (
+        "If what was read is wrong, see what should have made it: the device, or an [[input]] of the "
+        "bench. If it is right, record the traffic again with this timing, or make the read a poll."
+    )
