@@ -97,8 +97,8 @@ def test_a_file_of_another_kind_is_refused(good: Path, tmp_path: Path) -> None:
 def test_a_newer_version_is_refused(good: Path, tmp_path: Path) -> None:
     """The version that was found and the one that can be read are told."""
     file = tmp_path / "noon.recording.npz"
-    with_facts(good, file, version=3)
-    told = "TMP/noon.recording.npz: has version 3; this Busbox reads version 1 or 2"
+    with_facts(good, file, version=4)
+    told = "TMP/noon.recording.npz: has version 4; this Busbox reads version 1, 2 or 3"
     assert refusal(file) == told
 
 
