@@ -136,9 +136,9 @@ def expected(plan: Plan) -> dict[str, Any]:
     return result | {"events": sorted(result["events"])}
 
 
-def differences(plan: Plan, engine: str = "auto") -> list[str]:
+def differences(plan: Plan) -> list[str]:
     """Return where the two sides differ, the first difference of each part; empty if they agree."""
-    ours, theirs = told(bench_of(plan).run(engine, plan["until"])), expected(plan)
+    ours, theirs = told(bench_of(plan).run(until=plan["until"])), expected(plan)
     found = []
     for part, right in theirs.items():
         if part == "awaits_given_up":

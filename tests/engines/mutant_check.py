@@ -16,7 +16,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 
 from busbox import load_bench
-from tests.against_naive import Plan, differences
+from tests.against_naive import Plan
 from tests.engines.netlist.test_random_designs import agree as designs_agree
 from tests.engines.netlist.test_values import WIDTHS, compute, far_left, shift
 from tests.engines.test_engines_agree import MIXED, agree, check
@@ -103,21 +103,6 @@ def page(engine: str) -> None:
         _run(Path(__file__).parent.parent / "test_pins_and_handlers.py")
 
 
-def naive(engine: str) -> None:
-    """Compare plans with the naive model; the same ones every time."""
-
-    @settings(
-        max_examples=600, database=None, derandomize=True, deadline=None, phases=[Phase.generate],
-        suppress_health_check=list(HealthCheck),
-    )  # fmt: skip
-    @given(plan=plans())
-    def each(plan: Plan) -> None:
-        with ending():
-            assert differences(plan, engine) == []
-
-    each()
-
-
 def guards(engine: str) -> None:
     """Compare a device that answers in a reset."""
     from busbox.engines.reference import ReferenceEngine
@@ -139,7 +124,6 @@ CHECKS: dict[str, Callable[[str], None]] = {
     "plans": drawn,
     "guards": guards,
     "page": page,
-    "naive": naive,
 }
 
 if __name__ == "__main__":

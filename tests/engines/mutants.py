@@ -3,8 +3,7 @@
 ``old`` occurs once in the file of the package; ``new`` stands there instead. ``check`` names the
 comparison: of random ``designs`` or single operations (``values``) with Amaranth's simulator, of drawn
 ``plans``, fixed ``benches``, ``guards`` or ``sharp`` cases with the judge. What all engines share, the
-player, is compared with the semantics page: by cases worked out by hand (``page``), and on drawn plans
-with the naive model (``naive``).
+player, is compared with cases worked out from the semantics page (``page``).
 """
 
 from __future__ import annotations
@@ -278,11 +277,11 @@ LOOPS = (
         quick=True,
     ),
     Mutant(
-        "a handler is taken a row late",
+        "a handler is not taken in a wait",
         LOOP,
-        "if row >= called and reset_until < 0:",
-        "if row > called and reset_until < 0:",
-        "plans",
+        "if kind < 0 or row < start:",
+        "if kind < 0:",
+        "sharp",
     ),
     Mutant(
         "a handler interrupts an access",
@@ -359,7 +358,7 @@ LOOPS = (
         AROUND,
         "self._state[_START] - row if under_way else 0,",
         "self._state[_START] - row - 1 if under_way else 0,",
-        "plans",
+        "sharp",
     ),
     Mutant(
         "a row before the first, with RST high, is left out",
@@ -506,7 +505,7 @@ CPU = (
         PLAYER,
         "self._open = self._channel.cycle + length + 1",
         "self._open = self._channel.cycle + length",
-        "naive",
+        "page",
     ),
     Mutant(
         "a reset of the board forgets the step that a handler had put aside",
@@ -520,7 +519,7 @@ CPU = (
         FLOW,
         "self.next, self.resetting = self.resetting, None",
         "self.resetting = None",
-        "naive",
+        "page",
     ),
     Mutant(
         "an await that a reset cut off goes on",

@@ -43,3 +43,15 @@ def test_an_await_that_a_handler_interrupts(limit: int) -> None:
                          read(CLOCK), Pause(Span(cycles=5)), read(CLOCK)]  # fmt: skip
     recording = compare(bench, [handler, *steps], ("python",))
     assert "poll-timeout" in {one.rule for one in recording.findings}
+
+
+@pytest.mark.parametrize("row", range(4, 24, 3))
+def test_commands_that_a_handler_interrupts(row: int) -> None:
+    """In a wait, between two reads of a poll, in a pause: what is left is as long on every engine."""
+    pulled = [{"at": row + more, "pin": "levers.in.0", "level": 1 - more // 4} for more in (0, 4)]
+    bench = Bench({"clock": "1 MHz", "slot": SLOTS, "input": pulled})
+    handler = Handler("lever", "levers.in.0", (read(LEVERS),), 1, 2)
+    steps: list[Step] = [write(LEVERS, 1, wait=5), Poll(LEVERS, 0, every=4, limit=2),
+                         Pause(Span(cycles=6)), read(CLOCK), read(CLOCK, 3)]  # fmt: skip
+    recording = compare(bench, [handler, *steps], ("python",))
+    assert len(recording.accesses) > 5

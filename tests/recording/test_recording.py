@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import fields
 from pathlib import Path
 
@@ -88,3 +89,19 @@ def test_a_file_of_another_kind_or_version_is_refused_by_name(tmp_path: Path) ->
         load_bench("first_light").run(until=10).save(tmp_path / "x.npz")
     with pytest.raises(InputError, match="cannot be read: No such file"):
         Recording.load(tmp_path / "none.recording.npz")
+
+
+@pytest.mark.parametrize("version", [1, 2])
+def test_a_recording_of_an_older_version_is_read(version: int, tmp_path: Path) -> None:
+    """Versions 1 and 2 name no file beside the traffic's: every line is the traffic's own."""
+    recording = load_bench("edges").run()
+    recording.save(tmp_path / "new.recording.npz")
+    with np.load(tmp_path / "new.recording.npz") as stored:
+        arrays = {name: stored[name] for name in stored.files if name != "access/file"}
+    facts = json.loads(bytes(arrays["facts"]))
+    del facts["files"]
+    arrays["facts"] = np.frombuffer(json.dumps(facts | {"version": version}).encode(), "u1")
+    np.savez(tmp_path / "old.recording.npz", **arrays)
+    old = Recording.load(tmp_path / "old.recording.npz")
+    assert old.files == ()
+    assert old.place_of(3) == recording.place_of(3) != ""

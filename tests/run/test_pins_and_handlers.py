@@ -112,6 +112,27 @@ def test_a_reset_step_cuts_the_byte_that_is_sent(tmp_path: Path) -> None:
     assert recording.texts["telegraph"] == ""
 
 
+@pytest.mark.parametrize(
+    ("at", "resets", "start"),
+    [
+        # In the wait: the step has not begun. F = 6, so r = 12.
+        (4, ((4, 1), (12, 1)), 14),
+        # In the very row r = 8: it counts instead.
+        (8, ((8, 1),), 10),
+        # In the row after it: a reset of its own. F = 11.
+        (9, ((8, 1), (9, 1)), 11),
+    ],
+)
+def test_a_reset_of_the_bench_around_a_reset_step(
+    at: int, resets: tuple[tuple[int, int], ...], start: int, tmp_path: Path
+) -> None:
+    """Write in 1, F = 2, r = 8: what a reset in the rows before, of and after r comes to."""
+    steps = "write levers.OUT 1\nreset +6\nread levers.OUT\n"
+    recording = run(tmp_path, steps, reset=[{"at": at}], after_reset="continue")
+    assert recording.resets == resets
+    assert starts(recording) == [1, start]
+
+
 # Handlers (rule 12c).
 
 HANDLER = "handler pull on levers.in.4 enter 3 leave 2\n  write levers.TOGGLE 2\nend\n"
@@ -160,6 +181,18 @@ def test_a_pause_goes_on_after_a_handler(tmp_path: Path) -> None:
     )
     # The pause runs in 2 .. 11; t = 5, F_h = 9, b = 12; rows 5 .. 11 are 7: the read is in 19.
     assert starts(recording) == [1, 9, 19]
+
+
+def test_no_handler_is_taken_before_the_first_row_after_a_reset(tmp_path: Path) -> None:
+    """RST in r = 5; row 6 plays the part of cycle 0; the handler is taken in F = 7, not before."""
+    recording = run(
+        tmp_path,
+        HANDLER + "write levers.OUT 1\nreset +3\npause 9\n",
+        input=[level(5, 1), level(9, 0)],
+    )
+    # The access in 7 + 1 + 3 = 11; b = 12 + 2 = 14, and the pause has its 9 rows before it.
+    assert starts(recording) == [1, 11]
+    assert recording.cycles == 14 + 9 + 1
 
 
 def test_a_handler_between_two_reads_of_a_poll(tmp_path: Path) -> None:
