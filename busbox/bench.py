@@ -11,6 +11,7 @@ import os
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -147,7 +148,7 @@ class Bench:
         traffic: object = None,
         progress: Progress | None = None,
     ) -> Recording:
-        """Run the bench and return its recording.
+        """Run the bench and return its recording, judged; it carries the bench.
 
         Parameters
         ----------
@@ -160,12 +161,16 @@ class Bench:
         ------
         InputError : something is wrong with the bench, its traffic or these arguments
         """
+        from busbox.carried import carry
         from busbox.engines import engine_class
+        from busbox.findings.judging import judge
         from busbox.run.loop import replay
 
         system = self.system(traffic)
         factory = engine_class(engine)
-        return replay(system, factory, _until(until, system.clock_hz), progress)
+        facts = replay(system, factory, _until(until, system.clock_hz), progress)
+        carried = carry(self.keys, self.folder, system, traffic, facts)
+        return judge(replace(facts, carried=carried), system)
 
     def place(self, path: KeyPath) -> tuple[str, int | None]:
         """Return the file and line of a key, or ``--set`` if its value was changed."""

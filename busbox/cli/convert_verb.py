@@ -20,10 +20,8 @@ from busbox.formats.files import FORMATS, read_traffic, write_traffic
 from busbox.formats.text import limited
 from busbox.map.registers import WORD
 from busbox.map.slots import AddressMap
-from busbox.recording import Accesses, Recording, where, windows
+from busbox.recording import SUFFIX, Accesses, Recording, where, windows
 from busbox.system.system import System
-
-RECORDING = ".recording.npz"
 
 
 @click.command("convert")
@@ -43,7 +41,7 @@ def command(source: str, result: str, bench: str | None, names: bool, numbers: b
     system = None if bench is None else Bench.load(bench).system(traffic=[])
     steps: Iterator[Step]
     left_out = ""
-    if source.endswith(RECORDING):
+    if source.endswith(SUFFIX):
         recording = Recording.load(source)
         marks = _is_format(result, ".steps")
         steps = steps_of(recording, system, marks=marks, source=source)
@@ -65,7 +63,7 @@ def _is_format(name: str, suffix: str) -> bool:
 def _check(source: str, result: str, bench: str | None, names: bool, numbers: bool) -> None:
     """Refuse words that do not go together."""
     mistakes = []
-    known = {source: [*FORMATS, RECORDING], result: [*FORMATS]}
+    known = {source: [*FORMATS, SUFFIX], result: [*FORMATS]}
     for what, name in (("IN", source), ("OUT", result)):
         if not any(_is_format(name, suffix) for suffix in known[name]):
             text = f"must end in {one_of(known[name])} (traffic may have .gz after it)"

@@ -15,9 +15,17 @@ import click
 from busbox.basics.errors import InputError, Mistake
 from busbox.bench.bench import Bench
 from busbox.bench.find import benches_of
-from busbox.cli.common import json_option, paper, print_json, set_option, shown_progress
+from busbox.cli.common import (
+    is_recording,
+    json_option,
+    open_recording,
+    paper,
+    print_json,
+    set_option,
+    shown_progress,
+)
 from busbox.engines import DEFAULT_ENGINE, ENGINES
-from busbox.recording import Recording
+from busbox.recording import SUFFIX, Recording
 
 if TYPE_CHECKING:
     from busbox.explain.difference import Checked
@@ -71,9 +79,12 @@ def command(
     """Play a bench's traffic and tell what every device did.
 
     BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox (busbox
-    list); or a folder of such folders: all of them are run.
+    list); or a folder of such folders: all of them are run. Of a saved recording, *.recording.npz, the
+    results are printed again; nothing is run.
     """
     _check_places(vcd, out)
+    if is_recording(bench):
+        return _print_again(open_recording(bench), vcd, out, coverage, as_json, strict)
     several = benches_of(bench)
     if several and vcd is not None:
         raise InputError.of(f"must not be used with a folder of benches, {bench!r}", "--vcd")
@@ -88,7 +99,7 @@ def command(
             recording, extras = _run(opened, run, until, traffic, stop_on, coverage)
             checked = _compared(recording, opened, until, traffic, progress, check_engines)
             extras |= checked.as_object() if checked else {}
-        _write(opened, recording, vcd, out, extras)
+        _write(recording, vcd, out, extras)
         failed |= _failed(recording, strict) or bool(checked and checked.difference)
         if as_json:
             from busbox.exports.json_report import as_object
@@ -99,6 +110,32 @@ def command(
     if as_json:
         print_json(objects if several else objects[0])
     return int(failed)
+
+
+def _print_again(
+    recording: Recording,
+    vcd: str | None,
+    out: str | None,
+    coverage: bool,
+    as_json: bool,
+    strict: bool,
+) -> int:
+    """Print the results of a saved recording; return the exit code."""
+    extras: dict[str, Any] = {}
+    if coverage:
+        from busbox.exports.coverage import coverage as covered
+        from busbox.opening import opened
+
+        with opened(recording) as system:
+            extras["coverage"] = covered(recording, system.devices)
+    _write(recording, vcd, out, extras)
+    if as_json:
+        from busbox.exports.json_report import as_object
+
+        print_json(as_object(recording) | extras)
+    else:
+        _print_summary(recording, extras, None, last=True)
+    return int(_failed(recording, strict))
 
 
 def _run(
@@ -118,8 +155,9 @@ def _run(
     if stop_on:
         from busbox.cli.stop_on import finders, stop_at_first
 
-        recording, stop = stop_at_first(run, until, finders(stop_on, system))
-        extras["stopped_on"] = None if stop is None else stop.as_object()
+        recording = stop_at_first(run, until, finders(stop_on, system))
+        if recording.stopped_on is None:
+            extras["stopped_on"] = None
     recording = recording or run(until=until)
     if coverage:
         from busbox.exports.coverage import coverage as covered
@@ -164,8 +202,7 @@ def _print_summary(
     from busbox.exports.summary import summarise
 
     page = paper()
-    stopped = recording.ended == "until" and extras.get("stopped_on") is not None
-    summarise(recording, page, extras.get("coverage"), stopped)
+    summarise(recording, page, extras.get("coverage"))
     if checked is not None:
         page.title(str(checked))
     if not last:
@@ -215,9 +252,7 @@ def _by_option() -> Iterator[None]:
         ) from error
 
 
-def _write(
-    bench: Bench, recording: Recording, vcd: str | None, out: str | None, extras: dict[str, Any]
-) -> None:
+def _write(recording: Recording, vcd: str | None, out: str | None, extras: dict[str, Any]) -> None:
     if vcd is not None:
         from busbox.exports.waveform import write_vcd
 
@@ -233,6 +268,6 @@ def _write(
             folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise InputError.of(f"cannot be made: {error.strerror}", str(folder)) from None
-        recording.save(folder / f"{bench.name}.recording.npz")
+        recording.save(folder / f"{recording.bench}{SUFFIX}")
         report = json.dumps(as_object(recording) | extras, indent=2) + "\n"
-        replace_file(folder / f"{bench.name}.json", report.encode("ascii"))
+        replace_file(folder / f"{recording.bench}.json", report.encode("ascii"))

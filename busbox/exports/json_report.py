@@ -6,7 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from busbox.exports.usage import usage
-from busbox.recording import Recording, Seen
+from busbox.recording import Recording, Seen, Stop
 
 
 def _seen(seen: Seen) -> dict[str, Any]:
@@ -28,6 +28,7 @@ def as_object(recording: Recording) -> dict[str, Any]:
     is attached to pins stands under ``attached``, as its kind gives it (``busbox attachments``).
     """
     used = usage(recording)
+    stop = recording.stopped_on
     return {
         "bench": recording.bench,
         "engine": recording.engine,
@@ -79,6 +80,12 @@ def as_object(recording: Recording) -> dict[str, Any]:
             for finding in recording.findings
         ],
         "counts": recording.counts,
-        "must": [asdict(held) for held in recording.musts],
+        "expectations": [asdict(verdict) for verdict in recording.verdicts],
         "ended": recording.ended,
+        **({} if stop is None else {"stopped_on": _stop(stop)}),
     }
+
+
+def _stop(stop: Stop) -> dict[str, Any]:
+    access = stop.access if stop.access >= 0 else None
+    return {"what": stop.word, "cycle": stop.cycle, "access": access, "text": stop.text}

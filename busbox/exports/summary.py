@@ -36,16 +36,15 @@ def summarise(
     recording: Recording,
     paper: Paper,
     covered: Mapping[str, Any] | None = None,
-    stopped: bool = False,
 ) -> None:
     """Write the summary of a recording.
 
     Parameters
     ----------
     covered : what :func:`busbox.exports.coverage.coverage` gave, to be shown too
-    stopped : it was stopped by something that a note tells, not by a time asked for
     """
     time = show_time(recording.cycles, recording.clock_hz)
+    stopped = recording.ended == "until" and recording.stopped_on is not None
     how = "stopped" if stopped else _ENDS[recording.ended]
     paper.line(
         (recording.bench, "bold"),
@@ -67,10 +66,10 @@ def summarise(
 
 
 def _musts(recording: Recording, paper: Paper) -> None:
-    if not recording.musts:
+    if not recording.verdicts:
         return
-    broken = [one for one in recording.musts if not one.held]
-    number = len(recording.musts)
+    broken = [one for one in recording.verdicts if not one.met]
+    number = len(recording.verdicts)
     paper.title(f"Must hold: {number - len(broken)} of {number} do")
     for one in broken:
         paper.line("  ", ("does not hold", "bold red"), f"  {one.what}; seen: {one.seen}")
@@ -243,7 +242,7 @@ def place_of(recording: Recording, finding: Finding) -> str:
     if finding.access >= 0:
         parts.append(f"access {finding.access}")
     if finding.line >= 0:
-        parts.append(f"{recording.traffic_name}:{finding.line}")
+        parts.append(f"{recording.traffic}:{finding.line}")
     if finding.pc >= 0:
         parts.append(f"pc {finding.pc:#x}")
     if finding.source:

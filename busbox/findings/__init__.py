@@ -5,7 +5,7 @@ writing the function in the module of its topic and naming it in :data:`RULES`.
 """
 
 from busbox.findings import board, bus, devices, reads, registers, serial
-from busbox.findings.rule import KEPT, Rule, RunFacts, Sighting, Wanted, collect
+from busbox.findings.rule import KEPT, Rule, RunFacts, Sighting, collect
 from busbox.recording.judged import Finding
 
 #: Every rule by its id.
@@ -44,4 +44,4 @@ def find(facts: RunFacts) -> tuple[tuple[Finding, ...], dict[str, dict[str, int]
     return collect(RULES, facts)
 
 
-__all__ = ["KEPT", "RULES", "RunFacts", "Finding", "Sighting", "Rule", "Wanted", "find"]
+__all__ = ["KEPT", "RULES", "RunFacts", "Finding", "Sighting", "Rule", "find"]

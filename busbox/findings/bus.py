@@ -12,8 +12,7 @@ from busbox.bus.transfers import ERR, NONE, WATCHDOG
 from busbox.findings.rule import RunFacts, Sighting
 
 if TYPE_CHECKING:
-    from busbox.cpu.steps import Handler
-    from busbox.recording import Accesses
+    from busbox.recording import Accesses, HandlerStorm
 
 
 def unmapped_access(facts: RunFacts) -> Iterator[Sighting]:
@@ -144,22 +143,22 @@ def bus_hang(facts: RunFacts) -> Iterator[Sighting]:
     Mend the address, or what the device waits for. Then give the fabric a watchdog all the same, here
     and in the hardware: the next mistake of this kind ends with ERR, and the firmware goes on.
     """
-    if facts.crowd is not None:
-        first, handler = facts.crowd
-        row, slot = facts.recording.cycles - 1, handler.pin.partition(".")[0]
-        tell = partial(_tell_crowd, handler, row - first)
-        yield Sighting(row, -1, slot, "", handler.pin, tell)
+    storm = facts.recording.handler_storm
+    if storm is not None:
+        cycle, slot = facts.recording.cycles - 1, storm.pin.partition(".")[0]
+        tell = partial(_tell_storm, storm, cycle - storm.since)
+        yield Sighting(cycle, -1, slot, "", storm.pin, tell)
     elif facts.recording.ended == "hang":
         (access,) = facts.where(lambda part: part.terminator == NONE)
         yield facts.hit(access, partial(_tell_hang, facts, access))
 
 
-def _tell_crowd(handler: Handler, cycles: int) -> tuple[str, str]:
+def _tell_storm(storm: HandlerStorm, cycles: int) -> tuple[str, str]:
     return (
-        f"handler {handler.name} was taken again and again for {cycles} cycles (the limit "
-        f"hang_after), because {handler.pin} stays high: the CPU never comes back to its steps; the "
+        f"handler {storm.handler} was taken again and again for {cycles} cycles (the limit "
+        f"hang_after), because {storm.pin} stays high: the CPU never comes back to its steps; the "
         "run ends here.",
-        f"Have the handler end what holds {handler.pin} high, such as a flag that wants a one written.",
+        f"Have the handler end what holds {storm.pin} high, such as a flag that wants a one written.",
     )
 
 
@@ -170,9 +169,10 @@ def _tell_hang(facts: RunFacts, access: int) -> tuple[str, str]:
         f"{facts.describe(access)}: unanswered for {waited} cycles (the limit hang_after); "
         "the run ends here."
     )
-    if facts.quiet_since is not None:
+    quiet_since = facts.recording.quiet_since
+    if quiet_since is not None:
         message += (
-            f" Nothing has moved since cycle {facts.quiet_since} and nothing more is to come: it "
+            f" Nothing has moved since cycle {quiet_since} and nothing more is to come: it "
             "would never be answered."
         )
     if found.slot is None:
@@ -209,12 +209,13 @@ def wishbone_rule(facts: RunFacts) -> Iterator[Sighting]:
     that of the standard. Watched are the ports of devices in Amaranth.
     """
     accesses = facts.recording.accesses
-    for port, breach in facts.breaches:
-        before = int(np.searchsorted(accesses.start, breach.row, side="right")) - 1
+    for breach in facts.recording.breaches:
+        port = breach.port
+        before = int(np.searchsorted(accesses.start, breach.cycle, side="right")) - 1
         text = f"port {port}, rule {breach.rule}: {breach.text.removeprefix(f'{port}: ')}"
         hint = "Compare the port's signals with the rule in the standard."
         slot = "" if port == "cpu" else port
-        yield Sighting(breach.row, before, slot, "", port, partial(_pair, text, hint))
+        yield Sighting(breach.cycle, before, slot, "", port, partial(_pair, text, hint))
 
 
 def _pair(message: str, hint: str) -> tuple[str, str]:

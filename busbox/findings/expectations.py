@@ -26,6 +26,7 @@ from typing import TYPE_CHECKING, Any
 
 from busbox.basics.errors import nearest, one_of, shown
 from busbox.basics.units import parse_span
+from busbox.recording.judged import Verdict
 from busbox.system import Attached, Placed
 
 if TYPE_CHECKING:
@@ -46,32 +47,16 @@ TEXTS: dict[str, Callable[[str, str], bool]] = {
 
 
 @dataclass(frozen=True)
-class Held:
-    """How an expectation came out.
-
-    Attributes
-    ----------
-    what : the expectation, in words
-    held : whether it holds
-    seen : what was seen instead, or as well
-    """
-
-    what: str
-    held: bool
-    seen: str
-
-
-@dataclass(frozen=True)
 class Must:
     """One expectation: ``check`` says whether a recording meets it, and what it shows."""
 
     what: str
     check: Callable[[Recording], tuple[bool, str]]
 
-    def judge(self, recording: Recording) -> Held:
-        """Return how it comes out for a recording."""
-        held, seen = self.check(recording)
-        return Held(self.what, held, seen)
+    def judge(self, recording: Recording) -> Verdict:
+        """Return the verdict on a recording."""
+        met, seen = self.check(recording)
+        return Verdict(self.what, met, seen)
 
 
 class _Wrong(ValueError):

@@ -10,13 +10,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from busbox.bus.transfers import ACK
-from busbox.cpu.steps import Await
-from busbox.findings.rule import RunFacts, Sighting, Wanted
+from busbox.findings.rule import RunFacts, Sighting
 from busbox.map.registers import LANE_MASKS, lane_mask
 from busbox.map.slots import Decoded
 
 if TYPE_CHECKING:
-    from busbox.recording import Accesses
+    from busbox.recording import Accesses, AwaitGivenUp, PollGivenUp
 
 
 def read_differs(facts: RunFacts) -> Iterator[Sighting]:
@@ -159,30 +158,29 @@ def poll_timeout(facts: RunFacts) -> Iterator[Sighting]:
     limit in the firmware too, with an error after it.
     """
     hits = [
-        facts.hit(access, partial(_tell_timeout, facts, access, poll))
-        for access, poll in facts.timeouts
+        facts.hit(poll.access, partial(_tell_poll, facts, poll))
+        for poll in facts.recording.polls_given_up
     ]
     hits += [
-        Sighting(
-            row, -1, step.pin.partition(".")[0], "", step.pin, partial(_tell_given_up, row, step)
-        )
-        for row, step in facts.given_up
+        Sighting(one.cycle, -1, one.pin.partition(".")[0], "", one.pin, partial(_tell_await, one))
+        for one in facts.recording.awaits_given_up
     ]
     yield from sorted(hits, key=lambda hit: hit.cycle)
 
 
-def _tell_given_up(row: int, step: Await) -> tuple[str, str]:
-    line = "" if step.line is None else f" (line {step.line} of the traffic)"
-    limit = f"{step.limit} cycles" if step.limit.cycles is not None else str(step.limit)
+def _tell_await(given_up: AwaitGivenUp) -> tuple[str, str]:
+    line = "" if given_up.line < 0 else f" (line {given_up.line} of the traffic)"
     return (
-        f"await of {step.pin}{line}: given up after {limit}; it never showed {step.level}.",
+        f"await of {given_up.pin}{line}: given up after {given_up.limit}; it never showed "
+        f"{given_up.level}.",
         "See what should move this pin (a device, a wire or an [[input]] of the bench), or give the "
         "await a larger limit.",
     )
 
 
-def _tell_timeout(facts: RunFacts, access: int, poll: Wanted) -> tuple[str, str]:
-    found, accesses = facts.decoded(access), facts.recording.accesses
+def _tell_poll(facts: RunFacts, poll: PollGivenUp) -> tuple[str, str]:
+    access, accesses = poll.access, facts.recording.accesses
+    found = facts.decoded(access)
     failed = accesses.terminator[access] != ACK
     gives = "ends with ERR" if failed else f"gives {int(accesses.data[access]):#x}"
     return (
@@ -196,7 +194,7 @@ def _tell_timeout(facts: RunFacts, access: int, poll: Wanted) -> tuple[str, str]
     )
 
 
-def _awaited(found: Decoded, poll: Wanted) -> str:
+def _awaited(found: Decoded, poll: PollGivenUp) -> str:
     """Return the fields that a poll waits for: ``, that is TX_BUSY 0``."""
     fields = [
         f"{field.name} {(poll.value & field.mask) >> field.low}"

@@ -8,7 +8,6 @@ from functools import cache, partial
 from typing import TYPE_CHECKING, Any
 
 from busbox.basics.errors import BusboxError, InputError, raised
-from busbox.cpu.steps import Await, Handler
 from busbox.map.slots import Decoded
 from busbox.recording.judged import Finding
 from busbox.system.system import System
@@ -44,39 +43,19 @@ class Sighting:
 
 
 @dataclass(frozen=True)
-class Wanted:
-    """What a poll waits for: (word & mask) == value, in ``limit`` reads at most."""
-
-    mask: int
-    value: int
-    limit: int
-
-
-@dataclass(frozen=True)
 class RunFacts:
     """What the rules look at.
 
     Attributes
     ----------
     system : what was run
-    recording : what it left, still without findings
-    timeouts : (access, what it waits for) for every poll given up at its limit
-    given_up : (last row, await) for every await given up at its limit
-    crowd : (row in which the first was taken, handler) if handlers left the CPU no row
-    breaches : (port, breach) from the rule checkers
+    recording : what it left; nothing of its findings is looked at
     decoded_lines : what listeners heard, by name
-    quiet_since : the row since which an access that hangs could not be answered any more, if the
-        engine has proved that, and nothing more was to come
     """
 
     system: System
     recording: Recording
-    timeouts: list[tuple[int, Wanted]] = field(default_factory=list)
-    given_up: list[tuple[int, Await]] = field(default_factory=list)
-    crowd: tuple[int, Handler] | None = None
-    breaches: list[tuple[str, Any]] = field(default_factory=list)
     decoded_lines: Mapping[str, DecodedLine] = field(default_factory=dict)
-    quiet_since: int | None = None
 
     def where(self, test: Callable[[Accesses], Any]) -> Iterator[int]:
         """Yield the accesses for which ``test``, given some of them at a time, gives true."""

@@ -1,4 +1,4 @@
-"""What a finding is, and how rules are collected into findings and counts."""
+"""What a judged recording holds besides facts: findings of the rules, verdicts on expectations."""
 
 from __future__ import annotations
 
@@ -32,3 +32,19 @@ class Finding:
     line: int = -1
     pc: int = -1
     source: str = ""
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """How an expectation came out.
+
+    Attributes
+    ----------
+    what : the expectation, in words
+    met : whether it is met
+    seen : what was seen instead, or as well
+    """
+
+    what: str
+    met: bool
+    seen: str

@@ -1,14 +1,13 @@
-"""The one loop that drives any engine: steps in, calls of models in between, a recording out."""
+"""The one loop that drives any engine: steps in, calls of models in between, a run's facts out."""
 
 from __future__ import annotations
 
 import heapq
 from array import array
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Sequence
 from itertools import count
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import numpy as np
 
@@ -32,16 +31,23 @@ from busbox.engines import (
     EngineFactory,
     Stop,
 )
-from busbox.findings import RunFacts, Wanted, find
-from busbox.recording import COLUMNS, Accesses, IntColumn, Recording, SlotInfo
+from busbox.recording import (
+    COLUMNS,
+    Accesses,
+    AwaitGivenUp,
+    HandlerStorm,
+    IntColumn,
+    PollGivenUp,
+    PortBreach,
+    Recording,
+    SlotInfo,
+)
 from busbox.run.connections import Connections
 from busbox.run.hardware_host import HardwareHost
 from busbox.run.host import DeviceHost
+from busbox.system.hardware import Device
 from busbox.system.scenario import InputLevel
 from busbox.system.system import System
-
-if TYPE_CHECKING:
-    from busbox.board.decoding import DecodedLine
 
 #: Steps taken from a source in one go, if it does not look at results.
 AHEAD = 4096
@@ -159,11 +165,11 @@ class _Ledger:
         del self._new[:]
         return self._facts.array().reshape(-1, 4)
 
-    def wanted(self, number: int) -> Wanted:
-        """Return what the poll of a command waits for."""
+    def given_up(self, number: int, access: int) -> PollGivenUp:
+        """Return the poll of a command that was given up, with its last read."""
         polls = self._polls.array().reshape(-1, 4)
         _, mask, value, limit = polls[np.searchsorted(polls[:, 0], number)].tolist()
-        return Wanted(mask, value, limit)
+        return PollGivenUp(access, mask, value, limit)
 
 
 class Replay:
@@ -217,7 +223,7 @@ class Replay:
                     self._connections.watch(step.pin)
         self._registers: dict[str, dict[str, int]] = {}
         self._columns = {name: Column(kind) for name, kind in COLUMNS.items()}
-        self._timeouts: list[tuple[int, Wanted]] = []
+        self._polls_given_up: list[PollGivenUp] = []
         self._last_step = 0
 
     def _device(self, number: int) -> LiveDevice:
@@ -275,13 +281,7 @@ class Replay:
             model.close(last)
             host.forget_after(last)
         self._put_away(last)
-        recording = self._recording(last, ended)
-        recording, decoded_lines = self._hear(recording)
-        findings, counts = find(self._run_facts(recording, decoded_lines))
-        recording = replace(recording, findings=findings, counts=counts)
-        return replace(
-            recording, verdicts=tuple(one.judge(recording) for one in self._system.expectations)
-        )
+        return self._recording(last, ended)
 
     def _run(
         self, until: int, progress: Progress | None, observe: Observe | None
@@ -494,28 +494,17 @@ class Replay:
     # The recording.
 
     def _recording(self, last: int, ended: str) -> Recording:
-        system = self._system
+        system, engine = self._system, self._engine
         events = [event for host in self._hosts for event in host.events]
         return Recording(
             bench=system.name,
-            engine=self._engine.name,
-            traffic=system.traffic,
+            engine=engine.name,
+            traffic=Path(system.traffic).name,
             clock_hz=system.clock_hz,
             cycles=last + 1,
             ended=ended,
             accesses=Accesses({name: one.array() for name, one in self._columns.items()}),
-            slots=tuple(
-                SlotInfo(
-                    p.name,
-                    p.kind,
-                    p.slot.base,
-                    p.slot.size,
-                    p.slot.wait,
-                    p.slot.wait + system.fabric.registered_decode,
-                    tuple(p.model.sends),
-                )
-                for p in system.devices
-            ),
+            slots=tuple(_slot_info(device, system) for device in system.devices),
             lines={name: line for host in self._hosts for name, line in host.lines()},
             characters={
                 device.name: host.text()
@@ -524,9 +513,17 @@ class Replay:
             },
             events=tuple(sorted(events, key=lambda event: event.cycle)),
             registers=self._registers,
-            marks=tuple((row, self._ledger.marks[number]) for row, number in self._engine.marks),
+            marks=tuple((row, self._ledger.marks[number]) for row, number in engine.marks),
             resets=tuple(reset for reset in self._done if reset[0] <= last),
-            notes=tuple(self._notes()),
+            run_notes=tuple(self._notes()),
+            polls_given_up=tuple(self._polls_given_up),
+            awaits_given_up=tuple(_await_given_up(row, step) for row, step in self._given_up),
+            handler_storm=None if self._crowd is None else _storm(*self._crowd),
+            breaches=tuple(
+                PortBreach(port, breach.row, breach.rule, breach.text)
+                for port, breach in engine.breaches
+            ),
+            quiet_since=self._quiet_since(),
         )
 
     def _notes(self) -> list[str]:
@@ -560,7 +557,8 @@ class Replay:
         for name, column in self._columns.items():
             column.extend(columns[name])
         for access in engine.timeouts:
-            self._timeouts.append((access, self._ledger.wanted(int(commands[access - first]))))
+            given_up = self._ledger.given_up(int(commands[access - first]), access)
+            self._polls_given_up.append(given_up)
         self._last_step = int(columns["step"][-1]) + 1 if len(log) else self._last_step
         del engine.log[:], engine.timeouts[:]
         for host in self._hosts:
@@ -582,31 +580,22 @@ class Replay:
             return None
         return self._quiet
 
-    def _hear(self, recording: Recording) -> tuple[Recording, Mapping[str, DecodedLine]]:
-        """Return the recording with what the note readers of the bench understood, and that by name."""
-        if not self._system.attached:
-            return recording, {}
-        from busbox.board.decoding import decode_lines, supply_note
 
-        decoded_lines = decode_lines(self._system, recording)
-        note = supply_note(self._system, decoded_lines, recording.cycles)
-        notes = recording.notes + (() if note is None else (note,))
-        seen = {name: one.recorded() for name, one in decoded_lines.items()}
-        return replace(recording, seen=seen, notes=notes), decoded_lines
+def _slot_info(device: Device, system: System) -> SlotInfo:
+    slot, delay = device.slot, device.slot.wait + system.fabric.registered_decode
+    sends = tuple(device.model.sends)
+    return SlotInfo(slot.name, device.kind, slot.base, slot.size, slot.wait, delay, sends)
 
-    def _run_facts(
-        self, recording: Recording, decoded_lines: Mapping[str, DecodedLine]
-    ) -> RunFacts:
-        return RunFacts(
-            self._system,
-            recording,
-            timeouts=self._timeouts,
-            given_up=self._given_up,
-            crowd=self._crowd,
-            breaches=self._engine.breaches,
-            decoded_lines=decoded_lines,
-            quiet_since=self._quiet_since(),
-        )
+
+def _await_given_up(row: int, step: Await) -> AwaitGivenUp:
+    limit = f"{step.limit} cycles" if step.limit.cycles is not None else str(step.limit)
+    line = -1 if step.line is None else step.line
+    return AwaitGivenUp(row, step.pin, step.level, limit, line)
+
+
+def _storm(since: int, handler: Handler) -> HandlerStorm:
+    line = -1 if handler.line is None else handler.line
+    return HandlerStorm(since, handler.name, handler.pin, line)
 
 
 def _some(names: Sequence[str]) -> str:
@@ -622,7 +611,7 @@ def replay(
     progress: Progress | None = None,
     observe: Observe | None = None,
 ) -> Recording:
-    """Run a system on an engine and return its recording, findings included.
+    """Run a system on an engine and return its recording: facts only, not judged.
 
     Parameters
     ----------

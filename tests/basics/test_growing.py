@@ -33,7 +33,7 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
     """Make everything that is long begin at a few numbers."""
     monkeypatch.setattr(busbox.basics.growing, "IN_MEMORY", 128)
     monkeypatch.setattr(busbox.run.host, "SETTLED", 4)
-    monkeypatch.setattr(busbox.recording, "WINDOW", 7)
+    monkeypatch.setattr(busbox.recording.accesses, "WINDOW", 7)
     monkeypatch.setattr(busbox.run.loop, "AHEAD", 8)
     monkeypatch.setattr(busbox.cpu.source, "KEPT_STEPS", 5)
 

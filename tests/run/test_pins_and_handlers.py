@@ -395,7 +395,7 @@ def test_a_reset_before_the_end_of_the_text_keeps_the_reply_away(tmp_path: Path)
 
 
 @pytest.mark.parametrize(
-    ("must", "held", "seen"),
+    ("must", "met", "seen"),
     [
         ({"text": {"of": "telegraph", "is": "A"}}, True, "'A'"),
         ({"text": {"of": "telegraph", "is": "B"}}, False, "'A'"),
@@ -416,12 +416,12 @@ def test_a_reset_before_the_end_of_the_text_keeps_the_reply_away(tmp_path: Path)
     ],
 )
 def test_what_must_hold_is_judged(
-    must: dict[str, Any], held: bool, seen: str, tmp_path: Path
+    must: dict[str, Any], met: bool, seen: str, tmp_path: Path
 ) -> None:
     """Each kind of expectation, met and not, with what was seen."""
     recording = run(tmp_path, "write telegraph.DATA 65\n", must=[must])
-    (one,) = recording.musts
-    assert (one.held, one.seen) == (held, seen)
+    (one,) = recording.verdicts
+    assert (one.met, one.seen) == (met, seen)
 
 
 # Bytes from outside at a rate that the clock is no multiple of.
