@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from busbox.basics.errors import BusboxError, InputError
     from busbox.bench.bench import Bench, load_bench
+    from busbox.bench.opening import judge
     from busbox.recording import Recording
 
 #: Public names and the modules they come from; each is imported on first use.
@@ -22,12 +23,13 @@ _HOMES = {
     "BusboxError": "busbox.basics.errors",
     "InputError": "busbox.basics.errors",
     "Recording": "busbox.recording",
+    "judge": "busbox.bench.opening",
     "load_bench": "busbox.bench.bench",
 }
 
 __version__ = "0.1.0"
 
-__all__ = ["Bench", "BusboxError", "InputError", "Recording", "load_bench"]
+__all__ = ["Bench", "BusboxError", "InputError", "Recording", "judge", "load_bench"]
 
 
 def __getattr__(name: str) -> Any:

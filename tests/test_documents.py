@@ -88,8 +88,11 @@ def test_every_command_prints_what_the_document_shows(
 
 @pytest.mark.quick
 @pytest.mark.parametrize("document", DOCUMENTS)
-def test_every_python_example_gives_what_the_document_shows(document: str) -> None:
+def test_every_python_example_gives_what_the_document_shows(
+    document: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Examples at the Python prompt are doctests."""
+    monkeypatch.chdir(tmp_path)
     name, names = document, {"__name__": "example"}
     parser, runner = doctest.DocTestParser(), doctest.DocTestRunner()
     for block in blocks(document):

@@ -47,7 +47,7 @@ def test_each_mistake_stands_at_the_line_that_names_it(capsys: pytest.CaptureFix
 
     for file in benches_of("mistakes") or ():
         recording = Bench.load(file).run()
-        lines = Path(recording.traffic).read_text(encoding="utf-8").splitlines()
+        lines = file.with_name(recording.traffic).read_text(encoding="utf-8").splitlines()
         for finding in recording.findings:
             if finding.line > 0 and "#" in lines[finding.line - 1]:
                 assert finding.rule in lines[finding.line - 1], finding

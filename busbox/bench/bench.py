@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -122,7 +123,7 @@ class Bench:
         traffic: object = None,
         progress: Progress | None = None,
     ) -> Recording:
-        """Run the bench and return its recording.
+        """Run the bench and return its recording, judged; it carries the bench.
 
         Parameters
         ----------
@@ -135,12 +136,16 @@ class Bench:
         ------
         InputError : something is wrong with the bench, its traffic or these arguments
         """
+        from busbox.bench.carrying import carry
         from busbox.engines import engine_class
+        from busbox.findings.judging import judge
         from busbox.run.loop import replay
 
         system = self.system(traffic)
         factory = engine_class(engine)
-        return replay(system, factory, _until(until, system.clock_hz), progress)
+        facts = replay(system, factory, _until(until, system.clock_hz), progress)
+        carried = carry(self.keys, self.folder, system, traffic, facts)
+        return judge(replace(facts, carried=carried), system)
 
     def _building(self) -> Building:
         from busbox.bench.building import Building

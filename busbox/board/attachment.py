@@ -7,9 +7,9 @@ Contract
 2. It is a class with ``settings`` (the keys of ``[attach.NAME]`` besides ``kind`` and ``pin``) and one
    method: ``decode`` or ``drive``. It is built as ``Kind(board, **settings)``; a :class:`ValueError`
    from there is a mistake in the bench.
-3. A decoder is asked once, when the run is over: nothing that it finds changes the run. The same class
-   reads captures of real lines (``busbox capture``); of those, ``wave.sampling`` says how much each
-   length may be wrong.
+3. A decoder is asked when the run is over, and again whenever the recording is judged again: nothing
+   that it finds changes the run, and it answers the same each time. The same class reads captures of
+   real lines (``busbox capture``); of those, ``wave.sampling`` says how much each length may be wrong.
 4. What a decoder finds wrong is a :class:`LineFinding` with the id of a rule: one of Busbox's, or one
    that the class declares in ``rules``, id to page (``busbox explain``). Who caused it is not its
    business: that is looked up from the edge it names. DEVELOPERS.md shows a decoder with its own rule.

@@ -75,12 +75,10 @@ def decode_lines(system: System, recording: Recording) -> Mapping[str, DecodedLi
     }
 
 
-def supply_note(
-    system: System, decoded_lines: Mapping[str, DecodedLine], cycles: int
-) -> str | None:
-    """Return what all strings of lamps draw, against the supply of the bench; None without one."""
+def supply_note(system: System, decoded_lines: Mapping[str, DecodedLine], cycles: int) -> str:
+    """Return what all strings of lamps draw, against the supply of the bench; "" without one."""
     if system.supply is None:
-        return None
+        return ""
     changes = total_current(decoded_lines)
     peak = max((amperes for _, amperes, _ in changes), default=Fraction(0))
     ends = [tick for tick, _, _ in changes[1:]] + [cycles]

@@ -11,14 +11,17 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 import click
+from click.core import ParameterSource
 
-from busbox.basics.errors import InputError
+from busbox.basics.errors import InputError, Mistake
 from busbox.basics.paper import Paper
 from busbox.bench.bench import Bench
 from busbox.map.addresses import number
+from busbox.recording import SUFFIX, Recording
 
 if TYPE_CHECKING:
     from busbox.run.loop import Progress as Report
+    from busbox.system.system import System
 
 set_option = click.option(
     "--set",
@@ -30,9 +33,72 @@ set_option = click.option(
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 
 
+#: Parameters of verbs that need a new run, and so a bench.
+_OF_A_RUN = (
+    "engine", "check_engines", "traffic", "values", "until", "stop_on", "all_hardware",
+)  # fmt: skip
+
+
 def open_bench(name: str, values: tuple[str, ...]) -> Bench:
-    """Return the bench that a verb names, with its ``--set`` values."""
+    """Return the bench that a verb names, with its ``--set`` values.
+
+    Raises
+    ------
+    InputError : there is none, or the name is that of a recording
+    """
+    if is_recording(name):
+        raise InputError.of("is a recording; this verb takes a bench only", name)
     return Bench.load(name).with_values(values)
+
+
+def is_recording(name: str) -> bool:
+    """Return whether a verb names a saved recording in place of a bench."""
+    return name.endswith(SUFFIX)
+
+
+def open_recording(name: str) -> Recording:
+    """Return the saved recording that a verb names.
+
+    Raises
+    ------
+    InputError : it cannot be loaded, or the verb was given options that need a new run
+    """
+    context = click.get_current_context()
+    given = [
+        param.opts[0]
+        for param in context.command.params
+        if param.name in _OF_A_RUN
+        and context.get_parameter_source(param.name) is not ParameterSource.DEFAULT
+    ]
+    if given:
+        text = f"needs a new run and cannot be used with a recording, {name!r}"
+        raise InputError(Mistake(text, option) for option in given)
+    return Recording.load(name)
+
+
+@contextmanager
+def judged_run(
+    name: str, values: tuple[str, ...], as_json: bool
+) -> Iterator[tuple[System, Recording]]:
+    """Give the system and the judged recording of what a verb names: a bench is run, whole.
+
+    Raises
+    ------
+    InputError : there is something wrong with the bench or the recording
+    """
+    from busbox.bench.opening import judge, opened
+    from busbox.engines import DEFAULT_ENGINE, engine_class
+    from busbox.run.loop import replay
+
+    if is_recording(name):
+        recording = open_recording(name)
+        with opened(recording) as system:
+            yield system, recording
+        return
+    system = open_bench(name, values).system()
+    with shown_progress(as_json) as progress:
+        facts = replay(system, engine_class(DEFAULT_ENGINE), None, progress)
+    yield system, judge(facts, system)
 
 
 def number_of(text: str, option: str, least: int = 0) -> int:

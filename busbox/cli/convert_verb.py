@@ -21,10 +21,8 @@ from busbox.formats.files import is_traffic, read_traffic, suffixes, write_traff
 from busbox.map.registers import WORD
 from busbox.map.slots import AddressMap
 from busbox.plugins import FORMATS, find
-from busbox.recording import Accesses, Recording, where, windows
+from busbox.recording import SUFFIX, Accesses, Recording, where, windows
 from busbox.system.system import System
-
-RECORDING = ".recording.npz"
 
 
 @click.command("convert")
@@ -55,7 +53,7 @@ def command(
     system = None if bench is None else Bench.load(bench).system(traffic=[])
     steps: Iterator[Step]
     left_out = ""
-    if source.endswith(RECORDING):
+    if source.endswith(SUFFIX):
         recording = Recording.load(source)
         marks = write_as == "steps" if write_as else _is_format(result, ".steps")
         steps = steps_of(recording, system, marks=marks, source=source)
@@ -95,13 +93,13 @@ def _check(
 ) -> None:
     """Refuse words that do not go together."""
     mistakes = []
-    recorded = source.endswith(RECORDING)
+    recorded = source.endswith(SUFFIX)
     if recorded and formats[0] is not None:
         mistakes.append(Mistake(f"must not be given for a recording, {source!r}", "--from"))
     for what, name, chosen in (("IN", source, formats[0]), ("OUT", result, formats[1])):
         is_in = what == "IN"
         if not (chosen or (recorded and is_in) or is_traffic(Path(name))):
-            known = one_of([*suffixes(), RECORDING] if is_in else suffixes())
+            known = one_of([*suffixes(), SUFFIX] if is_in else suffixes())
             text = f"must end in {known} (traffic may have .gz after it)"
             mistakes.append(Mistake(f"{text}, not {shown(name)}", what))
     if names and numbers:

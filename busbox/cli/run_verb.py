@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -15,12 +15,19 @@ from busbox import plugins
 from busbox.basics.errors import InputError, Mistake
 from busbox.bench.bench import Bench
 from busbox.bench.find import benches_of
-from busbox.cli.common import json_option, paper, set_option, shown_progress
+from busbox.cli.common import (
+    is_recording,
+    json_option,
+    open_recording,
+    paper,
+    set_option,
+    shown_progress,
+)
 from busbox.cli.writes import Write, listed, no_folder, writes_of
 from busbox.engines import DEFAULT_ENGINE
 from busbox.exports.contract import Result, target_of, text_of
 from busbox.plugins import EXPORTS, find, names
-from busbox.recording import Recording
+from busbox.recording import SUFFIX, Recording
 
 if TYPE_CHECKING:
     from busbox.explain.difference import Checked
@@ -92,9 +99,12 @@ def command(
     """Play a bench's traffic and tell what every device did.
 
     BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox (busbox
-    list); or a folder of such folders: all of them are run.
+    list); or a folder of such folders: all of them are run. Of a saved recording, *.recording.npz, the
+    results are printed again; nothing is run.
     """
     writes = _writes(given, vcd, as_json, out)
+    if is_recording(bench):
+        return _again(open_recording(bench), writes, out, coverage, strict)
     several = benches_of(bench)
     for one in writes if several else ():
         if one.option in ("--vcd", "--write"):
@@ -111,7 +121,7 @@ def command(
             checked = _compared(recording, opened, until, traffic, progress, check_engines)
             extras |= checked.as_object() if checked else {}
         result = Result(recording, partial(opened.system, traffic), extras)
-        _keep(opened, result, out)
+        _keep(result, out)
         failed |= _failed(recording, strict) or bool(checked and checked.difference)
         if as_json and several:
             objects.append(text_of(find(EXPORTS, "json"), result))
@@ -143,6 +153,25 @@ def _writes(
     return writes
 
 
+def _again(
+    recording: Recording, writes: tuple[Write, ...], out: str | None, coverage: bool, strict: bool
+) -> int:
+    """Write the results of a saved recording; return the exit code."""
+    from busbox.bench.opening import opened
+
+    extras: dict[str, Any] = {}
+    with ExitStack() as stack:
+        result = Result(recording, lambda: stack.enter_context(opened(recording)), extras)
+        if coverage:
+            from busbox.exports.coverage import coverage as covered
+
+            extras["coverage"] = covered(recording, result.system.devices)
+        _keep(result, out)
+        for one in writes:
+            one.write(result)
+    return int(_failed(recording, strict))
+
+
 def _run(
     bench: Bench,
     run: Callable[..., Recording],
@@ -160,8 +189,9 @@ def _run(
     if stop_on:
         from busbox.cli.stop_on import finders, stop_at_first
 
-        recording, stop = stop_at_first(run, until, finders(stop_on, system))
-        extras["stopped_on"] = None if stop is None else stop.as_object()
+        recording = stop_at_first(run, until, finders(stop_on, system))
+        if recording.stopped_on is None:
+            extras["stopped_on"] = None
     recording = recording or run(until=until)
     if coverage:
         from busbox.exports.coverage import coverage as covered
@@ -225,7 +255,7 @@ def _by_option() -> Iterator[None]:
         ) from error
 
 
-def _keep(bench: Bench, result: Result, out: str | None) -> None:
+def _keep(result: Result, out: str | None) -> None:
     """Write the recording and the JSON report to the folder that ``--out`` names."""
     if out is None:
         return
@@ -234,6 +264,7 @@ def _keep(bench: Bench, result: Result, out: str | None) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError.of(f"cannot be made: {error.strerror}", str(folder)) from None
-    result.recording.save(folder / f"{bench.name}.recording.npz")
-    with target_of(str(folder / f"{bench.name}.json")) as target:
+    name = result.recording.bench
+    result.recording.save(folder / f"{name}{SUFFIX}")
+    with target_of(str(folder / f"{name}.json")) as target:
         find(EXPORTS, "json")(result, target)

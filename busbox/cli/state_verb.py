@@ -11,9 +11,20 @@ from busbox.basics.errors import InputError, nearest, one_of
 from busbox.basics.listing import TIED, runs, wrapped
 from busbox.basics.paper import Paper
 from busbox.basics.units import parse_span, show_clock, show_time
-from busbox.cli.common import json_option, open_bench, paper, print_json, set_option, shown_progress
+from busbox.bench.opening import opened
+from busbox.cli.common import (
+    is_recording,
+    json_option,
+    open_bench,
+    open_recording,
+    paper,
+    print_json,
+    set_option,
+    shown_progress,
+)
 from busbox.device import RELEASED
 from busbox.engines import DEFAULT_ENGINE, engine_class
+from busbox.explain.difference import difference_so_far
 from busbox.map.registers import Register
 from busbox.recording import Recording
 from busbox.system.hardware import Device
@@ -31,16 +42,22 @@ def command(
 ) -> int:
     """Show registers and pins of every slot, or of one, at a moment of a run.
 
-    BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox. A register
-    is shown as a read in that cycle would give it; a read's side effects do not happen.
+    BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox; or a saved
+    recording, *.recording.npz. A register is shown as a read in that cycle would give it; a read's
+    side effects do not happen.
     """
-    from busbox.run.loop import replay
-
-    system = open_bench(bench, values).system()
-    shown = _shown(system, slot)
-    cycle = _cycle(at, system.clock_hz)
-    with shown_progress(as_json) as progress:
-        recording = replay(system, engine_class(DEFAULT_ENGINE), cycle + 1, progress)
+    if is_recording(bench):
+        saved = open_recording(bench)
+        cycle = _cycle(at, saved.clock_hz)
+        over = cycle >= saved.cycles - 1
+        with opened(saved, to_replay=not over) as system:
+            shown = _shown(system, slot)
+            recording = saved if over else _again(bench, saved, system, cycle, as_json)
+    else:
+        system = open_bench(bench, values).system()
+        shown = _shown(system, slot)
+        cycle = _cycle(at, system.clock_hz)
+        recording = _run(system, cycle, as_json)
     if as_json:
         print_json(_object(recording, shown, cycle))
     else:
@@ -48,6 +65,31 @@ def command(
         _write(recording, shown, cycle, page)
         page.print()
     return 0
+
+
+def _run(system: System, cycle: int, as_json: bool) -> Recording:
+    from busbox.run.loop import replay
+
+    with shown_progress(as_json) as progress:
+        return replay(system, engine_class(DEFAULT_ENGINE), cycle + 1, progress)
+
+
+def _again(name: str, saved: Recording, system: System, cycle: int, as_json: bool) -> Recording:
+    """Run what was recorded again, up to a cycle.
+
+    Raises
+    ------
+    InputError : it does not reproduce the recording
+    """
+    again = _run(system, cycle, as_json)
+    difference = difference_so_far(saved, again)
+    if difference is not None:
+        raise InputError.of(
+            f"running its bench again does not reproduce the recording: {difference.what} in cycle "
+            f"{difference.cycle} was {difference.values[0]} and is now {difference.values[1]}",
+            name,
+        )
+    return again
 
 
 def _shown(system: System, slot: str | None) -> Sequence[Device]:

@@ -3,42 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import replace
 
 import numpy as np
 
 from busbox.basics.errors import InputError, Mistake, nearest
-from busbox.basics.units import show_time
 from busbox.bus.transfers import RESET
 from busbox.cpu.steps import Named
 from busbox.map.addresses import NAME, address
-from busbox.recording import Recording
+from busbox.recording import Recording, Stop
 from busbox.system.system import System
-
-
-@dataclass(frozen=True)
-class Stop:
-    """Where a run stops.
-
-    Attributes
-    ----------
-    cycle : the last one
-    access : number of the access, -1 if none is to blame
-    word : what was asked for: a rule, an address or a register
-    text : what happened, in words
-    """
-
-    cycle: int
-    access: int
-    word: str
-    text: str
-
-    def as_object(self) -> dict[str, Any]:
-        """Return what ``--json`` has under ``stopped_on``."""
-        access = self.access if self.access >= 0 else None
-        return {"what": self.word, "cycle": self.cycle, "access": access, "text": self.text}
-
 
 #: Yields where a recording meets one of the words, the first place at most.
 Finder = Callable[[Recording], Iterator[Stop]]
@@ -105,19 +79,17 @@ def _of_address(recording: Recording, word: str, is_it: Callable[[int], bool]) -
 
 def stop_at_first(
     run: Callable[..., Recording], until: str | None, wanted: Sequence[Finder]
-) -> tuple[Recording, Stop | None]:
-    """Return the recording up to the first place that is wanted, and that place.
+) -> Recording:
+    """Return the recording up to the first place that is wanted.
 
     Findings are known after a run only: so it is run once to see, and once more up to there, which
-    gives the same rows.
+    gives the same cycles.
     """
     recording = run(until=until)
     stops = [stop for find in wanted for stop in find(recording)]
     if not stops:
-        return recording, None
+        return recording
     stop = min(stops, key=lambda stop: stop.cycle)
     if stop.cycle + 1 < recording.cycles:
         recording = run(until=stop.cycle + 1)
-    when = show_time(stop.cycle, recording.clock_hz)
-    note = f"Stopped on {stop.word} in cycle {stop.cycle:,} ({when}): {stop.text}"
-    return replace(recording, notes=(*recording.notes, note)), stop
+    return replace(recording, stopped_on=stop)

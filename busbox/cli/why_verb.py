@@ -8,8 +8,7 @@ import click
 
 from busbox.basics.listing import wrapped
 from busbox.basics.paper import Paper
-from busbox.cli.common import json_option, open_bench, paper, print_json, set_option, shown_progress
-from busbox.engines import DEFAULT_ENGINE, engine_class
+from busbox.cli.common import json_option, judged_run, paper, print_json, set_option
 from busbox.explain.why import Stories, Story
 
 
@@ -21,17 +20,14 @@ from busbox.explain.why import Stories, Story
 def command(bench: str, what: str, values: tuple[str, ...], as_json: bool) -> int:
     """Tell why a pin moved, or what an event, a finding or an access is about.
 
-    BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox. The story
+    BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox; or a saved
+    recording, *.recording.npz. The story
     goes from the wire back to the device, the register writes that counted, their lines in the
     traffic and, if the bench names its firmware, the lines of its source. PIN@TIME is about the last
     edge up to that time, such as lamps.line@3.2ms; numbers are those of busbox run --json, from 0.
     """
-    from busbox.run.loop import replay
-
-    system = open_bench(bench, values).system()
-    with shown_progress(as_json) as progress:
-        recording = replay(system, engine_class(DEFAULT_ENGINE), None, progress)
-    story = Stories(system, recording).tell(what)
+    with judged_run(bench, values, as_json) as (system, recording):
+        story = Stories(system, recording).tell(what)
     if as_json:
         print_json(_object(what, story))
     else:

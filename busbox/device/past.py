@@ -36,17 +36,17 @@ class Past(Protocol):
 
     clock_hz: int
 
-    def write(self, register: str, row: int) -> int:
-        """Return the write that gave a register the word that a read in ``row`` shows, -1 if none."""
+    def write(self, register: str, cycle: int) -> int:
+        """Return the write that gave a register the word that a read in ``cycle`` shows, -1 if none."""
 
-    def word(self, register: str, row: int) -> int:
-        """Return the stored word of a register as of ``row``."""
+    def word(self, register: str, cycle: int) -> int:
+        """Return the stored word of a register as of ``cycle``."""
 
     def data(self, access: int) -> int:
         """Return the word that an access carried."""
 
-    def event(self, kinds: tuple[str, ...], row: int) -> tuple[int, Mapping[str, Any]] | None:
-        """Return (cycle, details) of the last event of these kinds up to ``row``, since a reset."""
+    def event(self, kinds: tuple[str, ...], cycle: int) -> tuple[int, Mapping[str, Any]] | None:
+        """Return (cycle, details) of the last event of these kinds up to ``cycle``, since a reset."""
 
     def first_edge(self, pin: str, access: int) -> int | None:
-        """Return the row of the first edge of a pin that an access caused."""
+        """Return the cycle of the first edge of a pin that an access caused."""

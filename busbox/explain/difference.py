@@ -1,19 +1,20 @@
-"""Two recordings of the same run by two engines, and the first thing in which they differ."""
+"""Two recordings of the same run, and the first thing in which they differ."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from busbox.recording import COLUMNS, Accesses, IntColumn, Recording, windows
+from busbox.bus.transfers import NONE
+from busbox.recording import COLUMNS, Accesses, IntColumn, Line, Recording, windows
 
 
 @dataclass(frozen=True)
-class Disagreement:
-    """The first difference between two engines.
+class Difference:
+    """The first difference between two recordings.
 
     Attributes
     ----------
@@ -21,7 +22,7 @@ class Disagreement:
     access : number of the access, or of the last one raised by then; -1 if there is none
     what : what differs: ``data of an access``, ``edge of lamps.line`` ...
     register : of the access, as ``lamps.STATUS``, or "" if it reaches none
-    engines : the two names
+    engines : what ran each
     values : the two values
     """
 
@@ -58,7 +59,7 @@ class Checked:
     """What a comparison of engines came to: their names, and the first difference, if there is one."""
 
     engines: tuple[str, ...]
-    difference: Disagreement | None
+    difference: Difference | None
 
     def __str__(self) -> str:
         names = ", ".join(self.engines)
@@ -72,7 +73,7 @@ class Checked:
         return {"engines": {"compared": list(self.engines), "difference": difference}}
 
 
-def first_difference(one: Recording, other: Recording) -> Disagreement | None:
+def first_difference(one: Recording, other: Recording) -> Difference | None:
     """Return the earliest difference in accesses, edges, events, text, marks and last registers.
 
     Findings are not compared: they follow from these.
@@ -93,9 +94,32 @@ def first_difference(one: Recording, other: Recording) -> Disagreement | None:
     cycle, what, seen, there, access = min(found, key=lambda entry: entry[0])
     if access is None:
         access = int(one.accesses.start.searchsorted(cycle, side="right")) - 1
-    return Disagreement(
+    return Difference(
         cycle, access, what, _register(one, access), (one.engine, other.engine), (seen, there)
     )
+
+
+def difference_so_far(whole: Recording, part: Recording) -> Difference | None:
+    """Return the earliest difference in accesses and edges between a run and one that ended earlier.
+
+    What was still going on when ``part`` ended is not compared.
+    """
+    last = part.cycles - 1
+    sides = [_until(whole, last), _until(part, last)]
+    return first_difference(*(replace(part, accesses=one[0], lines=one[1]) for one in sides))
+
+
+def _until(recording: Recording, last: int) -> tuple[Accesses, dict[str, Line]]:
+    """Return the accesses that had ended in a cycle, and the edges up to it."""
+    accesses, lines = recording.accesses, {}
+    count = int(np.searchsorted(accesses.end, last, side="right"))
+    while count and accesses.terminator[count - 1] == NONE:
+        count -= 1
+    for name, line in recording.lines.items():
+        edges = int(np.searchsorted(line.cycles, last, side="right"))
+        columns = (line.cycles[:edges], line.levels[:edges], line.accesses[:edges])
+        lines[name] = Line(line.direction, *columns)
+    return accesses.part(0, count), lines
 
 
 #: (cycle, what, value of the one, value of the other, access or None: the last one raised)
@@ -123,9 +147,9 @@ def _accesses(one: Accesses, other: Accesses) -> Iterator[_Found]:
             places = {name: int(np.flatnonzero(part[name] != there[name])[0]) for name in wrong}
             name = min(wrong, key=lambda wrong: places[wrong])
             at = places[name]
-            row = min(int(part.end[at]), int(there.end[at]))
+            cycle = min(int(part.end[at]), int(there.end[at]))
             yield (
-                row,
+                cycle,
                 f"{name} of the access",
                 int(part[name][at]),
                 int(there[name][at]),
@@ -149,10 +173,10 @@ def _lines(one: Recording, other: Recording) -> Iterator[_Found]:
         if at is None:
             continue
         edges = [_edge(columns, at, side) for side in (0, 1)]
-        row = min(edge[0] for edge in edges if edge is not None)
+        cycle = min(edge[0] for edge in edges if edge is not None)
         values = ["none" if edge is None else "cycle {}, level {}, access {}".format(*edge)
                   for edge in edges]  # fmt: skip
-        yield row, f"edge {at} of {name}", values[0], values[1], None
+        yield cycle, f"edge {at} of {name}", values[0], values[1], None
 
 
 def _first(columns: tuple[tuple[IntColumn, IntColumn], ...]) -> int | None:
@@ -195,10 +219,10 @@ def _listed(
         seen = one[place] if place < len(one) else None
         there = other[place] if place < len(other) else None
         if seen != there:
-            row = min(entry[0] for entry in (seen, there) if entry is not None)
+            cycle = min(entry[0] for entry in (seen, there) if entry is not None)
             values = ["none" if entry is None else f"cycle {entry[0]}: {entry[1]}"
                       for entry in (seen, there)]  # fmt: skip
-            yield row, f"{what} {place}", values[0], values[1], None
+            yield cycle, f"{what} {place}", values[0], values[1], None
             return
 
 

@@ -48,37 +48,37 @@ class RecordedPast:
             raise KeyError(f"{self._device.name} has no register {register!r}")
         return place
 
-    def _counting(self, register: str, row: int) -> list[int]:
-        """Return the writes to a register that a read in ``row`` may show, in order."""
+    def _counting(self, register: str, cycle: int) -> list[int]:
+        """Return the writes to a register that a read in ``cycle`` may show, in order."""
         place = self._place(register)
         offset = self._device.slot.table.offset_of(register)
         assert offset is not None
-        since = 0 if place.register.kept else self._reset_before(row)
+        since = 0 if place.register.kept else self._reset_before(cycle)
         ends = self._recording.accesses.end
         return [
             access
             for access in self._writes.get(offset, ())
-            if since <= ends[access] < row and self._whole(place, access)
+            if since <= ends[access] < cycle and self._whole(place, access)
         ]
 
     def _whole(self, place: Place, access: int) -> bool:
         lanes, whole = int(self._recording.accesses.lanes[access]), place.register.whole
         return bool(lanes) and lanes & whole == whole
 
-    def _reset_before(self, row: int) -> int:
-        """Return the first row of the last reset before ``row``, 0 if there was none."""
-        return max((first for first, _ in self._recording.resets if first < row), default=0)
+    def _reset_before(self, cycle: int) -> int:
+        """Return the first cycle of the last reset before ``cycle``, 0 if there was none."""
+        return max((first for first, _ in self._recording.resets if first < cycle), default=0)
 
-    def write(self, register: str, row: int) -> int:
-        """Return the last write to a register that a read in ``row`` may show, -1 if there is none."""
-        return next(reversed(self._counting(register, row)), NO_ACCESS)
+    def write(self, register: str, cycle: int) -> int:
+        """Return the last write to a register that a read in ``cycle`` may show, -1 if none."""
+        return next(reversed(self._counting(register, cycle)), NO_ACCESS)
 
-    def word(self, register: str, row: int) -> int:
-        """Return the stored word of a register as of ``row``."""
+    def word(self, register: str, cycle: int) -> int:
+        """Return the stored word of a register as of ``cycle``."""
         place, accesses = self._place(register), self._recording.accesses
         stores = place.register.mask("rw", "wo")
         word = place.register.reset_value
-        for access in self._counting(register, row):
+        for access in self._counting(register, cycle):
             lanes = lane_mask(int(accesses.lanes[access])) & stores
             word = word & (WORD & ~lanes) | int(accesses.data[access]) & lanes
         return word
@@ -87,16 +87,16 @@ class RecordedPast:
         """Return the word that an access carried."""
         return int(self._recording.accesses.data[access])
 
-    def event(self, kinds: tuple[str, ...], row: int) -> tuple[int, Mapping[str, Any]] | None:
-        """Return (cycle, details) of the last event of these kinds up to ``row``, since a reset."""
-        since, name = self._reset_before(row), self._device.name
+    def event(self, kinds: tuple[str, ...], cycle: int) -> tuple[int, Mapping[str, Any]] | None:
+        """Return (cycle, details) of the last event of these kinds up to ``cycle``, since a reset."""
+        since, name = self._reset_before(cycle), self._device.name
         for event in reversed(self._recording.events):
-            if event.device == name and event.kind in kinds and since <= event.cycle <= row:
+            if event.device == name and event.kind in kinds and since <= event.cycle <= cycle:
                 return event.cycle, event.details
         return None
 
     def first_edge(self, pin: str, access: int) -> int | None:
-        """Return the row of the first edge of a pin that an access caused."""
+        """Return the cycle of the first edge of a pin that an access caused."""
         line = self._recording.lines[f"{self._device.name}.{pin}"]
         found = np.flatnonzero(line.accesses == access)
         return int(line.cycles[found[0]]) if len(found) else None

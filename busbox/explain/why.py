@@ -92,7 +92,7 @@ class Stories:
         pin, at, time = asked.rpartition("@")
         numbered = _NUMBERED.fullmatch(asked)
         if at:
-            return self._edge(pin, self._row(time))
+            return self._edge(pin, self._cycle(time))
         if asked in self.recording.lines:
             raise _unknown(f"must have a time, such as {asked}@2ms, not {asked!r} alone")
         if numbered is None:
@@ -109,30 +109,30 @@ class Stories:
             return self._event(number, things[number])
         return self._finding(things[number]) if kind == "finding" else self._access(number)
 
-    def _row(self, text: str) -> int:
+    def _cycle(self, text: str) -> int:
         try:
-            row = parse_span(text).in_cycles(self.recording.clock_hz)
+            cycle = parse_span(text).in_cycles(self.recording.clock_hz)
         except ValueError as error:
             raise _unknown(str(error)) from None
-        if row >= self.recording.cycles:
+        if cycle >= self.recording.cycles:
             raise _unknown(
                 f"a time must be before the end of the run, cycle {self.recording.cycles}, not "
-                f"in cycle {row}"
+                f"in cycle {cycle}"
             )
-        return row
+        return cycle
 
     def _when(self, cycle: int) -> str:
         return f"cycle {cycle:,} ({show_time(cycle, self.recording.clock_hz)})"
 
     # What is asked about.
 
-    def _edge(self, pin: str, row: int) -> Story:
-        """Tell of the last edge of a pin up to a row."""
+    def _edge(self, pin: str, last: int) -> Story:
+        """Tell of the last edge of a pin up to a cycle, ``last``."""
         if pin not in self.recording.lines:
             known = list(self.recording.lines)
             raise _unknown(f"there is no pin {pin!r}{nearest(pin, known)}")
         line = self.recording.lines[pin]
-        place = int(np.searchsorted(line.cycles, row, side="right")) - 1
+        place = int(np.searchsorted(line.cycles, last, side="right")) - 1
         cycle, access = int(line.cycles[place]), int(line.accesses[place])
         if place == 0:
             what = f"has had its first level, {_level(int(line.levels[0]))}, since the start"
@@ -187,7 +187,7 @@ class Stories:
     # Parts.
 
     def _points(self, pin: str, cycle: int) -> Iterator[Part]:
-        """Yield what each decoder at a pin says of a cycle."""
+        """Yield what each listener at a pin says of a cycle."""
         from busbox.board.attachment import Decoder
         from busbox.lines.wave import Wave
 

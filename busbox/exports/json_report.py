@@ -8,7 +8,7 @@ from typing import Any
 
 from busbox.exports.contract import Result, Target
 from busbox.exports.usage import Use, usage
-from busbox.recording import Finding, Frame, Recording, Seen
+from busbox.recording import Finding, Frame, Recording, Seen, Stop
 
 
 def write(result: Result, target: Target) -> None:
@@ -25,6 +25,7 @@ def as_object(recording: Recording) -> dict[str, Any]:
     is attached to pins stands under ``attached``, as its kind gives it (``busbox attachments``).
     """
     used = usage(recording)
+    stop = recording.stopped_on
     return {
         "bench": recording.bench,
         "engine": recording.engine,
@@ -53,6 +54,7 @@ def as_object(recording: Recording) -> dict[str, Any]:
         "counts": recording.counts,
         "expectations": [asdict(verdict) for verdict in recording.verdicts],
         "ended": recording.ended,
+        **({} if stop is None else {"stopped_on": _stop(stop)}),
     }
 
 
@@ -95,3 +97,8 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "message": finding.message,
         "hint": finding.hint,
     }
+
+
+def _stop(stop: Stop) -> dict[str, Any]:
+    access = stop.access if stop.access >= 0 else None
+    return {"what": stop.word, "cycle": stop.cycle, "access": access, "text": stop.text}

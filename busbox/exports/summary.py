@@ -36,9 +36,7 @@ _ENDS = {
 def write(result: Result, target: Target) -> None:
     """The summary of a run, for people."""
     page = target.paper()
-    extras = result.extras
-    stopped = result.recording.ended == "until" and extras.get("stopped_on") is not None
-    summarise(result.recording, page, extras.get("coverage"), stopped)
+    summarise(result.recording, page, result.extras.get("coverage"))
     target.put(page)
 
 
@@ -46,16 +44,15 @@ def summarise(
     recording: Recording,
     paper: Paper,
     covered: Mapping[str, Any] | None = None,
-    stopped: bool = False,
 ) -> None:
     """Write the summary of a recording.
 
     Parameters
     ----------
     covered : what :func:`busbox.exports.coverage.coverage` gave, to be shown too
-    stopped : it was stopped by something that a note tells, not by a time asked for
     """
     time = show_time(recording.cycles, recording.clock_hz)
+    stopped = recording.ended == "until" and recording.stopped_on is not None
     how = "stopped" if stopped else _ENDS[recording.ended]
     paper.line(
         (recording.bench, "bold"),

@@ -7,7 +7,7 @@ page of ``busbox explain``. ``RULES`` of :mod:`busbox.plugins` names those that 
 """
 
 from busbox.findings.collecting import KEPT, collect
-from busbox.findings.rule import Rule, RunFacts, Sighting, Wanted
+from busbox.findings.rule import Rule, RunFacts, Sighting
 from busbox.findings.rule_set import rules_of
 from busbox.recording.judged import Finding
 
@@ -22,4 +22,4 @@ def find(facts: RunFacts) -> tuple[tuple[Finding, ...], dict[str, dict[str, int]
     return collect(rules_of(facts.system), facts)
 
 
-__all__ = ["KEPT", "Finding", "Rule", "RunFacts", "Sighting", "Wanted", "find"]
+__all__ = ["KEPT", "Finding", "Rule", "RunFacts", "Sighting", "find"]

@@ -11,7 +11,7 @@ from busbox.findings.addresses import nearest_hint
 from busbox.findings.rule import RunFacts, Sighting
 
 if TYPE_CHECKING:
-    from busbox.cpu.source import Routine
+    from busbox.recording import HandlerStorm
 
 
 def bus_hang(facts: RunFacts) -> Iterator[Sighting]:
@@ -46,22 +46,22 @@ def bus_hang(facts: RunFacts) -> Iterator[Sighting]:
     Mend the address, or what the device waits for. Then give the fabric a watchdog all the same, here
     and in the hardware: the next mistake of this kind ends with ERR, and the firmware goes on.
     """
-    if facts.crowd is not None:
-        first, handler = facts.crowd
-        row, slot = facts.recording.cycles - 1, handler.pin.partition(".")[0]
-        describe = partial(_describe_crowd, handler, row - first)
-        yield Sighting(row, -1, slot, "", handler.pin, describe)
+    storm = facts.recording.handler_storm
+    if storm is not None:
+        cycle, slot = facts.recording.cycles - 1, storm.pin.partition(".")[0]
+        describe = partial(_describe_storm, storm, cycle - storm.since)
+        yield Sighting(cycle, -1, slot, "", storm.pin, describe)
     elif facts.recording.ended == "hang":
         (access,) = facts.where(lambda part: part.terminator == NONE)
         yield facts.sighting(access, partial(_describe_hang, facts, access))
 
 
-def _describe_crowd(handler: Routine, cycles: int) -> tuple[str, str]:
+def _describe_storm(storm: HandlerStorm, cycles: int) -> tuple[str, str]:
     return (
-        f"handler {handler.name} was taken again and again for {cycles} cycles (the limit "
-        f"hang_after), because {handler.pin} stays high: the CPU never comes back to its steps; the "
+        f"handler {storm.handler} was taken again and again for {cycles} cycles (the limit "
+        f"hang_after), because {storm.pin} stays high: the CPU never comes back to its steps; the "
         "run ends here.",
-        f"Have the handler end what holds {handler.pin} high, such as a flag that wants a one written.",
+        f"Have the handler end what holds {storm.pin} high, such as a flag that wants a one written.",
     )
 
 
@@ -72,9 +72,10 @@ def _describe_hang(facts: RunFacts, access: int) -> tuple[str, str]:
         f"{facts.describe(access)}: unanswered for {waited} cycles (the limit hang_after); "
         "the run ends here."
     )
-    if facts.quiet_since is not None:
+    quiet_since = facts.recording.quiet_since
+    if quiet_since is not None:
         message += (
-            f" Nothing has moved since cycle {facts.quiet_since} and nothing more is to come: it "
+            f" Nothing has moved since cycle {quiet_since} and nothing more is to come: it "
             "would never be answered."
         )
     if found.slot is None:

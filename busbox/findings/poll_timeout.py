@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from functools import partial
 
 from busbox.bus.transfers import ACK
-from busbox.cpu.steps import Await
-from busbox.findings.rule import RunFacts, Sighting, Wanted
+from busbox.findings.rule import RunFacts, Sighting
 from busbox.map.slots import Decoded
+from busbox.recording import AwaitGivenUp, PollGivenUp
 
 
 def poll_timeout(facts: RunFacts) -> Iterator[Sighting]:
@@ -36,36 +36,35 @@ def poll_timeout(facts: RunFacts) -> Iterator[Sighting]:
     firmware has to start first, or a pin that the bench must drive (``[[input]]``). Give such a loop a
     limit in the firmware too, with an error after it.
     """
+    recording = facts.recording
     sightings = [
-        facts.sighting(access, partial(_describe_timeout, facts, access, poll))
-        for access, poll in facts.timeouts
+        facts.sighting(poll.access, partial(_describe_poll, facts, poll))
+        for poll in recording.polls_given_up
     ]
     sightings += [
         Sighting(
-            row,
-            -1,
-            step.pin.partition(".")[0],
-            "",
-            step.pin,
-            partial(_describe_given_up, row, step),
+            one.cycle, -1, one.pin.partition(".")[0], "", one.pin, partial(_describe_await, one)
         )
-        for row, step in facts.given_up
+        for one in recording.awaits_given_up
     ]
     yield from sorted(sightings, key=lambda sighting: sighting.cycle)
 
 
-def _describe_given_up(row: int, step: Await) -> tuple[str, str]:
-    line = "" if step.line is None else f" (line {step.line} of {step.file or 'the traffic'})"
-    limit = f"{step.limit} cycles" if step.limit.cycles is not None else str(step.limit)
+def _describe_await(given_up: AwaitGivenUp) -> tuple[str, str]:
+    line = (
+        "" if given_up.line < 0 else f" (line {given_up.line} of {given_up.file or 'the traffic'})"
+    )
     return (
-        f"await of {step.pin}{line}: given up after {limit}; it never showed {step.level}.",
+        f"await of {given_up.pin}{line}: given up after {given_up.limit}; it never showed "
+        f"{given_up.level}.",
         "See what should move this pin (a device, a wire or an [[input]] of the bench), or give the "
         "await a larger limit.",
     )
 
 
-def _describe_timeout(facts: RunFacts, access: int, poll: Wanted) -> tuple[str, str]:
-    found, accesses = facts.decoded(access), facts.recording.accesses
+def _describe_poll(facts: RunFacts, poll: PollGivenUp) -> tuple[str, str]:
+    access, accesses = poll.access, facts.recording.accesses
+    found = facts.decoded(access)
     failed = accesses.terminator[access] != ACK
     gives = "ends with ERR" if failed else f"gives {int(accesses.data[access]):#x}"
     return (
@@ -79,7 +78,7 @@ def _describe_timeout(facts: RunFacts, access: int, poll: Wanted) -> tuple[str, 
     )
 
 
-def _awaited(found: Decoded, poll: Wanted) -> str:
+def _awaited(found: Decoded, poll: PollGivenUp) -> str:
     """Return the fields that a poll waits for: ``, that is TX_BUSY 0``."""
     fields = [
         f"{field.name} {(poll.value & field.mask) >> field.low}"

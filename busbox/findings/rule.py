@@ -6,8 +6,6 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from busbox.cpu.source import Routine
-from busbox.cpu.steps import Await
 from busbox.map.slots import Decoded
 from busbox.system.system import System
 
@@ -37,39 +35,19 @@ class Sighting:
 
 
 @dataclass(frozen=True)
-class Wanted:
-    """What a poll waits for: (word & mask) == value, in ``limit`` reads at most."""
-
-    mask: int
-    value: int
-    limit: int
-
-
-@dataclass(frozen=True)
 class RunFacts:
     """The facts of a run, which rules look at.
 
     Attributes
     ----------
     system : what was run
-    recording : what it left, still without findings
-    timeouts : (access, what it waits for) for every poll given up at its limit
-    given_up : (last row, await) for every await given up at its limit
-    crowd : (row in which the first was taken, handler) if handlers left the CPU no row
-    breaches : (port, breach) from the rule checkers
+    recording : what it left; nothing of its findings is looked at
     decoded_lines : what decoders understood of their lines, by name
-    quiet_since : the row since which an access that hangs could not be answered any more, if the
-        engine has proved that, and nothing more was to come
     """
 
     system: System
     recording: Recording
-    timeouts: list[tuple[int, Wanted]] = field(default_factory=list)
-    given_up: list[tuple[int, Await]] = field(default_factory=list)
-    crowd: tuple[int, Routine] | None = None
-    breaches: list[tuple[str, Any]] = field(default_factory=list)
     decoded_lines: Mapping[str, DecodedLine] = field(default_factory=dict)
-    quiet_since: int | None = None
 
     def where(self, test: Callable[[Accesses], Any]) -> Iterator[int]:
         """Yield the accesses for which ``test``, given some of them at a time, gives true."""

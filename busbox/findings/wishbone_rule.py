@@ -37,12 +37,13 @@ def wishbone_rule(facts: RunFacts) -> Iterator[Sighting]:
     that of the standard. Watched are the ports of devices in Amaranth.
     """
     accesses = facts.recording.accesses
-    for port, breach in facts.breaches:
-        before = int(np.searchsorted(accesses.start, breach.row, side="right")) - 1
+    for breach in facts.recording.breaches:
+        port = breach.port
+        before = int(np.searchsorted(accesses.start, breach.cycle, side="right")) - 1
         text = f"port {port}, rule {breach.rule}: {breach.text.removeprefix(f'{port}: ')}"
         hint = "Compare the port's signals with the rule in the standard."
         slot = "" if port == "cpu" else port
-        yield Sighting(breach.row, before, slot, "", port, partial(_pair, text, hint))
+        yield Sighting(breach.cycle, before, slot, "", port, partial(_pair, text, hint))
 
 
 def _pair(message: str, hint: str) -> tuple[str, str]:

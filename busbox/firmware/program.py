@@ -90,16 +90,27 @@ class Firmware:
     def text(self, source: Source) -> str | None:
         """Return the line of source text as its file has it now, without the space around it.
 
-        The file is looked for where the debug information has it, from the ELF file's folder on,
-        then by its name beside the ELF file. None if there is no such file, line, or UTF-8 in it.
+        None if there is no such file, line, or UTF-8 in it.
+        """
+        file = self.text_file(source)
+        try:
+            if file is None or source.line <= 0:
+                return None
+            return [b"", *file.read_bytes().split(b"\n")][source.line].decode().strip()
+        except (OSError, ValueError, IndexError):
+            return None
+
+    def text_file(self, source: Source) -> Path | None:
+        """Return the file of the source text, or None if it is not there.
+
+        It is looked for where the debug information has it, from the ELF file's folder on, then by its
+        name beside the ELF file.
         """
         for name in (_relative(source.path), source.file):
-            file = self.path.parent / name
             try:
-                if name and file.is_file():
-                    lines = [b"", *file.read_bytes().split(b"\n")]
-                    return lines[source.line].decode().strip() if source.line > 0 else None
-            except (OSError, ValueError, IndexError):
+                if name and (self.path.parent / name).is_file():
+                    return self.path.parent / name
+            except (OSError, ValueError):
                 return None
         return None
 

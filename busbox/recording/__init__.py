@@ -1,37 +1,49 @@
-"""A recording: all facts of a run; it can be saved to one file and loaded again."""
+"""A recording: all facts of a run, and what judging found; it can be saved and loaded again."""
 
-from busbox.recording.judged import Finding
-from busbox.recording.recording import (
-    COLUMNS,
-    WINDOW,
-    Accesses,
+from busbox.recording.accesses import COLUMNS, WINDOW, Accesses, IntColumn, where, windows
+from busbox.recording.carried import MOST_BYTES, CarriedBench, is_plain
+from busbox.recording.judged import Finding, Verdict
+from busbox.recording.parts import (
+    AwaitGivenUp,
     Character,
     Event,
     Frame,
-    IntColumn,
+    HandlerStorm,
     Line,
-    Recording,
+    PollGivenUp,
+    PortBreach,
     Seen,
     SlotInfo,
+    Stop,
     Text,
-    where,
-    windows,
 )
+from busbox.recording.recording import Recording
+from busbox.recording.store import SUFFIX
 
 __all__ = [
     "COLUMNS",
+    "MOST_BYTES",
+    "SUFFIX",
     "WINDOW",
     "Accesses",
+    "AwaitGivenUp",
+    "CarriedBench",
     "Character",
     "Event",
     "Finding",
     "Frame",
+    "HandlerStorm",
     "IntColumn",
     "Line",
+    "PollGivenUp",
+    "PortBreach",
     "Recording",
     "Seen",
     "SlotInfo",
+    "Stop",
     "Text",
+    "Verdict",
+    "is_plain",
     "where",
     "windows",
 ]

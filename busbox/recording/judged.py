@@ -1,4 +1,4 @@
-"""What a judged run holds: findings of the rules, verdicts on the expectations."""
+"""What a judged recording holds besides facts: findings of the rules, verdicts on expectations."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class Verdict:
     Attributes
     ----------
     what : the expectation, in words
-    met : whether the run met it
+    met : whether it is met
     seen : what was seen instead, or as well
     """
 

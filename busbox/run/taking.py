@@ -2,26 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 
 from busbox.basics.growing import Column
 from busbox.basics.units import show_time
 from busbox.cpu.player import Player
+from busbox.cpu.source import Routine
+from busbox.cpu.steps import Await
 from busbox.device import LiveDevice
 from busbox.engines import LOG, Engine
-from busbox.findings import RunFacts, Wanted, find
-from busbox.recording import COLUMNS, Accesses, IntColumn, Recording, SlotInfo
+from busbox.recording import (
+    COLUMNS,
+    Accesses,
+    AwaitGivenUp,
+    HandlerStorm,
+    IntColumn,
+    PollGivenUp,
+    PortBreach,
+    Recording,
+    SlotInfo,
+)
 from busbox.run.deliveries import Deliveries
 from busbox.run.host import DeviceHost
 from busbox.run.ledger import FACTS, Ledger
 from busbox.system.system import System
-
-if TYPE_CHECKING:
-    from busbox.board.decoding import DecodedLine
 
 
 class Taking:
@@ -31,7 +38,7 @@ class Taking:
     ----------
     columns : of the accesses that are over
     registers : slot to register to value, as they were looked at last
-    timeouts : (access, what it waits for) for every poll given up at its limit
+    polls_given_up : those that reached their limit
     quiet_since : the cycle since which an access that hangs could not be answered any more, if the
         engine has proved that, and nothing more was to come
     last_step : the number of the step after the last access that was put away
@@ -50,7 +57,7 @@ class Taking:
         self._names = [device.name for device in system.devices]
         self.columns = {name: Column(kind) for name, kind in COLUMNS.items()}
         self.registers: dict[str, dict[str, int]] = {}
-        self.timeouts: list[tuple[int, Wanted]] = []
+        self.polls_given_up: list[PollGivenUp] = []
         self.quiet_since: int | None = None
         self.last_step = 0
 
@@ -72,8 +79,8 @@ class Taking:
         for name, column in self.columns.items():
             column.extend(columns[name])
         for place in np.flatnonzero(given_up).tolist():
-            wanted = Wanted(*self._ledger.wanted(int(commands[place])))
-            self.timeouts.append((first + place, wanted))
+            wanted = self._ledger.wanted(int(commands[place]))
+            self.polls_given_up.append(PollGivenUp(first + place, *wanted))
         self.last_step = int(columns["step"][-1]) + 1 if len(log) else self.last_step
         del self._engine.log[:]
         for host in self._hosts:
@@ -95,34 +102,13 @@ class Taking:
         self.put_away(last)
 
     def recording(self, last: int, ended: str, player: Player, deliveries: Deliveries) -> Recording:
-        """Return the recording of a run, with what its note readers heard and what is found in it."""
-        recording = self._recording(last, ended, player, deliveries)
-        recording, decoded_lines = self._hear(recording)
-        facts = RunFacts(
-            self._system,
-            recording,
-            timeouts=self.timeouts,
-            given_up=player.given_up,
-            crowd=player.crowd,
-            breaches=self._engine.breaches,
-            decoded_lines=decoded_lines,
-            quiet_since=self.quiet_since,
-        )
-        findings, counts = find(facts)
-        recording = replace(recording, findings=findings, counts=counts)
-        return replace(
-            recording, verdicts=tuple(one.judge(recording) for one in self._system.expectations)
-        )
-
-    def _recording(
-        self, last: int, ended: str, player: Player, deliveries: Deliveries
-    ) -> Recording:
+        """Return all facts of a run; nothing of it is judged."""
         system = self._system
         events = [event for host in self._hosts for event in host.events]
         return Recording(
             bench=system.name,
             engine=self._engine.name,
-            traffic=system.traffic,
+            traffic=Path(system.traffic).name,
             clock_hz=system.clock_hz,
             cycles=last + 1,
             ended=ended,
@@ -138,7 +124,15 @@ class Taking:
             registers=self.registers,
             marks=tuple(player.marks),
             resets=tuple(reset for reset in deliveries.reached if reset[0] <= last),
-            notes=tuple(self._notes(deliveries)),
+            run_notes=tuple(self._notes(deliveries)),
+            polls_given_up=tuple(self.polls_given_up),
+            awaits_given_up=tuple(_await_given_up(*one) for one in player.given_up),
+            handler_storm=None if player.crowd is None else _storm(*player.crowd),
+            breaches=tuple(
+                PortBreach(port, breach.row, breach.rule, breach.text)
+                for port, breach in self._engine.breaches
+            ),
+            quiet_since=self.quiet_since,
             files=self._ledger.files,
         )
 
@@ -169,17 +163,16 @@ class Taking:
             notes.append(f"The run ended at {end}, before: {some(left)}.")
         return notes
 
-    def _hear(self, recording: Recording) -> tuple[Recording, Mapping[str, DecodedLine]]:
-        """Return the recording with what the note readers of the bench understood, and that by name."""
-        if not self._system.attached:
-            return recording, {}
-        from busbox.board.decoding import decode_lines, supply_note
 
-        decoded_lines = decode_lines(self._system, recording)
-        note = supply_note(self._system, decoded_lines, recording.cycles)
-        notes = recording.notes + (() if note is None else (note,))
-        seen = {name: one.recorded() for name, one in decoded_lines.items()}
-        return replace(recording, seen=seen, notes=notes), decoded_lines
+def _await_given_up(cycle: int, step: Await) -> AwaitGivenUp:
+    limit = f"{step.limit} cycles" if step.limit.cycles is not None else str(step.limit)
+    line = -1 if step.line is None else step.line
+    return AwaitGivenUp(cycle, step.pin, step.level, limit, line, step.file or "")
+
+
+def _storm(since: int, routine: Routine) -> HandlerStorm:
+    line = -1 if routine.line is None else routine.line
+    return HandlerStorm(since, routine.name, routine.pin, line)
 
 
 def some(names: Sequence[str]) -> str:

@@ -34,7 +34,7 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
     """Make everything that is long begin at a few numbers."""
     monkeypatch.setattr(busbox.basics.growing, "IN_MEMORY", 128)
     monkeypatch.setattr(busbox.run.host, "SETTLED", 4)
-    monkeypatch.setattr(busbox.recording, "WINDOW", 7)
+    monkeypatch.setattr(busbox.recording.accesses, "WINDOW", 7)
     monkeypatch.setattr(busbox.cpu.player, "AHEAD", 8)
     monkeypatch.setattr(busbox.run.loop, "AT_HAND", 8)
     monkeypatch.setattr(busbox.cpu.listed, "KEPT_STEPS", 5)

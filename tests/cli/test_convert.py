@@ -291,7 +291,7 @@ CASES = (
     ),
     Spoiled(
         "A recording must be one.",
-        "busbox: day.recording.npz: is no recording\n",
+        "busbox: day.recording.npz: is not a Busbox recording\n",
         files={"day.recording.npz": b"PK"},
         args=("convert", "day.recording.npz", "new.steps"),
     ),

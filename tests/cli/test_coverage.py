@@ -248,7 +248,7 @@ def test_a_register_is_met_through_an_image_too() -> None:
     keys = {"model": "pulse_led", "base": 0x1000, "size": 0x1000, "lamps": 8, "compare": "27..12"}
     bench = Bench({"clock": "1 MHz", "slot": {"dev": keys}, "traffic": steps})
     for word, access in (("dev.COUNT", 0), ("0x1008", 1)):
-        _, stop = stop_at_first(bench.run, None, finders([word], bench.system()))
+        stop = stop_at_first(bench.run, None, finders([word], bench.system())).stopped_on
         assert stop is not None
         assert stop.access == access
 
@@ -274,7 +274,8 @@ def test_it_is_exact_for_a_function_too() -> None:
     )
     whole = bench.run()
     wanted = finders(["read-only-write"], bench.system())
-    recording, stop = stop_at_first(bench.run, None, wanted)
+    recording = stop_at_first(bench.run, None, wanted)
+    stop = recording.stopped_on
     assert stop is not None
     assert (stop.cycle, recording.cycles) == (whole.findings[0].cycle, whole.findings[0].cycle + 1)
     assert recording.accesses.end.tolist() == whole.accesses.end.tolist()[:-1]

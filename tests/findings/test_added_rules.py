@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+import busbox
 import busbox.engines
 from busbox.basics.errors import InputError
 from busbox.bench.bench import Bench
@@ -242,6 +243,20 @@ def test_a_decoder_may_name_any_rule_of_busbox(
     assert found["counts"] == {"no-reads": {"box.OUT": 1}, "byte-lost": {"bell": 1}}
 
 
+def test_a_saved_recording_carries_them(
+    crossing: Path, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """It is judged the same where the bench and its files are gone."""
+    recording = Bench.load(crossing / "bench.toml").run()
+    file = tmp_path_factory.mktemp("elsewhere") / "evening.recording.npz"
+    recording.save(file)
+    for name in ("bell.py", "bench.toml", "train.steps"):
+        (crossing / name).unlink()
+    judged = busbox.judge(busbox.Recording.load(file))
+    assert judged.findings == recording.findings
+    assert {one.rule for one in judged.findings} == {"no-reads", "bell-silent"}
+
+
 # Plug-ins.
 
 
@@ -361,6 +376,14 @@ def bus_hang(facts: RunFacts) -> Iterator[Sighting]:
     Nothing.
     """
     yield from ()
+
+
+def test_a_recording_carries_a_function_by_its_name(tmp_path: Path) -> None:
+    """A rule that can be imported is found again."""
+    recording = of_python(first_write).run()
+    recording.save(tmp_path / "day.recording.npz")
+    judged = busbox.judge(busbox.Recording.load(tmp_path / "day.recording.npz"))
+    assert judged.findings == recording.findings != ()
 
 
 @pytest.mark.parametrize(

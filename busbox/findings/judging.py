@@ -1,0 +1,40 @@
+"""Judges a recording: decodes its lines, collects findings and decides on what was expected."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from busbox.board.decoding import decode_lines, supply_note
+from busbox.findings import find
+from busbox.findings.rule import RunFacts
+from busbox.recording import Recording
+from busbox.system.system import System
+
+
+def judge(recording: Recording, system: System) -> Recording:
+    """Return a recording with all that follows from its facts; what it held of that is replaced.
+
+    Filled in are what attachments understood of their lines (``seen``, ``supply_note``), ``findings``
+    and ``counts``, and ``verdicts`` on the expectations. Nothing else changes: to judge twice gives
+    the same.
+
+    Parameters
+    ----------
+    system : what was run
+
+    Raises
+    ------
+    InputError : a setting of an attachment does not fit its line, or an attachment raised an error
+    """
+    decoded_lines = decode_lines(system, recording)
+    decoded = replace(
+        recording,
+        seen={name: one.recorded() for name, one in decoded_lines.items()},
+        supply_note=supply_note(system, decoded_lines, recording.cycles),
+        findings=(),
+        counts={},
+        verdicts=(),
+    )
+    findings, counts = find(RunFacts(system, decoded, decoded_lines))
+    judged = replace(decoded, findings=findings, counts=counts)
+    return replace(judged, verdicts=tuple(one.judge(judged) for one in system.expectations))
