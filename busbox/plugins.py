@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from busbox.basics.errors import InputError, nearest, one_of, raised
+from busbox.basics.errors import InputError, format_error, join_or, nearest
 from busbox.basics.loading import import_object, load_object
 
 if TYPE_CHECKING:
@@ -247,7 +247,9 @@ class Entry:
         try:
             found = self.points[0].load()
         except (Exception, SystemExit) as error:
-            raise InputError.of(f"plug-in {self.name!r} does not load: {raised(error)}") from error
+            raise InputError.of(
+                f"plug-in {self.name!r} does not load: {format_error(error)}"
+            ) from error
         return checked(self.kind, self.name, found)
 
     def _built_in(self) -> Any:
@@ -294,7 +296,7 @@ def _unknown(kind: Kind, name: str, known: Iterable[str]) -> InputError:
     close = nearest(name, list(known))
     forms = [f"file.py:{kind.in_file.capitalize()}"] if kind.in_file else []
     return InputError.of(
-        f"there is no {kind.word} {name!r}{close} (known: {one_of([*known, *forms])})"
+        f"there is no {kind.word} {name!r}{close} (known: {join_or([*known, *forms])})"
     )
 
 
@@ -373,7 +375,7 @@ def twin_of(model: Any, name: str) -> Any:
         try:
             twin = import_object(target)
         except (ImportError, AttributeError) as error:
-            raise InputError.of(f"twin {target!r} does not load: {raised(error)}") from error
+            raise InputError.of(f"twin {target!r} does not load: {format_error(error)}") from error
     if not getattr(twin, "in_amaranth", False):
         raise InputError.of(f"twin {target!r} must be a subclass of busbox.bus.hardware.Hardware")
     return twin

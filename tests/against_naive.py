@@ -6,7 +6,7 @@ from typing import Any
 
 from busbox.basics.units import Span
 from busbox.bench.bench import Bench
-from busbox.cpu.steps import Access, Await, Handler, Mark, Pause, Poll, Reset, Step
+from busbox.cpu.steps import AccessStep, Await, Handler, Mark, Pause, Poll, ResetStep, Step
 from busbox.map.slots import show_bits
 from busbox.recording import Recording
 from tests import naive
@@ -66,7 +66,7 @@ def _step(step: dict[str, Any]) -> Step:
     if step["op"] == "await":
         return Await(step["pin"], step["level"], Span(cycles=step["limit"]))
     if step["op"] == "reset":
-        return Reset(step["wait"])
+        return ResetStep(step["wait"])
     if step["op"] == "pause":
         return Pause(Span(cycles=step["cycles"]))
     if step["op"] == "mark":
@@ -81,7 +81,7 @@ def _step(step: dict[str, Any]) -> Step:
             step["lanes"],
             step["wait"],
         )
-    return Access(
+    return AccessStep(
         step["op"] == "write", step["address"], step.get("data"), step["lanes"], step["wait"]
     )
 

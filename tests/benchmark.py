@@ -1,9 +1,9 @@
 """How fast the engines are: ``make bench`` prints ratios within one run.
 
 Each figure comes from a process of its own; of several runs in it the quickest counts. The judge is
-run for some thousand rows, since it takes minutes for the whole: its cycles a second are compared with
-those of the other engines on the whole. It is shown as it is used, and at its best, recording nothing
-of hardware devices. Nothing here passes or fails.
+run for some thousand cycles, since it takes minutes for the whole: its cycles a second are compared
+with those of the other engines on the whole. It is shown as it is used, and at its best, recording
+nothing of hardware devices. Nothing here passes or fails.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from typing import Any
 from busbox import load_bench
 from busbox.bench.bench import Bench
 from busbox.cpu.listed import ListedSource
-from busbox.cpu.steps import Access, Named, Pause, Step
+from busbox.cpu.steps import AccessStep, Named, Pause, Step
 from busbox.engines import EngineFactory, engine_class, for_many_runs
 from busbox.formats.files import read_traffic
 from busbox.run.loop import Replay
@@ -33,8 +33,8 @@ from busbox.system.system import System
 from tests import benchmark_lines
 
 CABIN = ("levers", "telegraph", "lamps", "clock")
-#: Rows that the judge runs of a long bench.
-ROWS = {"hardware": 15_000, "models": 60_000}
+#: Cycles that the judge runs of a long bench.
+CYCLES = {"hardware": 15_000, "models": 60_000}
 KINDS: dict[str, dict[str, Any]] = {
     "gpio": {}, "uart": {}, "timer": {}, "pulse_led": {"lamps": 12},
 }  # fmt: skip
@@ -62,7 +62,7 @@ def paused(times: int, timer: bool) -> System:
     steps: list[Step] = []
     for step in read_traffic(Path(bench.folder) / bench.keys["traffic"]["file"]):
         steps.append(step)
-        if isinstance(step, Access) and not step.write:
+        if isinstance(step, AccessStep) and not step.write:
             steps.append(Pause(replace(Pause(_span()).span, cycles=2_000 * times)))
     return bench.system(steps)
 
@@ -83,12 +83,12 @@ def crowded(slots: int, accesses: int = 40_000) -> System:
     }  # fmt: skip
     draw = random.Random(1)
     steps: list[Step] = [
-        Access(draw.random() < 0.3, (draw.randrange(slots) << 12) + 4 * draw.randrange(4),
+        AccessStep(draw.random() < 0.3, (draw.randrange(slots) << 12) + 4 * draw.randrange(4),
                draw.getrandbits(8), wait=draw.randrange(8))
         for _ in range(accesses)
     ]  # fmt: skip
     steps = [replace(one, data=one.data if one.write else None) for one in steps
-             if isinstance(one, Access)]  # fmt: skip
+             if isinstance(one, AccessStep)]  # fmt: skip
     return Bench({"clock": "16 MHz", "settle": 1, "slot": keys}).system(steps)
 
 
@@ -97,8 +97,8 @@ def taps(count: int) -> System:
 
     def steps() -> Iterator[Step]:
         for _ in range(count // 2):
-            yield Access(True, Named("levers", "TOGGLE"), 1, wait=4)
-            yield Access(False, Named("levers", "OUT"), wait=4)
+            yield AccessStep(True, Named("levers", "TOGGLE"), 1, wait=4)
+            yield AccessStep(False, Named("levers", "OUT"), wait=4)
 
     return load_bench("first_light").system(ListedSource(steps))
 
@@ -137,7 +137,7 @@ class Empty:
         Native.table = Model.table = table
         Native.build = build  # type: ignore[method-assign]
         slot = {"model": Native if native else Model, "base": 0, "size": 16}
-        self.steps: list[Step] = [Access(bool(n % 2), 0, n if n % 2 else None, wait=10)
+        self.steps: list[Step] = [AccessStep(bool(n % 2), 0, n if n % 2 else None, wait=10)
                                   for n in range(100_000)]  # fmt: skip
         self.system = Bench({"clock": "16 MHz", "slot": {"bell": slot}}).system(self.steps)
 
@@ -180,19 +180,19 @@ def measure(case: str, engine: str, until: int | None, times: int) -> dict[str, 
     began = time.perf_counter()
     Replay(system, factory)
     built = time.perf_counter() - began
-    took, row, accesses = [], 0, 0
+    took, cycle, accesses = [], 0, 0
     for _ in range(times):
         replay = Replay(system, factory)
         began = time.perf_counter()
-        row, _ = replay.play(FOREVER if until is None else until)
+        cycle, _ = replay.play(FOREVER if until is None else until)
         took.append(time.perf_counter() - began)
-        replay.taking.put_away(row)
+        replay.taking.put_away(cycle)
         accesses = len(replay.taking.columns["end"])
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     return {
         "built": built,
         "took": min(took),
-        "cycles": row + 1,
+        "cycles": cycle + 1,
         "accesses": accesses,
         "peak": peak,
     }
@@ -240,8 +240,8 @@ def profile() -> None:
     stats: Any = pstats.Stats(watch)
     whole = stats.total_tt
     print("\nWhere the time of (b) goes, engine llvm (with the profiler's own cost)")
-    rows = sorted(stats.stats.items(), key=lambda entry: -entry[1][2])[:10]
-    for (file, _, name), (_, calls, own, _, _) in rows:
+    cycles = sorted(stats.stats.items(), key=lambda entry: -entry[1][2])[:10]
+    for (file, _, name), (_, calls, own, _, _) in cycles:
         print(f"  {100 * own / whole:5.1f} %  {calls:>8,} calls  {Path(file).name}:{name}")
 
 
@@ -249,8 +249,8 @@ def main() -> None:
     """Print everything."""
     print(f"  {'':22}{'cycles':>11}{'accesses':>10}{'build s':>8}{'run s':>9}{'cycles/s':>13}"
           f"{'accesses/s':>12}{'MB':>7}{'ratio':>9}")  # fmt: skip
-    compare("a: the cabin on hardware devices", ROWS["hardware"], best=True)
-    compare("b: the cabin with models", ROWS["models"])
+    compare("a: the cabin on hardware devices", CYCLES["hardware"], best=True)
+    compare("b: the cabin with models", CYCLES["models"])
     for case in CASES:
         if case.startswith("c: "):
             compare(case, None if "timer" not in case and "ten" not in case else 60_000)

@@ -1,7 +1,8 @@
 """Tests run on the engine reference, and watch every port with the Wishbone rule checker.
 
-That engine is the judge, and the quickest for a few hundred rows. Tests of the other engines name them
-(tests/engines); where whole benches are run again and again (tests/cli, tests/board), it is python.
+That engine is the judge, and the quickest for a few hundred cycles. Tests of the other engines name
+them (tests/engines); where whole benches are run again and again (tests/cli, tests/board), it is
+python.
 
 What ``Bench.run`` and the verbs ask for is built once in a session and used again by every test that
 runs the same hardware; ``tests/engines/test_built_again.py`` holds that this changes nothing. A test

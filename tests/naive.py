@@ -6,12 +6,12 @@ docstring), whose naive model stands in tests/models/NAME/naive.py. Its author s
 nothing of the package. A comment that begins with "READING" marks a place where the page was silent
 or could be read in two ways; the reading that was taken stands there.
 
-One cycle has two halves. `row`: every signal of row t, from the registers as they stand. `edge`:
+One cycle has two halves. `cycle`: every signal of cycle t, from the registers as they stand. `edge`:
 the clock edge that ends cycle t; every register gets its next value. Inside an `edge` the
-hardware's own steps come first (they see the state of the row) and the write comes last, except
+hardware's own steps come first (they see the state of the cycle) and the write comes last, except
 for a bit that hardware sets, which wins over the write (rule 3).
 
-No output pin depends on an input pin of the same row, so a row is: the output pins, then the wires
+No output pin depends on an input pin of the same cycle, so a cycle is: the output pins, then the wires
 and the input pins, then the CPU, which may look at any pin.
 """
 
@@ -65,27 +65,27 @@ class Fabric:
                 return
 
     def shown(self, access: Access) -> bool:
-        """Rules 4 and 6: the device sees the access from row s + w on (registered: one later)."""
+        """Rules 4 and 6: the device sees the access from cycle s + w on (registered: one later)."""
         return access.slot is not None and access.age >= access.slot.wait + self.extra
 
     def answer(self, access: Access) -> str:
-        """Rules 4, 5, 6 and 8: what the device or the error responder says in this row."""
+        """Rules 4, 5, 6 and 8: what the device or the error responder says in this cycle."""
         if access.slot is None:
             return "error" if self.error and access.age >= 1 + self.extra else ""
         if not self.shown(access):
             return ""
         return access.slot.device.answer(access.offset, access.held)
 
-    def row(self, access: Access) -> str:
-        """Rule 7: the terminator of this row ("" for none); an answer precedes the watchdog."""
+    def cycle(self, access: Access) -> str:
+        """Rule 7: the terminator of this cycle ("" for none); an answer precedes the watchdog."""
         answer = self.answer(access)
-        # READING: W counts from s with `registered_decode` too, and W = 0 cuts in row s itself.
+        # READING: W counts from s with `registered_decode` too, and W = 0 cuts in cycle s itself.
         if not answer and access.age == self.watchdog:
             return "watchdog"
         return answer
 
     def edge(self, access: Access) -> None:
-        """Rules 4 and 7: one more row has passed."""
+        """Rules 4 and 7: one more cycle has passed."""
         if self.shown(access):
             access.held += 1
         access.age += 1
@@ -97,7 +97,7 @@ class Fabric:
 class Track:
     """A list of steps as it is played: the main steps, or those of a handler (rules 10 to 12).
 
-    `free` is F of the page. `waited` counts the rows that the step's wait, the pause, the gap of
+    `free` is F of the page. `waited` counts the cycles that the step's wait, the pause, the gap of
     a poll or the await has had: a track that stands still while a handler runs keeps its rest.
     """
 
@@ -122,23 +122,23 @@ class Track:
         self.waited = self.reads = 0
 
     def gap(self) -> int:
-        """Rules 10 to 12, addition 2: the idle rows before the step acts or a pause is over."""
+        """Rules 10 to 12, addition 2: the idle cycles before the step acts or a pause is over."""
         step = self.steps[self.index]
         if step["op"] == "pause":
             return step["cycles"]
         return step["every"] if self.reads else step.get("wait", 0)
 
     def advance(self, t: int) -> None:
-        """Rule 11: in row t, marks and pauses that have had their rows take no time."""
+        """Rule 11: in cycle t, marks and pauses that have had their cycles take no time."""
         while (op := self.op()) == "mark" or (op == "pause" and self.waited == self.gap()):
             self.finish(t)
 
     def due(self) -> bool:
-        """Rules 10 and 12, addition 2: an access or a reset step starts in this row."""
+        """Rules 10 and 12, addition 2: an access or a reset step starts in this cycle."""
         return self.op() not in ("", "pause", "await") and self.waited == self.gap()
 
     def over(self, t: int) -> bool:
-        """Rule 19: no step left in row t, and t is at least F."""
+        """Rule 19: no step left in cycle t, and t is at least F."""
         return self.index == len(self.steps) and t >= self.free
 
     def end(self, t: int, terminator: str, data: int) -> None:
@@ -152,11 +152,11 @@ class Track:
             self.access, self.free, self.waited, self.reads = None, t + 1, 0, reads
 
     def begun(self, t: int) -> bool:
-        """Rule 17, additions 1 to 3: whether a reset in row t cuts the step off."""
+        """Rule 17, additions 1 to 3: whether a reset in cycle t cuts the step off."""
         op = self.op()
         if t < self.free or not op:
             return False
-        # Rule 12d: a pause or an await that a handler stopped in its first row has begun.
+        # Rule 12d: a pause or an await that a handler stopped in its first cycle has begun.
         waits = op in ("pause", "await")
         return self.access is not None or self.reads > 0 or waits or self.due()
 
@@ -179,25 +179,25 @@ class Cpu:
             self.handlers.append((first, plan))
             first += len(plan["steps"])
         self.handler: Track | None = None  # the one that is running
-        self.b = 0  # row b of the last handler that is over
-        self.chain = 0  # row in which the first of the handlers that follow one another was taken
+        self.b = 0  # cycle b of the last handler that is over
+        self.chain = 0  # cycle in which the first of the handlers that follow one another was taken
         self.leave = 0  # and its idle cycles at the end
         self.raised = 0
-        self.resetting = False  # a `reset` step acts in this row
+        self.resetting = False  # a `reset` step acts in this cycle
         self.given_up: list[tuple[int, int]] = []
 
     def active(self) -> Track:
         """Addition 3: the main steps stand still while a handler runs."""
         return self.handler or self.main
 
-    def row(self, t: int) -> Access | None:
-        """Rules 10 to 12: the access that is up in row t, raised now if it is due."""
+    def cycle(self, t: int) -> Access | None:
+        """Rules 10 to 12: the access that is up in cycle t, raised now if it is due."""
         track = self.active()
         if track.access is not None or t < track.free:
             return track.access
         track.advance(t)
         if track is self.handler and self.left(t, track):
-            return self.row(t)
+            return self.cycle(t)
         if not track.due():
             return None
         if track.op() == "reset":
@@ -207,7 +207,7 @@ class Cpu:
         return track.access
 
     def left(self, t: int, track: Track) -> bool:
-        """Addition 3: is this row b = F_h + leave? Then it is the first one of the main steps."""
+        """Addition 3: is this cycle b = F_h + leave? Then it is the first one of the main steps."""
         if not track.over(t) or t < track.free + self.leave:
             return False
         self.handler = None
@@ -224,7 +224,7 @@ class Cpu:
         return Access(number, t, step["address"], write, step["lanes"], data, track.number())
 
     def edge(self, t: int) -> None:
-        """Additions 1 and 3, for a row with no access up and RST low: take a handler, or wait on."""
+        """Additions 1 and 3, for a cycle with no access up and RST low: take a handler, or wait on."""
         track = self.active()
         if t < track.free or (self.handler is None and self.take(t)):
             return
@@ -234,7 +234,7 @@ class Cpu:
             track.waited += 1
 
     def take(self, t: int) -> bool:
-        """Addition 3: the first handler of the list whose pin is high starts in row t."""
+        """Addition 3: the first handler of the list whose pin is high starts in cycle t."""
         for first, plan in self.handlers:
             # READING: a released output (level 2) is not high, and shows neither level to an await.
             if self.level(plan["pin"]) == 1:
@@ -246,12 +246,12 @@ class Cpu:
         return False
 
     def crowded(self, t: int, most: int) -> bool:
-        """Rule 12e: would one more handler be taken in row t, b of the one before, after so many?"""
+        """Rule 12e: would one more handler be taken in cycle t, b of the one before, after so many?"""
         high = any(self.level(plan["pin"]) == 1 for _, plan in self.handlers)
         return self.handler is None and self.b == t and t - self.chain >= most and high
 
     def look(self, t: int, track: Track) -> None:
-        """Addition 1: an await looks at its pin in row t, the last time in its row N."""
+        """Addition 1: an await looks at its pin in cycle t, the last time in its row N."""
         step = track.steps[track.index]
         track.waited += 1
         if self.level(step["pin"]) == step["level"]:
@@ -261,7 +261,7 @@ class Cpu:
             track.finish(t + 1)
 
     def cut(self, t: int) -> None:
-        """Rules 15, 17 and 18, addition 3, in row r: abandon a handler, find the next step."""
+        """Rules 15, 17 and 18, addition 3, in cycle r: abandon a handler, find the next step."""
         self.main.cut(t)
         # READING: rule 18 ("restarts the CPU as well") holds for "restart" only; with "continue"
         # a reset after the last step leaves no step to play.
@@ -270,7 +270,7 @@ class Cpu:
         self.handler, self.resetting = None, False
 
     def reset_edge(self, t: int) -> None:
-        """Rule 16, addition 2: the last row with RST high is t = r + L - 1, so F = r + L + 1."""
+        """Rule 16, addition 2: the last cycle with RST high is t = r + L - 1, so F = r + L + 1."""
         if self.resetting:
             self.active().finish(t + 2)
             self.resetting = False
@@ -278,7 +278,7 @@ class Cpu:
             self.main.free = t + 2
 
     def finished(self, t: int) -> bool:
-        """Rule 19: no step left in row t, and t is at least F unless there never was a step."""
+        """Rule 19: no step left in cycle t, and t is at least F unless there never was a step."""
         return self.handler is None and (self.main.over(t) or not self.main.steps)
 
 
@@ -286,7 +286,7 @@ class Cpu:
 
 
 class Run:
-    """All parts of one bench, and the rows of its recording."""
+    """All parts of one bench, and the cycles of its recording."""
 
     def __init__(self, bench: dict[str, Any]) -> None:
         self.bench = bench
@@ -314,25 +314,25 @@ class Run:
         self.plan_inputs()
 
     def plan_inputs(self) -> None:
-        """Rule 24: which pins change in which row (of two for one pin and row, the later)."""
+        """Rule 24: which pins change in which cycle (of two for one pin and cycle, the later)."""
         for entry in self.bench["inputs"]:
             change = (*self.places[entry["pin"]], entry["level"])
             self.inputs.setdefault(entry["cycle"], []).append(change)
 
     def level(self, name: str) -> int:
-        """Additions 1 and 3: the level in this row of the pin "slot.pin", output or input."""
+        """Additions 1 and 3: the level in this cycle of the pin "slot.pin", output or input."""
         device, pin = self.places[name]
         return device.level(pin)
 
     def cycle(self, t: int) -> dict[str, Any] | None:
-        """One cycle: row t, then the edge that ends it. Gives the result after the last row."""
-        self.pin_row(t)
-        starts = self.reset_row(t)
-        access = self.bus_row(t, starts)
+        """One cycle: cycle t, then the edge that ends it. Gives the result after the last cycle."""
+        self.pin_cycle(t)
+        starts = self.reset_cycle(t)
+        access = self.bus_cycle(t, starts)
         if self.cpu.resetting:
             starts, self.reset_left = True, 1
         rst = self.reset_left > 0
-        terminator = self.fabric.row(access) if access is not None else ""
+        terminator = self.fabric.cycle(access) if access is not None else ""
         ended = self.ending(t, rst, access, terminator)
         registers = self.registers() if ended else {}
         if rst:
@@ -343,10 +343,10 @@ class Run:
             self.record(access, t, "none", 0)
         return self.result(t, ended, registers) if ended else None
 
-    def pin_row(self, t: int) -> None:
+    def pin_cycle(self, t: int) -> None:
         """Rules 2 and 24, addition 4: output pins, noted where they change, then input pins."""
         for device in self.devices:
-            device.shown = device.row(t)
+            device.shown = device.cycle(t)
             if device.noted != (device.shown, device.released):
                 device.noted = (device.shown, device.released)
                 self.note_pins(t, device)
@@ -356,24 +356,24 @@ class Run:
             device.drive(pin, level)
 
     def note_pins(self, t: int, device: Device) -> None:
-        """Interface: (0, level in row 0), then changes only."""
+        """Interface: (0, level in cycle 0), then changes only."""
         for pin in device.outputs:
             history = self.pins.setdefault(f"{device.name}.{pin}", [])
             level = device.level(pin)
             if not history or history[-1][1] != level:
                 history.append((t, level))
 
-    def reset_row(self, t: int) -> bool:
-        """Rule 14: does a reset of the bench start in row t?"""
+    def reset_cycle(self, t: int) -> bool:
+        """Rule 14: does a reset of the bench start in cycle t?"""
         if t in self.resets:
             self.reset_left = self.resets[t]
         return t in self.resets
 
-    def bus_row(self, t: int, starts: bool) -> Access | None:
-        """Rules 10 and 15: the access that is up in row t, not masked by RST."""
+    def bus_cycle(self, t: int, starts: bool) -> Access | None:
+        """Rules 10 and 15: the access that is up in cycle t, not masked by RST."""
         if self.reset_left > 0 and not starts:
             return None
-        access = self.cpu.row(t)
+        access = self.cpu.cycle(t)
         if access is not None and access.start == t:
             self.fabric.decode(access)
         if not starts:
@@ -384,26 +384,26 @@ class Run:
         return None
 
     def registers(self) -> dict[str, dict[str, int]]:
-        """Interface: the registers as a read in this row shows them."""
+        """Interface: the registers as a read in this cycle shows them."""
         return {
             device.name: {name: device.read(offset) for name, offset in device.names.items()}
             for device in self.devices
         }
 
     def ending(self, t: int, rst: bool, access: Access | None, terminator: str) -> str:
-        """Rules 9 and 19 to 21: how the run ends in row t, or ""."""
-        # READING: of several ends in one row the one with the lowest rule counts.
+        """Rules 9 and 19 to 21: how the run ends in cycle t, or ""."""
+        # READING: of several ends in one cycle the one with the lowest rule counts.
         # READING: no proof of rule 9 is sought; a hang is always s + hang_after.
         if access is not None and not terminator and access.age >= self.bench["hang_after"]:
             return "hang"
-        # READING: a reset that starts in row e + settle counts as reached too (rule 16: a new F).
+        # READING: a reset that starts in cycle e + settle counts as reached too (rule 16: a new F).
         idle = not rst and access is None
         over = idle and self.cpu.finished(t)
         if over and all(device.at_rest() for device in self.devices):
             return "done"
         if idle and self.cpu.crowded(t, self.bench["hang_after"]):
             return "hang"
-        # READING: with settle = 0 the row is still at least F.
+        # READING: with settle = 0 the cycle is still at least F.
         if over and t >= self.cpu.main.free - 1 + self.bench["settle"]:
             return "settle"
         until = self.bench.get("until")
@@ -413,7 +413,7 @@ class Run:
         """Rules 14 and 16: a rising edge with RST high."""
         for device in self.devices:
             if starts:
-                # READING: rule 25, what a device reports in row r (an event of receive) happened.
+                # READING: rule 25, what a device reports in cycle r (an event of receive) happened.
                 device.edge(t, None)
             device.reset()
         self.cpu.reset_edge(t)
@@ -468,7 +468,7 @@ class Run:
         return [event for _, event in sorted(keyed, key=lambda pair: pair[0])]
 
     def result(self, t: int, ended: str, registers: dict[str, dict[str, int]]) -> dict[str, Any]:
-        """Interface: the result; `cycles` is the last row + 1 (rule 19)."""
+        """Interface: the result; `cycles` is the last cycle + 1 (rule 19)."""
         return {
             "accesses": self.accesses,
             "pins": self.pins,
@@ -483,7 +483,7 @@ class Run:
 
 
 def simulate(bench: dict[str, Any]) -> dict[str, Any]:
-    """Rule 13: from row 0 on, one cycle after another, until a row is the last."""
+    """Rule 13: from cycle 0 on, one cycle after another, until a cycle is the last."""
     run = Run(bench)
     t = 0
     while (result := run.cycle(t)) is None:

@@ -90,12 +90,12 @@ def _step(draw: st.DrawFn, slots: list[dict[str, Any]]) -> dict[str, Any]:
 
 @st.composite
 def _resets(draw: st.DrawFn) -> list[dict[str, int]]:
-    resets, row = [], 0
+    resets, cycle = [], 0
     for _ in range(draw(st.sampled_from((0, 0, 1, 2)))):
-        at = row + 1 + draw(st.integers(0, 60))
+        at = cycle + 1 + draw(st.integers(0, 60))
         length = draw(st.integers(1, 3))
         resets.append({"at": at, "length": length})
-        row = at + length
+        cycle = at + length
     return resets
 
 

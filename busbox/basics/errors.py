@@ -83,14 +83,14 @@ def limited(mistakes: list[Mistake], where: str) -> list[Mistake]:
     return [*mistakes[:SHOWN_MISTAKES], Mistake(left, where)]
 
 
-def shown(value: object) -> str:
+def format_value(value: object) -> str:
     """Return a value as a message shows it: as a bench writes it, and not too long."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, Mapping):
         return "a table"
     if isinstance(value, list | tuple):
-        text = f"[{', '.join(shown(item) for item in value)}]"
+        text = f"[{', '.join(format_value(item) for item in value)}]"
     elif isinstance(value, date | time):
         text = str(value)
     elif isinstance(value, int):
@@ -115,7 +115,7 @@ def no_file(path: Path) -> str | None:
     return f"there is no file {str(path)!r}{nearest(path.name, beside)}"
 
 
-def raised(error: BaseException) -> str:
+def format_error(error: BaseException) -> str:
     """Return what an error of somebody's Python says, in one line: ``KeyError: 'lever'``."""
     first = (str(error).splitlines() or [""])[0].strip()
     return f"{type(error).__name__}: {first}" if first else type(error).__name__
@@ -141,7 +141,7 @@ def nearest(name: str, known: Sequence[str]) -> str:
     return f"; did you mean {lowered[found[0]]!r}?" if found else ""
 
 
-def one_of(names: Iterable[str]) -> str:
+def join_or(names: Iterable[str]) -> str:
     """Return the names as a readable list: ``a, b or c``."""
     listed = list(names)
     if len(listed) < 2:

@@ -10,7 +10,7 @@ from pathlib import Path
 from types import CodeType, ModuleType
 from typing import Any
 
-from busbox.basics.errors import InputError, line_in, nearest, no_file, raised
+from busbox.basics.errors import InputError, format_error, line_in, nearest, no_file
 
 
 def import_object(target: str) -> Any:
@@ -73,7 +73,7 @@ def _load_file(path: Path) -> ModuleType:
         spec.loader.exec_module(module)
     except (Exception, SystemExit) as error:
         del sys.modules[name]
-        where, number, text = str(path), line_in(error, str(path)), raised(error)
+        where, number, text = str(path), line_in(error, str(path)), format_error(error)
         if isinstance(error, SyntaxError) and error.filename:
             where, number, text = error.filename, error.lineno, f"SyntaxError: {error.msg}"
             if "'utf-8' codec" in error.msg:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import inspect
 import re
 
-from busbox.basics.errors import shown
+from busbox.basics.errors import format_value
 
 _ID = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 
@@ -36,7 +36,7 @@ def mistake_in_rule(rule: object, page: str) -> str | None:
     if not isinstance(rule, str) or not _ID.fullmatch(rule):
         return (
             "the id of a rule must be words of small letters and digits, joined by '-', such as "
-            f"bell-silent, not {shown(rule)}"
+            f"bell-silent, not {format_value(rule)}"
         )
     if not page:
         return f"rule {rule} must have a page: what is wrong, why it matters, what to do"

@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-from busbox.basics.errors import shown
+from busbox.basics.errors import format_value
 
 #: Nothing is faster or longer than this; it keeps every sum of cycles below 2^63.
 FASTEST_HZ = 10**12
@@ -73,7 +73,9 @@ def parse_clock(text: object) -> int:
     """
     found = _CLOCK.fullmatch(text.strip()) if isinstance(text, str) else None
     if found is None:
-        raise ValueError(f"a clock must be a number with Hz, kHz, MHz or GHz, not {shown(text)}")
+        raise ValueError(
+            f"a clock must be a number with Hz, kHz, MHz or GHz, not {format_value(text)}"
+        )
     hertz = Fraction(found[1].replace("_", "")) * _HERTZ[found[2]]
     if hertz.denominator != 1 or hertz <= 0:
         raise ValueError(f"a clock must be a positive whole number of hertz, not {text!r}")
@@ -101,12 +103,13 @@ def parse_span(value: object) -> Span:
             span = Span(seconds=Fraction(found[1].replace("_", "")) / _PER_SECOND[found[2]])
     if span is None:
         raise ValueError(
-            f"a time must be a number with s, ms, us, ns or ps, or whole cycles, not {shown(value)}"
+            "a time must be a number with s, ms, us, ns or ps, or whole cycles, "
+            f"not {format_value(value)}"
         )
     if (span.cycles or 0) > LONGEST_CYCLES or (span.seconds or 0) > LONGEST_SECONDS:
         raise ValueError(
             f"a time must be at most {LONGEST_SECONDS:,} s or {LONGEST_CYCLES:,} cycles, "
-            f"not {shown(value)}"
+            f"not {format_value(value)}"
         )
     return span
 
@@ -120,11 +123,11 @@ def parse_current(value: object) -> Fraction:
     """
     found = _CURRENT.fullmatch(value.strip()) if isinstance(value, str) else None
     if found is None:
-        raise ValueError(f"a current must be a number with A, mA or uA, not {shown(value)}")
+        raise ValueError(f"a current must be a number with A, mA or uA, not {format_value(value)}")
     amperes = Fraction(found[1].replace("_", "")) / _PER_AMPERE[found[2]]
     if not 0 < amperes <= MOST_AMPERES:
         raise ValueError(
-            f"a current must be above 0 and at most {MOST_AMPERES:,} A, not {shown(value)}"
+            f"a current must be above 0 and at most {MOST_AMPERES:,} A, not {format_value(value)}"
         )
     return amperes
 

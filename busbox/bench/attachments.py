@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 
 from pydantic import ConfigDict
 
-from busbox.basics.errors import raised, shown
+from busbox.basics.errors import format_error, format_value
 from busbox.bench.context import Context
 from busbox.bench.pins import Pins
 from busbox.bench.profiles import build_profiles
@@ -52,7 +52,7 @@ class AttachTable(Table):
             note(path, str(error))
             return None
         except Exception as error:
-            note((*path, "kind"), f"it raised {raised(error)}")
+            note((*path, "kind"), f"it raised {format_error(error)}")
             return None
         label = self.kind if isinstance(self.kind, str) else kind.__name__
         return Attached(name, label, *where, part)
@@ -100,7 +100,7 @@ def driven(attached: Iterable[Attached], context: Context) -> Iterator[InputLeve
         except ValueError as error:
             context.mistakes.note(("attach", one.name), str(error))
         except Exception as error:
-            context.mistakes.note(("attach", one.name), f"its drive raised {raised(error)}")
+            context.mistakes.note(("attach", one.name), f"its drive raised {format_error(error)}")
 
 
 def _levels(one: Attached, part: Driver) -> list[InputLevel]:
@@ -113,10 +113,10 @@ def _levels(one: Attached, part: Driver) -> list[InputLevel]:
     found: list[InputLevel] = []
     for cycle, level in part.drive():
         if level not in (0, 1):
-            raise ValueError(f"its drive must give levels of 0 or 1, not {shown(level)}")
+            raise ValueError(f"its drive must give levels of 0 or 1, not {format_value(level)}")
         if type(cycle) is not int or cycle < 0 or (found and cycle <= found[-1].cycle):
             raise ValueError(
-                f"its drive must give cycles that increase from 0 on, not {shown(cycle)}"
+                f"its drive must give cycles that increase from 0 on, not {format_value(cycle)}"
             )
         found.append(InputLevel(cycle, one.device, one.pin, int(level)))
     return found

@@ -130,7 +130,7 @@ class Bench:
         engine : see :data:`busbox.engines.ENGINES`
         until : cycles, or a time such as ``"2 ms"``
         traffic : a file, a function or steps to play instead of the bench's
-        progress : called now and then with the row and the share of the steps that is over
+        progress : called now and then with the cycle and the share of the steps that is over
 
         Raises
         ------

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from busbox.basics.errors import InputError, nearest, one_of
+from busbox.basics.errors import InputError, join_or, nearest
 
 
 def packaged_benches() -> dict[str, Path]:
@@ -62,5 +62,5 @@ def find_bench(path: str | Path) -> Path:
         return (packaged | inside)[str(path)]
     raise InputError.of(
         f"there is no bench {str(path)!r}{nearest(str(path), [*packaged, *inside])} "
-        f"(known: {one_of(['a folder with bench.toml', 'a file', *packaged])})"
+        f"(known: {join_or(['a folder with bench.toml', 'a file', *packaged])})"
     )

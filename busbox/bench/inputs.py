@@ -10,7 +10,7 @@ from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from busbox.basics.errors import InputError, Mistake, nearest, one_of
+from busbox.basics.errors import InputError, Mistake, join_or, nearest
 from busbox.basics.units import Span
 from busbox.bench.context import Context
 from busbox.bench.pins import Pins
@@ -101,12 +101,12 @@ class InputTable(Table):
         """Return the line of the capture that is asked for, or None if there is none."""
         at, known = (*path, "line"), list(waves)
         if self.line is None and len(known) > 1:
-            text = f"must be given, since the capture has several: {one_of(known)}"
+            text = f"must be given, since the capture has several: {join_or(known)}"
             context.mistakes.note(at, text)
             return None
         line = known[0] if self.line is None else self.line
         if line not in known:
-            text = f"must be {one_of(known)}, not {line!r}{nearest(line, known)}"
+            text = f"must be {join_or(known)}, not {line!r}{nearest(line, known)}"
             context.mistakes.note(at, text)
             return None
         return line

@@ -15,7 +15,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from busbox.basics.errors import InputError, raised, shown
+from busbox.basics.errors import InputError, format_error, format_value
 from busbox.bench.bench import Bench
 from busbox.bench.carrying import named, plain, put
 from busbox.findings import judging
@@ -99,7 +99,8 @@ def _restore(keys: Any, path: str, name: str) -> None:
     try:
         put(keys, path, named(module, attribute))
     except Exception as error:
-        text = f"{shown(name)}, which the recording names, cannot be imported: {raised(error)}"
+        shown = f"{format_value(name)}, which the recording names,"
+        text = f"{shown} cannot be imported: {format_error(error)}"
         raise InputError.of(text, key=path) from error
 
 

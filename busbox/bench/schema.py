@@ -8,7 +8,7 @@ from typing import Annotated, Any, ClassVar, Literal, TypeVar
 
 from pydantic import BeforeValidator, Field, ValidationError
 
-from busbox.basics.errors import nearest, one_of, shown
+from busbox.basics.errors import format_value, join_or, nearest
 from busbox.basics.units import Span, parse_current, parse_span, without_subject
 from busbox.bench.attachments import AttachTable
 from busbox.bench.context import Context
@@ -176,16 +176,16 @@ def _text(kind: str, path: KeyPath, detail: Any) -> str:
     match kind:
         case "extra_forbidden":
             name, known = str(path[-1]), (table if len(path) > 1 else BenchTable).keys()
-            return f"unknown key {name!r}{nearest(name, known)} (known: {one_of(known)})"
+            return f"unknown key {name!r}{nearest(name, known)} (known: {join_or(known)})"
         case "missing":
             return f"must be given, such as {table.examples[_key(rest)]}"
         case "literal_error":
             choices = [choice.strip("'") for choice in context["expected"].split(" or ")]
             close = nearest(found, choices) if isinstance(found, str) else ""
-            return f"must be {context['expected']}, not {shown(found)}{close}"
+            return f"must be {context['expected']}, not {format_value(found)}{close}"
         case "value_error":
             return without_subject(context["error"])
-    value = shown(found)
+    value = format_value(found)
     if path[-1] in ("base", "size") and type(found) is int:
         value = hex(found)
     return f"must be {_expected(path) or detail['msg']}, not {value}"

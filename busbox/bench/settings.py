@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from busbox.basics.errors import InputError, nearest, one_of, raised, shown
+from busbox.basics.errors import InputError, format_error, format_value, join_or, nearest
 from busbox.bench.context import Context
 from busbox.bench.toml_lines import KeyPath
 from busbox.device import REQUIRED, Setting
@@ -28,7 +28,9 @@ def find_class(
     example : a name, as a message shows it
     """
     if not isinstance(given, str | type):
-        context.mistakes.note(path, f"must be a text such as {example!r}, not {shown(given)}")
+        context.mistakes.note(
+            path, f"must be a text such as {example!r}, not {format_value(given)}"
+        )
         return None
     try:
         if isinstance(given, type):
@@ -45,7 +47,7 @@ def ask(path: KeyPath, found: Any, method: str, *given: object, context: Context
     try:
         return getattr(found, method)(*given)
     except Exception as error:
-        context.mistakes.note(path, f"its {method} raised {raised(error)}")
+        context.mistakes.note(path, f"its {method} raised {format_error(error)}")
         return None
 
 
@@ -66,7 +68,7 @@ def check_settings(
     for key in given:
         if key not in declared:
             known = [*keys, *declared]
-            text = f"unknown key {key!r}{nearest(key, known)} (known: {one_of(known)})"
+            text = f"unknown key {key!r}{nearest(key, known)} (known: {join_or(known)})"
             context.mistakes.note((*path, key), text)
     settings = {
         name: _setting((*path, name), setting, given, context) for name, setting in declared.items()

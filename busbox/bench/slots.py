@@ -8,7 +8,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, ConfigDict, Field
 
-from busbox.basics.errors import InputError, nearest, shown
+from busbox.basics.errors import InputError, format_value, nearest
 from busbox.bench.context import Context
 from busbox.bench.settings import ask, check_settings, find_class
 from busbox.bench.table import Table
@@ -20,7 +20,7 @@ from busbox.system.hardware import Device
 
 def _compare(value: object) -> frozenset[int]:
     if not isinstance(value, str):
-        raise ValueError(f"must be ranges and bits such as '31..28, 5', not {shown(value)}")
+        raise ValueError(f"must be ranges and bits such as '31..28, 5', not {format_value(value)}")
     try:
         return parse_bits(value)
     except ValueError as error:
@@ -85,12 +85,12 @@ class SlotTable(Table):
         note = context.mistakes.note
         if self.built_as == "hardware" and not model.in_amaranth:
             try:
-                model = twin_of(model, shown(self.model))
+                model = twin_of(model, format_value(self.model))
             except InputError as error:
                 note((*path, "as"), str(error))
                 return None
         elif self.built_as == "model" and model.in_amaranth:
-            note((*path, "as"), f"{shown(self.model)} is hardware; it names no model")
+            note((*path, "as"), f"{format_value(self.model)} is hardware; it names no model")
         if model.in_amaranth and self.wait < model.least_wait:
             least = f"at least {model.least_wait} for {model.__name__}"
             note((*path, "wait"), f"must be {least}, not {self.wait}")

@@ -7,7 +7,7 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
-from busbox.basics.errors import shown
+from busbox.basics.errors import format_value
 from busbox.basics.units import parse_clock, parse_span
 
 
@@ -40,7 +40,7 @@ def _bytes(value: object) -> bytes:
         and all(type(byte) is int and 0 <= byte < 256 for byte in value)
     ):
         return bytes(value)
-    raise ValueError(f"must be a text of Latin-1 or a list of bytes, not {shown(value)}")
+    raise ValueError(f"must be a text of Latin-1 or a list of bytes, not {format_value(value)}")
 
 
 #: The largest count that a key takes.

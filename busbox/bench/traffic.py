@@ -12,12 +12,12 @@ from typing import Any
 from busbox.basics.errors import (
     InputError,
     Mistake,
+    format_error,
+    format_value,
+    join_or,
     limited,
     nearest,
     no_file,
-    one_of,
-    raised,
-    shown,
 )
 from busbox.basics.loading import load_object
 from busbox.bench.context import Context
@@ -27,7 +27,7 @@ from busbox.cpu.bus import not_firmware
 from busbox.cpu.driver import FunctionSource, source_of
 from busbox.cpu.listed import ListedSource
 from busbox.cpu.source import Source
-from busbox.cpu.steps import Access, Await, Named, Poll
+from busbox.cpu.steps import AccessStep, Await, Named, Poll
 from busbox.formats.contract import Format
 from busbox.formats.files import format_of, read_pieces
 from busbox.plugins import FORMATS, SOURCES, find
@@ -70,7 +70,7 @@ def bench_traffic(given: object, in_file: bool, context: Context) -> Traffic:
         if name is not None:
             return _played(name, (*_PATH, "file"), context, chosen)
     elif in_file and not isinstance(given, str):
-        note(_PATH, f"must be a table, [traffic], not {shown(given)}")
+        note(_PATH, f"must be a table, [traffic], not {format_value(given)}")
     else:
         return _played(given, _PATH, context)
     return Traffic()
@@ -116,7 +116,7 @@ def _file_of(table: Mapping[str, object], context: Context) -> tuple[str | None,
     unknown = [key for key in table if key not in KEYS]
     for key in unknown:
         close = nearest(str(key), KEYS)
-        note((*_PATH, key), f"unknown key {key!r}{close} (known: {one_of(KEYS)})")
+        note((*_PATH, key), f"unknown key {key!r}{close} (known: {join_or(KEYS)})")
     if "file" not in table:
         if not unknown:
             note(_PATH, "must have a key file, such as file = 'NAME.steps'")
@@ -128,7 +128,7 @@ def _file_of(table: Mapping[str, object], context: Context) -> tuple[str | None,
     name = table["file"]
     if isinstance(name, str):
         return name, chosen
-    note((*_PATH, "file"), f"must be a text such as 'NAME.steps', not {shown(name)}")
+    note((*_PATH, "file"), f"must be a text such as 'NAME.steps', not {format_value(name)}")
     return None, None
 
 
@@ -136,7 +136,7 @@ def _format(given: object, context: Context) -> Format | None:
     """Return the format that ``format`` names, for a file with another suffix."""
     note, path = context.mistakes.note, (*_PATH, "format")
     if not isinstance(given, str):
-        note(path, f"must be a text such as 'csv', not {shown(given)}")
+        note(path, f"must be a text such as 'csv', not {format_value(given)}")
         return None
     try:
         found: Format = find(FORMATS, given, context.folder)
@@ -161,7 +161,7 @@ def _named_source(table: Mapping[str, Any], context: Context) -> Traffic:
             for mistake in error.mistakes:
                 note(path, str(mistake))
     else:
-        note(path, f"must be a text such as 'NAME', not {shown(name)}")
+        note(path, f"must be a text such as 'NAME', not {format_value(name)}")
     if kind is None:
         return Traffic()
     others = {key: value for key, value in table.items() if key != "source"}
@@ -173,7 +173,7 @@ def _named_source(table: Mapping[str, Any], context: Context) -> Traffic:
     except ValueError as error:
         note(_PATH, str(error))
     except Exception as error:
-        note(path, f"it raised {raised(error)}")
+        note(path, f"it raised {format_error(error)}")
     return Traffic()
 
 
@@ -223,7 +223,7 @@ def _unknown_targets(source: ListedSource, system: System, context: Context) -> 
     for step in chain(source.pieces(), handled):
         if isinstance(step, Await):
             yield from _unknown_pin(step.pin, step.line, system, context)
-        if isinstance(step, Access | Poll) and isinstance(step.target, Named):
+        if isinstance(step, AccessStep | Poll) and isinstance(step.target, Named):
             if step.target.slot in context.slots and step.target.slot not in built:
                 continue
             try:

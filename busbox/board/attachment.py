@@ -33,7 +33,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from busbox.basics.errors import InputError, shown
+from busbox.basics.errors import InputError, format_value
 from busbox.basics.pages import mistake_in_rule, page_of
 from busbox.device import Setting
 from busbox.plugins import RULES
@@ -163,7 +163,7 @@ def check_attachment(name: str, found: Any) -> None:
     if not isinstance(found, type) or not issubclass(found, Decoder | Driver):
         raise InputError.of(
             f"{name!r} must be a subclass of Decoder or Driver (busbox.board.attachment), "
-            f"not {shown(found)}"
+            f"not {format_value(found)}"
         )
     mistake = mistake_in_rules(found, RULES.built_in) if issubclass(found, Decoder) else None
     if mistake:
@@ -179,10 +179,10 @@ def mistake_in_rules(kind: type[Decoder], known: Container[str]) -> str | None:
     known : ids of the rules that come with Busbox
     """
     if not isinstance(kind.rules, Mapping):
-        return f"rules must be a mapping from id to page, not {shown(kind.rules)}"
+        return f"rules must be a mapping from id to page, not {format_value(kind.rules)}"
     for rule, page in kind.rules.items():
         if not isinstance(page, str):
-            return f"the page of rule {rule} must be a text, not {shown(page)}"
+            return f"the page of rule {rule} must be a text, not {format_value(page)}"
         mistake = mistake_in_rule(rule, page_of(page))
         if mistake:
             return mistake

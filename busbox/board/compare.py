@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from busbox.basics.errors import shown
+from busbox.basics.errors import format_value
 from busbox.board.attachment import LineReport
 from busbox.lines.profiles import WINDOWS
 
@@ -58,13 +58,13 @@ def _compared(here: LineReport, there: LineReport) -> Iterator[Difference]:
 
 def _equal(what: str, here: Any, there: Any, unit: str) -> Difference:
     if here == there:
-        size = f", {len(here)} {unit}" if unit else f", {shown(here)}"
+        size = f", {len(here)} {unit}" if unit else f", {format_value(here)}"
         return Difference(what, here, there, True, f"the same{size}")
     return Difference(what, here, there, False, f"{_read(here)}; the run: {_read(there)}")
 
 
 def _read(value: Any) -> str:
-    return "nothing is read" if value is None else shown(value)
+    return "nothing is read" if value is None else format_value(value)
 
 
 def _frames(here: Sequence[list[int]], there: Sequence[list[int]]) -> Difference:

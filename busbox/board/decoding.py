@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
-from busbox.basics.errors import BusboxError, InputError, raised
+from busbox.basics.errors import BusboxError, InputError, format_error
 from busbox.basics.units import show_current
 from busbox.board.attachment import Decoder, LineReport
 from busbox.board.reports import report_of
@@ -121,5 +121,5 @@ def _decoded(attached: Attached, system: System, recording: Recording) -> Decode
     except ValueError as error:
         raise InputError.of(str(error), key=key) from error
     except Exception as error:
-        raise InputError.of(f"{attached.kind} raised {raised(error)}", key=key) from error
+        raise InputError.of(f"{attached.kind} raised {format_error(error)}", key=key) from error
     return DecodedLine(attached, pin, line, report)

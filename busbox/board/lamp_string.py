@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from busbox.basics.errors import nearest, one_of
+from busbox.basics.errors import join_or, nearest
 from busbox.basics.units import parse_current
 from busbox.board.attachment import Board, Decoder, LineReport
 from busbox.board.lamp_facts import facts_of
@@ -61,7 +61,7 @@ class LampString(Decoder):
         channels: int = settings["channels"]
         for profile in self.profiles.values() if settings["profile"] else ():
             if channels not in profile.channels:
-                meant = one_of(map(str, profile.channels))
+                meant = join_or(map(str, profile.channels))
                 raise ValueError(
                     f"channels must be {meant} for profile {profile.name}, not {channels}"
                 )
@@ -80,7 +80,9 @@ class LampString(Decoder):
             return PROFILES
         if name not in self.board.profiles:
             known = list(self.board.profiles)
-            raise ValueError(f"profile must be {one_of(known)}, not {name!r}{nearest(name, known)}")
+            raise ValueError(
+                f"profile must be {join_or(known)}, not {name!r}{nearest(name, known)}"
+            )
         return {name: self.board.profiles[name]}
 
     def decode(self, wave: Wave) -> LineReport:

@@ -32,7 +32,7 @@ from typing import Any
 
 import numpy as np
 
-from busbox.basics.errors import shown
+from busbox.basics.errors import format_value
 from busbox.lines import colour
 from busbox.lines.bits import Ints
 from busbox.lines.colour import Colours, Flags, Floats, check_shown
@@ -84,7 +84,7 @@ def flashing(
     """
     check_shown(shows, colours)
     if not isinstance(tick, Fraction) or tick <= 0:
-        raise ValueError(f"tick must be a Fraction above 0, not {shown(tick)}")
+        raise ValueError(f"tick must be a Fraction above 0, not {format_value(tick)}")
     one = colour.full(light)
     dark = np.zeros(colours.shape[1], dtype=np.uint32)
     kinds = {
@@ -122,7 +122,7 @@ class _Changes:
     ) -> None:
         self._light, self._measure, self._far = light, measure, far
         self._before, marked = measure(dark, light)
-        # Row 0: of any state since the last change; row 1: of the marked ones.
+        # Cycle 0: of any state since the last change; row 1: of the marked ones.
         self._low = _rows(self._before, marked, np.inf)
         self._high = _rows(self._before, marked, -np.inf)
         self._way = np.zeros(len(dark), dtype=np.int8)

@@ -8,7 +8,7 @@ from dataclasses import replace
 from operator import index
 from typing import TYPE_CHECKING, Any
 
-from busbox.basics.errors import raised, shown
+from busbox.basics.errors import format_error, format_value
 from busbox.board.attachment import Decoder, LineFinding, LineReport
 
 if TYPE_CHECKING:
@@ -24,14 +24,14 @@ def report_of(decoder: Decoder, wave: Wave) -> LineReport:
     """
     report: Any = decoder.decode(wave)
     if not isinstance(report, LineReport):
-        raise ValueError(f"decode must return a LineReport, not {shown(report)}")
+        raise ValueError(f"decode must return a LineReport, not {format_value(report)}")
     for row in report.rows:
         if not (isinstance(row, tuple) and len(row) == 2 and all(type(one) is str for one in row)):
-            raise ValueError(f"rows must be pairs of texts, not {shown(row)}")
+            raise ValueError(f"rows must be pairs of texts, not {format_value(row)}")
     try:
         facts = json.loads(json.dumps(dict(report.facts)))
     except (TypeError, ValueError) as error:
-        raise ValueError(f"facts must be as JSON holds them: {raised(error)}") from error
+        raise ValueError(f"facts must be as JSON holds them: {format_error(error)}") from error
     findings = sorted(_findings(report), key=lambda finding: finding.tick)
     return replace(report, facts=facts, findings=tuple(findings))
 
@@ -40,8 +40,10 @@ def _findings(report: LineReport) -> Iterator[LineFinding]:
     """Yield the findings, their ticks as Python's whole numbers."""
     for found in report.findings:
         if not isinstance(found, LineFinding):
-            raise ValueError(f"findings must be LineFinding objects, not {shown(found)}")
+            raise ValueError(f"findings must be LineFinding objects, not {format_value(found)}")
         if not isinstance(found.rule, str):
-            raise ValueError(f"a finding must name its rule by a text, not {shown(found.rule)}")
+            raise ValueError(
+                f"a finding must name its rule by a text, not {format_value(found.rule)}"
+            )
         edge = None if found.edge is None else index(found.edge)
         yield replace(found, tick=index(found.tick), edge=edge)

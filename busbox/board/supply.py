@@ -22,7 +22,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from busbox.basics.errors import one_of, shown
+from busbox.basics.errors import format_value, join_or
 from busbox.lines.bits import SHIFTS, Ints
 from busbox.lines.colour import Colours, check_shown
 from busbox.lines.profiles import CHANNELS
@@ -95,9 +95,13 @@ def currents(colours: Colours, channels: int, channel_amps: Fraction) -> list[Fr
         or ``channel_amps`` is no Fraction above 0
     """
     if channels not in CHANNELS:
-        raise ValueError(f"channels must be {one_of(map(str, CHANNELS))}, not {shown(channels)}")
+        raise ValueError(
+            f"channels must be {join_or(map(str, CHANNELS))}, not {format_value(channels)}"
+        )
     if not isinstance(channel_amps, Fraction) or channel_amps <= 0:
-        raise ValueError(f"channel_amps must be a Fraction above 0, not {shown(channel_amps)}")
+        raise ValueError(
+            f"channel_amps must be a Fraction above 0, not {format_value(channel_amps)}"
+        )
     for frame, lamp in np.argwhere(colours > np.uint32((1 << 8 * channels) - 1))[:1]:
         raise ValueError(
             f"colours[{frame}, {lamp}] must be at most 0xFFFFFF for 3 channels, "

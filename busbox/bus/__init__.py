@@ -4,9 +4,9 @@ The cycle semantics
 ===================
 
 Bus: Wishbone B4 classic, single cycles, 32-bit data, 8-bit granularity, little-endian lanes
-(SEL(k) is data bits 8k+7..8k and byte address k of the word). *Row t* is the state of all signals
-just before the rising clock edge that ends *cycle t*. A second master, bursts, a pipelined fabric
-and other widths do not exist here.
+(SEL(k) is data bits 8k+7..8k and byte address k of the word). What holds *in cycle t* is the state of
+all signals just before the rising clock edge that ends it. A second master, bursts,
+a pipelined fabric and other widths do not exist here.
 
 One access, one event
 ---------------------
@@ -25,28 +25,28 @@ This is a write without a wait state (w = 0), a pause of one cycle, and a read w
     register  | old | old | new | new | new | new |
     the pin   | old | old | new | new | new | new |
                  ^     ^           ^     ^
-                 |     s = e = 1   s = 3 e = 4: the read shows row 4
+                 |     s = e = 1   s = 3 e = 4: the read shows cycle 4
                  RST is low: the first cycle
 
 When an access ends
 -------------------
 4. A slot has w wait states (``wait``, default 1), and a device may hold an access k cycles more:
-   e = s + w + k. The fabric shows the access to the device from row s + w on.
+   e = s + w + k. The fabric shows the access to the device from cycle s + w on.
 5. An address that no slot decodes is ended by ERR in e = s + 1 (``unanswered = "error"``), whatever
    any slot's w; with ``unanswered = "silence"`` nothing ends it.
 6. ``registered_decode = true`` puts a register after the decoder: one cycle more for every access,
    the unmapped error too (e = s + 1 + w + k, or s + 2).
-7. ``watchdog = W`` ends with ERR, in row s + W, any access still unanswered in that row. If the
-   device or the unmapped error answers in that very row, that answer counts. An access that the
+7. ``watchdog = W`` ends with ERR, in cycle s + W, any access still unanswered in that cycle. If the
+   device or the unmapped error answers in that very cycle, that answer counts. An access that the
    watchdog cut off has changed nothing. W is at least 1 and counts from s, whatever the decoder.
 8. ERR comes only from 5, from 7 and from a device that asks for it. Its read data is 0 and is never
    compared; the CPU goes on with the next step.
-9. An access unanswered in row s + ``hang_after`` (default 1 000 000) ends the run: that row is the
+9. An access unanswered in cycle s + ``hang_after`` (default 1 000 000) ends the run: that cycle is the
    last, also where an engine can prove earlier that nothing will change any more.
 
 The steps of the CPU
 --------------------
-Let F be the first row that the next step may use: F = 1 at the start (as if an access had ended in
+Let F be the first cycle that the next step may use: F = 1 at the start (as if an access had ended in
 cycle 0), F = e + 1 after an access.
 
 10. An access with wait n (``+n``) is raised in s = F + n.
@@ -58,72 +58,72 @@ cycle 0), F = e + 1 after an access.
 
 Pins, handlers, resets by the CPU
 ---------------------------------
-12a. ``await PIN LEVEL limit N`` looks at the pin in the rows t = F, F + 1, ...; with the first row that
-     shows the level F = t + 1. If none of the rows F to F + N - 1 does, it is given up, with a
-     finding, and F grows by N. A released pin shows neither level.
-12b. The step ``reset`` with wait n puts RST high in the one row r = F + n, and the CPU goes on with
-     the next step: F = r + 2. A reset of the bench in the same row counts instead; one in the row
+12a. ``await PIN LEVEL limit N`` looks at the pin in the cycles t = F, F + 1, ...; with the first
+     cycle that shows the level F = t + 1. If none of the cycles F to F + N - 1 does, it is given
+     up, with a finding, and F grows by N. A released pin shows neither level.
+12b. The step ``reset`` with wait n puts RST high in the one cycle r = F + n, and the CPU goes on with
+     the next step: F = r + 2. A reset of the bench in the same cycle counts instead; one in the cycle
      after it is a reset of its own.
-12c. A handler is taken in the first row t >= F with no access up, RST low and no handler running in
-     which its pin is high: in an idle row of a wait, a pause, an await, between two reads of a poll,
+12c. A handler is taken in the first cycle t >= F with no access up, RST low and no handler running in
+     which its pin is high: in an idle cycle of a wait, a pause, an await, between two reads of a poll,
      or after the last step while the run goes on (rule 19 is looked at first). Of several, the first
-     in the traffic is taken. Its first step may use row t + 1 + enter. After its last step, which
-     leaves F, come ``leave`` idle cycles; b = F + leave is the first row of what was going on: what
-     was d rows away in row t is d rows away in row b, and an await has looked at no row from t to
-     b - 1. Row b may take a handler again. A handler does not interrupt another.
+     in the traffic is taken. Its first step may use cycle t + 1 + enter. After its last step, which
+     leaves F, come ``leave`` idle cycles; b = F + leave is the first cycle of what was going on: what
+     was d cycles away in cycle t is d cycles away in cycle b, and an await has looked at no cycle
+     from t to b - 1. Cycle b may take a handler again. A handler does not interrupt another.
 12d. A reset of the bench abandons a running handler; with ``continue`` the step that waited is one
      that has not begun, unless it is a poll with a read behind it, a pause or an await: those are cut
-     off, also where the handler took their first row. The step ``reset`` in a handler abandons
+     off, also where the handler took their first cycle. The step ``reset`` in a handler abandons
      nothing.
-12e. Where handlers follow one another for ``hang_after`` cycles, each taken in the row b of the one
-     before, the CPU never gets on: the run ends with the first such row b that lies ``hang_after`` or
-     more rows after the one in which the first was taken, and in which the next would be. Ended:
+12e. Where handlers follow one another for ``hang_after`` cycles, each taken in the cycle b of the one
+     before, the CPU never gets on: the run ends with the first such cycle b that lies ``hang_after`` or
+     more cycles after the one in which the first was taken, and in which the next would be. Ended:
      ``hang``.
-12f. A wire gives an input pin in row t the level that an output pin has in row t; a released output
+12f. A wire gives an input pin in cycle t the level that an output pin has in cycle t; a released output
      gives the level that the input has while nothing drives it.
 
 Reset
 -----
-13. Cycle 0 is the first row with RST low, and shows the reset value of every register.
-14. RST is high in the rows r to r + L - 1. Registers show their reset values from row r + 1 to row
-    r + L; from row r + L on they move again. Contents of memories stay (so do lamp colours). Input
-    pins keep the level that the board gives them; synchronisers are registers.
-15. STB and the terminators are masked by RST: an access that is up in row r, that would be raised
+13. Cycle 0 is the first cycle with RST low, and shows the reset value of every register.
+14. RST is high in the cycles r to r + L - 1. Registers show their reset values from cycle r + 1 to
+    cycle r + L; from cycle r + L on they move again. Contents of memories stay (so do lamp
+    colours). Input pins keep the level that the board gives them; synchronisers are registers.
+15. STB and the terminators are masked by RST: an access that is up in cycle r, that would be raised
     in it, or that would end in it, does not happen, and counts as cut off. It is recorded once:
     terminator ``reset``, end r.
-16. Row r + L plays the part of cycle 0: F = r + L + 1, and a cycle counter reads 0 in r + L.
+16. Cycle r + L plays the part of cycle 0: F = r + L + 1, and a cycle counter reads 0 in r + L.
     Cycles of the recording keep counting.
 17. ``after_reset = "restart"``: the CPU starts again at its first step. ``"continue"``: it goes on
     with the step after the one that was cut off; a poll that has begun or a pause that is running
-    in row r is cut off too; a step that has not begun is played from its start (its wait anew).
-    A poll has begun when its first read was raised in a row s <= r. A pause that began when F was
-    f runs in the rows f to f + n - 1.
+    in cycle r is cut off too; a step that has not begun is played from its start (its wait anew).
+    A poll has begun when its first read was raised in a cycle s <= r. A pause that began when F was
+    f runs in the cycles f to f + n - 1.
 18. A reset that hits after the last step, before the run has ended, is a reset like any other: with
     ``restart`` the steps are played again, with ``continue`` none is left. Two resets need at least
-    one row with RST low between them, and none may start in row 0.
+    one cycle with RST low between them, and none may start in cycle 0.
 
 The end
 -------
-19. The last row is the first one with RST low, no access up, no step left (the row is at least F;
-    traffic without any step, not even a mark, has none left in row 0) and every device at rest (for
-    which each device says what rest is). A reset that starts in that very row counts as reached: the
-    run goes on. So ``cycles`` of a recording is that row + 1. Ended: ``done``.
-20. Devices that do not come to rest are waited for until row e + ``settle`` (default 1 s), where e
+19. The last cycle is the first one with RST low, no access up, no step left (the cycle is at least F;
+    traffic without any step, not even a mark, has none left in cycle 0) and every device at rest (for
+    which each device says what rest is). A reset that starts in that very cycle counts as reached: the
+    run goes on. So ``cycles`` of a recording is that cycle + 1. Ended: ``done``.
+20. Devices that do not come to rest are waited for until cycle e + ``settle`` (default 1 s), where e
     is the last cycle of the last step (F - 1; a pause is a step) and settle is at least 1; a reset
-    that starts in that row counts as reached here too. Not while a handler runs. Ended: ``settle``.
-21. ``until T``: the rows 0 to T - 1 are run, if the run does not end earlier. Ended: ``until``. Of
-    several ends in one row the first counts of hang, done, settle, until. An
-    access that is up in the last row without having ended is recorded with terminator ``none`` and
-    that row as its end (so is the one of a hang).
+    that starts in that cycle counts as reached here too. Not while a handler runs. Ended: ``settle``.
+21. ``until T``: the cycles 0 to T - 1 are run, if the run does not end earlier. Ended: ``until``. Of
+    several ends in one cycle the first counts of hang, done, settle, until. An
+    access that is up in the last cycle without having ended is recorded with terminator ``none`` and
+    that cycle as its end (so is the one of a hang).
 22. Inputs and resets that were not reached do not prolong a run; a note says so.
 
 Time
 ----
 23. Cycle t spans t/f to (t + 1)/f for a clock of f hertz. Seconds in a bench are rounded up to a
     whole cycle.
-24. A level that the board gives to an input pin from cycle c on is in row c.
-25. What a device reports belongs to a cycle; what would belong to a cycle after the last row, or
-    after row r of a reset, did not happen. Of one cycle, devices come in the order of the bench.
+24. A level that the board gives to an input pin from cycle c on is in cycle c.
+25. What a device reports belongs to a cycle; what would belong to a cycle after the last cycle, or
+    after cycle r of a reset, did not happen. Of one cycle, devices come in the order of the bench.
 
 Decoding
 --------

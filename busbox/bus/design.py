@@ -8,7 +8,7 @@ from typing import Any
 from amaranth.hdl import Cat, ClockDomain, Elaboratable, Module, Mux, Signal
 from amaranth.lib import wiring
 
-from busbox.basics.errors import InputError, shown
+from busbox.basics.errors import InputError, format_value
 from busbox.bus import wishbone
 from busbox.bus.hardware import Hardware
 from busbox.bus.view import View
@@ -64,7 +64,7 @@ class Design(Elaboratable):
         writes; 0 for none
     reply : the reply of the outlet that is called (:meth:`reply_word`); 0 for none
     status : what the engine reads: done, failed, cut (by the watchdog), the word read, and, from bit
-        :data:`CALL` on, 1 + the number of the slot whose model is asked in this row, or 0
+        :data:`CALL` on, 1 + the number of the slot whose model is asked in this cycle, or 0
     inner : word address inside the slot whose model is asked
     resting : every hardware device is at rest
     views : slot number to what is seen of the hardware device in it
@@ -156,5 +156,5 @@ def check_bus(name: str, found: Any) -> None:
     """
     if not isinstance(found, type) or not issubclass(found, Design):
         raise InputError.of(
-            f"{name!r} must be a subclass of Design (busbox.bus.design), not {shown(found)}"
+            f"{name!r} must be a subclass of Design (busbox.bus.design), not {format_value(found)}"
         )

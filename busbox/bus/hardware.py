@@ -5,24 +5,25 @@ Contract
 1. A hardware device is a subclass of :class:`Hardware`, built as ``Class(site, **settings)``. Settings,
    registers and pins are declared as a model declares them; a twin shares its model's declaration.
 2. It lives in the one clock domain ``sync``, whose reset is synchronous; contents of memories stay.
-3. ``bus`` is a Wishbone B4 classic port with the address bits of the slot. STB is high only in rows in
-   which the access may end here; the address, lanes and data are on the port from the row in which the
-   access is raised. The device ends it with ACK or ERR in a row e of its own choice.
-4. House timing (semantics page, rules 1 to 3): read data shows row e; a write, and what a read does
-   besides, shows from e + 1. Where the hardware sets a bit that a write clears in the same row, the set
-   wins.
+3. ``bus`` is a Wishbone B4 classic port with the address bits of the slot. STB is high only in
+   cycles in which the access may end here; the address, lanes and data are on the port from the
+   cycle in which the access is raised. The device ends it with ACK or ERR in a cycle e of its own
+   choice.
+4. House timing (semantics page, rules 1 to 3): read data shows cycle e; a write, and what a read does
+   besides, shows from e + 1. Where the hardware sets a bit that a write clears in the same cycle,
+   the set wins.
 5. Pins: the pin ``NAME`` is the member ``pin_NAME``, the pin ``NAME.3`` bit 3 of it. An output whose
    :class:`busbox.device.Pin` says ``released`` has ``pin_NAME_enable`` of the same width besides: low
-   where the pin is released. No access shows on a pin in the row in which it ends; a pin
-   that a wire listens to shows no input of its row either (else it is refused: ``engines/paths.py``).
-6. ``at_rest`` (out, reset 1 if nobody drives it) is high in a row in which the device is at rest.
-7. ``watch_data`` shows the register at word address ``watch_adr`` as a read in this row would, without
-   a side effect. Unconnected, it costs nothing in a chip.
+   where the pin is released. No access shows on a pin in the cycle in which it ends; a pin
+   that a wire listens to shows no input of its cycle either (else it is refused: ``engines/paths.py``).
+6. ``at_rest`` (out, reset 1 if nobody drives it) is high in a cycle in which the device is at rest.
+7. ``watch_data`` shows the register at word address ``watch_adr`` as a read in this cycle would,
+   without a side effect. Unconnected, it costs nothing in a chip.
 8. What a model reports by events and text, hardware puts into notes, the members ``note_NAME`` of
-   ``note_widths``: in a row with ``notes_valid`` high, their values go to the device's
+   ``note_widths``: in a cycle with ``notes_valid`` high, their values go to the device's
    :class:`NoteReader`, which is Python. They are for the bench alone: unconnected, they cost nothing in
    a chip.
-9. In a row: changes of pins come first, then the access that ends, then the notes.
+9. In a cycle: changes of pins come first, then the access that ends, then the notes.
 
 :class:`Hardware` builds everything of the bus (lanes, rights, read multiplexer, acknowledge, watch
 port) from the declaration, so that a device writes only its own logic, in ``build``::
@@ -49,7 +50,7 @@ from amaranth.lib import memory, wiring
 from amaranth.lib.wiring import In, Out
 
 from busbox.bus import wishbone
-from busbox.device import NO_ACCESS, Access, Declaration, Host, Pin, Site
+from busbox.device import NO_ACCESS, BusAccess, Declaration, Host, Pin, Site
 from busbox.map.registers import Place, Register, RegisterTable
 
 
@@ -167,18 +168,18 @@ class NoteReader:
         self.host = host
         self.options = settings
 
-    def access(self, access: Access) -> None:
+    def access(self, access: BusAccess) -> None:
         """Take an access that the device has ended in ``access.cycle``."""
 
     def take_notes(self, cycle: int, notes: Mapping[str, int]) -> None:
-        """Take the notes of a row in which ``notes_valid`` is high."""
+        """Take the notes of a cycle in which ``notes_valid`` is high."""
 
     def cause(self, pin: str, cycle: int) -> int:
-        """Return the number of the access that caused an edge in row ``cycle``, if it is known."""
+        """Return the number of the access that caused an edge in cycle ``cycle``, if it is known."""
         return NO_ACCESS
 
     def reset(self, cycle: int, length: int) -> None:
-        """Take a reset, high in the rows ``cycle`` to ``cycle + length - 1``."""
+        """Take a reset, high in the cycles ``cycle`` to ``cycle + length - 1``."""
 
 
 Hardware.note_reader = NoteReader
@@ -191,11 +192,11 @@ class Cell:
     ----------
     value : the bits stored (rights ``rw``, ``wo``, ``ones_clear``), 0 where nothing is stored. What the
         device's own logic assigns to it wins over a write by the bus.
-    written : a write that acts ends in this row
+    written : a write that acts ends in this cycle
     after : the word that it stores; ``value`` while none does
     ones : the ones that it writes in selected lanes (``ones_act``, ``ones_clear``); 0 while none does
-    taken : a read that acts ends in this row
-    sets : bits to be set at the end of this row; they win over a clear (only where bits are stored)
+    taken : a read that acts ends in this cycle
+    sets : bits to be set at the end of this cycle; they win over a clear (only where bits are stored)
     """
 
     def __init__(self, place: Place, reset: int) -> None:

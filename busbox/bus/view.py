@@ -1,4 +1,4 @@
-"""What an engine sees of a hardware device: one word a row, and how to read it."""
+"""What an engine sees of a hardware device: one word a cycle, and how to read it."""
 
 from __future__ import annotations
 

@@ -11,7 +11,7 @@ from typing import Any
 import click
 
 from busbox import __version__
-from busbox.basics.errors import BusboxError, nearest, one_of
+from busbox.basics.errors import BusboxError, join_or, nearest
 from busbox.cli.verbs import Verbs
 
 #: The built-in verbs by group: name to one line of help, so that help imports none of them.
@@ -74,7 +74,7 @@ def _wrong_words(error: click.ClickException) -> str:
     if isinstance(error, click.NoSuchOption):
         known = [] if context is None else _options(context)
         name = error.option_name
-        text = f"there is no option {name!r}{nearest(name, known)} (known: {one_of(known)})"
+        text = f"there is no option {name!r}{nearest(name, known)} (known: {join_or(known)})"
     elif isinstance(error, click.MissingParameter) and error.param is not None and context:
         text = f"{error.param.make_metavar(context)} must be given"
     elif extra is not None:

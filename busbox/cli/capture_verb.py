@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from busbox.basics.errors import InputError, Mistake, nearest, one_of, raised, shown
+from busbox.basics.errors import InputError, Mistake, format_error, format_value, join_or, nearest
 from busbox.basics.listing import wrapped
 from busbox.basics.paper import Paper
 from busbox.basics.units import parse_clock, show_seconds
@@ -115,7 +115,7 @@ def _kind(name: str) -> type[Decoder]:
             for one in ATTACHMENTS.built_in
             if issubclass(Entry(ATTACHMENTS, one).load(), Decoder)
         ]
-        raise InputError.of(f"must decode a line, as {one_of(known)} do, not {name!r}", "--as")
+        raise InputError.of(f"must decode a line, as {join_or(known)} do, not {name!r}", "--as")
     return kind
 
 
@@ -136,11 +136,12 @@ def settings_of(kind: type[Decoder], given: Iterable[str]) -> dict[str, Any]:
     for one in given:
         key, equals, text = (part.strip() for part in one.partition("="))
         if not equals:
-            told = f"must be KEY=VALUE such as baud=19200, not {shown(one)}"
+            told = f"must be KEY=VALUE such as baud=19200, not {format_value(one)}"
             mistakes.append(Mistake(told, "--set"))
         elif key not in declared:
             known = list(declared)
-            told = f"there is no setting {shown(key)}{nearest(key, known)} (known: {one_of(known)})"
+            close = f"{nearest(key, known)} (known: {join_or(known)})"
+            told = f"there is no setting {format_value(key)}{close}"
             mistakes.append(Mistake(told, "--set"))
         else:
             value = toml_value(text)
@@ -177,7 +178,7 @@ def _decoded(kind: type[Decoder], settings: Mapping[str, Any], wave: Wave, line:
     except ValueError as error:
         raise InputError.of(str(error), line) from None
     except Exception as error:
-        raise InputError.of(f"{kind.__name__} raised {raised(error)}", line) from error
+        raise InputError.of(f"{kind.__name__} raised {format_error(error)}", line) from error
     for finding in report.findings:
         if finding.rule not in RULES.built_in and finding.rule not in kind.rules:
             raise InputError.of(unknown_rule(kind.__name__, finding.rule), line)
@@ -211,8 +212,8 @@ def _chosen(waves: dict[str, Wave], chosen: tuple[str, ...], file: str) -> list[
         if line not in waves:
             known = list(waves)
             raise InputError.of(
-                f"there is no line {shown(line)} in {file}{nearest(line, known)} "
-                f"(known: {one_of(known)})",
+                f"there is no line {format_value(line)} in {file}{nearest(line, known)} "
+                f"(known: {join_or(known)})",
                 "--line",
             )
     return list(dict.fromkeys(chosen)) or list(waves)

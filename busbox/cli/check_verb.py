@@ -28,7 +28,7 @@ WIDTH = 80
 @click.option("--size", metavar="N", default="0x1000", help="Bytes of the slot (default 0x1000).")
 @click.option("--clock", metavar="CLOCK", default="16 MHz", help="The clock (default 16 MHz).")
 @click.option("--seed", metavar="N", default="0", help="Seed of the random traffic (default 0).")
-@click.option("--rows", metavar="N", default="2000", help="Rows to play (default 2000).")
+@click.option("--cycles", metavar="N", default="2000", help="Cycles to play (default 2000).")
 def command(
     name: str,
     values: tuple[str, ...],
@@ -36,7 +36,7 @@ def command(
     size: str,
     clock: str,
     seed: str,
-    rows: str,
+    cycles: str,
 ) -> int:
     """Check an Amaranth component against the rules of the bus, and measure its timing.
 
@@ -47,7 +47,7 @@ def command(
     from busbox.check.port import check, find
 
     subject = find(name, values, number_of(size, "--size"), _clock(clock))
-    result = check(subject, number_of(seed, "--seed"), number_of(rows, "--rows", least=1))
+    result = check(subject, number_of(seed, "--seed"), number_of(cycles, "--cycles", least=1))
     if as_json:
         print_json(_object(result))
     else:
@@ -69,13 +69,13 @@ def _write(result: Conformance, page: Paper) -> None:
     page.line((result.subject.name, "bold"), f": {kind}, seed {result.seed}")
     _wrapped(
         page,
-        f"{result.rows:,} rows with {counts['accesses']:,} accesses: {counts['answered']:,} "
+        f"{result.cycles:,} cycles with {counts['accesses']:,} accesses: {counts['answered']:,} "
         f"answered, {counts['given_up']:,} given up, {counts['reset']:,} met by a reset, "
         f"{counts['unanswered']:,} without an answer",
     )
     page.title("Rules")
     page.table((one.rule, one.state, _note(one)) for one in result.outcomes)
-    page.title("Timing (e is the row of the answer)")
+    page.title("Timing (e is the cycle of the answer)")
     _wrapped(page, result.timing.write_text)
     _wrapped(page, result.timing.read_text)
     for one in result.outcomes:
@@ -84,7 +84,7 @@ def _write(result: Conformance, page: Paper) -> None:
 
 def _note(one: Outcome) -> str:
     if one.evidence is not None:
-        return f"{one.breaches:,} times, first in row {one.evidence.number:,}: see below"
+        return f"{one.breaches:,} times, first in cycle {one.evidence.number:,}: see below"
     return f"{one.times:,} {one.note}" if one.state == "held" else one.note
 
 
@@ -94,7 +94,7 @@ def _write_breach(one: Outcome, page: Paper) -> None:
         return
     page.title(f"{one.rule} is broken")
     _wrapped(page, f"Rule: {one.text}.")
-    _wrapped(page, f"Row {evidence.number:,} of the {evidence.part}: {evidence.seen}.")
+    _wrapped(page, f"Cycle {evidence.number:,} of the {evidence.part}: {evidence.seen}.")
     for line in evidence.lines():
         page.line(line)
 
@@ -110,7 +110,7 @@ def _object(result: Conformance) -> dict[str, Any]:
         "name": result.subject.name,
         "class": result.subject.kind,
         "seed": result.seed,
-        "rows": result.rows,
+        "cycles": result.cycles,
         "held": result.held,
         "counts": dict(result.counts),
         "rules": [_rule_object(one) for one in result.outcomes],
@@ -136,7 +136,7 @@ def _rule_object(one: Outcome) -> dict[str, Any]:
         if evidence is None
         else {
             "part": evidence.part,
-            "row": evidence.number,
+            "cycle": evidence.number,
             "seen": evidence.seen,
             "signals": evidence.lines(),
         },

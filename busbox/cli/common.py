@@ -146,12 +146,12 @@ def shown_progress(as_json: bool) -> Iterator[Report | None]:
         task = bar.add_task("", total=None, visible=False)
         begun = time.monotonic()
 
-        def show(row: int, share: float | None) -> None:
+        def show(cycle: int, share: float | None) -> None:
             bar.update(
                 task,
                 total=None if share is None else 1.0,
                 completed=share or 0.0,
-                description=f"cycle {row:,}",
+                description=f"cycle {cycle:,}",
                 visible=time.monotonic() > begun + 1,
             )
 

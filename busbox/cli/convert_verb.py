@@ -10,12 +10,11 @@ from typing import Any
 
 import click
 
-from busbox.basics.errors import InputError, Mistake, limited, one_of, shown
+from busbox.basics.errors import InputError, Mistake, format_value, join_or, limited
 from busbox.basics.units import Span
 from busbox.bench.bench import Bench
 from busbox.bus.transfers import ACK, RESET
-from busbox.cpu.steps import Access, Handler, Mark, Named, Pause, Poll, Step, Target
-from busbox.cpu.steps import Reset as ResetStep
+from busbox.cpu.steps import AccessStep, Handler, Mark, Named, Pause, Poll, ResetStep, Step, Target
 from busbox.formats.contract import Format
 from busbox.formats.files import is_traffic, read_traffic, suffixes, write_traffic
 from busbox.map.registers import WORD
@@ -99,9 +98,9 @@ def _check(
     for what, name, chosen in (("IN", source, formats[0]), ("OUT", result, formats[1])):
         is_in = what == "IN"
         if not (chosen or (recorded and is_in) or is_traffic(Path(name))):
-            known = one_of([*suffixes(), SUFFIX] if is_in else suffixes())
+            known = join_or([*suffixes(), SUFFIX] if is_in else suffixes())
             text = f"must end in {known} (traffic may have .gz after it)"
-            mistakes.append(Mistake(f"{text}, not {shown(name)}", what))
+            mistakes.append(Mistake(f"{text}, not {format_value(name)}", what))
     if names and numbers:
         mistakes.append(Mistake("must not stand beside --numbers", "--names"))
     elif (names or numbers) and bench is None:
@@ -142,7 +141,7 @@ def _renamed(steps: Iterable[Step], system: System, names: bool, source: str) ->
 def _changed(step: Step, change: Callable[[Target, int | None], Target]) -> Step:
     if isinstance(step, Handler):
         return replace(step, steps=tuple(_changed(inner, change) for inner in step.steps))
-    if isinstance(step, Access | Poll):
+    if isinstance(step, AccessStep | Poll):
         return replace(step, target=change(step.target, step.line))
     return step
 
@@ -243,11 +242,11 @@ def _cut_off(part: Accesses) -> Any:
     return part.terminator == RESET
 
 
-def _access(recording: Recording, number: int, wait: int) -> Access:
+def _access(recording: Recording, number: int, wait: int) -> AccessStep:
     accesses = recording.accesses
     write, data, pc = bool(accesses.write[number]), int(accesses.data[number]), accesses.pc[number]
     known = write or accesses.terminator[number] == ACK
-    return Access(
+    return AccessStep(
         write,
         int(accesses.address[number]),
         data if known else None,

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from busbox.basics.errors import InputError, nearest, one_of
+from busbox.basics.errors import InputError, join_or, nearest
 from busbox.basics.listing import wrapped
 from busbox.basics.pages import first_paragraph, page_of
 from busbox.bench.find import packaged_benches, packaged_sets
@@ -30,7 +30,7 @@ def command(what: str, as_json: bool) -> int:
     """
     known = [BENCHES, *KINDS]
     if what not in known:
-        text = f"there is no list of {what!r}{nearest(what, known)} (known: {one_of(known)})"
+        text = f"there is no list of {what!r}{nearest(what, known)} (known: {join_or(known)})"
         raise InputError.of(text, "list")
     rows = list(_benches()) if what == BENCHES else list(_things(KINDS[what]))
     if as_json:
@@ -50,7 +50,7 @@ def command(what: str, as_json: bool) -> int:
 def _last_lines(what: str) -> Iterator[str]:
     if what == BENCHES:
         yield "busbox run NAME plays one, or all of a set; SET/BENCH is one of a set."
-        yield f"busbox list WHAT lists what can be added: {one_of(KINDS)}."
+        yield f"busbox list WHAT lists what can be added: {join_or(KINDS)}."
         return
     kind = KINDS[what]
     file = f"; a file is file.py:{kind.in_file.capitalize()}" if kind.in_file else ""

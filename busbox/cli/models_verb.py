@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from busbox.basics.errors import InputError, raised
+from busbox.basics.errors import InputError, format_error
 from busbox.basics.listing import runs, wrapped
 from busbox.basics.pages import first_paragraph, page_of, section
 from busbox.basics.paper import Paper
@@ -115,7 +115,7 @@ class _Shown:
             raise
         except Exception as error:
             raise InputError.of(
-                f"cannot be shown with its defaults: it raised {raised(error)}", name
+                f"cannot be shown with its defaults: it raised {format_error(error)}", name
             ) from error
 
     @property

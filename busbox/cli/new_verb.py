@@ -10,7 +10,7 @@ from pathlib import Path
 
 import click
 
-from busbox.basics.errors import InputError, nearest, one_of
+from busbox.basics.errors import InputError, join_or, nearest
 
 #: What there is to write: its name is that of its folder of templates.
 KINDS = ("bench",)
@@ -26,7 +26,7 @@ def command(kind: str, folder: str) -> int:
     """
     if kind not in KINDS:
         raise InputError.of(
-            f"there is no {kind!r} to write{nearest(kind, KINDS)} (known: {one_of(KINDS)})", "new"
+            f"there is no {kind!r} to write{nearest(kind, KINDS)} (known: {join_or(KINDS)})", "new"
         )
     place = Path(folder)
     _check(place, folder)

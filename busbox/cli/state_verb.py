@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from busbox.basics.errors import InputError, nearest, one_of
+from busbox.basics.errors import InputError, join_or, nearest
 from busbox.basics.listing import TIED, runs, wrapped
 from busbox.basics.paper import Paper
 from busbox.basics.units import parse_span, show_clock, show_time
@@ -99,7 +99,7 @@ def _shown(system: System, slot: str | None) -> Sequence[Device]:
     if slot in names:
         return [system.devices[names.index(slot)]]
     raise InputError.of(
-        f"there is no slot {slot!r}{nearest(slot, names)} (known: {one_of(names)})", "state"
+        f"there is no slot {slot!r}{nearest(slot, names)} (known: {join_or(names)})", "state"
     )
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from busbox.basics.errors import InputError, nearest, one_of
+from busbox.basics.errors import InputError, join_or, nearest
 from busbox.basics.listing import wrapped
 from busbox.basics.paper import Paper
 from busbox.basics.units import parse_clock, show_clock
@@ -54,7 +54,7 @@ def _profiles(name: str | None) -> list[Profile]:
         return list(PROFILES.values())
     if name not in PROFILES:
         raise InputError.of(
-            f"must be {one_of(PROFILES)}, not {name!r}{nearest(name, list(PROFILES))}", "--profile"
+            f"must be {join_or(PROFILES)}, not {name!r}{nearest(name, list(PROFILES))}", "--profile"
         )
     return [PROFILES[name]]
 
@@ -119,7 +119,7 @@ def _words(choice: Choice) -> dict[str, int] | None:
 
 
 def _meant(profile: Profile) -> str:
-    channels = one_of(map(str, profile.channels))
+    channels = join_or(map(str, profile.channels))
     judged = "" if profile.colours else ", judged only"
     return f"{channels} x {profile.channel_bits} bit, {profile.order}{judged}"
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from busbox.basics.errors import InputError, nearest, one_of
+from busbox.basics.errors import InputError, join_or, nearest
 from busbox.basics.listing import wrapped
 from busbox.basics.paper import Paper
 from busbox.basics.units import show_time
@@ -56,7 +56,7 @@ def command(
 ) -> int:
     """Play a slot's model and its hardware twin side by side, and tell where they first differ.
 
-    Every row is compared: reads, how accesses end, pins, registers. The bench's traffic is played, or
+    Every cycle is compared: reads, how accesses end, pins, registers. The bench's traffic is played, or
     accesses drawn at random and aimed at what the device does by itself, with wait states, inputs and
     resets. Exit code 1 if they differ: the shortest traffic found that shows it is saved.
     """
@@ -70,7 +70,7 @@ def command(
     known = list(opened.keys.get("slot", {}))
     if slot not in known:
         raise InputError.of(
-            f"there is no slot {slot!r}{nearest(slot, known)} (known: {one_of(known)})"
+            f"there is no slot {slot!r}{nearest(slot, known)} (known: {join_or(known)})"
         )
     system = opened.with_values([f'slot.{slot}.as="model"']).system([] if count else None)
     number = [device.name for device in system.devices].index(slot)
@@ -109,8 +109,8 @@ def _check_timing(device: Device, clock_hz: int) -> None:
     if timing.commit in (None, 1) and timing.sample in (None, 0):
         return
     raise InputError.of(
-        f"{device.model.__name__} has a timing of its own: {timing.text}. Lockstep compares row by "
-        "row, and needs the house's: a write shows from e + 1, a read shows e (busbox check tells "
+        f"{device.model.__name__} has a timing of its own: {timing.text}. Lockstep compares cycle by "
+        "cycle, and needs the house's: a write shows from e + 1, a read shows e (busbox check tells "
         "more)"
     )
 
@@ -126,7 +126,7 @@ def _object(
     return {
         "slot": slot,
         "difference": {
-            "cycle": difference.row,
+            "cycle": difference.cycle,
             "what": difference.what,
             "name": difference.name,
             "model": difference.model,
@@ -139,7 +139,7 @@ def _object(
 
 
 def _same(done: Exercise, page: Paper) -> None:
-    page.line(f"  the same in all of {done.rows:,} cycles and {done.accesses:,} accesses")
+    page.line(f"  the same in all of {done.cycles:,} cycles and {done.accesses:,} accesses")
     counts = [("changes of inputs", done.inputs), ("resets", done.resets),
               ("accesses that a reset cut off", done.cut)]  # fmt: skip
     rows: list[tuple[object, ...]] = [("  " + what, f"{count:,}") for what, count in counts]
@@ -156,8 +156,8 @@ def _differ(device: Device, clock_hz: int, found: Found, saved: Path | None, pag
     difference, plan = found.difference, found.plan
     page.line(
         "  ",
-        (f"they differ in cycle {difference.row:,}", "bold red"),
-        f" ({show_time(difference.row, clock_hz)}): {_what(device.name, difference)}",
+        (f"they differ in cycle {difference.cycle:,}", "bold red"),
+        f" ({show_time(difference.cycle, clock_hz)}): {_what(device.name, difference)}",
     )
     table = device.slot.table
     page.table(
@@ -184,8 +184,8 @@ def _differ(device: Device, clock_hz: int, found: Found, saved: Path | None, pag
 def _steps(plan: Plan) -> Iterator[str]:
     from busbox.check.twin.plan import show_steps
 
-    yield from (f"at cycle {row}: RST for {length}" for row, length in plan.resets)
-    yield from (f"at cycle {row}: {pin} {level}" for row, pin, level in plan.inputs)
+    yield from (f"at cycle {cycle}: RST for {length}" for cycle, length in plan.resets)
+    yield from (f"at cycle {cycle}: {pin} {level}" for cycle, pin, level in plan.inputs)
     yield from show_steps(plan)
 
 

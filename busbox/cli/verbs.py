@@ -18,7 +18,7 @@ from typing import Any
 
 import click
 
-from busbox.basics.errors import BusboxError, InputError, raised, shown
+from busbox.basics.errors import BusboxError, InputError, format_error, format_value
 from busbox.plugins import VERBS, find, names, plug_ins, told
 
 #: Heading of the verbs that plug-ins offer.
@@ -33,7 +33,7 @@ def check_verb(name: str, found: Any) -> None:
     InputError : it is no click command
     """
     if not isinstance(found, click.Command):
-        raise InputError.of(f"{name!r} must be a click command, not {shown(found)}")
+        raise InputError.of(f"{name!r} must be a click command, not {format_value(found)}")
 
 
 class Verbs(click.Group):
@@ -72,7 +72,7 @@ class Verbs(click.Group):
             name = context.invoked_subcommand
             if name is None or name in VERBS.built_in:
                 raise
-            raise InputError.of(f"verb {name} raised {raised(error)}") from error
+            raise InputError.of(f"verb {name} raised {format_error(error)}") from error
 
     def format_commands(self, context: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the verbs by group; those of plug-ins have a group of their own."""

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from busbox.basics.errors import InputError, no_file, one_of
+from busbox.basics.errors import InputError, join_or, no_file
 from busbox.basics.paper import Paper
 from busbox.cli.common import open_bench, paper, set_option
 from busbox.firmware.c_header import read_header
@@ -43,7 +43,7 @@ def _parsed(text: str) -> int:
     try:
         return number(text, "an address")
     except ValueError as error:
-        hint = "" if text[:1].isdigit() else f" (or a C header: a file in {one_of(_SOURCES)})"
+        hint = "" if text[:1].isdigit() else f" (or a C header: a file in {join_or(_SOURCES)})"
         raise InputError.of(f"{error}{hint}", "where") from None
 
 

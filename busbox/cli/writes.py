@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from busbox.basics.errors import BusboxError, InputError, Mistake, raised
+from busbox.basics.errors import BusboxError, InputError, Mistake, format_error
 from busbox.exports.contract import STANDARD_OUTPUT, Result, Target, target_of
 from busbox.plugins import EXPORTS, find
 
@@ -52,7 +52,7 @@ class Write:
             except Exception as error:
                 if self.name in EXPORTS.built_in:
                     raise
-                text = f"export {self.name} raised {raised(error)}"
+                text = f"export {self.name} raised {format_error(error)}"
                 raise InputError.of(text, self.option) from error
 
 

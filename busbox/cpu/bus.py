@@ -7,7 +7,7 @@ import sys
 from collections.abc import Callable
 from typing import Any, Protocol
 
-from busbox.basics.errors import shown
+from busbox.basics.errors import format_value
 from busbox.basics.units import Span, parse_span
 from busbox.cpu.commands import Result
 from busbox.cpu.source import Moment
@@ -15,13 +15,13 @@ from busbox.cpu.steps import (
     ALL_LANES,
     AWAIT_LIMIT,
     POLL_LIMIT,
-    Access,
+    AccessStep,
     Await,
     Mark,
     Named,
     Pause,
     Poll,
-    Reset,
+    ResetStep,
     Step,
     Target,
 )
@@ -129,7 +129,7 @@ class Bus:
         if problem:
             raise ValueError(f"a handler {problem}")
         if not isinstance(pin, str):
-            raise ValueError(f"pin must be a text such as 'clock.ring', not {shown(pin)}")
+            raise ValueError(f"pin must be a text such as 'clock.ring', not {format_value(pin)}")
         where = self._source.place(_place(place) or _caller())
         self._source.add(pin, handler, (_wait(enter), _wait(leave)), where)
 
@@ -146,7 +146,7 @@ class Bus:
         """Write a word in lane position; return False if it ended with ERR."""
         _check_word("data", data)
         file, line = self._source.place(_place(place) or _caller())
-        step = Access(
+        step = AccessStep(
             True, _target(target), data, _lanes(lanes), _wait(wait), _pc(pc), line=line, file=file
         )
         result = self._source.exchange(step)
@@ -168,7 +168,7 @@ class Bus:
         BusError : the access ended with ERR
         """
         file, line = self._source.place(_place(place) or _caller())
-        step = Access(
+        step = AccessStep(
             False, _target(target), None, _lanes(lanes), _wait(wait), _pc(pc), line=line, file=file
         )
         return self._word(self._source.exchange(step), target)
@@ -220,7 +220,7 @@ class Bus:
     ) -> bool:
         """Let time pass until a pin has a level, 0 or 1; return False if the limit came first."""
         if level not in (0, 1):
-            raise ValueError(f"level must be 0 or 1, not {shown(level)}")
+            raise ValueError(f"level must be 0 or 1, not {format_value(level)}")
         span = parse_span(limit)
         if not (span.cycles or span.seconds):
             raise ValueError("limit must be at least one cycle, not 0")
@@ -231,7 +231,7 @@ class Bus:
     def reset(self, wait: int = 0, *, place: Place | None = None) -> None:
         """Put RST high for one cycle, after ``wait`` idle cycles."""
         file, line = self._source.place(_place(place) or _caller())
-        self._source.exchange(Reset(_wait(wait), line, file))
+        self._source.exchange(ResetStep(_wait(wait), line, file))
 
     def mark(self, text: str) -> None:
         """Name this place."""
@@ -257,7 +257,9 @@ def _target(target: int | str) -> Target:
         return address(f"{target:#x}")
     found = NAME.fullmatch(target) if isinstance(target, str) else None
     if found is None:
-        raise ValueError(f"a target must be an address or 'slot.REGISTER', not {shown(target)}")
+        raise ValueError(
+            f"a target must be an address or 'slot.REGISTER', not {format_value(target)}"
+        )
     return Named(found[1], found[2])
 
 
@@ -297,7 +299,7 @@ def _check_word(what: str, value: int) -> None:
 def not_firmware(function: object) -> str | None:
     """Return why ``function`` cannot be called as ``function(bus)``, or None if it can."""
     if not callable(function):
-        return f"must be a function, not {shown(function)}"
+        return f"must be a function, not {format_value(function)}"
     if inspect.isgeneratorfunction(function) or inspect.iscoroutinefunction(function):
         return "must be a plain function: no yield, no async"
     try:

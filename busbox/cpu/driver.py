@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
-from busbox.basics.errors import BusboxError, InputError, line_in, raised, shown
+from busbox.basics.errors import BusboxError, InputError, format_error, format_value, line_in
 from busbox.cpu.bus import Bus, Place, not_firmware
 from busbox.cpu.commands import Result
 from busbox.cpu.listed import ListedSource
@@ -73,7 +73,7 @@ class FunctionSource:
         if told or not self._name:
             raise error
         line = line_in(error, self._path)
-        text = f"the function raised {raised(error)}"
+        text = f"the function raised {format_error(error)}"
         raise InputError.of(text, self._name, line) from error
 
     def again(self) -> FunctionSource:
@@ -169,5 +169,7 @@ def source_of(traffic: object) -> Source:
         wrong = next((step for step in steps if not isinstance(step, Step)), None)
         if wrong is None:
             return ListedSource(lambda: steps)
-        raise InputError.of(f"must hold steps only, not {shown(wrong)}")
-    raise InputError.of(f"must be a file, a function or a list of steps, not {shown(traffic)}")
+        raise InputError.of(f"must hold steps only, not {format_value(wrong)}")
+    raise InputError.of(
+        f"must be a file, a function or a list of steps, not {format_value(traffic)}"
+    )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from busbox.cpu.commands import Result
 from busbox.cpu.source import Source
-from busbox.cpu.steps import Await, Mark, Reset
+from busbox.cpu.steps import Await, Mark, ResetStep
 
 
 class Flow:
@@ -28,10 +28,10 @@ class Flow:
     def __init__(self, source: Source, first: int | None = None) -> None:
         self.source = source
         self._number = first
-        self.next: Mark | Await | Reset | None = None
+        self.next: Mark | Await | ResetStep | None = None
         self.awaiting: Await | None = None
         self.last = self.distance = 0
-        self.resetting: Reset | None = None
+        self.resetting: ResetStep | None = None
         self.playing = self.over = False
         self.result: Result | None = None
 
@@ -42,12 +42,12 @@ class Flow:
         self._number += 1
         return self._number - 1
 
-    def begin(self, step: Mark | Await | Reset) -> None:
+    def begin(self, step: Mark | Await | ResetStep) -> None:
         """Have the step begin that was kept."""
         self.next = None
         self.end(None)
         self.awaiting = step if isinstance(step, Await) else None
-        self.resetting = step if isinstance(step, Reset) else None
+        self.resetting = step if isinstance(step, ResetStep) else None
 
     def end(self, result: Result | None) -> None:
         """Take a result that is not the engine's."""

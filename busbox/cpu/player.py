@@ -16,7 +16,7 @@ from busbox.cpu.commands import COMMAND, Command, Result, Suspended, pause
 from busbox.cpu.flow import Flow
 from busbox.cpu.listed import ListedSource
 from busbox.cpu.source import Moment, Routine, Source
-from busbox.cpu.steps import Access, Await, Handler, Mark, Pause, Poll, Reset, Step
+from busbox.cpu.steps import AccessStep, Await, Handler, Mark, Pause, Poll, ResetStep, Step
 from busbox.cpu.table import AccessTable
 
 #: Steps taken from a source in one go, if it does not look at moments.
@@ -64,7 +64,7 @@ class Channel(Protocol):
 class Book(Protocol):
     """Where steps are numbered, and become commands."""
 
-    def command(self, step: Access | Poll | Pause, number: int | None) -> Command:
+    def command(self, step: AccessStep | Poll | Pause, number: int | None) -> Command:
         """Return the command of a step; ``number`` is that of a step that does not count on."""
 
     def commands(self, table: AccessTable) -> array[int]:
@@ -304,7 +304,7 @@ class Player:
                     commands.extend(pause(self._put_aside[0].leave))
             elif isinstance(piece, AccessTable):
                 commands.extend(self._book.commands(piece))
-            elif isinstance(piece, Access | Poll | Pause):
+            elif isinstance(piece, AccessStep | Poll | Pause):
                 commands.extend(self._book.command(piece, flow.number()))
             else:
                 self._keep(flow, piece)
@@ -314,7 +314,7 @@ class Player:
             self._channel.feed(commands)
         return bool(commands) or flow.next is not None
 
-    def _keep(self, flow: Flow, step: Mark | Await | Reset | Handler) -> None:
+    def _keep(self, flow: Flow, step: Mark | Await | ResetStep | Handler) -> None:
         """Keep a step that is played when all before it are over."""
         if isinstance(step, Handler):
             raise AssertionError("a handler is no step of the sequence")
@@ -324,7 +324,7 @@ class Player:
             self._book.pass_over()
         flow.next = step
 
-    def _begin_step(self, step: Mark | Await | Reset) -> None:
+    def _begin_step(self, step: Mark | Await | ResetStep) -> None:
         flow, cycle = self._flow, self._channel.cycle
         flow.begin(step)
         if isinstance(step, Mark):

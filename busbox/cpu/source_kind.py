@@ -19,7 +19,7 @@ A source of ten lines, derived from one that lists its steps::
         settings = (Setting("count", 3, low=1, high=99, text="strokes"),)
 
         def __init__(self, count: int) -> None:
-            super().__init__(lambda: [Access(True, Named("bell", "STRIKE"), 30)] * count)
+            super().__init__(lambda: [AccessStep(True, Named("bell", "STRIKE"), 30)] * count)
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, ClassVar
 
-from busbox.basics.errors import InputError, shown
+from busbox.basics.errors import InputError, format_value
 from busbox.device import Setting
 
 _METHODS = ("check", "next", "again", "close")
@@ -52,7 +52,7 @@ def check_source(name: str, found: Any) -> None:
     InputError : it is no class, or lacks a part of the contract
     """
     if not isinstance(found, type):
-        raise InputError.of(f"{name!r} must be a class, not {shown(found)}")
+        raise InputError.of(f"{name!r} must be a class, not {format_value(found)}")
     missing = [method for method in _METHODS if not callable(getattr(found, method, None))]
     if not hasattr(found, "settings"):
         missing.append("settings")

@@ -31,7 +31,7 @@ Target = int | Named
 
 
 @dataclass(frozen=True, slots=True)
-class Access:
+class AccessStep:
     """One read or write.
 
     Attributes
@@ -114,7 +114,7 @@ class Await:
 
 
 @dataclass(frozen=True, slots=True)
-class Reset:
+class ResetStep:
     """RST high for one cycle, ``wait`` idle cycles after the last step; the next step follows."""
 
     wait: int = 0
@@ -145,4 +145,4 @@ class Handler:
     line: int | None = field(default=None, compare=False)
 
 
-Step = Access | Poll | Pause | Mark | Await | Reset | Handler
+Step = AccessStep | Poll | Pause | Mark | Await | ResetStep | Handler

@@ -8,14 +8,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from busbox.cpu.steps import Access, Step
+from busbox.cpu.steps import AccessStep, Step
 
 #: The columns; ``data`` and ``pc`` are -1 where there is none.
 TABLE = ("write", "address", "data", "lanes", "wait", "pc", "line")
 
 
 class AccessTable:
-    """Accesses to addresses, one a row.
+    """Accesses to addresses, one a cycle.
 
     Parameters
     ----------
@@ -23,19 +23,19 @@ class AccessTable:
     """
 
     def __init__(self, columns: dict[str, Any]) -> None:
-        self._rows: NDArray[np.int64] = np.array([columns[name] for name in TABLE], dtype="i8")
+        self._cycles: NDArray[np.int64] = np.array([columns[name] for name in TABLE], dtype="i8")
 
     def __len__(self) -> int:
-        return len(self._rows[0])
+        return len(self._cycles[0])
 
     def __getitem__(self, name: str) -> NDArray[np.int64]:
-        row: NDArray[np.int64] = self._rows[TABLE.index(name)]
-        return row
+        cycle: NDArray[np.int64] = self._cycles[TABLE.index(name)]
+        return cycle
 
-    def steps(self) -> Iterator[Access]:
+    def steps(self) -> Iterator[AccessStep]:
         """Yield the accesses as steps."""
-        for write, address, data, lanes, wait, pc, line in self._rows.T.tolist():
-            yield Access(
+        for write, address, data, lanes, wait, pc, line in self._cycles.T.tolist():
+            yield AccessStep(
                 bool(write),
                 address,
                 None if data < 0 else data,

@@ -8,8 +8,8 @@
 from busbox.device.bases import CycleModel, RegisterModel, Write
 from busbox.device.contract import (
     ERROR,
-    Access,
     Answer,
+    BusAccess,
     Declaration,
     DeviceFactory,
     Hold,
@@ -40,8 +40,8 @@ __all__ = [
     "REQUIRED",
     "RIGHTS",
     "WORD",
-    "Access",
     "Answer",
+    "BusAccess",
     "CycleModel",
     "Declaration",
     "DeviceFactory",

@@ -35,7 +35,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from busbox.device.contract import Access, Answer, Declaration, Host
+from busbox.device.contract import Answer, BusAccess, Declaration, Host
 from busbox.map.registers import WORD, Place, lane_mask
 
 
@@ -103,7 +103,7 @@ class RegisterModel(Declaration):
     ``show_NAME()``
         the word that a read of NAME shows in ``self.cycle``; without it, what is stored
     ``stays_NAME()``
-        the first row in which ``show_NAME`` may give another word by itself, None if it never does;
+        the first cycle in which ``show_NAME`` may give another word by itself, None if it never does;
         without it, nothing is said (contract of a model, 10)
     ``read_NAME(number)``
         what a read by access ``number`` does besides; shows from the next cycle
@@ -157,7 +157,7 @@ class RegisterModel(Declaration):
         return None
 
     def rest_at(self, cycle: int) -> int:
-        """Return the first row at rest: at once, for a device that does nothing by itself."""
+        """Return the first cycle at rest: at once, for a device that does nothing by itself."""
         return cycle
 
     # The contract.
@@ -171,7 +171,7 @@ class RegisterModel(Declaration):
         """End the run; overridden by a device that reports what it does by itself."""
         self.advance(cycle)
 
-    def access(self, access: Access) -> Answer:
+    def access(self, access: BusAccess) -> Answer:
         """Answer an access from the declaration and the hooks."""
         self.advance(access.cycle)
         cell = self._cells.get(access.offset)
@@ -191,7 +191,7 @@ class RegisterModel(Declaration):
         return word
 
     def reset(self, cycle: int, length: int) -> None:
-        """Reset: everything is as in ``cycle + length``, the row that plays the part of cycle 0."""
+        """Reset: everything is as in ``cycle + length``, the cycle that plays the part of cycle 0."""
         self.close(cycle)
         self.cycle = cycle + length
         self._store_reset_values(kept=True)
@@ -207,7 +207,7 @@ class RegisterModel(Declaration):
         word = cell.show(cell.place.index) if cell.indexed else cell.show()
         return word & cell.readable
 
-    def _write(self, cell: _Cell, access: Access) -> None:
+    def _write(self, cell: _Cell, access: BusAccess) -> None:
         if not access.lanes or access.lanes & cell.whole != cell.whole:
             return
         lanes = lane_mask(access.lanes)
@@ -257,7 +257,7 @@ class CycleModel(RegisterModel):
             self.tick(self.cycle)
             self.cycle += 1
 
-    def access(self, access: Access) -> Answer:
+    def access(self, access: BusAccess) -> Answer:
         """Answer an access; a write meets the edge's own changes as described above."""
         self.forward(access.cycle)
         self._number = access.number
@@ -272,10 +272,10 @@ class CycleModel(RegisterModel):
         return answer
 
     def next_edge(self, cycle: int) -> int | None:
-        """Return the next row: any tick may move a pin."""
+        """Return the next cycle: any tick may move a pin."""
         return cycle + 1
 
     def rest_at(self, cycle: int) -> int:
-        """Return ``cycle`` if at rest in it, else the next row: it is asked again there."""
+        """Return ``cycle`` if at rest in it, else the next cycle: it is asked again there."""
         self.advance(cycle)
         return cycle + 1 if self.busy() else cycle

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from busbox.basics.errors import InputError, shown
+from busbox.basics.errors import InputError, format_value
 
 _METHODS = (
     "check", "table_for", "pins_for", "access", "input", "wake", "advance", "close", "reset",
@@ -23,7 +23,7 @@ def check_device(name: str, found: Any) -> None:
     InputError : it is no class, or lacks something
     """
     if not isinstance(found, type):
-        raise InputError.of(f"{name!r} must be a class, not {shown(found)}")
+        raise InputError.of(f"{name!r} must be a class, not {format_value(found)}")
     if getattr(found, "in_amaranth", False):
         return
     missing = [method for method in _METHODS if not callable(getattr(found, method, None))]

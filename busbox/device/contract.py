@@ -11,18 +11,19 @@ Contract
 3. State moves only through these calls; before each, the model brings itself forward to that cycle.
    Nothing calls it once a cycle. (:class:`busbox.device.CycleModel` does that for beginners.)
 4. Edges of an output pin are announced to the host in order of cycle, and may be announced ahead
-   once nothing but a reset can alter them: on a reset in row r the host forgets those after r.
+   once nothing but a reset can alter them: on a reset in cycle r the host forgets those after r.
 5. A model raises nothing because of bad firmware: it reports an event, with the access that caused it.
 6. ``reset(cycle, length)`` puts registers to their reset values; contents of memories stay. The
    values show from cycle + 1 to cycle + length, and move again from there. Two runs are identical.
-7. ``next_edge(cycle)`` gives the first row after ``cycle`` in which an output pin may change by
-   itself, or None: so that whoever listens to the pin is told in that row. It may be too early.
+7. ``next_edge(cycle)`` gives the first cycle after ``cycle`` in which an output pin may change by
+   itself, or None: so that whoever listens to the pin is told in that cycle. It may be too early.
 8. ``registers()`` gives every register's value, as of the cycle the model was last brought to,
-   without side effects. ``rest_at(cycle)`` gives the first row, from ``cycle`` on, in which the
-   device may be at rest if nothing more reaches it; it is asked again in that row.
+   without side effects. ``rest_at(cycle)`` gives the first cycle, from ``cycle`` on, in which the
+   device may be at rest if nothing more reaches it; it is asked again in that cycle.
 9. ``advance(cycle)`` brings the model to that cycle: all edges up to and including it are announced.
-   ``close(cycle)`` ends a run whose last row is ``cycle``: what happened in that row is reported too.
-10. A read that changes nothing may say ``host.stays(until)``: in every row before ``until`` a read of
+   ``close(cycle)`` ends a run whose last cycle is ``cycle``: what happened in that cycle is
+   reported too.
+10. A read that changes nothing may say ``host.stays(until)``: in every cycle before ``until`` a read of
    the same offset shows the same word, changes nothing and need not be told, unless another access,
    an input, a wake or a reset reaches the device first. So a poll costs no calls.
 
@@ -42,7 +43,7 @@ from busbox.map.registers import RegisterTable
 
 
 @dataclass(slots=True)
-class Access:
+class BusAccess:
     """One access as a model sees it.
 
     Attributes
@@ -131,9 +132,9 @@ class Declaration:
 
     @classmethod
     def because(
-        cls, settings: Mapping[str, Any], pin: str, row: int, access: int, past: Past
+        cls, settings: Mapping[str, Any], pin: str, cycle: int, access: int, past: Past
     ) -> Iterator[Reason]:
-        """Yield what counted for the edge of an output pin in ``row``, besides its own access.
+        """Yield what counted for the edge of an output pin in ``cycle``, besides its own access.
 
         Nothing, for a device that tells no more than the access of each edge.
         """
@@ -167,7 +168,7 @@ class Host(Protocol):
         """Ask for a call of ``wake`` in ``cycle``, which must not have begun yet."""
 
     def stays(self, until: int | None) -> None:
-        """Say of the read that is being answered that its word stays until a row; None: for good."""
+        """Say of the read that is being answered that its word stays until a cycle; None: for good."""
 
 
 class LiveDevice(Protocol):
@@ -190,7 +191,7 @@ class LiveDevice(Protocol):
     def pins_for(cls, settings: Mapping[str, Any]) -> tuple[Pin, ...]:
         """Return the pins that the settings give."""
 
-    def access(self, access: Access) -> Answer:
+    def access(self, access: BusAccess) -> Answer:
         """Answer an access."""
 
     def input(self, cycle: int, pin: str, level: int) -> None:
@@ -203,16 +204,16 @@ class LiveDevice(Protocol):
         """Bring the device to ``cycle``."""
 
     def close(self, cycle: int) -> None:
-        """End the run with row ``cycle``."""
+        """End the run with cycle ``cycle``."""
 
     def reset(self, cycle: int, length: int) -> None:
-        """Take RST, high in the rows ``cycle`` to ``cycle + length - 1``."""
+        """Take RST, high in the cycles ``cycle`` to ``cycle + length - 1``."""
 
     def next_edge(self, cycle: int) -> int | None:
-        """Return the first row after ``cycle`` in which an output may change by itself."""
+        """Return the first cycle after ``cycle`` in which an output may change by itself."""
 
     def rest_at(self, cycle: int) -> int:
-        """Return the first row from ``cycle`` on in which the device may be at rest."""
+        """Return the first cycle from ``cycle`` on in which the device may be at rest."""
 
     def registers(self) -> dict[str, int]:
         """Return every register's value by name."""

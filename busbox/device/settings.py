@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from busbox.basics.errors import nearest, shown
+from busbox.basics.errors import format_value, nearest
 from busbox.basics.units import parse_current, parse_span, without_subject
 
 #: The default of a setting that a bench must give.
@@ -15,7 +15,7 @@ REQUIRED: Final = object()
 
 def _times(value: object) -> None:
     if not isinstance(value, list | tuple):
-        raise ValueError(f"must be a list of times such as '2 ms', not {shown(value)}")
+        raise ValueError(f"must be a list of times such as '2 ms', not {format_value(value)}")
     for one in value:
         parse_span(one)
 
@@ -61,18 +61,20 @@ class Setting:
                 return without_subject(error)
         elif self.kind == "number":
             if type(value) not in (int, float) or not self.low <= value <= self.high:
-                return f"must be a number from {self.low:g} to {self.high:g}, not {shown(value)}"
+                return f"must be a number from {self.low:g} to {self.high:g}, not {format_value(value)}"
         elif self.kind == "int":
             if type(value) is not int or not self.low <= value <= self.high:
                 large = type(value) is int and value > 0xFFFF < self.high
-                return f"must be {self._numbers}, not {hex(value) if large else shown(value)}"
+                return (
+                    f"must be {self._numbers}, not {hex(value) if large else format_value(value)}"
+                )
         elif self.choices:
             if value not in self.choices:
                 close = nearest(value, self.choices) if isinstance(value, str) else ""
-                return f"must be one of {', '.join(self.choices)}, not {shown(value)}{close}"
+                return f"must be one of {', '.join(self.choices)}, not {format_value(value)}{close}"
         elif not isinstance(value, str) or not value:
             what = "the name of a file" if self.kind == "path" else "a text"
-            return f"must be {what}, not {shown(value)}"
+            return f"must be {what}, not {format_value(value)}"
         return None
 
     @property

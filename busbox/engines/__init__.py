@@ -53,9 +53,9 @@ from importlib.util import find_spec
 from typing import Any, NamedTuple, Protocol, cast
 
 from busbox import plugins
-from busbox.basics.errors import InputError, shown
+from busbox.basics.errors import InputError, format_value
 from busbox.cpu.commands import Result, Suspended
-from busbox.device import Access, Answer
+from busbox.device import Answer, BusAccess
 from busbox.plugins import find
 from busbox.system.system import System
 
@@ -100,14 +100,14 @@ class Status(NamedTuple):
 class Ear(Protocol):
     """What an engine tells of one hardware device (contract, 11)."""
 
-    def take_pins(self, row: int, levels: Iterable[tuple[str, int]]) -> None:
-        """Take the levels in ``row`` of the output pins that may have changed."""
+    def take_pins(self, cycle: int, levels: Iterable[tuple[str, int]]) -> None:
+        """Take the levels in ``cycle`` of the output pins that may have changed."""
 
-    def take_end(self, access: Access) -> None:
+    def take_end(self, access: BusAccess) -> None:
         """Take an access that the device ends in ``access.cycle``."""
 
-    def take_notes(self, row: int, notes: Mapping[str, int]) -> None:
-        """Take what the device tells in ``row``."""
+    def take_notes(self, cycle: int, notes: Mapping[str, int]) -> None:
+        """Take what the device tells in ``cycle``."""
 
 
 class Probe(Protocol):
@@ -188,7 +188,7 @@ class Engine(Protocol):
 
 #: How an engine is made: from the system, the function that answers for the models, and an ear for
 #: each hardware device, by the number of its slot.
-EngineFactory = Callable[[System, Callable[[int, Access], Answer], Mapping[int, Ear]], Engine]
+EngineFactory = Callable[[System, Callable[[int, BusAccess], Answer], Mapping[int, Ear]], Engine]
 
 #: What comes with Busbox; ``auto`` is ``llvm`` where llvmlite is installed, else ``python``.
 ENGINES = ("auto", *plugins.ENGINES.built_in)
@@ -232,4 +232,4 @@ def check_engine(name: str, found: Any) -> None:
     InputError : it cannot be called
     """
     if not callable(found):
-        raise InputError.of(f"{name!r} must be a class of engines, not {shown(found)}")
+        raise InputError.of(f"{name!r} must be a class of engines, not {format_value(found)}")

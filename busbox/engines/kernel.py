@@ -53,10 +53,10 @@ class Kernel(Protocol):
         """Return what the loop has logged, and forget it."""
 
     def heard(self, slot: int) -> tuple[list[int], list[int]]:
-        """Return rows and words that were seen of a hardware device, and forget them."""
+        """Return cycles and words that were seen of a hardware device, and forget them."""
 
     def guarded(self, slot: int) -> tuple[list[int], list[int]]:
-        """Return rows and words of a hardware device's guard, and forget them."""
+        """Return cycles and words of a hardware device's guard, and forget them."""
 
     def see(self, slot: int) -> int:
         """Settle; return what is seen of a hardware device, and compare with that from now on."""
@@ -95,7 +95,7 @@ class Parts:
 
     @property
     def outputs(self) -> list[str]:
-        """The outputs that every row needs."""
+        """The outputs that every cycle needs."""
         names = ["status", "inner", "resting"]
         for slot in self.design.views:
             names += [seen(slot), guard(slot)]

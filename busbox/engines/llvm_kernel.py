@@ -75,11 +75,11 @@ class LlvmKernel:
         return any(one.count(self._block) for one in self._layout.records)
 
     def heard(self, slot: int) -> tuple[list[int], list[int]]:
-        """Return rows and words that were seen of a hardware device, and forget them."""
+        """Return cycles and words that were seen of a hardware device, and forget them."""
         return self._records(self._layout.seen[slot])
 
     def guarded(self, slot: int) -> tuple[list[int], list[int]]:
-        """Return rows and words of a hardware device's guard, and forget them."""
+        """Return cycles and words of a hardware device's guard, and forget them."""
         return self._records(self._layout.guards[slot])
 
     def _records(self, records: Records) -> tuple[list[int], list[int]]:
@@ -126,5 +126,5 @@ class LlvmEngine(NetlistEngine):
 
     @staticmethod
     def make_kernel(parts: Parts) -> LlvmKernel:
-        """Return the kernel, in its state before row 0."""
+        """Return the kernel, in its state before cycle 0."""
         return LlvmKernel(parts)

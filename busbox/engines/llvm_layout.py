@@ -18,14 +18,14 @@ _BEFORE = len(STATE) + 1
 
 @dataclass(frozen=True)
 class Records:
-    """Rows with words that are seen in them: a buffer that the loop fills.
+    """Cycles with words that are seen in them: a buffer that the loop fills.
 
     Attributes
     ----------
     source : the output that is looked at
-    last : its word in the row before; heeded : bits that the loop stops for; heeded_notes : whether
+    last : its word in the cycle before; heeded : bits that the loop stops for; heeded_notes : whether
         it stops for notes
-    counted : how many records there are; buffer : of each, the row and the word
+    counted : how many records there are; buffer : of each, the cycle and the word
     mask : the bits for which a word that differs is kept; 0: only words with bit 0 are kept
     """
 
@@ -47,18 +47,18 @@ class Records:
         return self.counted.read(block)
 
     def take(self, block: memoryview) -> tuple[list[int], list[int]]:
-        """Return rows and words, and forget them."""
+        """Return cycles and words, and forget them."""
         count = self.count(block)
         if not count:
             return [], []
         self.counted.write(block, 0)
         first = self.buffer.offset
         table = np.frombuffer(block[first : first + count * self.stride], dtype="<u8")
-        rows, *parts = table.reshape(count, -1).T.tolist()
+        cycles, *parts = table.reshape(count, -1).T.tolist()
         words = parts.pop()
         for part in reversed(parts):
             words = [high << 64 | low for high, low in zip(words, part, strict=True)]
-        return rows, words
+        return cycles, words
 
 
 @dataclass(frozen=True)

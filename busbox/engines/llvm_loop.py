@@ -14,7 +14,7 @@ from busbox.engines.netlist.llvm_text import POINTERS, LlvmText
 
 #: Parts up to which all are put into the loop; more would take long to compile.
 INLINE = 6
-#: What a row of a part says.
+#: What a cycle of a part says.
 OF_A_PART = ("changed", "told", "stop", "full")
 
 
@@ -70,7 +70,7 @@ class _Function(LlvmFunction):
             self._assign("told", "0")
             for records in self._layout.records:
                 self._assign_or("told", self._keep(records))
-        elif name == "quiet_row":
+        elif name == "quiet_cycle":
             self._assign("told", "0")
             self._assign("changed", "0")
             for number in range(self._count_of_parts):
@@ -96,13 +96,13 @@ class _Function(LlvmFunction):
         self._assign("moved", self._resized(moved, 1, 64))
 
     def _quiet_part(self, number: int) -> None:
-        """Do a row of one part of the design, if it is awake; let it sleep if nothing changed."""
+        """Do a cycle of one part of the design, if it is awake; let it sleep if nothing changed."""
         label, bit = self._new(), 1 << number
         awake = self._add(f"and i64 {self._value(ast.Name('awake'))}, {bit}")
         wakes = self._add(f"icmp ne i64 {awake}, 0")
         self._lines += [f"br i1 {wakes}, label %{label}_do, label %{label}_on", f"{label}_do:"]
-        row = self._value(ast.Name("row"))
-        bits = self._add(f"call i64 @part_{number}(ptr %s, ptr %m, ptr %r, i64 {row})")
+        cycle = self._value(ast.Name("cycle"))
+        bits = self._add(f"call i64 @part_{number}(ptr %s, ptr %m, ptr %r, i64 {cycle})")
         for place, name in enumerate(OF_A_PART):
             moved = self._add(f"lshr i64 {bits}, {place}")
             self._assign_or(name, self._add(f"trunc i64 {moved} to i1"))
@@ -113,13 +113,13 @@ class _Function(LlvmFunction):
         self._lines += [f"br label %{label}_on", f"{label}_on:"]
 
     def part(self, number: int, outputs: set[str], how: str) -> str:
-        """Return the function of one part of the design: a row, in which nothing is on the bus.
+        """Return the function of one part of the design: a cycle, in which nothing is on the bus.
 
         It returns a bit for each of :data:`OF_A_PART`.
         """
         for name in (*OF_A_PART, "fresh"):
             self._lines += [f"%v_{name} = alloca i64", f"store i64 0, ptr %v_{name}"]
-        self._lines += ["%v_row = alloca i64", "store i64 %row, ptr %v_row"]
+        self._lines += ["%v_cycle = alloca i64", "store i64 %cycle, ptr %v_cycle"]
         self._lines.append(f"call void @settle_part_{number}(ptr %s, ptr %m)")
         for records in self._layout.records:
             if records.source.name in outputs:
@@ -130,11 +130,11 @@ class _Function(LlvmFunction):
             value = self._add(f"shl i64 {self._value(ast.Name(name))}, {place}")
             bits = self._add(f"or i64 {bits}, {value}")
         body = "\n".join(f"  {line}" for line in [*self._lines, f"ret i64 {bits}"])
-        head = f"define internal i64 @part_{number}({POINTERS}, ptr noalias %r, i64 %row) {how}"
+        head = f"define internal i64 @part_{number}({POINTERS}, ptr noalias %r, i64 %cycle) {how}"
         return f"{head} {{\n{body}\n}}\n"
 
     def _keep(self, records: Records) -> str:
-        """Keep what is seen of a hardware device in this row; return whether it has notes."""
+        """Keep what is seen of a hardware device in this cycle; return whether it has notes."""
         width, label = records.source.width, self._new()
         word = self._get(records.source)
         told = self._add(f"trunc i{width} {word} to i1") if width > 1 else word
@@ -153,12 +153,12 @@ class _Function(LlvmFunction):
         return told
 
     def _append(self, records: Records, word: str) -> None:
-        """Append a record: the row, and the word."""
+        """Append a record: the cycle, and the word."""
         count = self._get(records.counted)
         moved = self._add(f"mul i64 {count}, {records.stride}")
         moved = self._add(f"add i64 {moved}, {records.buffer.offset}")
         pointer = self._add(f"getelementptr i8, ptr %r, i64 {moved}")
-        self._lines.append(f"store i64 {self._value(ast.Name('row'))}, ptr {pointer}, align 8")
+        self._lines.append(f"store i64 {self._value(ast.Name('cycle'))}, ptr {pointer}, align 8")
         behind = self._add(f"getelementptr i8, ptr {pointer}, i64 8")
         self._lines.append(f"store i{8 * records.last.size} {word}, ptr {behind}, align 8")
         more = self._add(f"add i64 {count}, 1")

@@ -1,19 +1,19 @@
-"""The loop of the netlist engines: rows, accesses, polls and pauses, in one small language.
+"""The loop of the netlist engines: cycles, accesses, polls and pauses, in one small language.
 
 It stands here once, and is made into Python (:mod:`busbox.engines.python_kernel`) and into text for
 LLVM (:mod:`busbox.engines.llvm_kernel`). The language is a part of Python:
 
-* all numbers have 64 bits and a sign; names are numbers, ``commands``, ``log`` and ``stays`` rows of
+* all numbers have 64 bits and a sign; names are numbers, ``commands``, ``log`` and ``stays`` cycles of
   numbers; ``in_request`` and the like are inputs of the design, ``out_status`` and the like outputs
 * assignments, ``if``, ``elif``, ``else``; ``and`` and ``or`` look at both sides; ``>>`` only for what
   is not negative
 * ``continue`` goes on at the top, as the end does; ``return`` leaves, to go on at the top later
-* ``quiet_row()`` does all of a row in which nothing is on the bus and nothing is heeded, for the parts
-  of the design that are awake (see :mod:`busbox.engines.netlist.parts`), and lets those sleep in which
-  nothing changed; ``changed`` and ``told`` are those of all parts
+* ``quiet_cycle()`` does all of a cycle in which nothing is on the bus and nothing is heeded, for
+  the parts of the design that are awake (see :mod:`busbox.engines.netlist.parts`), and lets those
+  sleep in which nothing changed; ``changed`` and ``told`` are those of all parts
 * ``settle()``, ``settle_reply()`` and ``edge()`` do what the contract of the netlist says; ``edge``
   puts whether anything changed into ``changed``. ``settle`` puts into ``moved`` whether a pin that is
-  heeded differs. ``observe()`` keeps what is seen of hardware devices in the row, and puts into
+  heeded differs. ``observe()`` keeps what is seen of hardware devices in the cycle, and puts into
   ``told`` whether one has notes, or broke a rule; into ``stop``, if they are heeded; and into
   ``full``, if there is no more room.
 """
@@ -23,34 +23,34 @@ from __future__ import annotations
 from typing import Final
 
 #: Why the loop returns: it needs a command, has come to its limit, asks a model, has come to the last
-#: row that an access may wait for, or past it; or there is no more room for what is recorded.
+#: cycle that an access may wait for, or past it; or there is no more room for what is recorded.
 STARVED, LIMIT, CALL, LAST, HANG, FULL = range(6)
 REASONS = {
     "STARVED": STARVED, "LIMIT": LIMIT, "CALL": CALL, "LAST": LAST, "HANG": HANG, "FULL": FULL,
 }  # fmt: skip
-#: Later than any row.
+#: Later than any cycle.
 FOREVER: Final = 1 << 62
 #: Numbers of a command, as in :class:`busbox.cpu.commands.Command`, and of an access in the log.
 COMMAND, LOGGED = 13, 9
 #: Parts of the design at most, each a bit of ``awake``.
 PARTS = 60
-#: Numbers of each slot in ``stays``: the row until which a word stays, its word address, the reply.
+#: Numbers of each slot in ``stays``: the cycle until which a word stays, its word address, the reply.
 STAYS = 3
 
-#: What the loop knows between two calls. Rows are those of the run.
+#: What the loop knows between two calls. Cycles are those of the run.
 STATE = (
-    "row",  # the first one that has not been run
+    "cycle",  # the first one that has not been run
     "slot", "inner", "write", "data", "lanes", "logged",  # with a call: see below
     "limit", "entered", "rest", "called", "idle",  # of this call: see the contract of engines
-    "budget",  # rows that may still be run, not counting those of a jump
-    "free",  # the first row for the next command
-    "reset_until", "reset_row",  # RST is high before this row, or -1; its first row
+    "budget",  # cycles that may still be run, not counting those of a jump
+    "free",  # the first cycle for the next command
+    "reset_until", "reset_cycle",  # RST is high before this cycle, or -1; its first cycle
     "kind", "number", "address", "start",  # of the command, kind -1: none
     "poll", "mask", "value", "every", "most", "reads",
-    "up", "asked",  # an access is up; a model has been asked in this row
+    "up", "asked",  # an access is up; a model has been asked in this cycle
     "request", "written", "rst", "reply",  # what the inputs of the design are to be
     "hold_until",  # the model that is called is not to be asked before
-    "hang_after", "stopped_at", "quiet_from",  # nothing moves from this row on, or -1
+    "hang_after", "stopped_at", "quiet_from",  # nothing moves from this cycle on, or -1
     "taken", "fed",  # commands taken, and there
     "log_room",
     "result", "failed",  # of the last command; failed -1: none
@@ -62,13 +62,13 @@ STATE = (
 #: The first numbers: what a model is asked. Slot, word address in it, the access and its place.
 CALLED = STATE[:7]
 
-#: What is not 0 at the start: RST is high in the row before the first, which is run and forgotten.
+#: What is not 0 at the start: RST is high in the cycle before the first, which is run and forgotten.
 INITIAL = {
-    "row": -1, "entered": -1, "rst": 1, "reset_until": 0, "reset_row": -1, "free": 1,
+    "cycle": -1, "entered": -1, "rst": 1, "reset_until": 0, "reset_cycle": -1, "free": 1,
     "budget": 1, "kind": -1, "stopped_at": -1, "quiet_from": -1, "failed": -1, "awake": -1,
 }  # fmt: skip
 
-#: Names that mean nothing from one row to the next.
+#: Names that mean nothing from one cycle to the next.
 TEMPORARY = ("active", "at", "end", "caller", "status", "word", "terminator", "matched", "changed")
 
 LOOK = """
@@ -79,12 +79,12 @@ settle()
 """
 
 LOOP = """
-if kind < 0 and reset_until < 0 and row >= free:
+if kind < 0 and reset_until < 0 and cycle >= free:
     if taken < fed:
         at = taken * 13
         taken = taken + 1
         if commands[at]:
-            free = row + commands[at + 12]
+            free = cycle + commands[at + 12]
             failed = -1
             continue
         kind = 0
@@ -93,7 +93,7 @@ if kind < 0 and reset_until < 0 and row >= free:
         address = commands[at + 3]
         data = commands[at + 4]
         lanes = commands[at + 5]
-        start = row + commands[at + 6]
+        start = cycle + commands[at + 6]
         poll = commands[at + 7]
         mask = commands[at + 8]
         value = commands[at + 9]
@@ -103,42 +103,42 @@ if kind < 0 and reset_until < 0 and row >= free:
         continue
     if idle == 0:
         return STARVED
-if row >= limit or stop or budget <= 0:
+if cycle >= limit or stop or budget <= 0:
     return LIMIT
-if row >= called and reset_until < 0:
-    if kind < 0 or row < start:
+if cycle >= called and reset_until < 0:
+    if kind < 0 or cycle < start:
         return LIMIT
 if full or logged >= log_room:
     return FULL
 active = 0
-if kind == 0 and reset_until < 0 and row >= start:
+if kind == 0 and reset_until < 0 and cycle >= start:
     active = 1
-    if up and row == start + hang_after and row != stopped_at:
-        stopped_at = row
+    if up and cycle == start + hang_after and cycle != stopped_at:
+        stopped_at = cycle
         return LAST
     if asked == 0:
-        # The access is raised in this row, or waits.
+        # The access is raised in this cycle, or waits.
         request = 1 | write << 1 | address >> 2 << 2 | lanes << 32
         written = data
 else:
-    # A row without an access; nothing is to be done before row ``end``.
+    # A cycle without an access; nothing is to be done before cycle ``end``.
     end = limit
-    if row < called and called < end:
+    if cycle < called and called < end:
         end = called
     if reset_until >= 0:
         if reset_until < end:
             end = reset_until
     elif kind < 0:
-        if row < free and free < end:
+        if cycle < free and free < end:
             end = free
     elif start < end:
         end = start
     if rst == 0 and rest == 0 and heeding == 0 and fresh == 0:
-        quiet_row()
-        row = row + 1
+        quiet_cycle()
+        cycle = cycle + 1
         budget = budget - 1
-        if changed == 0 and told == 0 and end > row:
-            row = end
+        if changed == 0 and told == 0 and end > cycle:
+            cycle = end
         continue
 if asked == 0:
     in_rst = rst
@@ -146,7 +146,7 @@ if asked == 0:
     in_data = written
     settle()
     awake = -1
-    if row != entered and (moved or rest and out_resting):
+    if cycle != entered and (moved or rest and out_resting):
         if up == 0:
             request = 0
             written = 0
@@ -158,9 +158,9 @@ if asked == 0:
             slot = caller - 1
             inner = out_inner
             at = slot * 3
-            if write == 0 and row < stays[at] and inner == stays[at + 1]:
+            if write == 0 and cycle < stays[at] and inner == stays[at + 1]:
                 reply = stays[at + 2]
-            elif hold_until <= row:
+            elif hold_until <= cycle:
                 asked = 1
                 return CALL
 asked = 0
@@ -172,23 +172,23 @@ caller = status >> 35
 observe()
 edge()
 fresh = 0
-if row == reset_row:
+if cycle == reset_cycle:
     # What follows is new, even if it looks the same.
     fresh = 1
-row = row + 1
+cycle = cycle + 1
 budget = budget - 1
 if reply:
     reply = 0
     in_reply = 0
 if active == 0:
-    if changed == 0 and told == 0 and fresh == 0 and end > row:
-        row = end
-    if row == reset_until:
+    if changed == 0 and told == 0 and fresh == 0 and end > cycle:
+        cycle = end
+    if cycle == reset_until:
         reset_until = -1
         rst = 0
     continue
 if status & 1:
-    # It ended in the row before.
+    # It ended in the cycle before.
     request = 0
     written = 0
     word = status >> 3 & 0xffffffff
@@ -198,7 +198,7 @@ if status & 1:
         terminator = 2
     at = logged * 9
     log[at] = start
-    log[at + 1] = row - 1
+    log[at + 1] = cycle - 1
     log[at + 2] = address
     log[at + 3] = write
     log[at + 4] = lanes
@@ -218,10 +218,10 @@ if status & 1:
     if failed == 0 and word & mask == value:
         matched = 1
     if matched == 0 and reads < most:
-        start = row + every
+        start = cycle + every
         continue
     kind = -1
-    free = row
+    free = cycle
     if poll and matched == 0:
         log[at + 8] = 1
     continue
@@ -230,15 +230,15 @@ if changed or told:
 else:
     # Nothing moves before an input comes, a model is asked, or the access has waited too long.
     if quiet_from < 0:
-        quiet_from = row - 1
+        quiet_from = cycle - 1
     end = limit
     if start + hang_after < end:
         end = start + hang_after
     if caller and hold_until < end:
         end = hold_until
-    if end > row:
-        row = end
-if row > start + hang_after:
+    if end > cycle:
+        cycle = end
+if cycle > start + hang_after:
     return HANG
 continue
 """

@@ -1,7 +1,7 @@
 """What the engines ``python`` and ``llvm`` have in common: the contract around the loop.
 
-The loop (:mod:`busbox.engines.loop`) runs rows; it is the kernel's, which differs between the two. This
-module answers when the loop returns: it asks models, tells ears, and puts commands aside.
+The loop (:mod:`busbox.engines.loop`) runs cycles; it is the kernel's, which differs between the
+two. This module answers when the loop returns: it asks models, tells ears, and puts commands aside.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from typing import Any, ClassVar
 from busbox.basics.errors import ModelError
 from busbox.bus.transfers import NONE, RESET
 from busbox.cpu.commands import Command, Result, Suspended
-from busbox.device import ERROR, Access, Answer, Hold
+from busbox.device import ERROR, Answer, BusAccess, Hold
 from busbox.engines import NEVER, STRETCH, Ear, EngineFactory, Status, Stop
 from busbox.engines.kernel import Kept, Kernel, Parts
 from busbox.engines.loop import (
@@ -37,7 +37,7 @@ from busbox.system.system import System
 
 #: Place of each name in the state.
 AT = {name: place for place, name in enumerate(STATE)}
-_ROW, _LIMIT, _KIND, _START = (AT[name] for name in ("row", "limit", "kind", "start"))
+_CYCLE, _LIMIT, _KIND, _START = (AT[name] for name in ("cycle", "limit", "kind", "start"))
 _ENTERED, _BUDGET, _CALLED, _REST, _IDLE, _STOP = (
     AT[name] for name in ("entered", "budget", "called", "rest", "idle", "stop")
 )
@@ -53,7 +53,7 @@ class NetlistEngine(ABC):
     def __init__(
         self,
         system: System,
-        answer: Callable[[int, Access], Answer],
+        answer: Callable[[int, BusAccess], Answer],
         ears: Mapping[int, Ear],
         parts: Callable[[System], Parts] = Parts.of,
     ) -> None:
@@ -85,7 +85,7 @@ class NetlistEngine(ABC):
     @staticmethod
     @abstractmethod
     def make_kernel(parts: Parts) -> Kernel:
-        """Return the kernel, in its state before row 0."""
+        """Return the kernel, in its state before cycle 0."""
 
     def _set(self, **values: int) -> None:
         for name, value in values.items():
@@ -104,14 +104,14 @@ class NetlistEngine(ABC):
     @property
     def cycle(self) -> int:
         """The first cycle that has not been run."""
-        return self._state[_ROW]
+        return self._state[_CYCLE]
 
     @property
     def status(self) -> Status:
         """What there is to tell of the commands."""
         state, failed = self._state, self._get("failed")
         idle = self._get("reset_until") < 0
-        idle = idle and (state[_KIND] < 0 or state[_ROW] < state[_START])
+        idle = idle and (state[_KIND] < 0 or state[_CYCLE] < state[_START])
         result = None if failed < 0 else Result(self._get("result"), bool(failed))
         quiet, hold = state[_QUIET], self._get("hold_until")
         quiet_since = quiet if self._up and quiet >= 0 and hold in (0, FOREVER) else None
@@ -142,12 +142,12 @@ class NetlistEngine(ABC):
         self._kernel.play(commands)
 
     def lower(self, limit: int) -> None:
-        """Stop the present ``run`` before row ``limit``."""
+        """Stop the present ``run`` before cycle ``limit``."""
         if limit < self._state[_LIMIT]:
             self._state[_LIMIT] = limit
 
     def ask_again(self) -> None:
-        """Ask models in the next row, whatever they said of holding and staying."""
+        """Ask models in the next cycle, whatever they said of holding and staying."""
         self._set(hold_until=0, quiet_from=-1)
         self._forget_stays()
 
@@ -156,7 +156,7 @@ class NetlistEngine(ABC):
     ) -> Stop:
         """Run cycles up to ``limit - 1``."""
         state = self._state
-        state[_LIMIT], state[_ENTERED], state[_BUDGET] = limit, state[_ROW], self.stretch
+        state[_LIMIT], state[_ENTERED], state[_BUDGET] = limit, state[_CYCLE], self.stretch
         state[_CALLED], state[_REST], state[_IDLE], state[_STOP] = called, rest, idle, 0
         go, ask = self._kernel.go, self._ask
         while (why := go()) == CALL:
@@ -181,48 +181,48 @@ class NetlistEngine(ABC):
 
     def suspend(self) -> Suspended:
         """Put all commands aside."""
-        row, under_way = self.cycle, self._state[_KIND] >= 0
+        cycle, under_way = self.cycle, self._state[_KIND] >= 0
         suspended = Suspended(
             self._waiting,
             self._get("taken") - under_way,
             under_way,
-            self._state[_START] - row if under_way else 0,
+            self._state[_START] - cycle if under_way else 0,
             self._get("reads"),
-            0 if under_way else max(0, self._get("free") - row),
+            0 if under_way else max(0, self._get("free") - cycle),
             self.status.result,
         )
         self._forget()
-        self._set(free=row)
+        self._set(free=cycle)
         return suspended
 
     def resume(self, suspended: Suspended) -> None:
         """Go on with commands that were put aside."""
-        row, place = self.cycle, suspended.place
+        cycle, place = self.cycle, suspended.place
         self._forget()
         self._set_result(suspended.result)
-        self._set(free=row + suspended.idle)
+        self._set(free=cycle + suspended.idle)
         if suspended.under_way:
             at = place * COMMAND
             command = Command(*suspended.commands[at : at + COMMAND])._asdict()
-            start = row + suspended.distance
+            start = cycle + suspended.distance
             self._set(**{_NAMES.get(name, name): command[name] for name in _OF_A_COMMAND})
             self._set(start=start, reads=suspended.reads)
         self._play(suspended.commands, place + suspended.under_way)
 
     def reset(self, length: int) -> array[int]:
         """Put RST high from ``cycle`` on; return the commands that had not begun."""
-        row, under_way = self.cycle, self._state[_KIND] >= 0
+        cycle, under_way = self.cycle, self._state[_KIND] >= 0
         begun = under_way and self._get("reads") > 0
-        if under_way and row >= self._state[_START]:
+        if under_way and cycle >= self._state[_START]:
             begun = True
-            self._record(row, RESET, 0)
+            self._record(cycle, RESET, 0)
             self._set_result(Result(0, True))
         rest = self._waiting[(self._get("taken") - (under_way and not begun)) * COMMAND :]
         self._forget()
-        self._teller.renew(row)
+        self._teller.renew(cycle)
         self._forget_stays()
-        self._set(rst=1, reset_row=row, reset_until=row + length, quiet_from=-1)
-        self._set(free=row + length + 1)
+        self._set(rst=1, reset_cycle=cycle, reset_until=cycle + length, quiet_from=-1)
+        self._set(free=cycle + length + 1)
         return rest
 
     def leave(self) -> None:
@@ -243,26 +243,28 @@ class NetlistEngine(ABC):
     def _ask(self) -> None:
         """Ask the model whose outlet is called."""
         state = self._state
-        row, slot, inner, write, data, lanes, logged = self._kernel.call()
+        cycle, slot, inner, write, data, lanes, logged = self._kernel.call()
         self._said = None
-        access = Access(row, inner << 2, write == 1, data, lanes, self._count + logged)
+        access = BusAccess(cycle, inner << 2, write == 1, data, lanes, self._count + logged)
         answer = self._answer(slot, access)
         if type(answer) is int:
             state[_REPLY] = answer << 2 & _ANSWER | 1
         else:
-            self._take_answer(row, answer)
+            self._take_answer(cycle, answer)
         if self._said is not None and not write and state[_REPLY] & 1:
             (until,) = self._said
             self._keep(slot, FOREVER if until is None else until, inner, state[_REPLY])
         elif slot in self._kept:
             self._keep(slot, 0, 0, 0)
 
-    def _take_answer(self, row: int, answer: Answer) -> None:
+    def _take_answer(self, cycle: int, answer: Answer) -> None:
         """Take an answer that is no plain word."""
         if isinstance(answer, Hold):
             until = answer.until
-            if until is not None and until <= row:
-                raise ModelError(f"a hold in cycle {row} must end in a later cycle, not in {until}")
+            if until is not None and until <= cycle:
+                raise ModelError(
+                    f"a hold in cycle {cycle} must end in a later cycle, not in {until}"
+                )
             self._set(hold_until=FOREVER if until is None else until, quiet_from=-1)
         elif answer is ERROR:
             self._state[_REPLY] = 0b10
@@ -272,7 +274,7 @@ class NetlistEngine(ABC):
             raise ModelError(f"a model must answer a word, ERROR or a Hold, not {answer!r}")
 
     def _keep(self, slot: int, until: int, inner: int, reply: int) -> None:
-        """Let the loop answer reads of a word in the model's place, before a row."""
+        """Let the loop answer reads of a word in the model's place, before a cycle."""
         stays, place = self._kernel.stays, slot * STAYS
         stays[place], stays[place + 1], stays[place + 2] = until, inner, reply
         if until:
@@ -281,7 +283,7 @@ class NetlistEngine(ABC):
             self._kept.discard(slot)
 
     def stays(self, until: int | None) -> None:
-        """Take it that the word which is being read stays until a row."""
+        """Take it that the word which is being read stays until a cycle."""
         self._said = (until,)
 
     def _forget_stays(self) -> None:

@@ -1,7 +1,7 @@
 """What the netlist of a hardware device says before it is run.
 
-A wire takes a pin's level at the beginning of a row, before inputs and the access of that row are
-there. So a pin that has a wire must not depend on them within the row; whether it does is read from
+A wire takes a pin's level at the beginning of a cycle, before inputs and the access of that cycle are
+there. So a pin that has a wire must not depend on them within the cycle; whether it does is read from
 the netlist. And Amaranth's simulator runs what no hardware does (a clock that nobody drives, a black
 box), or never comes back (a loop): the netlist's reader refuses it.
 """
@@ -34,7 +34,7 @@ def check_hardware(system: System) -> None:
 
 
 def check_wires(system: System) -> None:
-    """Refuse a wire from a pin of hardware that shows an input, or an access, in the same row.
+    """Refuse a wire from a pin of hardware that shows an input, or an access, in the same cycle.
 
     Raises
     ------
@@ -54,7 +54,7 @@ def check_wires(system: System) -> None:
 
 
 def shown_on(device: Device, pin: str, clock_hz: int) -> list[str]:
-    """Return the members of a hardware device that reach an output pin in the same row, by name."""
+    """Return the members of a hardware device that reach an output pin in the same cycle, by name."""
     stem, _, number = pin.partition(".")
     return sorted(program_of(device, clock_hz).depends((f"pin_{stem}", int(number or 0), 1)))
 

@@ -18,7 +18,7 @@ ROOM = 1 << 14
 GO, SEE, PEEK = range(3)
 
 _FRAME = """
-def run(state, box, log, stays, memories, inputs, outputs, seen, heeded, rows, words):
+def run(state, box, log, stays, memories, inputs, outputs, seen, heeded, cycles, words):
     SETUP
     LOAD
     commands = box[0]
@@ -61,7 +61,7 @@ class PythonKernel:
         self._shown: list[int] = [0] * (2 * count)
         self._seen: list[int] = [0] * count
         self._heeded: list[int] = [0] * (2 * count)
-        self._rows: list[list[int]] = [[] for _ in range(2 * count)]
+        self._cycles: list[list[int]] = [[] for _ in range(2 * count)]
         self._words: list[list[int]] = [[] for _ in range(2 * count)]
         self._changing = [one.name for one in parts.program.inputs if one.name not in _OF_THE_LOOP]
         if "python" not in parts.made:
@@ -71,7 +71,7 @@ class PythonKernel:
         memories = [list(one.init) for one in parts.program.memories]
         self._run: Generator[int, int, None] = parts.made["python"](
             self.state, self._box, self._log, self.stays, memories, self._given, self._shown,
-            self._seen, self._heeded, self._rows, self._words,
+            self._seen, self._heeded, self._cycles, self._words,
         )  # fmt: skip
         self._give()
         next(self._run)
@@ -101,22 +101,22 @@ class PythonKernel:
     @property
     def noted(self) -> bool:
         """Whether something was seen of a hardware device, and is not forgotten."""
-        return any(self._rows)
+        return any(self._cycles)
 
     def heard(self, slot: int) -> tuple[list[int], list[int]]:
-        """Return rows and words that were seen of a hardware device, and forget them."""
+        """Return cycles and words that were seen of a hardware device, and forget them."""
         return self._records(2 * self._slots.index(slot))
 
     def guarded(self, slot: int) -> tuple[list[int], list[int]]:
-        """Return rows and words of a hardware device's guard, and forget them."""
+        """Return cycles and words of a hardware device's guard, and forget them."""
         return self._records(2 * self._slots.index(slot) + 1)
 
     def _records(self, place: int) -> tuple[list[int], list[int]]:
-        rows, words = self._rows[place], self._words[place]
-        if not rows:
-            return rows, words
-        found = rows[:], words[:]
-        rows.clear()
+        cycles, words = self._cycles[place], self._words[place]
+        if not cycles:
+            return cycles, words
+        found = cycles[:], words[:]
+        cycles.clear()
         words.clear()
         self.state[STATE.index("full")] = 0
         return found
@@ -155,7 +155,7 @@ class PythonEngine(NetlistEngine):
 
     @staticmethod
     def make_kernel(parts: Parts) -> PythonKernel:
-        """Return the kernel, in its state before row 0."""
+        """Return the kernel, in its state before cycle 0."""
         return PythonKernel(parts)
 
 
@@ -246,7 +246,7 @@ class _Writer(ast.NodeTransformer):
     def _edge(self) -> list[str]:
         return [*self._source.edge(), f"changed = {self._source.changed}"]
 
-    def _quiet_row(self) -> list[str]:
+    def _quiet_cycle(self) -> list[str]:
         lines = ["changed = told = 0"]
         for number, part in enumerate(self._parts):
             source = PythonSource(part)
@@ -293,8 +293,8 @@ class _Writer(ast.NodeTransformer):
 
 def _kept(place: int, word: str) -> list[str]:
     return [
-        f"    rows[{place}].append(row)",
+        f"    cycles[{place}].append(cycle)",
         f"    words[{place}].append({word})",
-        f"    if len(rows[{place}]) >= {ROOM}:",
+        f"    if len(cycles[{place}]) >= {ROOM}:",
         "        full = 1",
     ]

@@ -13,7 +13,7 @@ from busbox.basics.errors import ModelError
 from busbox.bus.design import CALL
 from busbox.bus.transfers import ACK, ERR, NONE, RESET, WATCHDOG
 from busbox.cpu.commands import COMMAND, PAUSE, Command, Result, Suspended
-from busbox.device import ERROR, Access, Answer, Hold
+from busbox.device import ERROR, Answer, BusAccess, Hold
 from busbox.engines import NEVER, STRETCH, Ear, EngineFactory, Status, Stop
 from busbox.engines.paths import check_hardware
 from busbox.engines.simulated import Simulated
@@ -27,7 +27,7 @@ class ReferenceEngine:
 
     Attributes
     ----------
-    watch_ports : whether a rule checker watches every port in every row (slow; on in the tests);
+    watch_ports : whether a rule checker watches every port in every cycle (slow; on in the tests);
         without it, guards watch the ports of hardware devices
     """
 
@@ -38,7 +38,7 @@ class ReferenceEngine:
     def __init__(
         self,
         system: System,
-        answer: Callable[[int, Access], Answer],
+        answer: Callable[[int, BusAccess], Answer],
         ears: Mapping[int, Ear],
         kept: KeptSimulations | None = None,
     ) -> None:
@@ -85,11 +85,11 @@ class ReferenceEngine:
         self._waiting.extend(_each(commands))
 
     def lower(self, limit: int) -> None:
-        """Stop the present ``run`` before row ``limit``."""
+        """Stop the present ``run`` before cycle ``limit``."""
         self._limit = min(self._limit, limit)
 
     def ask_again(self) -> None:
-        """Ask a model that holds in the next row."""
+        """Ask a model that holds in the next cycle."""
         self._hold_until = 0
 
     def stays(self, until: int | None) -> None:
@@ -112,7 +112,7 @@ class ReferenceEngine:
             if self.cycle >= self._limit or called_now or self._stops:
                 return Stop.LIMIT
             if self._reset_until is not None:
-                self._reset_rows(self._reset_until)
+                self._reset_cycles(self._reset_until)
             elif self._command is None:
                 self._idle(self._free if self.cycle < self._free else self._limit)
             elif self.cycle < self._start:
@@ -120,7 +120,7 @@ class ReferenceEngine:
             elif self._hangs():
                 return Stop.LAST
             else:
-                self._access_row()
+                self._access_cycle()
                 if self._up and self.cycle > self._start + self._hang_after:
                     return Stop.HANG
 
@@ -196,7 +196,7 @@ class ReferenceEngine:
         self._free = self._reset_until + 1
         return rest
 
-    def _reset_rows(self, end: int) -> None:
+    def _reset_cycles(self, end: int) -> None:
         self._idle(end)
         if self.cycle == end:
             self._reset_until = None
@@ -220,7 +220,7 @@ class ReferenceEngine:
             self._reads = 0
 
     def _ended(self, terminator: int, data: int) -> None:
-        """Take the end of an access in the row before ``cycle``."""
+        """Take the end of an access in the cycle before ``cycle``."""
         command = self._command
         assert command is not None
         self._up, self._hold_until = False, 0
@@ -260,7 +260,7 @@ class ReferenceEngine:
                 break
             self._simulated.run()
 
-    def _access_row(self) -> None:
+    def _access_cycle(self) -> None:
         """Run a cycle with an access."""
         simulated, command = self._simulated, self._command
         assert command is not None
@@ -283,10 +283,10 @@ class ReferenceEngine:
             simulated.release()
             self._ended(WATCHDOG if cut else ERR if failed else ACK, status >> 3 & WORD)
 
-    def _access(self, offset: int, command: Command, data: int) -> Access:
+    def _access(self, offset: int, command: Command, data: int) -> BusAccess:
         """Return the access that is up, as a device sees it."""
         write = bool(command.write)
-        return Access(self.cycle, offset, write, data, command.lanes, self._count)
+        return BusAccess(self.cycle, offset, write, data, command.lanes, self._count)
 
     def _ask(self, slot: int, command: Command) -> bool:
         """Ask the model whose outlet is called; return False while it holds."""

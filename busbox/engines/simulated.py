@@ -10,9 +10,9 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from busbox.bus.wishbone.guard import breaches
-from busbox.bus.wishbone.rules import Row, RuleChecker
+from busbox.bus.wishbone.rules import RuleChecker, Sample
 from busbox.cpu.commands import Command
-from busbox.device import Access
+from busbox.device import BusAccess
 from busbox.engines import Ear
 from busbox.engines.simulation import PORT_FIELDS, KeptSimulations, Simulation
 from busbox.system.system import System
@@ -101,7 +101,7 @@ class Simulated:
             return True
         return any(probe.moved for probe in self.probes.values())
 
-    def run(self, ended: Access | None = None, address: int = 0) -> None:
+    def run(self, ended: BusAccess | None = None, address: int = 0) -> None:
         """Run ``cycle``; tell what hardware devices do in it, and an access that one of them ends."""
         if self._watch is not None:
             self._watch.sample()
@@ -118,7 +118,7 @@ class Simulated:
         self._half_tick()
         self.cycle += 1
 
-    def _tell_end(self, access: Access, address: int) -> None:
+    def _tell_end(self, access: BusAccess, address: int) -> None:
         """Tell the ear of a hardware device of the access that ends in ``cycle``."""
         found = self._map.decode(address).slot
         slot = self._numbers[found.name] if found is not None else -1
@@ -137,16 +137,16 @@ class Simulated:
 class SimulatedProbe:
     """How one hardware device is reached (contract of engines, 12)."""
 
-    def __init__(self, rows: Simulated, slot: int, ear: Ear) -> None:
-        self._rows, self._slot = rows, slot
-        self._view = rows.design.views[slot]
+    def __init__(self, cycles: Simulated, slot: int, ear: Ear) -> None:
+        self._cycles, self._slot = cycles, slot
+        self._view = cycles.design.views[slot]
         self._ear = ear
         self._last: int | None = None
         self._heeded, self._needed = 0, False
 
     @property
     def _word(self) -> int:
-        return int(self._rows.context.get(self._rows.design.seen[self._slot]))
+        return int(self._cycles.context.get(self._cycles.design.seen[self._slot]))
 
     @property
     def moved(self) -> bool:
@@ -166,15 +166,15 @@ class SimulatedProbe:
         word = self._word
         before, self._last = self._last, word
         if before is None or (before ^ word) & self._view.pin_mask:
-            self._ear.take_pins(self._rows.cycle, self._view.changes(before, word))
+            self._ear.take_pins(self._cycles.cycle, self._view.changes(before, word))
         return self._view.at_rest(word)
 
     def hear(self) -> None:
         """Tell the notes in ``cycle``, if there are any."""
         word = self._word
         if word & 1:
-            self._ear.take_notes(self._rows.cycle, self._view.notes(word))
-            self._rows.told = self._rows.told or self._needed
+            self._ear.take_notes(self._cycles.cycle, self._view.notes(word))
+            self._cycles.told = self._cycles.told or self._needed
 
     def renew(self) -> None:
         """Take what follows as new, even if it looks the same."""
@@ -183,38 +183,38 @@ class SimulatedProbe:
     def drive(self, pin: str, level: int) -> None:
         """Give an input pin a level from ``cycle`` on."""
         member, bit = self._view.input(pin)
-        word = self._rows.context.get(member)
-        self._rows.context.set(member, word & ~(1 << bit) | level << bit)
+        word = self._cycles.context.get(member)
+        self._cycles.context.set(member, word & ~(1 << bit) | level << bit)
 
     def peek(self, offset: int) -> int:
         """Return what a read of a register would show in ``cycle``."""
         device = self._view.device
-        self._rows.context.set(device.watch_adr, offset >> 2)
-        return int(self._rows.context.get(device.watch_data))
+        self._cycles.context.set(device.watch_adr, offset >> 2)
+        return int(self._cycles.context.get(device.watch_data))
 
 
 class _Watch:
-    """Rule checkers on all ports. The row before row 0 is one with RST high."""
+    """Rule checkers on all ports. The cycle before cycle 0 is one with RST high."""
 
     def __init__(self, simulation: Simulation) -> None:
         self.breaches: list[tuple[str, Any]] = []
         self._get, self._all = simulation.context.get, simulation.watched
         chosen = simulation.design.ports
-        self._ports = [(name, RuleChecker(name, first_row=-1)) for name, _ in chosen]
+        self._ports = [(name, RuleChecker(name, first_cycle=-1)) for name, _ in chosen]
         for _, checker in self._ports:
-            checker.row(Row(1, 0, 0, 0, 0, 0, 0, 0, 0, 0))
+            checker.take(Sample(1, 0, 0, 0, 0, 0, 0, 0, 0, 0))
         self._widths = [[len(getattr(port, field)) for field in PORT_FIELDS] for _, port in chosen]
         self._last = -1
-        self._rows: list[Row] = []
+        self._cycles: list[Sample] = []
 
     def sample(self) -> None:
-        """Give the row to every checker."""
+        """Give the cycle to every checker."""
         word = self._get(self._all)
         if word != self._last:
             self._last = word
-            self._rows = list(self._split(word))
-        for (name, checker), row in zip(self._ports, self._rows, strict=True):
-            for breach in checker.row(row):
+            self._cycles = list(self._split(word))
+        for (name, checker), cycle in zip(self._ports, self._cycles, strict=True):
+            for breach in checker.take(cycle):
                 self.breaches.append((name, breach))
 
     def _split(self, word: int) -> Any:
@@ -227,7 +227,7 @@ class _Watch:
             cyc, stb, we, sel, ack, err, write_data, read_data, adr = values
             # The watchdog ends an access in the place of the device, which is not told.
             err |= stb & cut
-            yield Row(
+            yield Sample(
                 rst=rst, cyc=cyc, stb=stb, we=we, adr=adr, sel=sel, write_data=write_data,
                 read_data=read_data, ack=ack, err=err,
             )  # fmt: skip

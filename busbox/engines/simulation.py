@@ -17,7 +17,7 @@ PORT_FIELDS = ("cyc", "stb", "we", "sel", "ack", "err", "write_data", "read_data
 
 
 class Simulation:
-    """A design on Amaranth's simulator, in the state before row 0 once :meth:`start` has been called.
+    """A design on Amaranth's simulator, in the state before cycle 0 once :meth:`start` has been called.
 
     Attributes
     ----------
@@ -52,10 +52,10 @@ class Simulation:
         context.set(self.design.rst, 1)
 
     def start(self) -> None:
-        """Go to the state before row 0, whatever has been run.
+        """Go to the state before cycle 0, whatever has been run.
 
-        The simulator then stands between the rising edge that began row 0 (with RST high) and the
-        falling one. So it stands in every row: what is set there settles long before the next rising
+        The simulator then stands between the rising edge that began cycle 0 (with RST high) and the
+        falling one. So it stands in every cycle: what is set there settles long before the next rising
         edge, the second half of a tick.
         """
         if self._started:

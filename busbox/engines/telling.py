@@ -1,4 +1,4 @@
-"""What hardware devices did, told to their note readers row by row (contract of engines, 11)."""
+"""What hardware devices did, told to their note readers cycle by cycle (contract of engines, 11)."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from busbox.bus.transfers import ERR
 from busbox.bus.view import View
 from busbox.bus.wishbone.guard import breaches
 from busbox.bus.wishbone.rules import Breach
-from busbox.device import Access
+from busbox.device import BusAccess
 from busbox.engines import LOG, Ear
 from busbox.engines.kernel import Kernel
 from busbox.engines.loop import FOREVER, LOGGED
@@ -44,21 +44,21 @@ class Teller:
         self._needed = {slot: _needed_by(system.devices[slot].model.note_reader) for slot in views}
         self._told: dict[int, int | None] = dict.fromkeys(views)
         self._renewed: set[int] = set()
-        self._reset_row = -1
+        self._reset_cycle = -1
 
-    def renew(self, row: int) -> None:
-        """Take what follows row ``row`` of a reset as new, even if it looks the same."""
-        self._renewed, self._reset_row = set(self._views), row
+    def renew(self, cycle: int) -> None:
+        """Take what follows cycle ``cycle`` of a reset as new, even if it looks the same."""
+        self._renewed, self._reset_cycle = set(self._views), cycle
 
-    def show(self, slot: int, row: int, word: int) -> None:
-        """Tell the pins of a row that differ from what was told last."""
+    def show(self, slot: int, cycle: int, word: int) -> None:
+        """Tell the pins of a cycle that differ from what was told last."""
         view, before = self._views[slot], self._told[slot]
-        if slot in self._renewed and row > self._reset_row:
+        if slot in self._renewed and cycle > self._reset_cycle:
             self._renewed.remove(slot)  # what follows is new, even if it looks the same
             before = None
         self._told[slot] = word
         if before is None or (before ^ word) & view.pin_mask:
-            self._ears[slot].take_pins(row, view.changes(before, word))
+            self._ears[slot].take_pins(cycle, view.changes(before, word))
 
     def tell(self, first: int, fresh: array[int]) -> list[tuple[str, Breach]]:
         """Tell what hardware devices did, in the order of the contract (11).
@@ -84,8 +84,8 @@ class Teller:
             numbers = np.flatnonzero(mine)
             self._tell_of(slot, log[numbers], numbers + first)
             name = self._names[slot]
-            for row, word in zip(*self._kernel.guarded(slot), strict=True):
-                found += [(row, slot, (name, one)) for one in breaches(name, row, word)]
+            for cycle, word in zip(*self._kernel.guarded(slot), strict=True):
+                found += [(cycle, slot, (name, one)) for one in breaches(name, cycle, word)]
         return [one for _, _, one in sorted(found, key=lambda entry: entry[:2])]
 
     def _slots(self, addresses: Any) -> Any:
@@ -96,17 +96,17 @@ class Teller:
         return np.array(numbers, dtype="i8")[where]
 
     def _tell_of(self, slot: int, log: Any, numbers: Any) -> None:
-        """Tell one device's pins, accesses and notes, row by row."""
+        """Tell one device's pins, accesses and notes, cycle by cycle."""
         ear, view, show = self._ears[slot], self._views[slot], self.show
         ended = _Ended(self._map, log, numbers, ear, self._needed[slot] == "every")
-        for row, word in zip(*self._kernel.heard(slot), strict=True):
-            if ended.next < row:
-                ended.tell_before(row)
-            show(slot, row, word)
-            if ended.next == row:
-                ended.tell_before(row + 1)
+        for cycle, word in zip(*self._kernel.heard(slot), strict=True):
+            if ended.next < cycle:
+                ended.tell_before(cycle)
+            show(slot, cycle, word)
+            if ended.next == cycle:
+                ended.tell_before(cycle + 1)
             if word & 1:
-                ear.take_notes(row, view.notes(word))
+                ear.take_notes(cycle, view.notes(word))
         ended.tell_before(FOREVER)
 
 
@@ -115,7 +115,7 @@ class _Ended:
 
     Attributes
     ----------
-    next : the row in which the next one ends
+    next : the cycle in which the next one ends
     """
 
     def __init__(self, table: AddressMap, log: Any, numbers: Any, ear: Ear, every: bool) -> None:
@@ -125,15 +125,17 @@ class _Ended:
         self._told = 0
         self.next = self._ends[0]
 
-    def tell_before(self, row: int) -> None:
-        """Tell of those that end before ``row``: of all, or of the last one only."""
-        upto = bisect_left(self._ends, row, self._told)
+    def tell_before(self, cycle: int) -> None:
+        """Tell of those that end before ``cycle``: of all, or of the last one only."""
+        upto = bisect_left(self._ends, cycle, self._told)
         if upto == self._told:
             return
         for place in range(self._told if self._every else upto - 1, upto):
             _, end, address, write, lanes, data, *_ = self._log[place].tolist()
             offset, number = self._map.decode(address).offset & ~3, int(self._numbers[place])
-            self._ear.take_end(Access(end, offset, write == 1, data if write else 0, lanes, number))
+            self._ear.take_end(
+                BusAccess(end, offset, write == 1, data if write else 0, lanes, number)
+            )
         self._told, self.next = upto, self._ends[upto]
 
 

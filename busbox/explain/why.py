@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from busbox.basics.errors import InputError, nearest, one_of
+from busbox.basics.errors import InputError, join_or, nearest
 from busbox.basics.units import parse_span, show_time
 from busbox.bus.transfers import TERMINATORS
 from busbox.device import RELEASED
@@ -96,7 +96,7 @@ class Stories:
         if asked in self.recording.lines:
             raise _unknown(f"must have a time, such as {asked}@2ms, not {asked!r} alone")
         if numbered is None:
-            raise _unknown(f"must be {one_of(FORMS)}, not {asked!r}")
+            raise _unknown(f"must be {join_or(FORMS)}, not {asked!r}")
         kind, number = numbered[1], int(numbered[2])
         things: Any = {
             "event": self.recording.events,

@@ -31,7 +31,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any, BinaryIO, cast
 
-from busbox.basics.errors import InputError, shown
+from busbox.basics.errors import InputError, format_value
 from busbox.basics.files import replacing
 from busbox.basics.paper import Paper
 from busbox.recording import Recording
@@ -125,7 +125,7 @@ def check_export(name: str, found: Any) -> None:
     ------
     InputError : it cannot be called as ``write(result, target)``
     """
-    problem = "" if callable(found) else f", not {shown(found)}"
+    problem = "" if callable(found) else f", not {format_value(found)}"
     if not problem:
         try:
             inspect.signature(found).bind(None, None)

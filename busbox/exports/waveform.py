@@ -1,7 +1,7 @@
 """A recording as a waveform file (VCD, IEEE 1364-2005 clause 18).
 
 Time is in picoseconds: cycle t begins at round(t x 10**12 / f), never accumulated, and the signal
-``cycle`` holds t at every stamp. Signals are those of rows: the level of cycle t is shown from the
+``cycle`` holds t at every stamp. Signals are those of cycles: the level of cycle t is shown from the
 beginning of t on.
 """
 
@@ -54,25 +54,25 @@ def write_vcd(recording: Recording, text: TextIO) -> None:
             (scope, name): writer.register_var(scope, name, "wire", size, init=level)
             for scope, name, size, level in _signals(recording)
         }
-        cycle = writer.register_var("busbox", "cycle", "wire", 64, init=0)
-        changes = heapq.merge(*_changes(recording), key=_row)
-        for row, of_row in groupby(changes, key=_row):
-            if row > 0:
-                stamp = _picoseconds(row, recording.clock_hz)
-                writer.change(cycle, stamp, row)
-                last = {(scope, name): value for _, scope, name, value in of_row}
+        counter = writer.register_var("busbox", "cycle", "wire", 64, init=0)
+        changes = heapq.merge(*_changes(recording), key=_cycle)
+        for cycle, of_cycle in groupby(changes, key=_cycle):
+            if cycle > 0:
+                stamp = _picoseconds(cycle, recording.clock_hz)
+                writer.change(counter, stamp, cycle)
+                last = {(scope, name): value for _, scope, name, value in of_cycle}
                 for signal, value in last.items():
                     writer.change(signals[signal], stamp, value)
-        writer.change(cycle, _picoseconds(recording.cycles, recording.clock_hz), recording.cycles)
+        writer.change(counter, _picoseconds(recording.cycles, recording.clock_hz), recording.cycles)
 
 
-def _row(change: Change) -> int:
+def _cycle(change: Change) -> int:
     return change[0]
 
 
-def _picoseconds(row: int, clock_hz: int) -> int:
-    """Return round(row x 10**12 / f), halves up."""
-    return (2 * row * 10**12 + clock_hz) // (2 * clock_hz)
+def _picoseconds(cycle: int, clock_hz: int) -> int:
+    """Return round(cycle x 10**12 / f), halves up."""
+    return (2 * cycle * 10**12 + clock_hz) // (2 * clock_hz)
 
 
 def _signals(recording: Recording) -> Iterator[tuple[str, str, int, int]]:
@@ -92,7 +92,7 @@ def _pin(pin: str) -> tuple[str, str]:
 
 
 def _changes(recording: Recording) -> Iterator[Iterator[Change]]:
-    """Yield what changes, each part in order of row."""
+    """Yield what changes, each part in order of cycle."""
     yield _resets(recording)
     for pin in recording.lines:
         yield _edges(recording, pin)
@@ -100,10 +100,10 @@ def _changes(recording: Recording) -> Iterator[Iterator[Change]]:
 
 
 def _resets(recording: Recording) -> Iterator[Change]:
-    for row, length in recording.resets:
-        yield row, "busbox", "rst", 1
-        if row + length < recording.cycles:
-            yield row + length, "busbox", "rst", 0
+    for cycle, length in recording.resets:
+        yield cycle, "busbox", "rst", 1
+        if cycle + length < recording.cycles:
+            yield cycle + length, "busbox", "rst", 0
 
 
 def _edges(recording: Recording, pin: str) -> Iterator[Change]:
@@ -111,12 +111,12 @@ def _edges(recording: Recording, pin: str) -> Iterator[Change]:
     scope, name = _pin(pin)
     for first in range(1, len(line.cycles), WINDOW):
         cycles, levels = (part[first : first + WINDOW] for part in (line.cycles, line.levels))
-        for row, level in zip(cycles.tolist(), levels.tolist(), strict=True):
-            yield row, scope, name, "z" if level == RELEASED else level
+        for cycle, level in zip(cycles.tolist(), levels.tolist(), strict=True):
+            yield cycle, scope, name, "z" if level == RELEASED else level
 
 
 def _bus_changes(recording: Recording) -> Iterator[Change]:
-    """Yield the bus's signals: an access is up from its start to its end (a reset cuts that row)."""
+    """Yield the bus's signals: an access is up from its start to its end (a reset cuts that cycle)."""
     names = ("start", "end", "address", "write", "lanes", "data", "terminator", "slot")
     free = 0
     for access in (
@@ -130,7 +130,7 @@ def _bus_changes(recording: Recording) -> Iterator[Change]:
         free = end if terminator == RESET else end + 1
         if free > start:
             changes = [*_access_changes(*access[:7]), *_slot_changes(recording, slot, start, free)]
-            yield from sorted(changes, key=_row)
+            yield from sorted(changes, key=_cycle)
     if free < recording.cycles:
         yield from ((free, "busbox.bus", name, 0) for name in _BUS if free)
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 def bus_hang(facts: RunFacts) -> Iterator[Sighting]:
-    """An access was never answered, or handlers left the CPU no row: it would never get on.
+    """An access was never answered, or handlers left the CPU no cycle: it would never get on.
 
     It hurts because nothing goes on after it; on the board only a reset helps. Usually a silent fabric
     has no watchdog, a device waits for something that never comes, or a handler does not clear what

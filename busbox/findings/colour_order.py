@@ -113,9 +113,9 @@ def _describe_order(
     moved = [(a, b) for a, b in places.items() if a != b]
     words = [f"{_NAMES[a]} as {_NAMES[b]}" for a, b in moved]
     listed = ", ".join(words[:-1]) + (" and " if len(words) > 1 else "") + words[-1]
-    row, sent = (" ".join(f"{one:06x}" for one in colours[:8]) for colours in (shown, wanted))
+    shows, sent = (" ".join(f"{one:06x}" for one in colours[:8]) for colours in (shown, wanted))
     order = str(decoded.attached.part.options.get("order") or "its profile's")
     return (
-        f"{name}: The lamps show {listed}: frame {number} was meant as {sent}, and shows {row}.",
+        f"{name}: The lamps show {listed}: frame {number} was meant as {sent}, and shows {shows}.",
         f"Give {slot} the order of the lamps ({name} has {order}), or look it up in their data sheet.",
     )

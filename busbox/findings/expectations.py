@@ -24,7 +24,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from busbox.basics.errors import nearest, one_of, shown
+from busbox.basics.errors import format_value, join_or, nearest
 from busbox.basics.units import parse_span
 from busbox.recording import Frame, Recording
 from busbox.recording.judged import Verdict
@@ -91,7 +91,7 @@ def parse_expectation(
     """
     given = {kind: value for kind, value in keys.items() if value is not None}
     if len(given) != 1:
-        raise ExpectationError((), f"must have one of {one_of(_KINDS)}, not {one_of(given)}")
+        raise ExpectationError((), f"must have one of {join_or(_KINDS)}, not {join_or(given)}")
     ((kind, value),) = given.items()
     try:
         return _KINDS[kind](value, _Parts(devices, attached, rules), clock_hz)
@@ -118,7 +118,7 @@ def _take(given: Mapping[str, Any], required: Sequence[str], other: Sequence[str
     known = [*required, *other]
     for key in given:
         if key not in known:
-            raise _Wrong(key, f"unknown key {key!r}{nearest(key, known)} (known: {one_of(known)})")
+            raise _Wrong(key, f"unknown key {key!r}{nearest(key, known)} (known: {join_or(known)})")
     for key in required:
         if key not in given:
             raise _Wrong(key, "must be given")
@@ -127,7 +127,7 @@ def _take(given: Mapping[str, Any], required: Sequence[str], other: Sequence[str
 def _one(given: Mapping[str, Any], ways: Mapping[str, Any]) -> str:
     chosen = [way for way in ways if way in given]
     if len(chosen) != 1:
-        raise _Wrong("", f"must have one of {one_of(ways)}, not {one_of(chosen)}")
+        raise _Wrong("", f"must have one of {join_or(ways)}, not {join_or(chosen)}")
     return chosen[0]
 
 
@@ -137,7 +137,7 @@ def _sender(given: Mapping[str, Any], parts: _Parts, sends: str) -> str:
     if name not in names:
         close = nearest(name, names) if isinstance(name, str) else ""
         text = f"must be a slot or an attachment that gives {sends}"
-        raise _Wrong("of", f"{text}, not {shown(name)}{close}")
+        raise _Wrong("of", f"{text}, not {format_value(name)}{close}")
     return str(name)
 
 
@@ -156,7 +156,7 @@ def frames_of(recording: Recording, name: str) -> Sequence[Frame]:
 def _whole(given: Mapping[str, Any], key: str, low: int = 0) -> int:
     value = given[key]
     if type(value) is not int or value < low:
-        raise _Wrong(key, f"must be a whole number from {low} on, not {shown(value)}")
+        raise _Wrong(key, f"must be a whole number from {low} on, not {format_value(value)}")
     return value
 
 
@@ -165,7 +165,7 @@ def _text(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation
     slot, way = _sender(given, parts, "text"), _one(given, TEXTS)
     wanted = given[way]
     if not isinstance(wanted, str):
-        raise _Wrong(way, f"must be a text, not {shown(wanted)}")
+        raise _Wrong(way, f"must be a text, not {format_value(wanted)}")
 
     def check(recording: Recording) -> tuple[bool, str]:
         seen = text_of(recording, slot)
@@ -180,9 +180,9 @@ def _level(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectatio
     pin, wanted = given["pin"], given["is"]
     if pin not in pins:
         close = nearest(pin, pins) if isinstance(pin, str) else ""
-        raise _Wrong("pin", f"must be a pin, not {shown(pin)}{close}")
+        raise _Wrong("pin", f"must be a pin, not {format_value(pin)}{close}")
     if type(wanted) is not int or wanted not in (0, 1):
-        raise _Wrong("is", f"must be 0 or 1, not {shown(wanted)}")
+        raise _Wrong("is", f"must be 0 or 1, not {format_value(wanted)}")
     try:
         at = parse_span(given["at"]).in_cycles(clock_hz) if "at" in given else None
     except ValueError as error:
@@ -190,10 +190,10 @@ def _level(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectatio
 
     def check(recording: Recording) -> tuple[bool, str]:
         line = recording.lines[pin]
-        row = recording.cycles - 1 if at is None else at
-        if row >= recording.cycles:
+        cycle = recording.cycles - 1 if at is None else at
+        if cycle >= recording.cycles:
             return False, f"the run ended before, after {recording.cycles} cycles"
-        seen = int(line.levels[int((line.cycles <= row).sum()) - 1])
+        seen = int(line.levels[int((line.cycles <= cycle).sum()) - 1])
         return seen == wanted, "released" if seen > 1 else str(seen)
 
     when = "at the end" if at is None else f"in cycle {at}"
@@ -221,7 +221,9 @@ def _colours(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectat
     _take(given, ["of", "are"], ["frame"])
     slot, number = _sender(given, parts, "frames"), given.get("frame", -1)
     if type(number) is not int:
-        raise _Wrong("frame", f"must be the number of a frame (-1: the last), not {shown(number)}")
+        raise _Wrong(
+            "frame", f"must be the number of a frame (-1: the last), not {format_value(number)}"
+        )
     wanted = tuple(_colour(colour) for colour in _list(given["are"]))
 
     def check(recording: Recording) -> tuple[bool, str]:
@@ -237,14 +239,18 @@ def _colours(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectat
 
 def _list(value: object) -> list[object]:
     if not isinstance(value, list):
-        raise _Wrong("are", f"must be a list of colours such as '400000', not {shown(value)}")
+        raise _Wrong(
+            "are", f"must be a list of colours such as '400000', not {format_value(value)}"
+        )
     return value
 
 
 def _colour(value: object) -> int:
     digits = value if isinstance(value, str) else ""
     if len(digits) not in (6, 8) or any(digit not in "0123456789abcdefABCDEF" for digit in digits):
-        raise _Wrong("are", f"must hold colours such as '400000' (RRGGBB), not {shown(value)}")
+        raise _Wrong(
+            "are", f"must hold colours such as '400000' (RRGGBB), not {format_value(value)}"
+        )
     return int(digits, 16)
 
 
@@ -253,7 +259,7 @@ def _findings(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expecta
     rule, way = given["rule"], _one(given, COUNTS)
     if not isinstance(rule, str) or (parts.rules is not None and rule not in parts.rules):
         close = nearest(rule, list(parts.rules or ())) if isinstance(rule, str) else ""
-        raise _Wrong("rule", f"must be a rule, not {shown(rule)}{close}")
+        raise _Wrong("rule", f"must be a rule, not {format_value(rule)}{close}")
     wanted = _whole(given, way)
     return _count(
         f"findings of {rule}",
@@ -271,7 +277,9 @@ def _register(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expecta
     if slot not in tables or tables[slot].offset_of(register) is None:
         known = list(_names(parts.devices))
         close = nearest(name, known) if isinstance(name, str) else ""
-        raise _Wrong("of", f"must be a register such as levers.OUT, not {shown(name)}{close}")
+        raise _Wrong(
+            "of", f"must be a register such as levers.OUT, not {format_value(name)}{close}"
+        )
 
     def check(recording: Recording) -> tuple[bool, str]:
         seen = recording.registers[slot].get(register)

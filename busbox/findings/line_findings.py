@@ -10,7 +10,7 @@ from collections.abc import Container
 from functools import partial
 from typing import TYPE_CHECKING
 
-from busbox.basics.errors import BusboxError, InputError, raised
+from busbox.basics.errors import BusboxError, InputError, format_error
 from busbox.findings.rule import RunFacts, Sighting
 
 if TYPE_CHECKING:
@@ -57,6 +57,6 @@ def _describe(name: str, decoded: DecodedLine, finding: LineFinding) -> tuple[st
     except BusboxError:
         raise
     except Exception as error:
-        text = f"{decoded.attached.kind} raised {raised(error)}"
+        text = f"{decoded.attached.kind} raised {format_error(error)}"
         raise InputError.of(text, key=f"attach.{name}") from error
     return f"{name}: {message}", hint

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from busbox.basics.errors import InputError, nearest, one_of
+from busbox.basics.errors import InputError, join_or, nearest
 from busbox.basics.loading import load_object
 from busbox.basics.pages import page_of
 from busbox.board.attachment import Decoder
@@ -59,7 +59,7 @@ def pages_for(name: str, folder: Path) -> dict[str, str]:
         names = [*RULES.built_in, *known]
         raise InputError.of(
             f"there is no rule {name!r}{nearest(name, names)} "
-            f"(known: {one_of([*names, 'file.py:NAME'])})",
+            f"(known: {join_or([*names, 'file.py:NAME'])})",
             "explain",
         )
     return {name: page}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import partial
 
-from busbox.basics.errors import one_of
+from busbox.basics.errors import join_or
 from busbox.findings.registers import acknowledged, writes_read_only
 from busbox.findings.rule import RunFacts, Sighting
 
@@ -45,7 +45,7 @@ def _describe_read_only(facts: RunFacts, access: int) -> tuple[str, str]:
     return (
         f"{facts.describe(access)}: every bit of this register is read-only; the write "
         "does nothing.",
-        f"Leave the write out, or write the register that was meant ({one_of(others)})."
+        f"Leave the write out, or write the register that was meant ({join_or(others)})."
         if others
         else f"Leave the write out: no register of {slot.name} can be written.",
     )

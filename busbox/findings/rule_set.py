@@ -10,7 +10,7 @@ from operator import index
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from busbox.basics.errors import BusboxError, InputError, raised, shown
+from busbox.basics.errors import BusboxError, InputError, format_error, format_value
 from busbox.basics.pages import mistake_in_rule, page_of
 from busbox.board.attachment import Decoder
 from busbox.findings.rule import Rule, RunFacts, Sighting
@@ -86,7 +86,7 @@ def _added(given: object, folder: Path) -> tuple[str, Rule]:
     if isinstance(given, str):
         found: Rule = find(RULES, given, folder)
     else:
-        found = checked(RULES, shown(given), given)
+        found = checked(RULES, format_value(given), given)
     return rule_id(found), found
 
 
@@ -109,7 +109,9 @@ def check_rule(label: str, found: Any) -> None:
     """
     name = getattr(found, "__name__", None)
     if not callable(found) or isinstance(found, type) or not isinstance(name, str):
-        raise InputError.of(f"{label} must be a function that yields sightings, not {shown(found)}")
+        raise InputError.of(
+            f"{label} must be a function that yields sightings, not {format_value(found)}"
+        )
     rule = rule_id(found)
     if label != rule and re.fullmatch(r"[a-z0-9-]+", label):
         raise InputError.of(f"plug-in {label!r} must have the id of its rule as name, {rule!r}")
@@ -147,21 +149,23 @@ def _guarded(rule: str, check: Rule, facts: RunFacts) -> Iterator[Sighting]:
     except BusboxError:
         raise
     except Exception as error:
-        raise InputError.of(f"rule {rule} raised {raised(error)}", key="rules") from error
+        raise InputError.of(f"rule {rule} raised {format_error(error)}", key="rules") from error
 
 
 def _mistake_in(sighting: Any, facts: RunFacts) -> str | None:
     if not isinstance(sighting, Sighting):
-        return f"must yield a Sighting, not {shown(sighting)}"
+        return f"must yield a Sighting, not {format_value(sighting)}"
     cycles, accesses = facts.recording.cycles, len(facts.recording.accesses)
     if not 0 <= index(sighting.cycle) < cycles:
-        return f"must name a cycle of the run, 0 to {cycles - 1}, not {shown(sighting.cycle)}"
+        return (
+            f"must name a cycle of the run, 0 to {cycles - 1}, not {format_value(sighting.cycle)}"
+        )
     if not -1 <= index(sighting.access) < accesses:
-        return f"must name an access of the run, or -1, not {shown(sighting.access)}"
+        return f"must name an access of the run, or -1, not {format_value(sighting.access)}"
     for name in ("slot", "register", "key"):
         value = getattr(sighting, name)
         if not isinstance(value, str):
-            return f"must give its {name} as a text, not {shown(value)}"
+            return f"must give its {name} as a text, not {format_value(value)}"
     return None
 
 
@@ -173,5 +177,5 @@ def _described(rule: str, sighting: Sighting) -> tuple[str, str]:
     except BusboxError:
         raise
     except Exception as error:
-        raise InputError.of(f"rule {rule} raised {raised(error)}", key="rules") from error
+        raise InputError.of(f"rule {rule} raised {format_error(error)}", key="rules") from error
     return message, hint

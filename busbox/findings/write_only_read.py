@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import partial
 
-from busbox.basics.errors import one_of
+from busbox.basics.errors import join_or
 from busbox.findings.registers import acknowledged, register_of
 from busbox.findings.rule import RunFacts, Sighting
 from busbox.map.registers import Register
@@ -55,7 +55,7 @@ def _describe_write_only(facts: RunFacts, access: int) -> tuple[str, str]:
     assert found.slot is not None
     assert register is not None
     others = [one.name for one in found.slot.table if _can_be_read(one)]
-    instead = f"Read the register that shows it ({one_of(others)}), or keep" if others else "Keep"
+    instead = f"Read the register that shows it ({join_or(others)}), or keep" if others else "Keep"
     return (
         f"{facts.describe(access)}: no bit of this register can be read; it gives 0.",
         f"{instead} a copy in the firmware of what was written, and change that.",

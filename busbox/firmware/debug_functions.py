@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from busbox.basics.errors import shown
+from busbox.basics.errors import format_value
 from busbox.basics.ranges import Ranges
 from busbox.firmware.debug_lines import Unusable, plain, read_lines
 
@@ -85,7 +85,7 @@ def _unit(dwarf: Any, unit: Any) -> list[Function]:
         if key in top.attributes:
             raise Unusable(
                 "the debug information must be in this file, not in "
-                f"{shown(plain(top.attributes[key].value))}; compile without -gsplit-dwarf"
+                f"{format_value(plain(top.attributes[key].value))}; compile without -gsplit-dwarf"
             )
     base = top.attributes["DW_AT_low_pc"].value if "DW_AT_low_pc" in top.attributes else 0
     found: list[Function] = []

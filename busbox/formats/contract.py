@@ -25,7 +25,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import IO, Any
 
-from busbox.basics.errors import InputError, shown
+from busbox.basics.errors import InputError, format_value
 from busbox.basics.files import lines_in
 from busbox.cpu.steps import Step
 from busbox.cpu.table import AccessTable
@@ -84,7 +84,7 @@ def check_format(name: str, found: Any) -> None:
     """
     if not isinstance(found, Format):
         raise InputError.of(
-            f"{name!r} must be a Format (busbox.formats.contract), not {shown(found)}"
+            f"{name!r} must be a Format (busbox.formats.contract), not {format_value(found)}"
         )
     if found.read is None and found.write is None:
         raise InputError.of(f"{name!r} must read or write; it does neither")

@@ -10,8 +10,8 @@ import csv
 from collections.abc import Callable, Iterable, Iterator
 from itertools import chain, islice
 
-from busbox.basics.errors import InputError, Mistake, limited, nearest, shown
-from busbox.cpu.steps import Access, Step
+from busbox.basics.errors import InputError, Mistake, format_value, limited, nearest
+from busbox.cpu.steps import AccessStep, Step
 from busbox.cpu.table import AccessTable
 from busbox.formats.contract import Format
 from busbox.map.addresses import address, lanes, number
@@ -39,7 +39,7 @@ def read_csv(lines: Iterable[str], where: str) -> Iterator[Step | AccessTable]:
     if header not in (HEADER, [*HEADER, "pc"]):
         raise InputError.of(
             f"the first line must be {','.join(HEADER)} or {','.join(HEADER)},pc, "
-            f"not {shown(first)}",
+            f"not {format_value(first)}",
             where,
             1,
         )
@@ -125,7 +125,7 @@ def _read_rows(
         raise InputError(limited(mistakes, where))
 
 
-def _access(row: list[str], header: list[str], line: int) -> Access | None:
+def _access(row: list[str], header: list[str], line: int) -> AccessStep | None:
     row = [cell.strip() for cell in row]
     if not any(row):
         return None
@@ -135,11 +135,13 @@ def _access(row: list[str], header: list[str], line: int) -> Access | None:
         )
     wait, op, place, data, selected = row[:5]
     if op not in _OPS:
-        raise ValueError(f"op must be read or write, not {shown(op)}{nearest(op, list(_OPS))}")
+        raise ValueError(
+            f"op must be read or write, not {format_value(op)}{nearest(op, list(_OPS))}"
+        )
     if not data and _OPS[op]:
         raise ValueError("data of a write must be given; only that of a read may be empty")
     pc = row[5] if len(header) > 5 else ""
-    return Access(
+    return AccessStep(
         _OPS[op],
         address(place),
         number(data, "data") if data else None,
@@ -159,7 +161,7 @@ def write_csv(steps: Iterable[Step]) -> Iterator[str]:
     """
     yield ",".join([*HEADER, "pc"])
     for count, step in enumerate(steps, start=1):
-        if not isinstance(step, Access):
+        if not isinstance(step, AccessStep):
             raise InputError.of(
                 f"step {count}: CSV holds accesses only, not a {type(step).__name__.lower()}"
             )

@@ -9,7 +9,15 @@ from functools import partial
 from pathlib import Path
 from typing import IO, TypeVar, get_args
 
-from busbox.basics.errors import BusboxError, InputError, nearest, no_file, one_of, raised, shown
+from busbox.basics.errors import (
+    BusboxError,
+    InputError,
+    format_error,
+    format_value,
+    join_or,
+    nearest,
+    no_file,
+)
 from busbox.basics.files import opened, replacing
 from busbox.cpu.steps import Step
 from busbox.cpu.table import steps_of
@@ -51,8 +59,8 @@ def format_of(path: Path) -> Format:
                 f"must name the function too, such as '{path.name}:firmware', not {path.name!r}"
             )
         raise InputError.of(
-            f"a traffic file must end in {one_of(known)} (or that and .gz), or be "
-            f"FILE.py:FUNCTION, not {shown(path.name)}{nearest(suffix, known)}"
+            f"a traffic file must end in {join_or(known)} (or that and .gz), or be "
+            f"FILE.py:FUNCTION, not {format_value(path.name)}{nearest(suffix, known)}"
         )
     found: Format = find(FORMATS, suffix[1:])
     return found
@@ -100,7 +108,7 @@ def _pieces(found: Format, path: Path) -> Iterator[Piece]:
     with opened(path, packed=path.suffix == ".gz") as file:
         for piece in found.read(file, str(path)):
             if not isinstance(piece, _PIECES):
-                raise ValueError(f"steps must be read, not {shown(piece)}")
+                raise ValueError(f"steps must be read, not {format_value(piece)}")
             yield piece
 
 
@@ -148,4 +156,4 @@ def _guarded(make: Callable[[], Iterator[T]], path: Path) -> Iterator[T]:
     except (BusboxError, OSError):
         raise
     except Exception as error:
-        raise InputError.of(f"its format raised {raised(error)}", str(path)) from error
+        raise InputError.of(f"its format raised {format_error(error)}", str(path)) from error

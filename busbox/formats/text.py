@@ -26,20 +26,20 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from typing import Any
 
-from busbox.basics.errors import InputError, Mistake, limited, nearest, one_of, shown
+from busbox.basics.errors import InputError, Mistake, format_value, join_or, limited, nearest
 from busbox.basics.units import parse_span
 from busbox.cpu.steps import (
     ALL_LANES,
     NO_LIMIT,
     POLL_LIMIT,
-    Access,
+    AccessStep,
     Await,
     Handler,
     Mark,
     Named,
     Pause,
     Poll,
-    Reset,
+    ResetStep,
     Step,
     Target,
 )
@@ -99,7 +99,7 @@ def write_text(steps: Iterable[Step]) -> Iterator[str]:
     """
     for count, step in enumerate(steps, start=1):
         match step:
-            case Access():
+            case AccessStep():
                 yield _access_line(step)
             case Poll():
                 yield _poll_line(step)
@@ -113,7 +113,7 @@ def write_text(steps: Iterable[Step]) -> Iterator[str]:
             case Await():
                 limit = "" if step.limit == NO_LIMIT else f" limit {step.limit}"
                 yield f"await  {step.pin} {step.level}{limit}"
-            case Reset():
+            case ResetStep():
                 yield "reset" + (f"  +{step.wait}" if step.wait else "")
             case Handler():
                 enter = f" enter {step.enter}" if step.enter else ""
@@ -135,7 +135,7 @@ def _step(line: str, count: int) -> Step | Handler | None:
     reader = _READERS.get(words[0])
     if reader is None:
         raise ValueError(
-            f"a line must begin with {one_of(FIRST_WORDS)}, not {shown(words[0])}"
+            f"a line must begin with {join_or(FIRST_WORDS)}, not {format_value(words[0])}"
             f"{nearest(words[0], FIRST_WORDS)}"
         )
     return reader(words[1:], count)
@@ -149,7 +149,7 @@ def _target(words: list[str], verb: str) -> Target:
         return address(word)
     found = NAME.fullmatch(word)
     if found is None:
-        raise ValueError(f"a target must be an address or slot.REGISTER, not {shown(word)}")
+        raise ValueError(f"a target must be an address or slot.REGISTER, not {format_value(word)}")
     return Named(found[1], found[2])
 
 
@@ -162,7 +162,7 @@ def _options(words: list[str], known: tuple[str, ...]) -> dict[str, Any]:
         if key not in known:
             names = ["+CYCLES" if name == "wait" else name for name in known]
             raise ValueError(
-                f"what follows must be {one_of(names)}, not {shown(word)}{nearest(word, names)}"
+                f"what follows must be {join_or(names)}, not {format_value(word)}{nearest(word, names)}"
             )
         if key in options:
             raise ValueError(f"{'+CYCLES' if key == 'wait' else key} must be given once, not twice")
@@ -189,7 +189,7 @@ def _read_write(words: list[str], count: int) -> Step:
     if not words:
         raise ValueError("write must have data after its target: write TARGET DATA")
     data = number(words.pop(0), "data")
-    return Access(True, target, data, line=count, **_options(words, ("lanes", "pc", "wait")))
+    return AccessStep(True, target, data, line=count, **_options(words, ("lanes", "pc", "wait")))
 
 
 def _read_read(words: list[str], count: int) -> Step:
@@ -202,7 +202,7 @@ def _read_read(words: list[str], count: int) -> Step:
         del words[:2]
     elif words and words[0] == "==":
         raise ValueError("what was read must follow =, not ==")
-    return Access(False, target, data, line=count, **_options(words, ("lanes", "pc", "wait")))
+    return AccessStep(False, target, data, line=count, **_options(words, ("lanes", "pc", "wait")))
 
 
 def _read_poll(words: list[str], count: int) -> Step:
@@ -236,7 +236,7 @@ def _pin(words: list[str], verb: str) -> str:
         raise ValueError(f"{verb} must name a pin such as levers.in.4")
     word = words.pop(0)
     if not _PIN.fullmatch(word):
-        raise ValueError(f"a pin must be slot.pin, such as levers.in.4, not {shown(word)}")
+        raise ValueError(f"a pin must be slot.pin, such as levers.in.4, not {format_value(word)}")
     return word
 
 
@@ -245,7 +245,7 @@ def _read_await(words: list[str], count: int) -> Step:
     level = words.pop(0) if words else ""
     if level not in ("0", "1"):
         raise ValueError(
-            f"await must be followed by a pin and its level, 0 or 1, not {shown(level)}"
+            f"await must be followed by a pin and its level, 0 or 1, not {format_value(level)}"
         )
     limit = NO_LIMIT
     if words:
@@ -258,7 +258,7 @@ def _read_await(words: list[str], count: int) -> Step:
 
 
 def _read_reset(words: list[str], count: int) -> Step:
-    return Reset(line=count, **_options(words, ("wait",)))
+    return ResetStep(line=count, **_options(words, ("wait",)))
 
 
 def _read_handler(words: list[str], count: int) -> Step:
@@ -274,7 +274,7 @@ def _read_handler(words: list[str], count: int) -> Step:
 
 def _read_end(words: list[str], count: int) -> Step:
     if words:
-        raise ValueError(f"end must stand alone, not before {shown(words[0])}")
+        raise ValueError(f"end must stand alone, not before {format_value(words[0])}")
     return _END
 
 
@@ -300,14 +300,14 @@ def _show(target: Target) -> str:
     return f"{target:#010x}" if isinstance(target, int) else str(target)
 
 
-def _tail(step: Access | Poll) -> str:
+def _tail(step: AccessStep | Poll) -> str:
     tail = "" if step.lanes == ALL_LANES else f" lanes {show_lanes(step.lanes)}"
     if step.pc is not None:
         tail += f" pc {step.pc:#x}"
     return tail + (f" +{step.wait}" if step.wait else "")
 
 
-def _access_line(step: Access) -> str:
+def _access_line(step: AccessStep) -> str:
     if step.write:
         assert step.data is not None
         return f"write  {_show(step.target)} {step.data:#x}{_tail(step)}"

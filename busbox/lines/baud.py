@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from busbox.basics.errors import shown
+from busbox.basics.errors import format_value
 from busbox.basics.units import nearest_divisor, show_clock
 
 #: Bits of the uart's DIVISOR.
@@ -26,7 +26,7 @@ def parse_rate(text: str) -> Fraction:
     rate = Fraction(text.replace("_", "")) if _RATE.fullmatch(text) else Fraction(0)
     if rate <= 0:
         raise ValueError(
-            f"a rate must be a number above 0, such as 115200 or 134.5, not {shown(text)}"
+            f"a rate must be a number above 0, such as 115200 or 134.5, not {format_value(text)}"
         )
     return rate
 

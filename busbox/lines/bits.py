@@ -28,7 +28,7 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from busbox.basics.errors import shown
+from busbox.basics.errors import format_value
 from busbox.lines.profiles import CHANNELS, Profile
 from busbox.lines.wave import TICK_LIMIT, Wave
 
@@ -154,7 +154,7 @@ def split(
         raise ValueError(f"count must be at least 1, not {count}")
     if sorted(order) != sorted(CHANNELS.get(len(order), "")):
         raise ValueError(
-            f"order must hold each of the letters RGB or each of RGBW once, not {shown(order)}"
+            f"order must hold each of the letters RGB or each of RGBW once, not {format_value(order)}"
         )
     inside = profile.gap.counts(tick_ns, sampling * tick_ns)
     assert inside is not None

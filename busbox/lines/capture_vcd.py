@@ -11,7 +11,7 @@ import numpy as np
 from vcd.common import TimescaleUnit, VarType
 from vcd.reader import Token, TokenKind, VarDecl, VCDParseError, tokenize
 
-from busbox.basics.errors import InputError, shown
+from busbox.basics.errors import InputError, format_value
 from busbox.lines.tracks import LONGEST, waves_of
 from busbox.lines.wave import Wave
 
@@ -170,7 +170,7 @@ class _Reader:
     def _change(self, code: str, value: str) -> None:
         if code not in self._bits or not self._declared:
             raise self._wrong(
-                f"a change must be of a variable that was declared, not {shown(code)}"
+                f"a change must be of a variable that was declared, not {format_value(code)}"
             )
         if self._bits[code] != 1 or value in _UNKNOWN:
             return

@@ -28,7 +28,7 @@ from pathlib import Path
 
 import numpy as np
 
-from busbox.basics.errors import InputError, nearest, no_file, one_of, shown
+from busbox.basics.errors import InputError, format_value, join_or, nearest, no_file
 from busbox.basics.files import text_lines
 from busbox.lines.capture_vcd import read_vcd
 from busbox.lines.tracks import LONGEST, waves_of
@@ -67,7 +67,7 @@ def read_capture(path: Path, sample_hz: int | None = None) -> dict[str, Wave]:
     suffix = path.suffix.lower()
     if suffix not in SUFFIXES:
         raise InputError.of(
-            f"a capture must end in {one_of(SUFFIXES)}, not {shown(path.name)}"
+            f"a capture must end in {join_or(SUFFIXES)}, not {format_value(path.name)}"
             f"{nearest(suffix, SUFFIXES)}"
         )
     if suffix == ".csv":
@@ -118,7 +118,7 @@ def read_csv(lines: Iterable[str], where: str, sample_hz: int | None = None) -> 
         if times and time <= times[-1]:
             raise InputError.of(
                 f"{names[0]} must be above that of the row before, {float(times[-1]):.12g}, not "
-                f"{shown(row[0])}",
+                f"{format_value(row[0])}",
                 where,
                 count,
             )
@@ -146,7 +146,7 @@ def _header(first: str, separator: str, where: str) -> list[str]:
     names[0] = names[0].lower()
     if names[0] not in TIMES:
         raise InputError.of(
-            f"the first column must be {one_of(TIMES)}, not {shown(names[0])}"
+            f"the first column must be {join_or(TIMES)}, not {format_value(names[0])}"
             f"{nearest(names[0], list(TIMES))}",
             where,
             1,
@@ -158,7 +158,7 @@ def _header(first: str, separator: str, where: str) -> list[str]:
             wrong = "a second one" if name else "''"
             raise InputError.of(
                 f"column {place + 1} must have a name of its own, not {wrong}"
-                f"{f' named {shown(name)}' if name else ''}",
+                f"{f' named {format_value(name)}' if name else ''}",
                 where,
                 1,
             )
@@ -169,8 +169,8 @@ def _cells(line: str, separator: str, where: str, count: int) -> list[str]:
     try:
         cells = next(csv.reader([line], delimiter=separator, strict=True), [])
     except csv.Error:
-        raise InputError.of(f"must be cells between {separator!r}, not {shown(line)}", where, count) \
-            from None  # fmt: skip
+        text = f"must be cells between {separator!r}, not {format_value(line)}"
+        raise InputError.of(text, where, count) from None
     return [cell.strip() for cell in cells] or [""]
 
 
@@ -195,13 +195,13 @@ def _time(cell: str, name: str, where: str, count: int) -> Fraction:
     time = Fraction(cell) if _TIME.fullmatch(cell) else None
     if time is None or (TIMES[name] is None and time.denominator != 1):
         kind = "a whole number such as 12" if TIMES[name] is None else "a number such as 12.5"
-        raise InputError.of(f"{name} must be {kind}, not {shown(cell)}", where, count)
+        raise InputError.of(f"{name} must be {kind}, not {format_value(cell)}", where, count)
     return time
 
 
 def _level(cell: str, name: str, where: str, count: int) -> int:
     if cell not in _LEVELS:
-        raise InputError.of(f"{name} must be 0 or 1, not {shown(cell)}", where, count)
+        raise InputError.of(f"{name} must be 0 or 1, not {format_value(cell)}", where, count)
     return _LEVELS[cell]
 
 

@@ -19,7 +19,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from busbox.basics.errors import one_of, shown
+from busbox.basics.errors import format_value, join_or
 from busbox.lines.bits import SHIFTS, Ints
 
 Colours = NDArray[np.uint32]
@@ -91,7 +91,7 @@ def full(light: str) -> float:
     ValueError : the light is unknown
     """
     if light not in LIGHTS:
-        raise ValueError(f"light must be {one_of(LIGHTS)}, not {shown(light)}")
+        raise ValueError(f"light must be {join_or(LIGHTS)}, not {format_value(light)}")
     return LIGHTS[light][1]
 
 

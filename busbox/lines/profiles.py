@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from busbox.basics.errors import InputError, Mistake, nearest, one_of, shown
+from busbox.basics.errors import InputError, Mistake, format_value, join_or, nearest
 from busbox.basics.units import parse_current, parse_span, without_subject
 
 #: The windows of a profile, in words.
@@ -157,8 +157,8 @@ class Profile:
                 text = f"must end before the latch gap, {show_ns(self.gap.least)}"
                 found.append((key, f"{text}, not at {show_ns(end)}"))
         if len(self.order) not in self.channels:
-            counts = one_of(map(str, self.channels))
-            found.append(("order", f"must hold {counts} letters, not {shown(self.order)}"))
+            counts = join_or(map(str, self.channels))
+            found.append(("order", f"must hold {counts} letters, not {format_value(self.order)}"))
         return found
 
     @classmethod
@@ -180,7 +180,7 @@ class Profile:
         """
         known = (*WINDOWS, "order", "source", "channel_current")
         mistakes = [
-            Mistake(f"is no key of a profile{nearest(key, known)} (known: {one_of(known)})", name,
+            Mistake(f"is no key of a profile{nearest(key, known)} (known: {join_or(known)})", name,
                     key=key)
             for key in keys if key not in known
         ]  # fmt: skip
@@ -215,7 +215,7 @@ class Profile:
         ValueError : the number of channels is neither 3 nor 4
         """
         if channels not in CHANNELS:
-            raise ValueError(f"channels must be {one_of(map(str, CHANNELS))}, not {channels!r}")
+            raise ValueError(f"channels must be {join_or(map(str, CHANNELS))}, not {channels!r}")
         if len(self.order) == channels:
             return self.order
         # White behind the others: common practice, no source.
@@ -228,7 +228,7 @@ def _time(value: object) -> Fraction:
     except ValueError:
         seconds = None
     if seconds is None:
-        raise ValueError(f"must be a time with a unit such as ns or us, not {shown(value)}")
+        raise ValueError(f"must be a time with a unit such as ns or us, not {format_value(value)}")
     return seconds * 10**9
 
 
@@ -236,7 +236,7 @@ def _window(value: object) -> Window:
     if not isinstance(value, list | tuple) or len(value) not in (1, 2):
         raise ValueError(
             "must be a list of the shortest and the longest time, or of the shortest alone, "
-            f"not {shown(value)}"
+            f"not {format_value(value)}"
         )
     least, *most = (_time(one) for one in value)
     return Window(least, most[0] if most else None)
@@ -245,13 +245,15 @@ def _window(value: object) -> Window:
 def _order(value: object) -> str:
     if isinstance(value, str) and "".join(sorted(value)) in ("BGR", "BGRW"):
         return value
-    raise ValueError(f"must hold each of the letters RGB or each of RGBW once, not {shown(value)}")
+    raise ValueError(
+        f"must hold each of the letters RGB or each of RGBW once, not {format_value(value)}"
+    )
 
 
 def _source(value: object) -> str:
     if isinstance(value, str):
         return value
-    raise ValueError(f"must be a text, not {shown(value)}")
+    raise ValueError(f"must be a text, not {format_value(value)}")
 
 
 _READ: Mapping[str, Any] = {

@@ -20,7 +20,7 @@ from typing import Any, overload
 import numpy as np
 from numpy.typing import NDArray
 
-from busbox.basics.errors import shown
+from busbox.basics.errors import format_value
 from busbox.lines.wave import Wave
 
 Array = NDArray[Any]
@@ -60,7 +60,7 @@ class Format:
         if found is None:
             raise ValueError(
                 "a format must be data bits 5 to 9, parity N, E or O, and stop bits 1, 1.5 or 2, "
-                f"such as 8N1, not {shown(text)}"
+                f"such as 8N1, not {format_value(text)}"
             )
         return cls(int(found[1]), found[2], STOPS[found[3]])
 
@@ -206,7 +206,7 @@ def decode(wave: Wave, baud: int | Fraction, form: Format) -> Decoded:
     ValueError : the rate is not positive; the line moves, and a bit is shorter than a tick
     """
     if baud <= 0:
-        raise ValueError(f"baud must be above 0, not {shown(str(baud))}")
+        raise ValueError(f"baud must be above 0, not {format_value(str(baud))}")
     bit = 1 / (Fraction(baud) * wave.tick)
     if bit < 1 and len(wave.times) > 1:
         most = float(1 / wave.tick)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from busbox.basics.errors import shown
+from busbox.basics.errors import format_value
 from busbox.device import RELEASED
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ class Wave:
         _check_levels(levels)
         _check_times(times, self.end)
         if not isinstance(self.tick, Fraction) or self.tick <= 0:
-            raise ValueError(f"tick must be a Fraction above 0, not {shown(self.tick)}")
+            raise ValueError(f"tick must be a Fraction above 0, not {format_value(self.tick)}")
         if self.sampling < 0:
             raise ValueError(f"sampling must be at least 0, not {self.sampling}")
         object.__setattr__(self, "times", times.astype(np.int64))
@@ -106,7 +106,7 @@ def _check_levels(levels: Array) -> None:
 
 def _check_times(times: Array, end: Any) -> None:
     if isinstance(end, bool) or not isinstance(end, int | np.integer):
-        raise ValueError(f"end must be a whole number of ticks, not {shown(end)}")
+        raise ValueError(f"end must be a whole number of ticks, not {format_value(end)}")
     for early in np.flatnonzero(times[1:] <= times[:-1])[:1]:
         raise ValueError(
             f"times[{early + 1}] must be after the tick before, {times[early]}, "

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from busbox.basics.errors import shown
+from busbox.basics.errors import format_value
 from busbox.map.registers import WORD
 
 #: A register by name: slot and register, the latter with its number in a row.
@@ -29,9 +29,9 @@ def number(text: str, what: str, high: int = WORD) -> int:
         except ValueError:
             value = None
     if value is None:
-        raise ValueError(f"{what} must be a number such as 12 or 0x0c, not {shown(text)}")
+        raise ValueError(f"{what} must be a number such as 12 or 0x0c, not {format_value(text)}")
     if value > high:
-        raise ValueError(f"{what} must be at most {high:#x}, not {shown(text)}")
+        raise ValueError(f"{what} must be at most {high:#x}, not {format_value(text)}")
     return value
 
 
@@ -62,6 +62,6 @@ def lanes(text: str) -> int:
     """
     if not _LANES.fullmatch(text):
         raise ValueError(
-            f"lanes must be four binary digits, SEL(3) first, such as 0001, not {shown(text)}"
+            f"lanes must be four binary digits, SEL(3) first, such as 0001, not {format_value(text)}"
         )
     return int(text, 2)

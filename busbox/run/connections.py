@@ -1,8 +1,8 @@
 """What is connected to pins: wires from pin to pin, replies to text, pins that the CPU looks at.
 
-A wire gives an input pin, in each row, the level of an output pin in that row; a released output gives
-the level that the input has while nothing drives it. Nothing here calls a model once a cycle: a device
-whose pins somebody looks at says when they may change (``next_edge``).
+A wire gives an input pin, in each cycle, the level of an output pin in that cycle; a released
+output gives the level that the input has while nothing drives it. Nothing here calls a model once a
+cycle: a device whose pins somebody looks at says when they may change (``next_edge``).
 """
 
 from __future__ import annotations
@@ -112,39 +112,39 @@ class Connections:
         pins = [one.name for one in self._system.devices[self._names.index(slot)].pins]
         raise ValueError(f"{slot} has no pin {name!r}{nearest(name, pins)}")
 
-    def level(self, pin: str, row: int) -> int:
-        """Return the level of a pin in ``row``, the row that the run has come to.
+    def level(self, pin: str, cycle: int) -> int:
+        """Return the level of a pin in ``cycle``, the cycle that the run has come to.
 
         Raises
         ------
         ValueError : there is no such pin
         """
         device, name = self.place(pin)
-        self._models[device].advance(row)
-        return self._hosts[device].level(name, row)
+        self._models[device].advance(cycle)
+        return self._hosts[device].level(name, cycle)
 
-    def wired(self, row: int) -> Iterator[InputLevel]:
-        """Yield the levels that wires bring to input pins in ``row``."""
+    def wired(self, cycle: int) -> Iterator[InputLevel]:
+        """Yield the levels that wires bring to input pins in ``cycle``."""
         for wire in self._system.wires:
-            self._models[wire.from_device].advance(row)
-            level = self._hosts[wire.from_device].level(wire.from_pin, row)
+            self._models[wire.from_device].advance(cycle)
+            level = self._hosts[wire.from_device].level(wire.from_pin, cycle)
             end = wire.to_device, wire.to_pin
             if level == RELEASED:
                 level = self._undriven[end]
             if level != self._given[end]:
                 self._given[end] = level
-                yield InputLevel(row, *end, level)
+                yield InputLevel(cycle, *end, level)
 
-    def replies(self, row: int) -> Iterator[InputLevel]:
-        """Yield the levels of replies to text that was complete before ``row``."""
+    def replies(self, cycle: int) -> Iterator[InputLevel]:
+        """Yield the levels of replies to text that was complete before ``cycle``."""
         for reply, (count, text) in self._texts.items():
-            self._models[reply.device].advance(row)
-            for cycle, byte in self._hosts[reply.device].characters_from(count):
-                if cycle >= row:
+            self._models[reply.device].advance(cycle)
+            for ended, byte in self._hosts[reply.device].characters_from(count):
+                if ended >= cycle:
                     break
                 count, text = count + 1, text + chr(byte)
                 if text.endswith(reply.after):
-                    yield from self._answer(reply, cycle + 1 + reply.delay)
+                    yield from self._answer(reply, ended + 1 + reply.delay)
             self._texts[reply] = count, text
 
     def _answer(self, reply: Reply, start: int) -> Iterator[InputLevel]:
@@ -152,15 +152,15 @@ class Connections:
             yield InputLevel(cycle, reply.device, reply.pin, level)
 
     def next_change(self, device: int, cycle: int) -> int | None:
-        """Return the first row after ``cycle`` in which something watched of a device may change."""
+        """Return the first cycle after ``cycle`` in which something watched of a device may change."""
         pins = self.watched.get(device)
         if pins is None:
             return None
-        rows = [self._models[device].next_edge(cycle), self._hosts[device].next_text(cycle)]
-        rows += [self._hosts[device].next_edge(pin, cycle) for pin in pins]
-        return min((row for row in rows if row is not None), default=None)
+        cycles = [self._models[device].next_edge(cycle), self._hosts[device].next_text(cycle)]
+        cycles += [self._hosts[device].next_edge(pin, cycle) for pin in pins]
+        return min((change for change in cycles if change is not None), default=None)
 
-    def next_change_of_all(self, row: int) -> int | None:
-        """Return the first row after ``row`` in which anything watched may change."""
-        rows = [self.next_change(device, row) for device in self.watched]
-        return min((row for row in rows if row is not None), default=None)
+    def next_change_of_all(self, cycle: int) -> int | None:
+        """Return the first cycle after ``cycle`` in which anything watched may change."""
+        changes = [self.next_change(device, cycle) for device in self.watched]
+        return min((cycle for cycle in changes if cycle is not None), default=None)

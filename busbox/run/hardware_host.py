@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 
-from busbox.device import Access, Answer, Declaration
+from busbox.device import Answer, BusAccess, Declaration
 from busbox.engines import Engine, Probe
 from busbox.run.host import DeviceHost
 from busbox.system.hardware import Device
@@ -30,23 +30,23 @@ class HardwareHost(Declaration):
 
     # What the engine tells.
 
-    def take_pins(self, row: int, levels: Iterable[tuple[str, int]]) -> None:
-        """Take the levels in ``row`` of the output pins that may have changed."""
+    def take_pins(self, cycle: int, levels: Iterable[tuple[str, int]]) -> None:
+        """Take the levels in ``cycle`` of the output pins that may have changed."""
         held, cause = self._levels, self._note_reader.cause
         for pin, level in levels:
             if level != held[pin]:
                 held[pin] = level
-                self._host.edge(pin, row, level, cause(pin, row))
+                self._host.edge(pin, cycle, level, cause(pin, cycle))
 
-    def take_end(self, access: Access) -> None:
+    def take_end(self, access: BusAccess) -> None:
         """Take an access that the device has ended."""
         self._note_reader.access(access)
 
-    def take_notes(self, row: int, notes: Mapping[str, int]) -> None:
-        """Take the notes of ``row``, once."""
-        if row != self._heard:
-            self._heard = row
-            self._note_reader.take_notes(row, notes)
+    def take_notes(self, cycle: int, notes: Mapping[str, int]) -> None:
+        """Take the notes of ``cycle``, once."""
+        if cycle != self._heard:
+            self._heard = cycle
+            self._note_reader.take_notes(cycle, notes)
 
     # What the replay loop asks.
 
@@ -54,7 +54,7 @@ class HardwareHost(Declaration):
     def _probe(self) -> Probe:
         return self._engine().probes[self._number]
 
-    def access(self, access: Access) -> Answer:
+    def access(self, access: BusAccess) -> Answer:
         """Never called: the device answers on the bus."""
         raise AssertionError("a hardware device answers on the bus")
 
@@ -67,15 +67,15 @@ class HardwareHost(Declaration):
         raise AssertionError("a hardware device asks for no wake")
 
     def advance(self, cycle: int) -> None:
-        """Bring the pins to ``cycle``, if it is the row that the engine stands before."""
+        """Bring the pins to ``cycle``, if it is the cycle that the engine stands before."""
         if self._engine().cycle == cycle:
             self._probe.look()
 
     def close(self, cycle: int) -> None:
-        """Do nothing: every row that was run has been heard."""
+        """Do nothing: every cycle that was run has been heard."""
 
     def reset(self, cycle: int, length: int) -> None:
-        """Hear row ``cycle``, the last one before the registers have their reset values."""
+        """Hear cycle ``cycle``, the last one before the registers have their reset values."""
         self._probe.look()
         self._probe.hear()
         self._note_reader.reset(cycle, length)
@@ -88,11 +88,11 @@ class HardwareHost(Declaration):
         return None
 
     def rest_at(self, cycle: int) -> int:
-        """Return ``cycle`` if the device is at rest in it, else the next row."""
+        """Return ``cycle`` if the device is at rest in it, else the next cycle."""
         return cycle if self._probe.look() else cycle + 1
 
     def registers(self) -> dict[str, int]:
-        """Return what a read of each register would show in the row that the engine stands before."""
+        """Return what a read of each register would show in the cycle that the engine stands before."""
         if not self._device.model.listed:
             return {}
         return {

@@ -57,13 +57,13 @@ class Track:
             self._levels.append(level)
             self._accesses.append(access)
 
-    def level(self, row: int) -> int:
-        """Return the level in ``row``."""
-        return self._levels[bisect_right(self._cycles, row) - 1]
+    def level(self, cycle: int) -> int:
+        """Return the level in ``cycle``."""
+        return self._levels[bisect_right(self._cycles, cycle) - 1]
 
-    def next_edge(self, row: int) -> int | None:
-        """Return the row of the next edge after ``row`` that has been announced."""
-        place = bisect_right(self._cycles, row)
+    def next_edge(self, cycle: int) -> int | None:
+        """Return the cycle of the next edge after ``cycle`` that has been announced."""
+        place = bisect_right(self._cycles, cycle)
         return self._cycles[place] if place < len(self._cycles) else None
 
     def forget_after(self, cycle: int) -> None:
@@ -76,9 +76,9 @@ class Track:
         self._levels.pop()
         self._accesses.pop()
 
-    def settle(self, row: int) -> None:
-        """Put edges before ``row`` away, but for the last two: they may still be altered."""
-        count = bisect_left(self._cycles, row) - 2
+    def settle(self, cycle: int) -> None:
+        """Put edges before ``cycle`` away, but for the last two: they may still be altered."""
+        count = bisect_left(self._cycles, cycle) - 2
         if count < SETTLED:
             return
         parts = (self._cycles, self._levels, self._accesses)
@@ -145,30 +145,30 @@ class DeviceHost:
         """Return whether the device drives the pin."""
         return self._tracks[pin].pin.direction == "output"
 
-    def level(self, pin: str, row: int) -> int:
-        """Return the level of a pin in ``row``."""
-        return self._tracks[pin].level(row)
+    def level(self, pin: str, cycle: int) -> int:
+        """Return the level of a pin in ``cycle``."""
+        return self._tracks[pin].level(cycle)
 
-    def next_edge(self, pin: str, row: int) -> int | None:
-        """Return the row of the pin's next edge after ``row`` that has been announced."""
-        return self._tracks[pin].next_edge(row)
+    def next_edge(self, pin: str, cycle: int) -> int | None:
+        """Return the cycle of the pin's next edge after ``cycle`` that has been announced."""
+        return self._tracks[pin].next_edge(cycle)
 
     def characters_from(self, count: int) -> list[tuple[int, int]]:
         """Return (cycle, byte) of the characters from the one with this number on."""
         return list(zip(self._ends[count:], self._bytes[count:], strict=True))
 
-    def next_text(self, row: int) -> int | None:
-        """Return the first row after ``row`` that has one more complete character before it."""
-        place = bisect_left(self._ends, row)
+    def next_text(self, cycle: int) -> int | None:
+        """Return the first cycle after ``cycle`` that has one more complete character before it."""
+        place = bisect_left(self._ends, cycle)
         return self._ends[place] + 1 if place < len(self._ends) else None
 
-    def settle(self, row: int) -> None:
-        """Put away the edges before ``row`` that nobody can ask for any more."""
+    def settle(self, cycle: int) -> None:
+        """Put away the edges before ``cycle`` that nobody can ask for any more."""
         for track in self._tracks.values():
-            track.settle(row)
+            track.settle(cycle)
 
     def reset(self, cycle: int) -> None:
-        """Forget what was announced for after the reset's first row; outputs go to reset levels."""
+        """Forget what was announced for after the reset's first cycle; outputs go to reset levels."""
         self.forget_after(cycle)
         for track in self._tracks.values():
             if track.pin.direction == "output":

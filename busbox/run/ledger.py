@@ -9,7 +9,7 @@ import numpy as np
 from busbox.basics.errors import InputError, nearest
 from busbox.basics.growing import Column
 from busbox.cpu.commands import ACCESS, PAUSE, Command
-from busbox.cpu.steps import Access, Await, Named, Pause, Poll, Target
+from busbox.cpu.steps import AccessStep, Await, Named, Pause, Poll, Target
 from busbox.cpu.table import AccessTable
 from busbox.recording import IntColumn
 from busbox.system.system import System
@@ -62,7 +62,7 @@ class Ledger:
         """The files that steps name beside the traffic's own."""
         return tuple(self._numbers)
 
-    def command(self, step: Access | Poll | Pause, number: int | None) -> Command:
+    def command(self, step: AccessStep | Poll | Pause, number: int | None) -> Command:
         """Return the command of the next step, or of one with a number of its own."""
         place, self._count = self._count, self._count + 1
         self._note(step, self.steps if number is None else number)
@@ -79,9 +79,9 @@ class Ledger:
         data = step.data if step.write and step.data is not None else 0
         return Command(ACCESS, place, int(step.write), address, data, step.lanes, step.wait)
 
-    def _note(self, step: Access | Poll | Pause, number: int) -> None:
+    def _note(self, step: AccessStep | Poll | Pause, number: int) -> None:
         pc = None if isinstance(step, Pause) else step.pc
-        expected = step.data if isinstance(step, Access) and not step.write else None
+        expected = step.data if isinstance(step, AccessStep) and not step.write else None
         file = None if isinstance(step, Pause) else step.file
         place = None if file is None else self._numbers.setdefault(file, len(self._numbers))
         facts = (number, step.line, pc, expected, place)
@@ -98,13 +98,13 @@ class Ledger:
         facts[:, 3] = np.where(table["write"], -1, table["data"])
         self._new.frombytes(facts.tobytes())
         self.steps += count
-        rows = np.zeros((count, len(Command._fields)), dtype="i8")
+        cycles = np.zeros((count, len(Command._fields)), dtype="i8")
         given = {"number": numbers, "limit": 1, "data": np.where(table["write"], table["data"], 0)}
         given |= {name: table[name] for name in ("write", "address", "lanes", "wait")}
         for name, values in given.items():
-            rows[:, Command._fields.index(name)] = values
+            cycles[:, Command._fields.index(name)] = values
         found = array("q")
-        found.frombytes(rows.tobytes())
+        found.frombytes(cycles.tobytes())
         return found
 
     def pass_over(self) -> None:
@@ -119,7 +119,7 @@ class Ledger:
         """Begin with the first step again."""
         self.steps = 0
 
-    def _address(self, target: Target, step: Access | Poll) -> int:
+    def _address(self, target: Target, step: AccessStep | Poll) -> int:
         if not isinstance(target, Named):
             return target
         try:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from busbox.basics.errors import BusboxError, InputError
 from busbox.cpu.player import AHEAD, Player
-from busbox.device import Access, Answer, LiveDevice
+from busbox.device import Answer, BusAccess, LiveDevice
 from busbox.engines import LOG, Engine, EngineFactory, Stop
 from busbox.recording import Recording
 from busbox.run.connections import Connections
@@ -80,7 +80,7 @@ class Replay:
     def _stays(self, until: int | None) -> None:
         self._engine.stays(until)
 
-    def _answer(self, slot: int, access: Access) -> Answer:
+    def _answer(self, slot: int, access: BusAccess) -> Answer:
         try:
             answer = self._accesses[slot](access)
         except Exception as error:

@@ -129,7 +129,7 @@ class Taking:
             awaits_given_up=tuple(_await_given_up(*one) for one in player.given_up),
             handler_storm=None if player.crowd is None else _storm(*player.crowd),
             breaches=tuple(
-                PortBreach(port, breach.row, breach.rule, breach.text)
+                PortBreach(port, breach.cycle, breach.rule, breach.text)
                 for port, breach in self._engine.breaches
             ),
             quiet_since=self.quiet_since,

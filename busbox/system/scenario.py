@@ -22,7 +22,7 @@ class InputLevel:
 
 @dataclass(frozen=True)
 class BoardReset:
-    """A reset by the board: RST is high in the rows ``at`` to ``at + length - 1``."""
+    """A reset by the board: RST is high in the cycles ``at`` to ``at + length - 1``."""
 
     at: int
     length: int

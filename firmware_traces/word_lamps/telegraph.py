@@ -1,8 +1,8 @@
 """A serial port without a status register: a write waits on the bus until there is room."""
 
 from busbox.device import (
-    Access,
     Answer,
+    BusAccess,
     Field,
     Hold,
     Host,
@@ -31,7 +31,7 @@ class HoldingPort(RegisterModel):
     def forward(self, cycle: int) -> None:
         self.sender.forward(cycle)
 
-    def access(self, access: Access) -> Answer:
+    def access(self, access: BusAccess) -> Answer:
         self.advance(access.cycle)
         full = access.write and access.lanes & 1 and not self.sender.room
         return Hold(self.sender.due()) if full else super().access(access)

@@ -7,7 +7,7 @@ from typing import Any
 
 from busbox.device import Declaration, Past, Pin, Reason, Register, RegisterTable, Setting
 
-#: Rows between a level on the pin and its bit in IN: two synchroniser stages.
+#: Cycles between a level on the pin and its bit in IN: two synchroniser stages.
 SYNCHRONISER_STAGES = 2
 
 
@@ -39,12 +39,14 @@ class GpioRegisters(Declaration):
 
     @classmethod
     def because(
-        cls, settings: Mapping[str, Any], pin: str, row: int, access: int, past: Past
+        cls, settings: Mapping[str, Any], pin: str, cycle: int, access: int, past: Past
     ) -> Iterator[Reason]:
         """Yield what chose the edges that raise the interrupt; an output is told by its access."""
         if pin == "interrupt" and access < 0:  # else EVENTS was written
             for register, what in (("RISE", "rising"), ("FALL", "falling")):
-                yield Reason(f"{what} edges that are kept", register, past.write(register, row - 1))
+                yield Reason(
+                    f"{what} edges that are kept", register, past.write(register, cycle - 1)
+                )
 
     @classmethod
     def pins_for(cls, settings: Mapping[str, Any]) -> tuple[Pin, ...]:

@@ -11,7 +11,7 @@ from amaranth.lib.cdc import FFSynchronizer
 from amaranth.lib.wiring import In, Out
 
 from busbox.bus.hardware import Hardware, NoteReader, Registers
-from busbox.device import NO_ACCESS, Access, Host
+from busbox.device import NO_ACCESS, BusAccess, Host
 from busbox.models.gpio.declaration import SYNCHRONISER_STAGES, GpioRegisters
 
 
@@ -25,12 +25,12 @@ class InputStage(wiring.Component):
     Members
     -------
     ``lines`` (in, width): levels on the pins; ``word`` (out, width): the synchronised levels;
-    ``rose``, ``fell`` (out, width): pins whose bit in ``word`` is new in this row.
+    ``rose``, ``fell`` (out, width): pins whose bit in ``word`` is new in this cycle.
 
     Timing
     ------
-    A level on a pin from row c is in ``word`` from c + 2; its edge is in ``rose`` or ``fell`` in row
-    c + 2 alone. The stages are registers: a reset clears them, and a level that outlives it is an
+    A level on a pin from cycle c is in ``word`` from c + 2; its edge is in ``rose`` or ``fell`` in
+    cycle c + 2 alone. The stages are registers: a reset clears them, and a level that outlives it is an
     edge again. Source of the two stages: common practice, no source.
     """
 
@@ -62,19 +62,19 @@ class GpioNoteReader(NoteReader):
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
-        self._last: Access | None = None
+        self._last: BusAccess | None = None
         self._cleared = -1
 
-    def access(self, access: Access) -> None:
+    def access(self, access: BusAccess) -> None:
         """Keep the last access."""
         self._last = access
 
     def take_notes(self, cycle: int, notes: Mapping[str, int]) -> None:
-        """Keep the row in which EVENTS was written while ``interrupt`` was high."""
+        """Keep the cycle in which EVENTS was written while ``interrupt`` was high."""
         self._cleared = cycle
 
     def cause(self, pin: str, cycle: int) -> int:
-        """Return the access that ended in the row before, unless an edge of an input did it.
+        """Return the access that ended in the cycle before, unless an edge of an input did it.
 
         An output moves by a write alone. ``interrupt`` rises by itself, and falls by a write.
         """
@@ -97,7 +97,7 @@ class GpioHardware(GpioRegisters, Hardware):
     def build(self, m: Module, registers: Registers) -> None:
         """Add OUT with its three helpers, and EVENTS behind the synchroniser."""
         out, events = registers.OUT, registers.EVENTS
-        # At most one of the four is written in a row: `after` is OUT where it is another one.
+        # At most one of the four is written in a cycle: `after` is OUT where it is another one.
         m.d.sync += out.value.eq(
             ((out.after | registers.SET.ones) & ~registers.CLEAR.ones) ^ registers.TOGGLE.ones
         )
@@ -106,13 +106,13 @@ class GpioHardware(GpioRegisters, Hardware):
         registers.IN.show(inputs.word)
         m.d.comb += [
             inputs.lines.eq(self.pin_in),
-            # The edges of this row, by RISE and FALL as this row shows them.
+            # The edges of this cycle, by RISE and FALL as this cycle shows them.
             events.sets.eq(
                 (inputs.rose & registers.RISE.value) | (inputs.fell & registers.FALL.value)
             ),
             self.pin_out.eq(out.value),
             self.pin_out_enable.eq(registers.ENABLE.value),
             self.pin_interrupt.eq(events.value.any()),
-            # If the interrupt has an edge in the next row, it is a fall, and this write did it.
+            # If the interrupt has an edge in the next cycle, it is a fall, and this write did it.
             self.notes_valid.eq(events.written & self.pin_interrupt),
         ]

@@ -13,12 +13,12 @@ class InputStage:
 
     Attributes
     ----------
-    word : the synchronised levels, as of the row it was brought to
+    word : the synchronised levels, as of the cycle it was brought to
 
     Timing
     ------
-    A level on a pin from row c is in ``word`` from c + 2. A level that is there when the stage is
-    reset, until row ``origin``, counts as from that row on.
+    A level on a pin from cycle c is in ``word`` from c + 2. A level that is there when the stage is
+    reset, until cycle ``origin``, counts as from that cycle on.
     """
 
     def __init__(self) -> None:
@@ -35,35 +35,35 @@ class InputStage:
     def put(self, cycle: int, bit: int, level: int) -> None:
         """Take a level that is on a pin from ``cycle`` on."""
         self._lines = self._lines & ~(1 << bit) | level << bit
-        row = max(cycle, self._origin) + SYNCHRONISER_STAGES
-        if self._coming and self._coming[-1][0] == row:
+        through = max(cycle, self._origin) + SYNCHRONISER_STAGES
+        if self._coming and self._coming[-1][0] == through:
             self._coming.pop()
-        self._coming.append((row, self._lines))
+        self._coming.append((through, self._lines))
 
     def forward(self, cycle: int) -> None:
         """Bring the stages to ``cycle``."""
         while self._coming and self._coming[0][0] <= cycle:
-            row, word = self._coming.pop(0)
+            through, word = self._coming.pop(0)
             changed = word ^ self.word
             self.word = word
             if changed:
-                self._edges.append((row, changed & word, changed & ~word))
+                self._edges.append((through, changed & word, changed & ~word))
 
     def edges_before(self, cycle: int) -> list[tuple[int, int, int]]:
-        """Take (row, bits that rose, bits that fell) of all rows before ``cycle``."""
+        """Take (cycle, bits that rose, bits that fell) of all cycles before ``cycle``."""
         self.forward(cycle - 1)
         taken = [edge for edge in self._edges if edge[0] < cycle]
         self._edges = self._edges[len(taken) :]
         return taken
 
     def next_word(self) -> int | None:
-        """Return the row in which the word may change next."""
+        """Return the cycle in which the word may change next."""
         return self._coming[0][0] if self._coming else None
 
     def next_edge(self) -> int | None:
-        """Return the row of the next edge that has not been taken."""
-        rows = [row for row, *_ in self._edges[:1]] + [row for row, _ in self._coming[:1]]
-        return min(rows, default=None)
+        """Return the cycle of the next edge that has not been taken."""
+        cycles = [cycle for cycle, *_ in self._edges[:1]] + [cycle for cycle, _ in self._coming[:1]]
+        return min(cycles, default=None)
 
 
 class Gpio(GpioRegisters, RegisterModel):
@@ -91,8 +91,8 @@ class Gpio(GpioRegisters, RegisterModel):
     Timing
     ------
     A write in cycle e moves the pins in e + 1; a released pin has the level 2 in a recording. A level
-    on an input pin from row c reads in IN from c + 2 and in EVENTS from c + 3, with RISE and FALL as a
-    read in c + 2 would show them. An edge kept in the cycle of a clear wins. Always at rest.
+    on an input pin from cycle c reads in IN from c + 2 and in EVENTS from c + 3, with RISE and FALL
+    as a read in c + 2 would show them. An edge kept in the cycle of a clear wins. Always at rest.
     """
 
     twin: ClassVar[str] = "busbox.models.gpio.hardware:GpioHardware"
@@ -102,7 +102,7 @@ class Gpio(GpioRegisters, RegisterModel):
         self._inputs = InputStage()
 
     def input(self, cycle: int, pin: str, level: int) -> None:
-        """Take a level; it reaches IN two rows later."""
+        """Take a level; it reaches IN two cycles later."""
         self.advance(cycle)
         self._inputs.put(cycle, int(pin.removeprefix("in.")), level)
 
@@ -112,28 +112,28 @@ class Gpio(GpioRegisters, RegisterModel):
         self._inputs.forward(cycle)
 
     def _keep(self, cycle: int, rise: int, fall: int) -> None:
-        """Keep the edges of rows before ``cycle``; each shows one row later."""
-        for row, rose, fell in self._inputs.edges_before(cycle):
+        """Keep the edges of cycles before ``cycle``; each shows one cycle later."""
+        for edge, rose, fell in self._inputs.edges_before(cycle):
             kept = rose & rise | fell & fall
             if kept:
                 self.stored["EVENTS"] |= kept
-                self.host.edge("interrupt", row + 1, 1, NO_ACCESS)
+                self.host.edge("interrupt", edge + 1, 1, NO_ACCESS)
 
     def next_edge(self, cycle: int) -> int | None:
-        """Return the row in which EVENTS may change."""
-        row = self._inputs.next_edge()
-        return None if row is None else max(row, cycle) + 1
+        """Return the cycle in which EVENTS may change."""
+        edge = self._inputs.next_edge()
+        return None if edge is None else max(edge, cycle) + 1
 
     def show_IN(self) -> int:
         """Show the synchronised levels."""
         return self._inputs.word
 
     def stays_IN(self) -> int | None:
-        """Return the row in which the next level has come through the synchroniser."""
+        """Return the cycle in which the next level has come through the synchroniser."""
         return self._inputs.next_word()
 
     def stays_EVENTS(self) -> int | None:
-        """Return the row in which an edge may be kept."""
+        """Return the cycle in which an edge may be kept."""
         return self.next_edge(self.cycle)
 
     def write_OUT(self, write: Write) -> None:
@@ -157,15 +157,15 @@ class Gpio(GpioRegisters, RegisterModel):
         self._move(write, write.before ^ write.value)
 
     def write_RISE(self, write: Write) -> None:
-        """Keep this row's edges by what RISE was."""
+        """Keep this cycle's edges by what RISE was."""
         self._keep(write.shows, write.before, self.stored["FALL"])
 
     def write_FALL(self, write: Write) -> None:
-        """Keep this row's edges by what FALL was."""
+        """Keep this cycle's edges by what FALL was."""
         self._keep(write.shows, self.stored["RISE"], write.before)
 
     def write_EVENTS(self, write: Write) -> None:
-        """Let an edge of this very row win over the clear."""
+        """Let an edge of this very cycle win over the clear."""
         self._keep(write.shows, self.stored["RISE"], self.stored["FALL"])
         self.host.edge("interrupt", write.shows, int(self.stored["EVENTS"] != 0), write.number)
 

@@ -18,5 +18,5 @@ class MemoryRegisters(Declaration):
 
     @classmethod
     def table_for(cls, settings: Mapping[str, Any], size: int) -> RegisterTable:
-        """Return one row of words that fills the slot."""
+        """Return one cycle of words that fills the slot."""
         return RegisterTable(Register("WORD", 0, "rw", "A word of memory.", count=size // 4))

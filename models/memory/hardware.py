@@ -11,7 +11,7 @@ from amaranth.lib import memory
 
 from busbox.bus.hardware import Hardware, NoteReader
 from busbox.bus.wishbone import DATA_BITS
-from busbox.device import Access, Host
+from busbox.device import BusAccess, Host
 from busbox.models.memory.declaration import MemoryRegisters
 from busbox.models.memory.image import image_words
 
@@ -23,7 +23,7 @@ class MemoryNoteReader(NoteReader):
         super().__init__(host, **settings)
         self._written = set(_given(settings, host.base, host.size))
 
-    def access(self, access: Access) -> None:
+    def access(self, access: BusAccess) -> None:
         """Watch an access."""
         offset = access.offset
         if access.write:
@@ -38,9 +38,9 @@ class MemoryNoteReader(NoteReader):
 class MemoryHardware(MemoryRegisters, Hardware):
     """A memory: words and settings as :class:`busbox.models.memory.Memory` says.
 
-    Its read port is synchronous, as block memory has it: it takes the address at the end of a row, and
-    shows the word in the next. So the slot must have a wait state. A slot without contents begins with
-    0 in every word.
+    Its read port is synchronous, as block memory has it: it takes the address at the end of a
+    cycle, and shows the word in the next. So the slot must have a wait state. A slot without
+    contents begins with 0 in every word.
     """
 
     least_wait: ClassVar[int] = 1
@@ -57,8 +57,8 @@ class MemoryHardware(MemoryRegisters, Hardware):
             depth=depth,
             init=[given.get(4 * word, 0) for word in range(depth)],
         )
-        # The address is on the bus from the row in which the access is raised, one before STB: what
-        # the port took at the end of that row is the word of this one.
+        # The address is on the bus from the cycle in which the access is raised, one before STB: what
+        # the port took at the end of that cycle is the word of this one.
         reader = words.read_port()
         m.d.comb += [
             reader.addr.eq(bus.adr),

@@ -6,7 +6,7 @@ import io
 import re
 from pathlib import Path
 
-from busbox.basics.errors import InputError, Mistake, limited, shown
+from busbox.basics.errors import InputError, Mistake, format_value, limited
 
 #: The bytes an ELF file begins with.
 ELF = b"\x7fELF"
@@ -129,7 +129,7 @@ def _record_problem(record: str) -> str | None:
     if not record:
         return None
     if not _HEX_RECORD.fullmatch(record):
-        return f"a record must be : and pairs of hexadecimal digits, not {shown(record)}"
+        return f"a record must be : and pairs of hexadecimal digits, not {format_value(record)}"
     data = bytes.fromhex(record[1:])
     if len(data) != data[0] + 5:
         digits = 2 * data[0] + 10

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any, ClassVar
 
-from busbox.device import Access, Answer, Host, RegisterModel, lane_mask
+from busbox.device import Answer, BusAccess, Host, RegisterModel, lane_mask
 from busbox.models.memory.declaration import MemoryRegisters
 from busbox.models.memory.image import image_words
 
@@ -42,7 +42,7 @@ class Memory(MemoryRegisters, RegisterModel):
         if settings["file"] is not None:
             self._words = image_words(Path(settings["file"]), host.base, host.size)
 
-    def access(self, access: Access) -> Answer:
+    def access(self, access: BusAccess) -> Answer:
         """Store or fetch a word."""
         self.cycle = access.cycle
         if access.write:

@@ -124,16 +124,16 @@ class PulseLedRegisters(Declaration):
 
     @classmethod
     def because(
-        cls, settings: Mapping[str, Any], pin: str, row: int, access: int, past: Past
+        cls, settings: Mapping[str, Any], pin: str, cycle: int, access: int, past: Past
     ) -> Iterator[Reason]:
         """Yield the colour of the lamp that is being sent, and what its pulses are made by."""
-        event = past.event(("frame",), row)
+        event = past.event(("frame",), cycle)
         if event is None:
             return
         first = event[0]
         period = max(1, halves(past.word("PERIOD", first - 1))[0])
         order = cls.order_for(settings)
-        lamp, bit = divmod((row - first) // period, CHANNEL_BITS * len(order))
+        lamp, bit = divmod((cycle - first) // period, CHANNEL_BITS * len(order))
         if lamp < min(past.word("COUNT", first - 1), settings["lamps"]):
             begin = first + lamp * CHANNEL_BITS * len(order) * period
             colour = f"COLOUR.{lamp}"

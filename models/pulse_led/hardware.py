@@ -13,7 +13,7 @@ from amaranth.lib import enum, wiring
 from amaranth.lib.wiring import In, Out
 
 from busbox.bus.hardware import Hardware, NoteReader, Registers
-from busbox.device import NO_ACCESS, Access, Host
+from busbox.device import NO_ACCESS, BusAccess, Host
 from busbox.models.pulse_led.declaration import (
     BUSY,
     CHANNEL_BITS,
@@ -28,7 +28,7 @@ CLOCK_BITS = 16
 
 
 class Phase(enum.Enum):
-    """What the sender does in a row: nothing, the bits of a lamp, the gap after the last one."""
+    """What the sender does in a cycle: nothing, the bits of a lamp, the gap after the last one."""
 
     IDLE = 0
     BITS = 1
@@ -40,15 +40,15 @@ class PulseSenderHardware(wiring.Component):
 
     Members
     -------
-    start : (in, 1) a frame begins in the next row; heeded where no frame is under way, and in
+    start : (in, 1) a frame begins in the next cycle; heeded where no frame is under way, and in
         ``last_gap``, where it lets the next one follow at once
     count : (in) lamps that it will send, 0 to those built
     zero_high, one_high, period, gap : (in, 16 each) its clocks, as in
         :class:`busbox.models.pulse_led.PulseTiming`; a period or gap of 0 acts as 1
-    lamp, colour : (out and in) the lamp that comes next, and its colour as of this row
+    lamp, colour : (out and in) the lamp that comes next, and its colour as of this cycle
     line : (out, 1) the line, from a register of its own: no pulse has a spike
-    busy, last_gap : (out, 1) a frame is under way; this is its last row, the last one of its gap
-    begins, lamp_begins : (out, 1) this is the first row of a frame; of the first bit of a lamp
+    busy, last_gap : (out, 1) a frame is under way; this is its last cycle, the last one of its gap
+    begins, lamp_begins : (out, 1) this is the first cycle of a frame; of the first bit of a lamp
     sent : (out) the colour of the lamp that begins
 
     Parameters
@@ -101,11 +101,11 @@ class PulseSenderHardware(wiring.Component):
     def elaborate(self, platform: object) -> Module:
         m = Module()
         phase = Signal(Phase)
-        clock = Signal(CLOCK_BITS)  # rows of the present bit, or of the gap, that follow this one
+        clock = Signal(CLOCK_BITS)  # cycles of the present bit, or of the gap, that follow this one
         bits = Signal(self._bits)  # of the lamp, as they go on the wire: the present one is on top
         place = Signal(range(self._bits))  # bits of the lamp that follow the present one
         left = Signal.like(self.count)  # lamps that follow the present one
-        pulse = Signal(CLOCK_BITS)  # rows for which the line is still to be high, with this one
+        pulse = Signal(CLOCK_BITS)  # cycles for which the line is still to be high, with this one
 
         starts = Signal()
         now = self._clocks(m, starts)
@@ -131,13 +131,13 @@ class PulseSenderHardware(wiring.Component):
         with m.If(~ends):
             m.d.sync += clock.eq(clock - 1)
 
-        # Where nothing below says otherwise the line is low in the next row (coming_pulse is 0).
-        with m.If(loads | shifts):  # a bit begins in the next row
+        # Where nothing below says otherwise the line is low in the next cycle (coming_pulse is 0).
+        with m.If(loads | shifts):  # a bit begins in the next cycle
             high = Mux(coming[-1], now["one_high"], now["zero_high"])
             m.d.comb += coming_pulse.eq(high)
             m.d.sync += [phase.eq(Phase.BITS), bits.eq(coming), clock.eq(now["period"])]
             m.d.sync += place.eq(Mux(loads, self._bits - 1, place - 1))
-        with m.Elif(starts | bit_ends):  # the gap begins in the next row
+        with m.Elif(starts | bit_ends):  # the gap begins in the next cycle
             m.d.sync += [phase.eq(Phase.GAP), clock.eq(now["gap"])]
         with m.Elif(self.last_gap):
             m.d.sync += phase.eq(Phase.IDLE)
@@ -151,15 +151,15 @@ class PulseSenderHardware(wiring.Component):
         return m
 
     def _clocks(self, m: Module, starts: Signal) -> dict[str, Signal]:
-        """Return the clocks of the frame as they hold in this row.
+        """Return the clocks of the frame as they hold in this cycle.
 
-        They are kept from the row before its first bit on (``starts``): in that very row they are not
-        kept yet, and come from the ports.
+        They are kept from the cycle before its first bit on (``starts``): in that very cycle they
+        are not kept yet, and come from the ports.
         """
         counts = {
             "zero_high": self.zero_high,
             "one_high": self.one_high,
-            "period": self.period - (self.period != 0),  # less one: rows after the first
+            "period": self.period - (self.period != 0),  # less one: cycles after the first
             "gap": self.gap - (self.gap != 0),
         }
         kept, now = {}, {}
@@ -195,12 +195,12 @@ class PulseLedNoteReader(NoteReader):
         self._colours: list[int] = []
         self._reset = -1
 
-    def access(self, access: Access) -> None:
-        """Remember it: a SEND that starts a frame, or is missed, in this row is this access."""
+    def access(self, access: BusAccess) -> None:
+        """Remember it: a SEND that starts a frame, or is missed, in this cycle is this access."""
         self._access = access.number
 
     def take_notes(self, cycle: int, notes: Mapping[str, int]) -> None:
-        """Report a frame in its first row, a lamp with its first bit, a SEND that was missed."""
+        """Report a frame in its first cycle, a lamp with its first bit, a SEND that was missed."""
         if notes["begins"]:
             self._report(cycle)
         if notes["lamp"]:
@@ -209,13 +209,13 @@ class PulseLedNoteReader(NoteReader):
             self._started_by = self._access
         if notes["starts"]:
             self._coming = notes["count"], notes["high"], notes["period"]
-            self._idle_from = cycle + 1 + self._rows(notes["count"], notes["period"])
+            self._idle_from = cycle + 1 + self._cycles(notes["count"], notes["period"])
         if notes["missed"]:
             idle = self._idle_from
             self.host.event(cycle, "frame-missed", self._access, idle_from=idle)
 
     def _report(self, cycle: int) -> None:
-        """Report the frame that was started in the row before."""
+        """Report the frame that was started in the cycle before."""
         count, high, period = self._coming
         self._colours = []  # filled lamp by lamp, as they are sent
         kind = "frame" if count else "frame-empty"
@@ -223,8 +223,8 @@ class PulseLedNoteReader(NoteReader):
         for odd in oddities(high, period, count > self.options["lamps"]):
             self.host.event(cycle, odd, self._started_by)
 
-    def _rows(self, count: int, period: int) -> int:
-        """Return the rows of a frame, its gap included."""
+    def _cycles(self, count: int, period: int) -> int:
+        """Return the cycles of a frame, its gap included."""
         clocks, gap = halves(period)
         bits: int = CHANNEL_BITS * self.options["channels"] * min(count, self.options["lamps"])
         return bits * max(1, clocks) + max(1, gap)
@@ -234,7 +234,7 @@ class PulseLedNoteReader(NoteReader):
         return NO_ACCESS if cycle == self._reset else self._started_by
 
     def reset(self, cycle: int, length: int) -> None:
-        """Remember the row in which the reset, and no access, puts the line to its level."""
+        """Remember the cycle in which the reset, and no access, puts the line to its level."""
         self._reset = cycle + 1
 
 
@@ -247,7 +247,7 @@ class PulseLedHardware(PulseLedRegisters, Hardware):
 
     @classmethod
     def note_widths(cls, settings: Mapping[str, Any]) -> dict[str, int]:
-        """Return the notes: five that something happens in this row, a colour, three registers."""
+        """Return the notes: five that something happens in this cycle, a colour, three registers."""
         flags = dict.fromkeys(("begins", "lamp", "starts", "fresh", "missed"), 1)
         colour = {"colour": CHANNEL_BITS * settings["channels"]}
         return flags | colour | dict.fromkeys(("count", "high", "period"), 32)
@@ -274,7 +274,7 @@ class PulseLedHardware(PulseLedRegisters, Hardware):
             sender.colour.eq(colours.data),
             registers.STATUS.sets.eq(Mux(missed, MISSED, 0)),
             self.pin_line.eq(sender.line),
-            # A string that repeats comes to rest once a frame: in the row in which the next follows.
+            # A string that repeats comes to rest once a frame: in the cycle in which the next follows.
             self.at_rest.eq(~sender.busy | again),
         ]
         registers.STATUS.show(Mux(sender.busy, BUSY, 0) | registers.STATUS.value)

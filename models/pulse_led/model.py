@@ -52,9 +52,9 @@ class PulseSender:
 
     Timing
     ------
-    A frame started with its first bit in row b ends with the row b + bits x lamps x period + gap - 1.
-    A bit is high for its number of clocks (the whole bit, if that is not below the period), then low.
-    Lamp n sends what its colour is in the row before its first bit.
+    A frame started with its first bit in cycle b ends with the cycle b + bits x lamps x period +
+    gap - 1. A bit is high for its number of clocks (the whole bit, if that is not below the
+    period), then low. Lamp n sends what its colour is in the cycle before its first bit.
     """
 
     def __init__(self, host: Host, pin: str, lamps: int, order: str) -> None:
@@ -77,11 +77,11 @@ class PulseSender:
 
     @property
     def idle_from(self) -> int:
-        """The first row that the frame, its gap included, does not cover."""
+        """The first cycle that the frame, its gap included, does not cover."""
         return self._idle_from
 
     def due(self, cycle: int) -> int | None:
-        """Return the first row after ``cycle`` in which a lamp begins, or the line ends."""
+        """Return the first cycle after ``cycle`` in which a lamp begins, or the line ends."""
         if self._left and self._next_bit > cycle:
             return self._next_bit
         return None
@@ -110,19 +110,19 @@ class PulseSender:
                 self.host.edge(self.pin, self._next_bit, 0, self._access)
 
     def _send(self, colour: int) -> None:
-        timing, row = self._timing, self._next_bit
+        timing, cycle = self._timing, self._next_bit
         edge, pin, access = self.host.edge, self.pin, self._access
         for shift in self._shifts:
             for bit in range(shift + CHANNEL_BITS - 1, shift - 1, -1):
                 high = timing.one_high if colour >> bit & 1 else timing.zero_high
-                edge(pin, row, 1 if high else 0, access)
+                edge(pin, cycle, 1 if high else 0, access)
                 if 0 < high < timing.period:
-                    edge(pin, row + high, 0, access)
-                row += timing.period
-        self._next_bit = row
+                    edge(pin, cycle + high, 0, access)
+                cycle += timing.period
+        self._next_bit = cycle
 
     def rest_at(self, cycle: int) -> int:
-        """Return the first row from ``cycle`` on that no frame covers."""
+        """Return the first cycle from ``cycle`` on that no frame covers."""
         return max(cycle, self._idle_from)
 
 
@@ -172,7 +172,7 @@ class PulseLed(PulseLedRegisters, RegisterModel):
         self._now = self._registers_now()
 
     def _registers_now(self) -> dict[str, int]:
-        """Return the registers that a frame is made by, as of the row the model was brought to."""
+        """Return the registers that a frame is made by, as of the cycle the model was brought to."""
         return {name: self.stored[name] for name in ("CONTROL", "COUNT", "HIGH", "PERIOD")}
 
     def forward(self, cycle: int) -> None:
@@ -188,7 +188,7 @@ class PulseLed(PulseLedRegisters, RegisterModel):
         return bool(self._now["CONTROL"] & REPEAT) and self._under_way
 
     def _start(self, first_bit: int) -> None:
-        """Start a frame, by the registers of the row before its first bit."""
+        """Start a frame, by the registers of the cycle before its first bit."""
         now, built = self._now, self.options["lamps"]
         timing = PulseTiming.from_registers(now["HIGH"], now["PERIOD"])
         access, asked = self._started_by, now["COUNT"]
@@ -200,7 +200,7 @@ class PulseLed(PulseLedRegisters, RegisterModel):
             self.host.event(first_bit, kind, access)
 
     def next_edge(self, cycle: int) -> int | None:
-        """Return the row in which the next lamp or the next frame begins."""
+        """Return the cycle in which the next lamp or the next frame begins."""
         due = self.sender.due(cycle)
         if due is None and self._repeats:
             return max(self.sender.idle_from, cycle + 1)
@@ -218,24 +218,24 @@ class PulseLed(PulseLedRegisters, RegisterModel):
         return busy | self.stored["STATUS"] & MISSED
 
     def stays_STATUS(self) -> int | None:
-        """Return the row in which the frame is over; idle, STATUS moves by a write alone."""
+        """Return the cycle in which the frame is over; idle, STATUS moves by a write alone."""
         return self.sender.idle_from if self.sender.busy(self.cycle) else None
 
     def write_COLOUR(self, write: Write) -> None:
-        """Change a colour; a lamp whose first bit comes in the next row has the old one."""
+        """Change a colour; a lamp whose first bit comes in the next cycle has the old one."""
         self.forward(write.shows)
         self.sender.colours[write.index] = write.value
 
     def write_COUNT(self, write: Write) -> None:
-        """Let a frame that begins in the next row have the old count."""
+        """Let a frame that begins in the next cycle have the old count."""
         self._change("COUNT", write)
 
     def write_HIGH(self, write: Write) -> None:
-        """Let a frame that begins in the next row have the old pulses."""
+        """Let a frame that begins in the next cycle have the old pulses."""
         self._change("HIGH", write)
 
     def write_PERIOD(self, write: Write) -> None:
-        """Let a frame that begins in the next row have the old period."""
+        """Let a frame that begins in the next cycle have the old period."""
         self._change("PERIOD", write)
 
     def _change(self, name: str, write: Write) -> None:
@@ -243,7 +243,7 @@ class PulseLed(PulseLedRegisters, RegisterModel):
         self._now[name] = write.value
 
     def write_CONTROL(self, write: Write) -> None:
-        """Start a frame, or miss it; REPEAT counts from the next row on."""
+        """Start a frame, or miss it; REPEAT counts from the next cycle on."""
         busy = self.sender.busy(write.cycle)
         self._change("CONTROL", write)
         self._under_way = self.sender.busy(write.shows)
@@ -258,7 +258,7 @@ class PulseLed(PulseLedRegisters, RegisterModel):
             self._start(write.shows)
 
     def rest_at(self, cycle: int) -> int:
-        """Return the first row with BUSY = 0; while it repeats, the last gap row."""
+        """Return the first cycle with BUSY = 0; while it repeats, the last gap cycle."""
         self.advance(cycle)
         if self._repeats and self.sender.busy(cycle):
             return self.sender.idle_from - 1

@@ -24,15 +24,15 @@ class TimerRegisters(Declaration):
 
     @classmethod
     def because(
-        cls, settings: Mapping[str, Any], pin: str, row: int, access: int, past: Past
+        cls, settings: Mapping[str, Any], pin: str, cycle: int, access: int, past: Past
     ) -> Iterator[Reason]:
-        """Yield the alarm, if it rings in this very row, and what switched the interrupt on.
+        """Yield the alarm, if it rings in this very cycle, and what switched the interrupt on.
 
         An edge with an access is made by CONTROL or STATUS: ALARM may have been written since it rang.
         """
         if access < 0:
-            yield Reason("when it rings", "ALARM", past.write("ALARM", row - 1))
-        yield Reason("interrupt on or off", "CONTROL", past.write("CONTROL", row))
+            yield Reason("when it rings", "ALARM", past.write("ALARM", cycle - 1))
+        yield Reason("interrupt on or off", "CONTROL", past.write("CONTROL", cycle))
 
     pins = (
         Pin(

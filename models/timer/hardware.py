@@ -8,7 +8,7 @@ from typing import Any
 from amaranth.hdl import Module, Signal
 
 from busbox.bus.hardware import Hardware, NoteReader, Registers
-from busbox.device import NO_ACCESS, Access, Host
+from busbox.device import NO_ACCESS, BusAccess, Host
 from busbox.models.timer.declaration import TimerRegisters
 
 
@@ -19,19 +19,19 @@ class TimerNoteReader(NoteReader):
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
-        self._last: Access | None = None
+        self._last: BusAccess | None = None
         self._rang = -1
 
-    def access(self, access: Access) -> None:
+    def access(self, access: BusAccess) -> None:
         """Keep the last access."""
         self._last = access
 
     def take_notes(self, cycle: int, notes: Mapping[str, int]) -> None:
-        """Keep the row in which a match set RANG."""
+        """Keep the cycle in which a match set RANG."""
         self._rang = cycle
 
     def cause(self, pin: str, cycle: int) -> int:
-        """Return the access that ended in the row before, unless a match raised the pin."""
+        """Return the access that ended in the cycle before, unless a match raised the pin."""
         last = self._last
         if last is None or last.cycle + 1 != cycle or self._rang == last.cycle:
             return NO_ACCESS
@@ -72,6 +72,6 @@ class TimerHardware(TimerRegisters, Hardware):
             matches.eq(armed & (low == alarm.value)),
             status.sets.eq(matches),
             self.pin_ring.eq(status.value & control.value),
-            # The match sets RANG: if the pin has an edge in the next row, no access did it.
+            # The match sets RANG: if the pin has an edge in the next cycle, no access did it.
             self.notes_valid.eq(matches & ~status.value),
         ]

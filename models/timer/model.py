@@ -27,7 +27,7 @@ class Timer(TimerRegisters, RegisterModel):
 
     Timing
     ------
-    NOW reads t in cycle t (t - t0 after a reset whose row r + L is t0). RANG is set at the end of the
+    NOW reads t in cycle t (t - t0 after a reset whose cycle r + L is t0). RANG is set at the end of the
     cycle with NOW == ALARM, if ALARM has been written since reset; a clear in that same cycle loses.
     A write of ALARM in e counts from e + 1. Always at rest.
     """
@@ -41,7 +41,7 @@ class Timer(TimerRegisters, RegisterModel):
         self._compared = 0
 
     def forward(self, cycle: int) -> None:
-        """Compare NOW with ALARM in every row before ``cycle``."""
+        """Compare NOW with ALARM in every cycle before ``cycle``."""
         match = self._match()
         if match is not None and match < cycle:
             # The match causes an edge where it sets RANG with CONTROL on: no other is its own.
@@ -52,17 +52,17 @@ class Timer(TimerRegisters, RegisterModel):
         self._compared = max(self._compared, cycle)
 
     def _match(self) -> int | None:
-        """Return the first row, of those not compared yet, in which NOW is ALARM."""
+        """Return the first cycle, of those not compared yet, in which NOW is ALARM."""
         if self._alarm is None:
             return None
         return self._compared + ((self._alarm - self._compared + self._start) & WORD)
 
-    def _ring(self, row: int, access: int) -> None:
+    def _ring(self, cycle: int, access: int) -> None:
         level = self.stored["STATUS"] & self.stored["CONTROL"] & RANG
-        self.host.edge("ring", row, level, access)
+        self.host.edge("ring", cycle, level, access)
 
     def next_edge(self, cycle: int) -> int | None:
-        """Return the row after the next match."""
+        """Return the cycle after the next match."""
         match = self._match()
         return None if match is None else max(match, cycle) + 1
 
@@ -76,7 +76,7 @@ class Timer(TimerRegisters, RegisterModel):
         return self.cycle - self._start & WORD
 
     def stays_STATUS(self) -> int | None:
-        """Return the row after the next match."""
+        """Return the cycle after the next match."""
         return self.next_edge(self.cycle)
 
     def read_NOW(self, number: int) -> None:
@@ -84,7 +84,7 @@ class Timer(TimerRegisters, RegisterModel):
         self.stored["NOW_HIGH"] = self.cycle - self._start >> 32
 
     def write_ALARM(self, write: Write) -> None:
-        """Compare the present row with the old alarm, the next with the new one."""
+        """Compare the present cycle with the old alarm, the next with the new one."""
         self.forward(write.shows)
         self._alarm = write.value
 

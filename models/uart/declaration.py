@@ -10,7 +10,7 @@ from busbox.device import Declaration, Field, Past, Pin, Reason, Register, Regis
 
 #: Bit times of a frame: start, eight data bits, stop. Source: common practice (8N1).
 FRAME_BITS = 10
-#: Rows between a level on rx and the synchronised level.
+#: Cycles between a level on rx and the synchronised level.
 SYNCHRONISER_STAGES = 2
 
 DATA = Register(
@@ -81,7 +81,7 @@ class UartRegisters(Declaration):
 
     @classmethod
     def because(
-        cls, settings: Mapping[str, Any], pin: str, row: int, access: int, past: Past
+        cls, settings: Mapping[str, Any], pin: str, cycle: int, access: int, past: Past
     ) -> Iterator[Reason]:
         """Yield which bit of a byte is being sent, and the divisor that it is sent with."""
         start = past.first_edge(pin, access) if pin == "tx" and access >= 0 else None
@@ -91,7 +91,7 @@ class UartRegisters(Declaration):
         divisor = past.word("DIVISOR", start - 1)
         if write < 0:
             divisor = cls.divisor_for(settings, past.clock_hz)
-        place = (row - start) // max(1, divisor)
+        place = (cycle - start) // max(1, divisor)
         byte = past.data(access) & 0xFF
         part = {0: "the start bit", FRAME_BITS - 1: "the stop bit"}.get(place, f"bit {place - 1}")
         yield Reason(f"{part} of byte {byte:#04x}", "DATA", access)

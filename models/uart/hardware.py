@@ -14,7 +14,7 @@ from amaranth.lib.cdc import FFSynchronizer
 from amaranth.lib.wiring import In, Out
 
 from busbox.bus.hardware import Hardware, NoteReader, Registers
-from busbox.device import NO_ACCESS, Access, Host
+from busbox.device import NO_ACCESS, BusAccess, Host
 from busbox.models.uart.declaration import (
     FRAME_BITS,
     RX_FRAMING,
@@ -33,12 +33,12 @@ class SerialSenderHardware(wiring.Component):
     Members
     -------
     put, byte : (in, 1 and 8) a byte for the holding register; dropped unless ``room`` is high
-    clocks : (in, 16) clocks per bit, as of the row in which ``takes`` is high; 0 acts as 1
+    clocks : (in, 16) clocks per bit, as of the cycle in which ``takes`` is high; 0 acts as 1
     line : (out, 1) the line, high while idle
     room : (out, 1) the holding register is empty
     busy : (out, 1) a byte is being sent or waits
-    takes : (out, 1) the shifter takes the byte at the end of this row: the line falls in the next
-    ends : (out, 1) this is the last row of a stop bit
+    takes : (out, 1) the shifter takes the byte at the end of this cycle: the line falls in the next
+    ends : (out, 1) this is the last cycle of a stop bit
 
     Source
     ------
@@ -74,8 +74,8 @@ class SerialSenderHardware(wiring.Component):
         # The bits still to come, the present one lowest. Ones follow: the stop bit, the idle line.
         frame = Signal(FRAME_BITS - 1, init=(1 << FRAME_BITS - 1) - 1)
         left = Signal(range(FRAME_BITS + 1))  # bits that are not over, the present one included
-        length = Signal(DIVISOR_BITS)  # rows of a bit, less one
-        clock = Signal(DIVISOR_BITS)  # rows of the present bit that follow this one
+        length = Signal(DIVISOR_BITS)  # cycles of a bit, less one
+        clock = Signal(DIVISOR_BITS)  # cycles of the present bit that follow this one
         bit_ends = clock == 0
         m.d.comb += [
             self.line.eq(frame[0]),
@@ -84,17 +84,17 @@ class SerialSenderHardware(wiring.Component):
             self.ends.eq((left == 1) & bit_ends),
             self.takes.eq(full & ((left == 0) | self.ends)),
         ]
-        # A byte put in the row of a take finds the register still full, and is dropped.
+        # A byte put in the cycle of a take finds the register still full, and is dropped.
         with m.If(self.put & ~full):
             m.d.sync += [held.eq(self.byte), full.eq(1)]
         with m.If(self.takes):
-            rows = self.clocks - (self.clocks != 0)
+            cycles = self.clocks - (self.clocks != 0)
             m.d.sync += [
                 full.eq(0),
                 frame.eq(Cat(Const(0, 1), held)),
                 left.eq(FRAME_BITS),
-                length.eq(rows),
-                clock.eq(rows),
+                length.eq(cycles),
+                clock.eq(cycles),
             ]
         with m.Elif(left != 0):
             m.d.sync += clock.eq(clock - 1)
@@ -113,11 +113,11 @@ class SerialReceiverHardware(wiring.Component):
     Members
     -------
     line : (in, 1) the line, from outside the clock domain
-    clocks : (in, 16) clocks per bit, as of the row in which the synchronised level falls; 0 acts as 1
-    take : (in, 1) the byte that waits is taken at the end of this row
+    clocks : (in, 16) clocks per bit, as of the cycle in which the synchronised level falls; 0 acts as 1
+    take : (in, 1) the byte that waits is taken at the end of this cycle
     ready, byte : (out, 1 and 8) a byte waits; the byte, 0 while none waits
-    comes, lost, framing : (out, 1) this is the row of a stop sample: of a byte that will be there in
-        the next row, of one for which there is no room, of one without a stop bit
+    comes, lost, framing : (out, 1) this is the cycle of a stop sample: of a byte that will be there in
+        the next cycle, of one for which there is no room, of one without a stop bit
     arrived : (out, 8) the byte of that stop sample
     length : (out, 16) clocks of a bit, less one, that the byte under way is sampled with
 
@@ -164,14 +164,14 @@ class SerialReceiverHardware(wiring.Component):
         return m
 
     def _sample(self, m: Module, level: Signal) -> Signal:
-        """Add the sampler; return what is high in the row of a stop sample."""
+        """Add the sampler; return what is high in the cycle of a stop sample."""
         before = Signal(init=1)
         busy = Signal()
         place = Signal(range(FRAME_BITS))  # of the next sample: 0 start check, 1 to 8 data, 9 stop
-        wait = Signal(DIVISOR_BITS)  # rows from this one to the next sample
+        wait = Signal(DIVISOR_BITS)  # cycles from this one to the next sample
         length = self.length
         bits = Signal(8)
-        rows = self.clocks - (self.clocks != 0)
+        cycles = self.clocks - (self.clocks != 0)
         half = self.clocks >> 1
         stops = Signal()
         m.d.sync += before.eq(level)
@@ -186,13 +186,13 @@ class SerialReceiverHardware(wiring.Component):
             with m.If(stops | ((place == 0) & level)):  # the end, or a false start
                 m.d.sync += busy.eq(0)
         with m.Elif(before & ~level):
-            m.d.sync += [busy.eq(1), length.eq(rows), place.eq(0), wait.eq(half - 1)]
-            with m.If(half == 0):  # the start check is in this very row, and the line is low
-                m.d.sync += [place.eq(1), wait.eq(rows)]
+            m.d.sync += [busy.eq(1), length.eq(cycles), place.eq(0), wait.eq(half - 1)]
+            with m.If(half == 0):  # the start check is in this very cycle, and the line is low
+                m.d.sync += [place.eq(1), wait.eq(cycles)]
         return stops
 
     def _keep(self, m: Module, stops: Signal, stop: Signal) -> None:
-        """Add the byte of room; a byte taken in the row of a stop sample leaves room for that one."""
+        """Add the byte of room; a byte taken in the cycle of a stop sample leaves room for that one."""
         waiting = Signal(8)
         full = self.ready & ~self.take
         m.d.comb += [
@@ -213,12 +213,12 @@ class UartNoteReader(NoteReader):
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
-        self._access: Access | None = None
+        self._access: BusAccess | None = None
         self._held = self._sent = (0, NO_ACCESS)
         self._by_itself = self._reset = -1
 
-    def access(self, access: Access) -> None:
-        """Remember it: a byte put or lost in this row is that of this access."""
+    def access(self, access: BusAccess) -> None:
+        """Remember it: a byte put or lost in this cycle is that of this access."""
         self._access = access
 
     def take_notes(self, cycle: int, notes: Mapping[str, int]) -> None:
@@ -251,7 +251,7 @@ class UartNoteReader(NoteReader):
         return self._access.number
 
     def reset(self, cycle: int, length: int) -> None:
-        """Remember the row in which the reset, and no access, puts the pins to their levels."""
+        """Remember the cycle in which the reset, and no access, puts the pins to their levels."""
         self._reset = cycle + 1
 
 
@@ -266,7 +266,7 @@ class UartHardware(UartRegisters, Hardware):
 
     @classmethod
     def note_widths(cls, settings: Mapping[str, Any]) -> dict[str, int]:
-        """Return the notes: seven that something happens in this row, and of the byte received."""
+        """Return the notes: seven that something happens in this cycle, and of the byte received."""
         flags = ("puts", "tx_lost", "takes", "ends", "rx_lost", "framing", "moves")
         return {**dict.fromkeys(flags, 1), "arrived": 8, "length": DIVISOR_BITS}
 
@@ -299,7 +299,7 @@ class UartHardware(UartRegisters, Hardware):
         status.show(Cat(sender.room, sender.busy, receiver.ready) | status.value)
         on_room, on_ready = registers.INTERRUPT.value
         m.d.comb += self.pin_interrupt.eq((on_room & sender.room) | (on_ready & receiver.ready))
-        # What the pin would be in the next row if no access ended in this one.
+        # What the pin would be in the next cycle if no access ended in this one.
         coming = (on_room & (sender.room | sender.takes)) | (
             on_ready & (receiver.ready | receiver.comes)
         )

@@ -60,7 +60,7 @@ class SerialSender:
         return max(self._held_from + 1, self._idle_from)
 
     def due(self) -> int | None:
-        """Return the row in which the byte held is taken, and the line falls."""
+        """Return the cycle in which the byte held is taken, and the line falls."""
         return None if self._held is None else self._fall()
 
     def forward(self, cycle: int) -> None:
@@ -84,13 +84,13 @@ class SerialSender:
         return True
 
     def next_status(self, cycle: int) -> int | None:
-        """Return the first row after ``cycle`` in which room or busy may change."""
+        """Return the first cycle after ``cycle`` in which room or busy may change."""
         if self._held is not None:
             return self._fall()
         return self._idle_from if cycle < self._idle_from else None
 
     def rest_at(self, cycle: int) -> int:
-        """Return the first row from ``cycle`` on in which nothing is sent or waits."""
+        """Return the first cycle from ``cycle`` on in which nothing is sent or waits."""
         if self._held is None:
             return max(cycle, self._idle_from)
         return max(cycle, self._fall() + FRAME_BITS * max(1, self.clocks))
@@ -107,9 +107,10 @@ class SerialReceiver:
 
     Timing
     ------
-    A level on the line from row c is the synchronised level from c + 2. A fall of that is a start; with
-    D clocks per bit as of row c + 2, the samples are in the rows c + 2 + D // 2 + k D, k = 0 (start
-    check) to 9 (stop). The next start is searched for from the row after the last sample.
+    A level on the line from cycle c is the synchronised level from c + 2. A fall of that is a
+    start; with D clocks per bit as of cycle c + 2, the samples are in the cycles c + 2 + D // 2 +
+    k D, k = 0 (start check) to 9 (stop). The next start is searched for from the cycle after the
+    last sample.
 
     Source
     ------
@@ -136,47 +137,49 @@ class SerialReceiver:
     def put(self, cycle: int, level: int) -> None:
         """Take a level that is on the line from ``cycle`` on."""
         self._line = level
-        row = max(cycle, self._origin) + SYNCHRONISER_STAGES
-        if self._changes and self._changes[-1][0] == row:
+        through = max(cycle, self._origin) + SYNCHRONISER_STAGES
+        if self._changes and self._changes[-1][0] == through:
             self._changes.pop()
         last = self._changes[-1][1] if self._changes else self._level
         if level != last:
-            self._changes.append((row, level))
+            self._changes.append((through, level))
 
     def due(self) -> int | None:
-        """Return the next row in which something of the receiver may change."""
+        """Return the next cycle in which something of the receiver may change."""
         if self._sample is not None:
             return self._sample + 1
         return self._changes[0][0] if self._changes else None
 
-    def step(self, row: int) -> tuple[int, int, int] | None:
-        """Do what is due in ``row``; return (row of the stop sample, byte, stop level) of a byte."""
+    def step(self, cycle: int) -> tuple[int, int, int] | None:
+        """Do what is due in ``cycle``; return (cycle of the stop sample, byte, stop level) of a
+        byte.
+        """
         if self._sample is None:
             before, self._level = self._level, self._changes.pop(0)[1]
-            if before and not self._level and row >= self._search:
+            if before and not self._level and cycle >= self._search:
                 self._bits, self._count = 0, 0
                 self.taken = max(1, self.clocks)
-                self._sample = row + self.taken // 2
+                self._sample = cycle + self.taken // 2
             return None
         return self._take(self._sample)
 
-    def _take(self, row: int) -> tuple[int, int, int] | None:
-        """Take the sample of ``row``."""
-        while self._changes and self._changes[0][0] <= row:
+    def _take(self, cycle: int) -> tuple[int, int, int] | None:
+        """Take the sample of ``cycle``."""
+        while self._changes and self._changes[0][0] <= cycle:
             self._level = self._changes.pop(0)[1]
         count, self._count = self._count, self._count + 1
         if count == 0 and self._level:
-            self._finish(row)
+            self._finish(cycle)
         elif count == FRAME_BITS - 1:
-            self._finish(row)
-            return row, self._bits, self._level
+            self._finish(cycle)
+            return cycle, self._bits, self._level
         else:
             self._bits |= self._level << count - 1 if count else 0
-            self._sample = row + self.taken
+            self._sample = cycle + self.taken
         return None
 
-    def _finish(self, row: int) -> None:
-        self._sample, self._search = None, row + 1
+    def _finish(self, cycle: int) -> None:
+        self._sample, self._search = None, cycle + 1
 
 
 class Uart(UartRegisters, RegisterModel):
@@ -202,9 +205,9 @@ class Uart(UartRegisters, RegisterModel):
     DATA written in e from idle: the line falls in e + 2 (see :class:`SerialSender`). DIVISOR counts as
     a read in the cycle before the fall would show it. A byte written without room is dropped:
     TX_LOST from e + 1, event ``byte-lost``. A byte counts as text at the end of its stop bit.
-    Receive: see :class:`SerialReceiver`; RX_READY from the row after the last sample. A byte that comes
-    while one waits is dropped (RX_LOST, event ``rx-lost``), unless that one is read in the row of the
-    last sample; one without a stop bit too (RX_FRAMING, event ``framing``).
+    Receive: see :class:`SerialReceiver`; RX_READY from the cycle after the last sample. A byte
+    that comes while one waits is dropped (RX_LOST, event ``rx-lost``), unless that one is read in
+    the cycle of the last sample; one without a stop bit too (RX_FRAMING, event ``framing``).
     At rest when TX_BUSY is 0.
 
     Source
@@ -228,44 +231,44 @@ class Uart(UartRegisters, RegisterModel):
 
     def forward(self, cycle: int, access: int = NO_ACCESS) -> None:
         """Bring sender and receiver forward, one change after the other; ``access`` let it happen."""
-        while (row := self._due()) is not None and row <= cycle:
-            self.sender.forward(row)
-            if self.receiver.due() == row:
-                received = self.receiver.step(row)
+        while (due := self._due()) is not None and due <= cycle:
+            self.sender.forward(due)
+            if self.receiver.due() == due:
+                received = self.receiver.step(due)
                 if received is not None:
                     self._receive(*received)
-            self._interrupt(row, access)
+            self._interrupt(due, access)
 
     def close(self, cycle: int) -> None:
-        """End the run; a stop sample of the last row is reported."""
+        """End the run; a stop sample of the last cycle is reported."""
         self.forward(cycle + 1)
 
     def _due(self) -> int | None:
-        rows = [row for row in (self.sender.due(), self.receiver.due()) if row is not None]
-        return min(rows, default=None)
+        cycles = [cycle for cycle in (self.sender.due(), self.receiver.due()) if cycle is not None]
+        return min(cycles, default=None)
 
-    def _receive(self, row: int, byte: int, stop: int) -> None:
-        """Take a byte whose stop sample was in ``row``."""
+    def _receive(self, cycle: int, byte: int, stop: int) -> None:
+        """Take a byte whose stop sample was in ``cycle``."""
         if not stop:
             self.stored["STATUS"] |= RX_FRAMING
-            self.host.event(row, "framing", byte=byte, clocks=self.receiver.taken)
+            self.host.event(cycle, "framing", byte=byte, clocks=self.receiver.taken)
         elif self.receiver.byte is not None:
             self.stored["STATUS"] |= RX_LOST
-            self.host.event(row, "rx-lost", byte=byte)
+            self.host.event(cycle, "rx-lost", byte=byte)
         else:
             self.receiver.byte = byte
 
-    def _interrupt(self, row: int, access: int) -> None:
+    def _interrupt(self, cycle: int, access: int) -> None:
         on = self.stored["INTERRUPT"]
         level = (on & ON_ROOM and self.sender.room) or (
             on & ON_READY and self.receiver.byte is not None
         )
-        self.host.edge("interrupt", row, int(bool(level)), access)
+        self.host.edge("interrupt", cycle, int(bool(level)), access)
 
     def next_edge(self, cycle: int) -> int | None:
-        """Return the row in which a byte begins, or the receiver goes on."""
-        row = self._due()
-        return None if row is None else max(row, cycle + 1)
+        """Return the cycle in which a byte begins, or the receiver goes on."""
+        due = self._due()
+        return None if due is None else max(due, cycle + 1)
 
     def clear(self) -> None:
         """Reset; a byte under way is cut."""
@@ -287,12 +290,12 @@ class Uart(UartRegisters, RegisterModel):
         )
 
     def stays_STATUS(self) -> int | None:
-        """Return the row in which sender or receiver go on."""
-        rows = (self.sender.next_status(self.cycle), self.receiver.due())
-        return min((row for row in rows if row is not None), default=None)
+        """Return the cycle in which sender or receiver go on."""
+        cycles = (self.sender.next_status(self.cycle), self.receiver.due())
+        return min((cycle for cycle in cycles if cycle is not None), default=None)
 
     def read_DATA(self, number: int) -> None:
-        """Take the byte; one that ends in this very row finds room."""
+        """Take the byte; one that ends in this very cycle finds room."""
         if self.receiver.byte is None:
             return
         shows = self.cycle + 1
@@ -313,7 +316,7 @@ class Uart(UartRegisters, RegisterModel):
             self.host.event(write.cycle, "byte-lost", write.number, byte=write.value & 0xFF)
 
     def write_STATUS(self, write: Write) -> None:
-        """Let what happens in this very row win over the clear."""
+        """Let what happens in this very cycle win over the clear."""
         self.forward(write.shows)
 
     def write_DIVISOR(self, write: Write) -> None:
@@ -330,5 +333,5 @@ class Uart(UartRegisters, RegisterModel):
         self._interrupt(write.shows, write.number)
 
     def rest_at(self, cycle: int) -> int:
-        """Return the first row with TX_BUSY = 0."""
+        """Return the first cycle with TX_BUSY = 0."""
         return self.sender.rest_at(cycle)

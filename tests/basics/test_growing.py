@@ -21,7 +21,7 @@ from busbox import Recording, load_bench
 from busbox.basics.errors import InputError
 from busbox.basics.growing import Column
 from busbox.cpu.listed import ListedSource
-from busbox.cpu.steps import Access, Named, Step
+from busbox.cpu.steps import AccessStep, Named, Step
 from busbox.exports.json_report import as_object
 from busbox.exports.waveform import write_vcd
 from busbox.recording import COLUMNS
@@ -109,8 +109,8 @@ def taps(count: int) -> ListedSource:
 
     def steps() -> Iterator[Step]:
         for _ in range(count // 2):
-            yield Access(True, Named("levers", "TOGGLE"), 1)
-            yield Access(False, Named("levers", "IN"))
+            yield AccessStep(True, Named("levers", "TOGGLE"), 1)
+            yield AccessStep(False, Named("levers", "IN"))
 
     return ListedSource(steps)
 

@@ -9,7 +9,7 @@ import pytest
 from amaranth.hdl import ClockDomain, Module, Value
 
 from busbox.bus.wishbone.guard import FIELDS, Guard, breaches
-from busbox.bus.wishbone.rules import Breach, Row, RuleChecker
+from busbox.bus.wishbone.rules import Breach, RuleChecker, Sample
 from busbox.engines.netlist import PythonMachine, build
 
 pytestmark = pytest.mark.quick
@@ -20,7 +20,7 @@ BY_A_DEVICE = ("3.00", "3.35", "3.45", "3.50")
 
 
 def machine_of_guard() -> PythonMachine:
-    """Return a guard, after the edge with RST high that comes before row 0."""
+    """Return a guard, after the edge with RST high that comes before cycle 0."""
     m = Module()
     m.domains += (domain := ClockDomain("sync"))
     m.submodules.guard = guard = Guard(ADDRESS_BITS)
@@ -34,11 +34,11 @@ def machine_of_guard() -> PythonMachine:
     return machine
 
 
-def drawn_rows(seed: int, count: int = 300) -> list[tuple[Row, int]]:
-    """Return rows of a fabric that keeps the rules and a device that often does not, and ``cut``."""
+def drawn_cycles(seed: int, count: int = 300) -> list[tuple[Sample, int]]:
+    """Return cycles of a fabric that keeps the rules and a device that often does not, and ``cut``."""
     draw = random.Random(seed)
-    found: list[tuple[Row, int]] = []
-    rst, waiting, up = 1, 0, 0  # the row before has RST high
+    found: list[tuple[Sample, int]] = []
+    rst, waiting, up = 1, 0, 0  # the cycle before has RST high
     last: dict[str, int] = {}
     for _ in range(count):
         rested, rst = rst, int(draw.random() < (0.6 if rst else 0.05))
@@ -50,33 +50,35 @@ def drawn_rows(seed: int, count: int = 300) -> list[tuple[Row, int]]:
         ack = up & draw.getrandbits(1) if honest else draw.getrandbits(1)
         err = (up & (ack ^ 1) & draw.getrandbits(1)) if honest else draw.getrandbits(1)
         cut = int(up and not ack and not err and draw.random() < 0.2)
-        row = Row(rst=rst, cyc=up, stb=up, read_data=draw.getrandbits(32), ack=ack, err=err, **last)
-        found.append((row, cut))
+        cycle = Sample(
+            rst=rst, cyc=up, stb=up, read_data=draw.getrandbits(32), ack=ack, err=err, **last
+        )
+        found.append((cycle, cut))
         waiting = up and not (ack or err or cut)
     return found
 
 
 @pytest.mark.parametrize("seed", range(12))
 def test_a_guard_tells_what_the_rule_checker_tells(seed: int) -> None:
-    """For every row the breaches are the checker's, word for word, and none where it has none."""
+    """For every cycle the breaches are the checker's, word for word, and none where it has none."""
     machine = machine_of_guard()
-    checker = RuleChecker("bell", first_row=-1)
-    checker.row(Row(1, 0, 0, 0, 0, 0, 0, 0, 0, 0))
+    checker = RuleChecker("bell", first_cycle=-1)
+    checker.take(Sample(1, 0, 0, 0, 0, 0, 0, 0, 0, 0))
     kinds: set[str] = set()
-    for number, (row, cut) in enumerate(drawn_rows(seed)):
+    for number, (cycle, cut) in enumerate(drawn_cycles(seed)):
         for name in ("rst", *(name for name, _ in FIELDS), "adr"):
-            machine.set(name, getattr(row, name))
+            machine.set(name, getattr(cycle, name))
         machine.set("cut", cut)
         machine.settle()
         seen = machine.get("seen")
         found = breaches("bell", number, seen) if seen & 1 else ()
-        assert found == told(checker, row, cut), number
+        assert found == told(checker, cycle, cut), number
         kinds.update(one.rule for one in found)
         machine.edge()
     assert kinds == set(BY_A_DEVICE)
 
 
-def told(checker: RuleChecker, row: Row, cut: int) -> tuple[Breach, ...]:
+def told(checker: RuleChecker, sample: Sample, cut: int) -> tuple[Breach, ...]:
     """Return what the checker says; a watchdog's ERR counts as the device's."""
-    values = {name: getattr(row, name) for name in ("rst", *(name for name, _ in FIELDS), "adr")}
-    return checker.row(Row(**values | {"err": row.err | cut}))
+    values = {name: getattr(sample, name) for name in ("rst", *(name for name, _ in FIELDS), "adr")}
+    return checker.take(Sample(**values | {"err": sample.err | cut}))

@@ -1,7 +1,7 @@
 """The rule checker of the bus: each rule, the traces of the standard, and random ones.
 
 Source of every rule and golden trace: Wishbone B4 (OpenCores, 2010), at the place named beside it.
-Traces are written as columns, one character for each row, like the timing diagrams they come from.
+Traces are written as columns, one character for each cycle, like the timing diagrams they come from.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from busbox.bus.wishbone import rules
-from busbox.bus.wishbone.rules import KEPT, RULES, Breach, Mode, Row, RuleChecker, check_trace
+from busbox.bus.wishbone.rules import KEPT, RULES, Breach, Mode, RuleChecker, Sample, check_trace
 
 pytestmark = pytest.mark.quick
 
@@ -25,37 +25,37 @@ SIGNALS = (
     "rst", "cyc", "stb", "we", "adr", "sel", "write_data", "read_data",
     "ack", "err", "rty", "stall", "lock",
 )  # fmt: skip
-IDLE = Row(0, 0, 0, 0, 0, 0, 0, 0, 0, 0)
+IDLE = Sample(0, 0, 0, 0, 0, 0, 0, 0, 0, 0)
 
 
-def trace(**columns: str) -> list[Row]:
-    """Return the rows of a trace from one string for each signal, one hex digit for each row."""
+def trace(**columns: str) -> list[Sample]:
+    """Return the cycles of a trace from one string for each signal, one hex digit for each cycle."""
     length = len(next(iter(columns.values())))
     assert all(len(column) == length for column in columns.values())
     names = {name: columns.get(name, "0" * length) for name in SIGNALS}
     return [
-        Row(**{name: int(column[row], 16) for name, column in names.items()})
-        for row in range(length)
+        Sample(**{name: int(column[cycle], 16) for name, column in names.items()})
+        for cycle in range(length)
     ]
 
 
-def found(rows: list[Row], mode: Mode = "standard") -> set[tuple[str, int]]:
-    """Return the breaches of a complete trace as pairs of rule and row."""
-    return {(breach.rule, breach.row) for breach in check_trace(rows, mode)}
+def found(samples: list[Sample], mode: Mode = "standard") -> set[tuple[str, int]]:
+    """Return the breaches of a complete trace as pairs of rule and cycle."""
+    return {(breach.rule, breach.cycle) for breach in check_trace(samples, mode)}
 
 
 class Case(NamedTuple):
     """One way to break one rule: what the columns are, and which of them mend it."""
 
     rule: str
-    row: int
+    cycle: int
     broken: dict[str, str]
     mend: dict[str, str]
     mode: Mode = "standard"
 
 
 CASES = {
-    # Rules 3.00, 3.15: RST in row 1, so rows 2 and 3 are at rest; row 4 is free again.
+    # Rules 3.00, 3.15: RST in cycle 1, so cycles 2 and 3 are at rest; cycle 4 is free again.
     "ACK in reset": Case("3.00", 2, {"rst": "01100", "ack": "00100"}, {"ack": "00000"}),
     "ERR in reset": Case("3.00", 2, {"rst": "01100", "err": "00100"}, {"err": "00000"}),
     "RTY in reset": Case("3.00", 2, {"rst": "01100", "rty": "00100"}, {"rty": "00000"}),
@@ -65,7 +65,7 @@ CASES = {
     # Rule 3.20.
     "STB in reset": Case("3.20", 2, {"rst": "01100", "stb": "00100"}, {"stb": "00000"}),
     "CYC in reset": Case("3.20", 2, {"rst": "01100", "cyc": "00100"}, {"cyc": "00000"}),
-    "access raised one row too early after reset": Case(
+    "access raised one cycle too early after reset": Case(
         "3.20",
         2,
         {"rst": "0100", "cyc": "0011", "stb": "0011", "ack": "0001"},
@@ -90,7 +90,7 @@ CASES = {
     "ERR out of nothing": Case("3.35", 1, {"err": "010"}, {"err": "000"}),
     "RTY out of nothing": Case("3.35", 1, {"rty": "010"}, {"rty": "000"}),
     "ACK from CYC alone": Case("3.35", 1, {"cyc": "010", "ack": "010"}, {"stb": "010"}),
-    "ACK later than the row after": Case(
+    "ACK later than the cycle after": Case(
         "3.35", 2, {"cyc": "100", "stb": "100", "ack": "101"}, {"ack": "100"}
     ),
     "ACK for an access that a reset cut off": Case(
@@ -173,7 +173,7 @@ CASES = {
     "STB and CYC fall before a terminator": Case(
         "3.1.3.1", 2, {"cyc": "110", "stb": "110"}, {"ack": "010"}
     ),
-    # Rules 3.57, 3.58: row 0 is stalled, so nothing is there to be answered.
+    # Rules 3.57, 3.58: cycle 0 is stalled, so nothing is there to be answered.
     "a stalled request is answered": Case(
         "3.57",
         0,
@@ -295,7 +295,7 @@ def test_a_broken_trace_yields_its_rule(case: Case) -> None:
     Source: beside each case in the table.
     """
     breaches = check_trace(trace(**case.broken), case.mode)
-    assert [(breach.rule, breach.row) for breach in breaches] == [(case.rule, case.row)]
+    assert [(breach.rule, breach.cycle) for breach in breaches] == [(case.rule, case.cycle)]
 
 
 @pytest.mark.parametrize("case", CASES.values(), ids=CASES.keys())
@@ -310,19 +310,19 @@ def test_the_mended_trace_is_silent(case: Case) -> None:
 # ---------------------------------------------------------------------------- golden traces
 
 
-def transfers(count: int, ack: str) -> list[Row]:
-    """Return ``count`` transfers in one go from a master that never pauses, and a final idle row.
+def transfers(count: int, ack: str) -> list[Sample]:
+    """Return ``count`` transfers in one go from a master that never pauses, and a final idle cycle.
 
-    ``ack`` is how the slave answers: ``combinational`` from STB, ``registered`` in the row after
+    ``ack`` is how the slave answers: ``combinational`` from STB, ``registered`` in the cycle after
     for one transfer, ``feedback`` registered but announced for the whole burst.
     """
-    rows, done, register = [], 0, 0
+    cycles, done, register = [], 0, 0
     while done < count:
         now = 1 if ack == "combinational" else register
-        rows.append(Row(0, 1, 1, 0, done, 15, 0, 0xD0 + done if now else 0, now, 0))
+        cycles.append(Sample(0, 1, 1, 0, done, 15, 0, 0xD0 + done if now else 0, now, 0))
         register = 1 if ack == "feedback" else 1 - register
         done += now
-    return [*rows, IDLE]
+    return [*cycles, IDLE]
 
 
 @pytest.mark.parametrize(
@@ -339,11 +339,11 @@ def test_cycle_counts_of_the_standard_are_silent(ack: str, clocks: tuple[int, ..
     Source: Wishbone B4, table 4-1 and illustrations 3-3 and 3-4.
     """
     for count, expected in zip((1, 2, 4, 8, 16, 32), clocks, strict=True):
-        rows = transfers(count, ack)
-        assert sum(row.cyc for row in rows) == expected
-        assert check_trace(rows) == []
-        rows[expected - 1] = replace(rows[expected - 1], ack=0)
-        assert found(rows) == {("3.1.3.1", expected)}
+        cycles = transfers(count, ack)
+        assert sum(sample.cyc for sample in cycles) == expected
+        assert check_trace(cycles) == []
+        cycles[expected - 1] = replace(cycles[expected - 1], ack=0)
+        assert found(cycles) == {("3.1.3.1", expected)}
 
 
 GOLDEN_BLOCK = {"stb": "1110", "cyc": "1111", "stall": "0100", "ack": "0101", "adr": "0110"}
@@ -359,7 +359,7 @@ def test_golden_pipelined_block_read_is_silent() -> None:
 
 
 def test_golden_pipelined_block_read_is_not_of_standard_mode() -> None:
-    """The same rows in standard mode move an address, give up STB and answer after it.
+    """The same cycles in standard mode move an address, give up STB and answer after it.
 
     Source: Wishbone B4, rules 3.60 and 3.50, observation 3.10, section 3.1.3.1.
     """
@@ -367,7 +367,7 @@ def test_golden_pipelined_block_read_is_not_of_standard_mode() -> None:
 
 
 def test_golden_pipelined_single_is_silent() -> None:
-    """A pipelined single without a stall (CYC two rows, STB one) breaks nothing.
+    """A pipelined single without a stall (CYC two cycles, STB one) breaks nothing.
 
     Source: Wishbone B4, section 3.1.3.2.
     """
@@ -375,7 +375,7 @@ def test_golden_pipelined_single_is_silent() -> None:
 
 
 def test_pipelined_master_on_a_standard_slave_is_silent() -> None:
-    """With STALL = CYC and not ACK a request is accepted and answered in the same row.
+    """With STALL = CYC and not ACK a request is accepted and answered in the same cycle.
 
     Source: Wishbone B4, section 5.2.1.
     """
@@ -396,10 +396,10 @@ def test_pipelined_master_on_a_standard_slave_is_silent() -> None:
         {"cyc": "1110000", "stb": "1100000"},
         {"cyc": "1110000", "stb": "1110000", "adr": "1120000", "we": "1100000", "sel": "ff00000"},
     ],
-    ids=["masked at once", "up in the row of RST", "CYC alone left", "other signals move"],
+    ids=["masked at once", "up in the cycle of RST", "CYC alone left", "other signals move"],
 )
 def test_a_reset_in_the_middle_of_an_access_is_silent(columns: dict[str, str], mode: Mode) -> None:
-    """A request that waits when RST rises in row 2 may go, at once or one row later.
+    """A request that waits when RST rises in cycle 2 may go, at once or one cycle later.
 
     Source: Wishbone B4, rules 3.10 and 3.20.
     """
@@ -410,15 +410,15 @@ def test_a_reset_in_the_middle_of_an_access_is_silent(columns: dict[str, str], m
 
 
 def test_a_reset_forgets_accepted_requests() -> None:
-    """Requests accepted before RST, or in the row in which it rises, need no terminator after it.
+    """Requests accepted before RST, or in the cycle in which it rises, need no terminator after it.
 
     Source: Wishbone B4, rules 3.15 and 3.20, section 3.1.3.2.
     """
     assert check_trace(trace(rst="0010", cyc="1100", stb="1100"), "pipelined") == []
     assert check_trace(trace(rst="0010", cyc="1110", stb="1110"), "pipelined") == []
-    rows = trace(rst="001000", cyc="111011", stb="110010", ack="000001")
-    assert found(rows, "pipelined") == set()
-    assert found([replace(row, rst=0) for row in rows], "pipelined") == {("3.1.3.2", 3)}
+    cycles = trace(rst="001000", cyc="111011", stb="110010", ack="000001")
+    assert found(cycles, "pipelined") == set()
+    assert found([replace(cycle, rst=0) for cycle in cycles], "pipelined") == {("3.1.3.2", 3)}
 
 
 def test_a_reset_ends_a_group() -> None:
@@ -436,9 +436,9 @@ def test_a_request_in_reset_is_none() -> None:
 
     Source: Wishbone B4, rules 3.00 and 3.20.
     """
-    rows = trace(rst="0100", cyc="0000", stb="0010", ack="0010", err="0010")
-    assert found(rows) == {("3.00", 2), ("3.20", 2)}
-    assert found(rows, "pipelined") == {("3.00", 2), ("3.20", 2)}
+    cycles = trace(rst="0100", cyc="0000", stb="0010", ack="0010", err="0010")
+    assert found(cycles) == {("3.00", 2), ("3.20", 2)}
+    assert found(cycles, "pipelined") == {("3.00", 2), ("3.20", 2)}
 
 
 # ---------------------------------------------------------------------------- what is allowed
@@ -449,12 +449,12 @@ def test_signals_may_move_where_nothing_waits() -> None:
 
     Source: Wishbone B4, rule 3.60 (only while STB waits), rule 3.65 (read data).
     """
-    rows = trace(
+    cycles = trace(
         cyc="0110111", stb="0110111", ack="0010101",
         we="1001000", adr="9118266", sel="1773466", write_data="1234567", read_data="7654321",
         stall="1010101",
     )  # fmt: skip
-    assert check_trace(rows) == []
+    assert check_trace(cycles) == []
 
 
 def test_cyc_may_fall_between_single_accesses() -> None:
@@ -466,7 +466,7 @@ def test_cyc_may_fall_between_single_accesses() -> None:
 
 
 def test_a_group_begins_with_cyc() -> None:
-    """Rows with the mark before the first one with CYC belong to no group yet.
+    """Cycles with the mark before the first one with CYC belong to no group yet.
 
     Source: Wishbone B4, rule 3.80.
     """
@@ -475,16 +475,16 @@ def test_a_group_begins_with_cyc() -> None:
 
 
 def test_a_dip_is_one_breach() -> None:
-    """CYC that stays low for three rows inside a group has fallen once.
+    """CYC that stays low for three cycles inside a group has fallen once.
 
     Source: Wishbone B4, rule 3.80.
     """
-    rows = trace(lock="11111", cyc="10001", stb="10001", ack="10001")
-    assert [breach.rule for breach in check_trace(rows)] == ["3.80"]
+    cycles = trace(lock="11111", cyc="10001", stb="10001", ack="10001")
+    assert [breach.rule for breach in check_trace(cycles)] == ["3.80"]
 
 
 def test_a_group_ends_with_its_mark() -> None:
-    """A row without the mark ends the group, also one in which nothing at all is up.
+    """A cycle without the mark ends the group, also one in which nothing at all is up.
 
     Source: Wishbone B4, rules 3.80 and 3.85.
     """
@@ -505,7 +505,7 @@ def test_a_retried_read_counts_once() -> None:
 
 
 def test_a_wait_is_no_access_of_a_group() -> None:
-    """Rows in which an access of a group waits do not count as accesses.
+    """Cycles in which an access of a group waits do not count as accesses.
 
     Source: Wishbone B4, rule 3.85.
     """
@@ -520,12 +520,12 @@ def test_a_spoilt_group_is_one_breach() -> None:
 
     Source: Wishbone B4, rule 3.85.
     """
-    rows = trace(cyc="1111011", stb="1111011", ack="1111011", we="1010010", lock="1111011")
-    assert found(rows) == {("3.85", 1), ("3.85", 6)}
+    cycles = trace(cyc="1111011", stb="1111011", ack="1111011", we="1010010", lock="1111011")
+    assert found(cycles) == {("3.85", 1), ("3.85", 6)}
 
 
 def test_a_standard_trace_may_end_in_a_wait() -> None:
-    """A standard access without a terminator in the last row has broken nothing yet.
+    """A standard access without a terminator in the last cycle has broken nothing yet.
 
     Source: Wishbone B4, section 3.1.3.1.
     """
@@ -536,7 +536,7 @@ def test_a_standard_trace_may_end_in_a_wait() -> None:
 
 
 def test_an_ack_that_never_falls_is_one_rule() -> None:
-    """ACK from a request on breaks 3.50 in each row without STB; one that began alone breaks 3.35.
+    """ACK from a request on breaks 3.50 in each cycle without STB; one that began alone breaks 3.35.
 
     Source: Wishbone B4, rules 3.35 and 3.50.
     """
@@ -554,13 +554,13 @@ def test_an_ack_that_never_falls_is_one_rule() -> None:
 
 
 def test_a_registered_answer_is_late_in_standard_mode() -> None:
-    """A terminator from the row before breaks 3.50 if STB has gone, and STB went too early.
+    """A terminator from the cycle before breaks 3.50 if STB has gone, and STB went too early.
 
     Source: Wishbone B4, rule 3.50 and observation 3.25, section 3.1.3.1.
     """
-    rows = trace(cyc="110", stb="100", ack="010")
-    assert found(rows) == {("3.1.3.1", 1), ("3.50", 1)}
-    assert found(rows, "pipelined") == set()
+    cycles = trace(cyc="110", stb="100", ack="010")
+    assert found(cycles) == {("3.1.3.1", 1), ("3.50", 1)}
+    assert found(cycles, "pipelined") == set()
 
 
 def test_a_terminator_needs_cyc() -> None:
@@ -584,12 +584,12 @@ def test_stb_without_cyc_does_not_wait() -> None:
 
 
 def test_cyc_dip_with_stb_up_breaks_both_rules_of_a_group() -> None:
-    """In a group a row with STB and without CYC breaks 3.25 and 3.80; a changed ADR also 3.60.
+    """In a group a cycle with STB and without CYC breaks 3.25 and 3.80; a changed ADR also 3.60.
 
     Source: Wishbone B4, rules 3.25, 3.60 and 3.80.
     """
-    rows = trace(cyc="101", stb="111", ack="001", lock="111", adr="122")
-    assert found(rows) == {("3.25", 1), ("3.60", 1), ("3.80", 1)}
+    cycles = trace(cyc="101", stb="111", ack="001", lock="111", adr="122")
+    assert found(cycles) == {("3.25", 1), ("3.60", 1), ("3.80", 1)}
 
 
 def test_cyc_that_falls_early_leaves_nothing_open() -> None:
@@ -597,25 +597,25 @@ def test_cyc_that_falls_early_leaves_nothing_open() -> None:
 
     Source: Wishbone B4, section 3.1.3.2 and rule 3.35.
     """
-    rows = trace(cyc="10000", stb="10000", ack="00010")
-    assert found(rows, "pipelined") == {("3.1.3.2", 1), ("3.35", 3)}
+    cycles = trace(cyc="10000", stb="10000", ack="00010")
+    assert found(cycles, "pipelined") == {("3.1.3.2", 1), ("3.35", 3)}
 
 
 def test_two_terminators_answer_one_request() -> None:
-    """ACK and ERR in one row end one accepted request, so the other one is still open.
+    """ACK and ERR in one cycle end one accepted request, so the other one is still open.
 
     Source: Wishbone B4, rule 3.45 and section 3.1.3.2.
     """
-    rows = trace(cyc="111", stb="110", ack="001", err="001")
-    assert found(rows, "pipelined") == {("3.45", 2), ("3.1.3.2", 2)}
+    cycles = trace(cyc="111", stb="110", ack="001", err="001")
+    assert found(cycles, "pipelined") == {("3.45", 2), ("3.1.3.2", 2)}
 
 
 # ---------------------------------------------------------------------------- the checker itself
 
 
 def test_a_breach_says_what_and_where() -> None:
-    """The text holds the port, what was seen, the demand with its source, and the row's signals."""
-    rows = trace(
+    """The text holds the port, what was seen, the demand with its source, and the cycle's signals."""
+    cycles = trace(
         cyc="11",
         stb="11",
         we="11",
@@ -625,15 +625,15 @@ def test_a_breach_says_what_and_where() -> None:
         read_data="0b",
         ack="01",
     )
-    checker = RuleChecker("lamp", first_row=7)
-    assert checker.row(rows[0]) == ()
-    (breach,) = checker.row(rows[1])
+    checker = RuleChecker("lamp", first_cycle=7)
+    assert checker.take(cycles[0]) == ()
+    (breach,) = checker.take(cycles[1])
     assert breach == checker.breaches[0]
-    assert (breach.rule, breach.row) == ("3.60", 8)
+    assert (breach.rule, breach.cycle) == ("3.60", 8)
     assert breach.text == (
         "lamp: ADR from 0x4 to 0x5 and SEL from 0x3 to 0x7 and write data from 0x1 to 0x2 while "
         "STB waited; ADR, WE, SEL and in a write the write data do not change while STB waits "
-        "(Wishbone B4, rule 3.60). Row 8: RST 0 CYC 1 STB 1 WE 1 ADR 0x5 SEL 0111 "
+        "(Wishbone B4, rule 3.60). Cycle 8: RST 0 CYC 1 STB 1 WE 1 ADR 0x5 SEL 0111 "
         "write data 0x00000002 read data 0x0000000b ACK 1 ERR 0 RTY 0 STALL 0 LOCK 0"
     )
 
@@ -671,20 +671,20 @@ def test_the_text_names_what_was_seen(columns: dict[str, str], mode: Mode, seen:
     assert breach.text.startswith(f"trace: {seen}; ")
 
 
-def test_rows_are_counted_through_idle_ones() -> None:
-    """A breach after rows in which nothing was up carries the number of its row."""
-    checker = RuleChecker("cpu", first_row=-1)
-    for row in [replace(IDLE, rst=1), *[IDLE] * 10]:
-        assert checker.row(row) == ()
-    (breach,) = checker.row(replace(IDLE, ack=1))
-    assert breach.row == 10
+def test_cycles_are_counted_through_idle_ones() -> None:
+    """A breach after cycles in which nothing was up carries the number of its cycle."""
+    checker = RuleChecker("cpu", first_cycle=-1)
+    for cycle in [replace(IDLE, rst=1), *[IDLE] * 10]:
+        assert checker.take(cycle) == ()
+    (breach,) = checker.take(replace(IDLE, ack=1))
+    assert breach.cycle == 10
 
 
 def test_a_breach_is_returned_once() -> None:
-    """A row without a fault returns nothing, also after one with a fault."""
+    """A cycle without a fault returns nothing, also after one with a fault."""
     checker = RuleChecker("cpu")
-    assert len(checker.row(replace(IDLE, ack=1))) == 1
-    assert checker.row(replace(IDLE, cyc=1)) == ()
+    assert len(checker.take(replace(IDLE, ack=1))) == 1
+    assert checker.take(replace(IDLE, cyc=1)) == ()
     assert checker.finish() == ()
     assert len(checker.breaches) == 1
 
@@ -693,13 +693,13 @@ def test_breaches_are_kept_up_to_a_limit_and_all_counted() -> None:
     """Of each rule 1000 breaches are kept, those of another rule too, and all are counted."""
     checker = RuleChecker("cpu")
     broken = replace(IDLE, stb=1)
-    returned = sum(len(checker.row(broken)) for _ in range(1500))
-    checker.row(replace(IDLE, ack=1))
+    returned = sum(len(checker.take(broken)) for _ in range(1500))
+    checker.take(replace(IDLE, ack=1))
     assert KEPT == 1000
     assert returned == 1500
     assert checker.counts == {"3.25": 1500, "3.35": 1}
     assert [breach.rule for breach in checker.breaches] == ["3.25"] * 1000 + ["3.35"]
-    assert [breach.row for breach in checker.breaches] == [*range(1000), 1500]
+    assert [breach.cycle for breach in checker.breaches] == [*range(1000), 1500]
 
 
 def test_the_end_is_reported_once() -> None:
@@ -708,9 +708,9 @@ def test_the_end_is_reported_once() -> None:
     Source: Wishbone B4, section 3.1.3.2 (as many terminators as accepted requests).
     """
     checker = RuleChecker("cpu", "pipelined")
-    checker.row(replace(IDLE, cyc=1, stb=1))
+    checker.take(replace(IDLE, cyc=1, stb=1))
     (breach,) = checker.finish()
-    assert (breach.rule, breach.row) == ("3.1.3.2", 0)
+    assert (breach.rule, breach.cycle) == ("3.1.3.2", 0)
     assert checker.finish() == ()
     assert checker.breaches == [breach]
     assert checker.counts == {"3.1.3.2": 1}
@@ -733,9 +733,9 @@ def test_the_rules_are_plain_python() -> None:
     assert {str(module).partition(".")[0] for module in modules} <= allowed
 
 
-def test_breaches_and_rows_cannot_be_changed() -> None:
-    """Rows may be handed in again and breaches kept: neither can be changed."""
-    for thing, name in ((IDLE, "cyc"), (Breach("3.25", 0, ""), "row")):
+def test_breaches_and_cycles_cannot_be_changed() -> None:
+    """Cycles may be handed in again and breaches kept: neither can be changed."""
+    for thing, name in ((IDLE, "cyc"), (Breach("3.25", 0, ""), "cycle")):
         with pytest.raises(AttributeError):
             setattr(thing, name, 1)
 
@@ -749,29 +749,29 @@ class Legal:
 
     Attributes
     ----------
-    rows : the trace
-    flips : (row, signal, bit) to the rule that the flipped bit breaks in that row
+    cycles : the trace
+    flips : (cycle, signal, bit) to the rule that the flipped bit breaks in that cycle
     """
 
-    rows: list[Row] = field(default_factory=list)
+    cycles: list[Sample] = field(default_factory=list)
     flips: dict[tuple[int, str, int], str] = field(default_factory=dict)
 
     def add(self, **signals: int) -> None:
-        """Append one row."""
-        self.rows.append(replace(IDLE, **signals))
+        """Append one cycle."""
+        self.cycles.append(replace(IDLE, **signals))
 
     def breaks(self, rule: str, signal: str, bits: int = 1) -> None:
-        """Note that the low ``bits`` bits of a signal of the last row are needed as they are."""
+        """Note that the low ``bits`` bits of a signal of the last cycle are needed as they are."""
         for bit in range(bits):
-            self.flips[len(self.rows) - 1, signal, bit] = rule
+            self.flips[len(self.cycles) - 1, signal, bit] = rule
 
 
 TERMINATORS = ("ack", "err", "rty")
 
 
 def idle(legal: Legal, dice: random.Random, signals: dict[str, int]) -> None:
-    """Add one row without a request; a terminator there would come out of nothing or stay up."""
-    after_request = bool(legal.rows and legal.rows[-1].cyc and legal.rows[-1].stb)
+    """Add one cycle without a request; a terminator there would come out of nothing or stay up."""
+    after_request = bool(legal.cycles and legal.cycles[-1].cyc and legal.cycles[-1].stb)
     legal.add(**signals, adr=dice.getrandbits(30), read_data=dice.getrandbits(32))
     for name in TERMINATORS:
         legal.breaks("3.50" if after_request else "3.35", name)
@@ -807,12 +807,12 @@ def access(legal: Legal, dice: random.Random, we: int, lock: int, cut: bool = Fa
 
 
 def reset(legal: Legal, dice: random.Random, request: dict[str, int]) -> None:
-    """Add a reset of 1 to 3 clocks and the row at rest after it; ``request`` was up before."""
+    """Add a reset of 1 to 3 clocks and the cycle at rest after it; ``request`` was up before."""
     length = dice.randrange(1, 4)
-    for row in range(length + 1):
-        lines = request if row == 0 and dice.random() < 0.5 else {}
-        legal.add(rst=int(row < length), **{**lines, "adr": dice.getrandbits(30)})
-        if row:
+    for cycle in range(length + 1):
+        lines = request if cycle == 0 and dice.random() < 0.5 else {}
+        legal.add(rst=int(cycle < length), **{**lines, "adr": dice.getrandbits(30)})
+        if cycle:
             for name in TERMINATORS:
                 legal.breaks("3.00", name)
             legal.breaks("3.20", "stb")
@@ -820,13 +820,13 @@ def reset(legal: Legal, dice: random.Random, request: dict[str, int]) -> None:
 
 
 def group(legal: Legal, dice: random.Random) -> None:
-    """Add a block of 3 to 5 accesses, or a read-modify-write, with rows of CYC alone between."""
+    """Add a block of 3 to 5 accesses, or a read-modify-write, with cycles of CYC alone between."""
     we = dice.randrange(2)
     ways = dice.choice([[0, 1], [we] * dice.randrange(3, 6)])
     for number, way in enumerate(ways):
-        begin = len(legal.rows)
+        begin = len(legal.cycles)
         access(legal, dice, way, lock=1)
-        if len(legal.rows) == begin + 1 and len(ways) > 2 and number >= (1 if we else 2):
+        if len(legal.cycles) == begin + 1 and len(ways) > 2 and number >= (1 if we else 2):
             legal.breaks("3.85", "we")
         if number < len(ways) - 1:
             for _ in range(dice.randrange(3)):
@@ -865,25 +865,25 @@ def test_random_legal_traces_are_silent(legal: Legal) -> None:
 
     Source: Wishbone B4, all rules of standard mode.
     """
-    assert check_trace(legal.rows) == []
+    assert check_trace(legal.cycles) == []
 
 
 @RANDOM
 @given(LEGAL, st.data())
 def test_any_flipped_bit_that_matters_is_found(legal: Legal, data: st.DataObject) -> None:
-    """One flipped bit that a rule needs as it was is found as that rule in that row.
+    """One flipped bit that a rule needs as it was is found as that rule in that cycle.
 
     Source: Wishbone B4, the rule that the trace's builder notes for the bit.
     """
     if not legal.flips:
         return
     rule = data.draw(st.sampled_from(sorted(set(legal.flips.values()))))
-    row, signal, bit = data.draw(
+    cycle, signal, bit = data.draw(
         st.sampled_from([place for place, broken in legal.flips.items() if broken == rule])
     )
-    rows = list(legal.rows)
-    rows[row] = replace(rows[row], **{signal: getattr(rows[row], signal) ^ 1 << bit})
-    assert (rule, row) in found(rows)
+    cycles = list(legal.cycles)
+    cycles[cycle] = replace(cycles[cycle], **{signal: getattr(cycles[cycle], signal) ^ 1 << bit})
+    assert (rule, cycle) in found(cycles)
 
 
 def test_the_random_traces_offer_every_rule_of_standard_mode() -> None:
@@ -892,10 +892,10 @@ def test_the_random_traces_offer_every_rule_of_standard_mode() -> None:
     assert offered == {rule.id for rule in RULES} - {"3.57", "3.1.3.2"}
 
 
-def pipelined_trace(seed: int, count: int) -> list[Row]:
+def pipelined_trace(seed: int, count: int) -> list[Sample]:
     """Return a legal pipelined block of ``count`` requests with random stalls and latencies."""
     dice = random.Random(seed)
-    rows: list[Row] = []
+    cycles: list[Sample] = []
     raised = accepted = ended = 0
     while ended < count:
         stb = int(accepted < raised or (raised < count and dice.random() < 0.7))
@@ -906,8 +906,8 @@ def pipelined_trace(seed: int, count: int) -> list[Row]:
         name = dice.choice(TERMINATORS)
         ended += term
         request = {"stb": stb, "adr": raised, "sel": raised % 16} if stb else {}
-        rows.append(replace(IDLE, cyc=1, stall=stall, **request, **({name: 1} if term else {})))
-    return [*rows, IDLE]
+        cycles.append(replace(IDLE, cyc=1, stall=stall, **request, **({name: 1} if term else {})))
+    return [*cycles, IDLE]
 
 
 @RANDOM
@@ -917,12 +917,14 @@ def test_random_pipelined_traces(seed: int, count: int) -> None:
 
     Source: Wishbone B4, section 3.1.3.2 (N accepted requests end with N terminators), rule 3.35.
     """
-    rows = pipelined_trace(seed, count)
-    ended = [number for number, row in enumerate(rows) if row.ack or row.err or row.rty]
+    cycles = pipelined_trace(seed, count)
+    ended = [
+        number for number, sample in enumerate(cycles) if sample.ack or sample.err or sample.rty
+    ]
     assert len(ended) == count
-    assert check_trace(rows, "pipelined") == []
+    assert check_trace(cycles, "pipelined") == []
     one = random.Random(seed).choice(ended)
-    less = [*rows[:one], replace(rows[one], ack=0, err=0, rty=0), *rows[one + 1 :]]
-    assert found(less, "pipelined") == {("3.1.3.2", len(rows) - 1)}
-    more = [*rows[:-1], replace(IDLE, cyc=1, ack=1), IDLE]
-    assert found(more, "pipelined") == {("3.35", len(rows) - 1)}
+    less = [*cycles[:one], replace(cycles[one], ack=0, err=0, rty=0), *cycles[one + 1 :]]
+    assert found(less, "pipelined") == {("3.1.3.2", len(cycles) - 1)}
+    more = [*cycles[:-1], replace(IDLE, cyc=1, ack=1), IDLE]
+    assert found(more, "pipelined") == {("3.35", len(cycles) - 1)}

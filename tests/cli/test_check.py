@@ -11,7 +11,7 @@ from busbox.plugins import DEVICES
 from tests.cli.saying import say
 from tests.spoiled.cabin import Spoiled, assert_told
 
-#: A bell whose ACK stays up for a row too long, unless it is told not to be heard again.
+#: A bell whose ACK stays up for a cycle too long, unless it is told not to be heard again.
 BELL = """\
 from typing import Any
 
@@ -110,16 +110,16 @@ NUMBER = 3
 
 PAGE = """\
 bell.py:Bell: Bell, seed 0
-  2,006 rows with 391 accesses: 337 answered, 23 given up, 31 met by a reset, 0
-    without an answer
+  2,006 cycles with 391 accesses: 337 answered, 23 given up, 31 met by a reset,
+    0 without an answer
 
 Rules
-  3.00      held           121 rows in or after a reset
+  3.00      held           121 cycles in or after a reset
   3.20      not exercised  binds the master, which is the check itself
   3.25      not exercised  binds the master, which is the check itself
-  3.35      held           1,548 rows without a request
+  3.35      held           1,548 cycles without a request
   3.45      held           661 answers
-  3.50      broken         324 times, first in row 4: see below
+  3.50      broken         324 times, first in cycle 4: see below
   3.60      not exercised  binds the master, which is the check itself
   3.1.3.1   not exercised  binds the master, which is the check itself
   3.57      not exercised  belongs to pipelined mode; the port is standard
@@ -129,15 +129,15 @@ Rules
   answered  held           337 accesses
   cut-off   not exercised  it has no watch port
 
-Timing (e is the row of the answer)
+Timing (e is the cycle of the answer)
   writes: not measured, no word among the first 16 reads back what is written to
     it
   reads: not measured, it has no watch port
 
 3.50 is broken
   Rule: in standard mode a terminator falls with STB (Wishbone B4, rule 3.50).
-  Row 4 of the random traffic: ACK up although STB fell.
-  row  RST CYC STB WE        ADR  SEL write data   read data  ACK ERR
+  Cycle 4 of the random traffic: ACK up although STB fell.
+cycle  RST CYC STB WE        ADR  SEL write data   read data  ACK ERR
     3   0   1   1   1        0x2 1001 0x379b3b6e  0x00000000   1   0
     4   0   1   0   0        0x2 1111 0xa327bbc5  0x00000000   1   0
 """
@@ -161,7 +161,7 @@ def test_the_page_lists_every_rule_and_shows_the_first_breach(
 
 def test_settings_reach_a_component_as_keywords(capsys: pytest.CaptureFixture[str]) -> None:
     """With again = 0 the same component holds, and the exit code is 0."""
-    page = say(capsys, "check", "bell.py:Bell", "--set", "again=0", "--rows", "300")
+    page = say(capsys, "check", "bell.py:Bell", "--set", "again=0", "--cycles", "300")
     assert "  3.50      held  " in page
     assert "broken" not in page
 
@@ -169,7 +169,7 @@ def test_settings_reach_a_component_as_keywords(capsys: pytest.CaptureFixture[st
 def test_json_is_one_object(capsys: pytest.CaptureFixture[str]) -> None:
     """It holds what the page does, with the text of each rule, and the same breach."""
     found = json.loads(say(capsys, "check", "bell.py:Bell", "--json", code=1))
-    assert list(found) == ["name", "class", "seed", "rows", "held", "counts", "rules", "timing"]
+    assert list(found) == ["name", "class", "seed", "cycles", "held", "counts", "rules", "timing"]
     assert (found["name"], found["class"], found["seed"]) == ("bell.py:Bell", "Bell", 0)
     assert found["held"] is False
     assert found["counts"] == {
@@ -187,7 +187,7 @@ def test_json_is_one_object(capsys: pytest.CaptureFixture[str]) -> None:
         "breaches": 324,
         "first": {
             "part": "random traffic",
-            "row": 4,
+            "cycle": 4,
             "seen": "ACK up although STB fell",
             "signals": PAGE.splitlines()[-3:],
         },
@@ -202,10 +202,10 @@ def test_a_device_is_built_for_its_slot_and_checked(
 ) -> None:
     """A model's name stands for its twin; settings, size and clock are those of a slot."""
     setting = "width=4" if name == "gpio" else "strokes=4"
-    words = ("--set", setting, "--size", "0x40", "--clock", "1 MHz", "--rows", "400", "--json")
+    words = ("--set", setting, "--size", "0x40", "--clock", "1 MHz", "--cycles", "400", "--json")
     found = json.loads(say(capsys, "check", name, *words))
     assert found["class"] == ("GpioHardware" if name == "gpio" else "Gong")
-    assert found["rows"] >= 400
+    assert found["cycles"] >= 400
     assert found["timing"]["house"] is True
     assert {one["rule"] for one in found["rules"] if one["state"] == "held"} == {
         "3.00", "3.35", "3.45", "3.50", "answered", "cut-off",
@@ -258,7 +258,7 @@ CASES = (
     case(
         "The bus must be a port.",
         "bell.py:Wire: its member bus must be one In(wishbone.Signature(...)), not a plain signal "
-        "or a row",
+        "or a cycle",
         "bell.py:Wire",
     ),
     case(
@@ -331,7 +331,7 @@ CASES = (
         "--clock: must be a number with Hz, kHz, MHz or GHz, not '16'",
         "gpio", "--clock", "16",
     ),
-    case("Rows must be played.", "--rows: must be at least 1, not 0", "gpio", "--rows", "0"),
+    case("Cycles must be played.", "--cycles: must be at least 1, not 0", "gpio", "--cycles", "0"),
     case(
         "A seed must be a number.",
         "--seed: must be a number such as 12 or 0x0c, not '-1'",
@@ -347,7 +347,7 @@ def test_it_is_told_and_nothing_is_left(
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    """Each row: its sentence holds, its whole text is told, and the folder stays as it was."""
+    """Each cycle: its sentence holds, its whole text is told, and the folder stays as it was."""
     assert_told(spoiled, tmp_path, monkeypatch, capsys)
 
 

@@ -14,7 +14,7 @@ from busbox import Bench, Recording, load_bench
 from busbox.basics.errors import InputError
 from busbox.basics.units import Span
 from busbox.cli.convert_verb import steps_of
-from busbox.cpu.steps import Access, Mark, Pause, Reset, Step
+from busbox.cpu.steps import AccessStep, Mark, Pause, ResetStep, Step
 from busbox.formats.files import read_traffic, write_traffic
 from tests.against_naive import bench_of
 from tests.cli.saying import say
@@ -114,47 +114,52 @@ def _bench(resets: list[dict[str, int]], traffic: Any) -> Bench:
 def test_waits_are_distances_from_the_semantics_page() -> None:
     """Accesses in 3..4, 5..6 and, behind a pause, a mark and a pc, 17..18; F is 1, 5, 7."""
     traffic = [
-        Access(True, 0, 7, 0b0011, 2),
-        Access(False, 0),
+        AccessStep(True, 0, 7, 0b0011, 2),
+        AccessStep(False, 0),
         Pause(Span(cycles=8)),
         Mark("then"),
-        Access(False, 4, 1, 15, 2, 0x1F4),
+        AccessStep(False, 4, 1, 15, 2, 0x1F4),
     ]
     steps = list(steps_of(_bench([], traffic).run(), None))
     assert steps == [
-        Access(True, 0, 7, 0b0011, 2),
-        Access(False, 0, 7),
+        AccessStep(True, 0, 7, 0b0011, 2),
+        AccessStep(False, 0, 7),
         Pause(Span(cycles=8)),
         Mark("then"),
-        Access(False, 4, 0, 15, 2, 0x1F4),
+        AccessStep(False, 4, 0, 15, 2, 0x1F4),
     ]
     marks_left_out = list(steps_of(_bench([], traffic).run(), None, marks=False))
-    assert marks_left_out == [*steps[:2], Access(False, 4, 0, 15, 10, 0x1F4)]
+    assert marks_left_out == [*steps[:2], AccessStep(False, 4, 0, 15, 10, 0x1F4)]
 
 
 def test_resets_of_the_bench_come_by_themselves_and_those_of_the_cpu_are_steps() -> None:
     """A reset in 20..22 cuts a pause off; the CPU's, 4 idle cycles after it, is a step."""
-    traffic = [Access(True, 0, 7), Pause(Span(cycles=99)), Reset(4), Access(False, 0, None, 15, 1)]
+    traffic = [
+        AccessStep(True, 0, 7),
+        Pause(Span(cycles=99)),
+        ResetStep(4),
+        AccessStep(False, 0, None, 15, 1),
+    ]
     bench = _bench([{"at": 20, "length": 3}], traffic)
     recording = bench.run()
     assert recording.resets == ((20, 3), (28, 1))
     steps = list(steps_of(recording, bench.system()))
     assert steps == [
-        Access(True, 0, 7),
+        AccessStep(True, 0, 7),
         Pause(Span(cycles=18)),  # F = 3, so it runs in the rows 3 to 20
-        Reset(4),  # F = 24
-        Access(False, 0, 7, 15, 1),
+        ResetStep(4),  # F = 24
+        AccessStep(False, 0, 7, 15, 1),
     ]
     assert_same(bench.run(traffic=steps), recording)
 
 
 def test_an_access_that_a_reset_cut_off_is_a_step_and_is_cut_off_again() -> None:
     """The reset in the row of its end: recorded once, played once, no pause is needed."""
-    bench = _bench([{"at": 2, "length": 1}], [Access(False, 0), Access(True, 4, 1)])
+    bench = _bench([{"at": 2, "length": 1}], [AccessStep(False, 0), AccessStep(True, 4, 1)])
     recording = bench.run()
     assert recording.accesses.terminators == ["reset", "ack"]
     steps = list(steps_of(recording, bench.system()))
-    assert steps == [Access(False, 0), Access(True, 4, 1)]
+    assert steps == [AccessStep(False, 0), AccessStep(True, 4, 1)]
     assert_same(bench.run(traffic=steps), recording)
 
 

@@ -11,7 +11,7 @@ import pytest
 from busbox import Bench, Recording, load_bench
 from busbox.cli.stop_on import finders, stop_at_first
 from busbox.cpu import Bus
-from busbox.cpu.steps import Access, Named, Step
+from busbox.cpu.steps import AccessStep, Named, Step
 from busbox.exports.coverage import coverage
 from tests.cli.saying import say
 from tests.spoiled.cabin import Spoiled, assert_told
@@ -27,14 +27,14 @@ def covered(traffic: list[Step], **slot: Any) -> dict[str, Any]:
     return found
 
 
-def write(register: str, data: int, lanes: int = 15) -> Access:
+def write(register: str, data: int, lanes: int = 15) -> AccessStep:
     """Return a write of ``dev``."""
-    return Access(True, Named("dev", register), data, lanes)
+    return AccessStep(True, Named("dev", register), data, lanes)
 
 
-def read(register: str) -> Access:
+def read(register: str) -> AccessStep:
     """Return a read of ``dev``."""
-    return Access(False, Named("dev", register))
+    return AccessStep(False, Named("dev", register))
 
 
 # Coverage.
@@ -99,7 +99,7 @@ def test_a_row_of_any_length_is_told_at_once() -> None:
 
 def test_an_access_counts_through_an_image_but_not_in_a_hole() -> None:
     """An image reaches the register; an offset without one is a finding, not coverage."""
-    image, hole = Access(True, 0x5000_1008, 3), Access(True, 0x1044, 3)
+    image, hole = AccessStep(True, 0x5000_1008, 3), AccessStep(True, 0x1044, 3)
     keys = {"compare": "27..12"}
     assert covered([image], **keys)["registers"]["COUNT"]["writes"] == 1
     assert covered([hole], **keys)["registers"] == {}
@@ -244,7 +244,7 @@ def test_until_counts_if_it_comes_first(capsys: pytest.CaptureFixture[str]) -> N
 
 def test_a_register_is_met_through_an_image_too() -> None:
     """By name the register counts, by number the address."""
-    steps: list[Step] = [Access(True, 0x5000_1008, 3), Access(True, 0x1008, 4)]
+    steps: list[Step] = [AccessStep(True, 0x5000_1008, 3), AccessStep(True, 0x1008, 4)]
     keys = {"model": "pulse_led", "base": 0x1000, "size": 0x1000, "lamps": 8, "compare": "27..12"}
     bench = Bench({"clock": "1 MHz", "slot": {"dev": keys}, "traffic": steps})
     for word, access in (("dev.COUNT", 0), ("0x1008", 1)):

@@ -14,8 +14,8 @@ from tests.spoiled.cabin import Spoiled, assert_told
 pytestmark = pytest.mark.quick
 
 
-def test_registers_and_pins_are_those_of_the_row(capsys: pytest.CaptureFixture[str]) -> None:
-    """As a run that ends with that row leaves them; time and cycle name the same one."""
+def test_registers_and_pins_are_those_of_the_cycle(capsys: pytest.CaptureFixture[str]) -> None:
+    """As a run that ends with that cycle leaves them; time and cycle name the same one."""
     recording = load_bench("first_light").run(until=2401)
     for at in ("2400", "150 us"):
         found = json.loads(say(capsys, "state", "first_light", "--at", at, "--json"))
@@ -31,7 +31,7 @@ def test_registers_and_pins_are_those_of_the_row(capsys: pytest.CaptureFixture[s
 def test_a_write_shows_from_the_next_cycle(
     capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A write of 5 ends in cycle 2: row 2 still shows 0, row 3 shows 5, register and pin."""
+    """A write of 5 ends in cycle 2: cycle 2 still shows 0, cycle 3 shows 5, register and pin."""
     monkeypatch.chdir(tmp_path)
     Path("bench.toml").write_text(
         'clock = "1 MHz"\n[slot.levers]\nmodel = "gpio"\nbase = 0\nsize = 64\nwidth = 3\n'
@@ -89,10 +89,10 @@ def test_all_slots_are_shown_and_no_line_is_too_long(capsys: pytest.CaptureFixtu
         assert part in page
 
 
-def test_a_moment_after_the_end_shows_the_last_row_and_says_so(
+def test_a_moment_after_the_end_shows_the_last_cycle_and_says_so(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    """The registers of the last row, with a note; the object has both cycles."""
+    """The registers of the last cycle, with a note; the object has both cycles."""
     last = load_bench("interrupted").run().cycles - 1
     page = say(capsys, "state", "interrupted", "levers", "--at", "1 s")
     assert "note: the run ended here, before cycle 16,000,000 (done).\n" in page
@@ -151,5 +151,5 @@ def test_it_is_told_and_nothing_is_left(
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    """Each row: its sentence holds, its whole text is told, and the folder stays as it was."""
+    """Each cycle: its sentence holds, its whole text is told, and the folder stays as it was."""
     assert_told(spoiled, tmp_path, monkeypatch, capsys)

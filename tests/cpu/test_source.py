@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from busbox.basics.units import Span
 from busbox.bench.bench import Bench
 from busbox.cpu import ListedSource, Moment, Routine
-from busbox.cpu.steps import Access, Pause, Step
+from busbox.cpu.steps import AccessStep, Pause, Step
 
 LEVERS = {"levers": {"model": "gpio", "base": 0, "size": 0x40, "wait": 0}}
 
@@ -24,17 +24,17 @@ class Core:
     def __init__(self, moments: list[Moment]) -> None:
         self.moments = moments
         self._steps = self._run()
-        start = ListedSource(lambda: [Access(True, 4, 0x100, pc=0x40)]).again
+        start = ListedSource(lambda: [AccessStep(True, 4, 0x100, pc=0x40)]).again
         self.handlers: list[Routine] = []
         self._interrupt = Routine("lever", "levers.in.0", 2, 1, start)
 
     def _run(self) -> Iterator[Step]:
         self.handlers.append(self._interrupt)
         while not self.moments[-1].level("levers.in.7"):
-            yield Access(False, 0x10, pc=0, wait=1)
+            yield AccessStep(False, 0x10, pc=0, wait=1)
             result = self.moments[-1].result
             assert result is not None
-            yield Access(True, 0, result.data, pc=4, wait=2)
+            yield AccessStep(True, 0, result.data, pc=4, wait=2)
             yield Pause(Span(cycles=3))
 
     def next(self, moment: Moment) -> Step | None:

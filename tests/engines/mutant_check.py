@@ -64,7 +64,7 @@ def values(engine: str) -> None:
 
 
 def sharp(engine: str) -> None:
-    """Run sharp cases: of rows and calls that are left out, of commands that are cut."""
+    """Run sharp cases: of cycles and calls that are left out, of commands that are cut."""
     for name in ("test_quiescence.py", "test_commands_cut.py"):
         _run(Path(__file__).parent / name)
 

@@ -41,7 +41,9 @@ def keeping(engine: str) -> EngineFactory:
 
 
 def twice(system: System, factory: EngineFactory, cut: int, until: int | None) -> Recording:
-    """Run up to a row, where anything may be under way, then from the start, with the same factory."""
+    """Run up to a cycle, where anything may be under way, then from the start, with the same
+    factory.
+    """
     replay(system, factory, cut)
     return replay(system, factory, until)
 
@@ -64,7 +66,7 @@ def test_a_bench_runs_again_as_it_ran_first(name: str, slots: tuple[str, ...], e
 def test_any_traffic_is_recorded_as_on_a_new_simulator(
     plan: Plan, chosen: list[bool], cut: int
 ) -> None:
-    """Any map, models and hardware, memories too, cut in any row: nothing of a run is left."""
+    """Any map, models and hardware, memories too, cut in any cycle: nothing of a run is left."""
     system = bench_of(plan).with_values(hardware(plan, chosen)).system()
     expected = replay(system, ReferenceEngine, plan["until"])
     kept = for_many_runs(ReferenceEngine)

@@ -28,7 +28,7 @@ from busbox import Recording, load_bench
 from busbox.basics.errors import EngineError, InputError, ModelError
 from busbox.bench.bench import Bench
 from busbox.bus.hardware import Hardware, Registers
-from busbox.device import Access, Answer, Declaration, Hold, RegisterModel
+from busbox.device import Answer, BusAccess, Declaration, Hold, RegisterModel
 from busbox.engines import engine_class
 from busbox.engines.reference import ReferenceEngine
 from busbox.explain.difference import first_difference
@@ -253,7 +253,7 @@ class Answers(RegisterModel):
     table = STRIKE
     answer: Any = None
 
-    def access(self, access: Access) -> Answer:
+    def access(self, access: BusAccess) -> Answer:
         """Answer."""
         given: Answer = type(self).answer
         return given
@@ -298,7 +298,7 @@ class Holds(RegisterModel):
     table = STRIKE
     until: int | None = None
 
-    def access(self, access: Access) -> Answer:
+    def access(self, access: BusAccess) -> Answer:
         """Hold."""
         return Hold(type(self).until)
 
@@ -352,8 +352,8 @@ def test_engines_are_compared(capsys: pytest.CaptureFixture[str]) -> None:
     ("wrong", "message"),
     [
         ("value = commands[at + 9]", "value = commands[at + 9] ^ 1"),
-        ("log[at + 1] = row - 1", "log[at + 1] = row"),
-        ("start = row + every", "start = row + every + 1"),
+        ("log[at + 1] = cycle - 1", "log[at + 1] = cycle"),
+        ("start = cycle + every", "start = cycle + every + 1"),
     ],
 )
 @pytest.mark.usefixtures("built_afresh")
@@ -507,7 +507,9 @@ def test_every_engine_has_its_name() -> None:
 
 @pytest.mark.parametrize("engine", FAST)
 def test_idle_time_is_free_where_nothing_moves(engine: str, tmp_path: Path) -> None:
-    """Ten days of pause are over at once (row by row it would take years), and end where they must."""
+    """Ten days of pause are over at once (cycle by cycle it would take years), and end where they
+    must.
+    """
     bench = bench_of(Rope, "pause 900000 s\nread bell.STRIKE\n", tmp_path)
     recording = bench.run(engine)
     assert recording.cycles == 900_000_000_004
@@ -516,7 +518,7 @@ def test_idle_time_is_free_where_nothing_moves(engine: str, tmp_path: Path) -> N
 
 @pytest.mark.parametrize("engine", FAST)
 def test_a_run_without_an_end_in_sight_is_refused(engine: str, tmp_path: Path) -> None:
-    """Rows have 62 bits: a run that needs more is an error, and does not end in silence."""
+    """Cycles have 62 bits: a run that needs more is an error, and does not end in silence."""
     bench = bench_of(Rope, "pause 1000000000000000000\n" * 5, tmp_path)
     with pytest.raises(InputError, match="must be shorter than 4,611,686,018,427,387,904 cycles"):
         bench.run(engine)

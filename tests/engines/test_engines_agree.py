@@ -21,7 +21,7 @@ from tests.models.test_twins import BENCHES, as_hardware
 from tests.plans import plans
 
 FAST = ("python", "llvm")
-#: Rows of signal_cabin in a quick run: the first 400 accesses.
+#: Cycles of signal_cabin in a quick run: the first 400 accesses.
 CUT = 6_000
 
 _RELAXED = {

@@ -1,4 +1,4 @@
-"""Paths through hardware within a row: proved from the netlist, refused where a wire needs them."""
+"""Paths through hardware within a cycle: proved from the netlist, refused where a wire needs them."""
 
 from __future__ import annotations
 
@@ -18,7 +18,9 @@ from tests.check.twin.test_lockstep import SLOTS
 
 @pytest.mark.parametrize("device", SLOTS)
 def test_no_twin_lets_anything_through(device: str) -> None:
-    """The netlist proves it: no input and no access reaches a pin of a twin within a row; one clock."""
+    """The netlist proves it: no input and no access reaches a pin of a twin within a cycle; one
+    clock.
+    """
     slot = SLOTS[device] | {"as": "hardware"}
     system = Bench({"clock": "1 MHz", "slot": {device: slot}}).system([])
     for pin in system.devices[0].pins:
@@ -62,7 +64,7 @@ def relay(lamp: int) -> Bench:
 
 
 def test_a_wire_from_such_a_pin_is_refused() -> None:
-    """Its level in a row would depend on what comes later in that row: refused, by name."""
+    """Its level in a cycle would depend on what comes later in that cycle: refused, by name."""
     with pytest.raises(EngineError) as told:
         relay(0).run(traffic=[])
     assert str(told.value) == (

@@ -1,4 +1,4 @@
-"""What costs no rows and no calls is exact: sharp cases, on the fast engines against the judge."""
+"""What costs no cycles and no calls is exact: sharp cases, on the fast engines against the judge."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from busbox import Recording
 from busbox.basics.units import Span
 from busbox.bench.bench import Bench
 from busbox.bus.hardware import Hardware, NoteReader, Registers
-from busbox.cpu.steps import Access, Pause, Poll, Step
+from busbox.cpu.steps import AccessStep, Pause, Poll, Step
 from busbox.device import Declaration, Pin
 from busbox.map.registers import Register, RegisterTable
 from tests.engines.test_engines_agree import FAST, agree
@@ -20,12 +20,12 @@ from tests.engines.test_engines_agree import FAST, agree
 LEVERS, TELEGRAPH, LAMPS, CLOCK = (number << 12 for number in range(4))
 
 
-def read(address: int, wait: int = 0) -> Access:
-    return Access(False, address, wait=wait)
+def read(address: int, wait: int = 0) -> AccessStep:
+    return AccessStep(False, address, wait=wait)
 
 
-def write(address: int, data: int, wait: int = 0) -> Access:
-    return Access(True, address, data, wait=wait)
+def write(address: int, data: int, wait: int = 0) -> AccessStep:
+    return AccessStep(True, address, data, wait=wait)
 
 
 def cabin() -> Bench:
@@ -84,14 +84,14 @@ def test_a_word_that_stays_is_given_where_it_was_read_alone(wait: int) -> None:
 
 
 class Gong(Declaration):
-    """A gong that sounds in every row in which its rope is pulled, and changes nothing by that."""
+    """A gong that sounds in every cycle in which its rope is pulled, and changes nothing by that."""
 
     table = RegisterTable(Register("WORD", 0))
     pins = (Pin("rope", "input"), Pin("hum"))
 
 
 class GongNoteReader(NoteReader):
-    """Reports each row."""
+    """Reports each cycle."""
 
     def take_notes(self, cycle: int, notes: Mapping[str, int]) -> None:
         """Report it."""
@@ -99,7 +99,7 @@ class GongNoteReader(NoteReader):
 
 
 class GongHardware(Gong, Hardware):
-    """The gong: notes in rows in which no register moves."""
+    """The gong: notes in cycles in which no register moves."""
 
     note_reader: ClassVar[type[NoteReader]] = GongNoteReader
     pin_rope: Any
@@ -123,8 +123,8 @@ class GongHardware(Gong, Hardware):
         ]
 
 
-def test_notes_are_told_in_every_row_in_which_they_are_high() -> None:
-    """Rows in which nothing moves are not run in no time while a device has something to tell."""
+def test_notes_are_told_in_every_cycle_in_which_they_are_high() -> None:
+    """Cycles in which nothing moves are not run in no time while a device has something to tell."""
     slots = {"gong": {"model": GongHardware, "base": 0, "size": 4},
              "clock": {"model": "timer", "base": 0x100, "size": 0x20, "as": "hardware"}}  # fmt: skip
     rope = [{"at": at, "pin": "gong.rope", "level": level}
@@ -134,8 +134,8 @@ def test_notes_are_told_in_every_row_in_which_they_are_high() -> None:
         timer = bench.with_values([f"slot.clock.as={clock}"])
         steps = [write(0, 1), Pause(Span(cycles=40)), write(0, 2), Pause(Span(cycles=40)), read(0)]
         recording = compare(timer, steps)
-        rows = [event.cycle for event in recording.events]
-        assert rows == [*range(5, 25), 40, *range(70, recording.cycles)]
+        cycles = [event.cycle for event in recording.events]
+        assert cycles == [*range(5, 25), 40, *range(70, recording.cycles)]
 
 
 class Ropes(Hardware):
@@ -173,12 +173,12 @@ def test_an_input_wakes_hardware_that_sleeps(engine: str) -> None:
     bench = Bench({"clock": "1 MHz", "slot": slots, "input": inputs, "traffic": steps})
     found = bench.run(engine)
     agree(bench.run("reference"), found)
-    # A level from row c is in EVENTS, and raises the interrupt, from c + 3.
+    # A level from cycle c is in EVENTS, and raises the interrupt, from c + 3.
     assert found.edges("levers.interrupt")[0].tolist() == [0, 63]
     assert found.edges("signals.interrupt")[0].tolist() == [0, 93]
 
 
-def test_a_pin_is_moved_by_the_access_before_and_not_by_that_of_its_row() -> None:
+def test_a_pin_is_moved_by_the_access_before_and_not_by_that_of_its_cycle() -> None:
     """Of writes back to back, without a wait state, each edge has the write that ended before it."""
     slots = {"levers": {"model": "gpio", "base": 0, "size": 0x40, "as": "hardware", "wait": 0}}
     bench = Bench({"clock": "1 MHz", "slot": slots})

@@ -2,7 +2,7 @@
 
 The reader below knows the CSV columns, the register layout (``busbox models``) and the semantics page,
 and nothing of how Busbox finds a cause: an access is raised in F + wait, it ends one cycle later
-(wait = 1), and F is the row after that.
+(wait = 1), and F is the cycle after that.
 """
 
 from __future__ import annotations
@@ -48,12 +48,12 @@ def read_writes() -> list[Written]:
     writes, free = [], 1
     path = packaged("signal_cabin.csv.gz")
     with gzip.open(path, "rt", encoding="utf-8", newline="") as file:
-        for number, row in enumerate(csv.DictReader(file)):
-            end = free + int(row["wait"]) + 1
+        for number, cycle in enumerate(csv.DictReader(file)):
+            end = free + int(cycle["wait"]) + 1
             free = end + 1
-            if row["op"] == "write":
-                numbers = int(row["address"], 16), int(row["data"], 16)
-                writes.append(Written(number, number + 2, end, *numbers, row["lanes"]))
+            if cycle["op"] == "write":
+                numbers = int(cycle["address"], 16), int(cycle["data"], 16)
+                writes.append(Written(number, number + 2, end, *numbers, cycle["lanes"]))
     return writes
 
 

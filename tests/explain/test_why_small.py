@@ -1,7 +1,8 @@
 """``busbox why`` on small benches: what counted, what came too late, and what cannot be asked.
 
-Every slot has wait = 0: an access raised in s ends in e = s, and the first one is raised in row 1. Each
-bench is played with the models and with their twins in Amaranth, whose stories are to be the same.
+Every slot has wait = 0: an access raised in s ends in e = s, and the first one is raised in cycle
+1. Each bench is played with the models and with their twins in Amaranth, whose stories are to be
+   the same.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ SLOTS: dict[str, dict[str, Any]] = {
         "compare": "19..16",
     },
 }
-#: One lamp of 24 bits of 4 clocks, and a gap of 4: a frame takes 100 rows.
+#: One lamp of 24 bits of 4 clocks, and a gap of 4: a frame takes 100 cycles.
 READY = """\
 write lamps.COUNT 1
 write lamps.HIGH 0x00020001
@@ -63,10 +64,10 @@ class Cabin:
         """Return the story of something."""
         return self.teller.tell(what)
 
-    def causes(self, what: str, row: int) -> list[tuple[str, int]]:
-        """Return (label, access) of what caused and set an edge, which must be in this row."""
+    def causes(self, what: str, cycle: int) -> list[tuple[str, int]]:
+        """Return (label, access) of what caused and set an edge, which must be in this cycle."""
         story = self.why(what)
-        assert story.cycle == row
+        assert story.cycle == cycle
         return [
             (part.label, part.access)
             for part in story.parts
@@ -81,15 +82,15 @@ def test_writes_during_a_frame_count_for_the_next(tmp_path: Path, built: str) ->
         "write lamps.PERIOD 0x00040005\nwrite lamps.COLOUR.0 0x00ffff\nwrite lamps.CONTROL 1 +120\n"
     )
     cabin = Cabin(tmp_path, built, steps)
-    # Access 4 ends in row 5: the frame begins in row 6. The last of its 24 bits begins in row 98.
+    # Access 4 ends in cycle 5: the frame begins in cycle 6. The last of its 24 bits begins in cycle 98.
     first = [("caused by", 4), ("set by", 3), ("set by", 1), ("set by", 2)]
     assert cabin.causes("lamps.line@6", 6) == first
     assert cabin.causes("lamps.line@98", 98) == first
-    # Accesses 5 to 8 end in 11 to 14, access 9 in 15 + 120; the next frame begins in row 136.
+    # Accesses 5 to 8 end in 11 to 14, access 9 in 15 + 120; the next frame begins in cycle 136.
     assert cabin.causes("lamps.line@136", 136) == [
         ("caused by", 9), ("set by", 8), ("set by", 6), ("set by", 7),
     ]  # fmt: skip
-    # Its bits take 5 rows; lamp 1, which the new COUNT lets be sent, has no colour of its own yet.
+    # Its bits take 5 cycles; lamp 1, which the new COUNT lets be sent, has no colour of its own yet.
     second = cabin.why(f"lamps.line@{136 + 24 * 5}")
     assert second.cycle == 136 + 24 * 5
     assert "colour of lamp 1" in second.parts[2].text
@@ -97,12 +98,12 @@ def test_writes_during_a_frame_count_for_the_next(tmp_path: Path, built: str) ->
 
 
 @pytest.mark.parametrize(("late", "named"), [(94, 6), (95, 6), (96, 4)])
-def test_a_colour_counts_until_the_row_before_its_lamp(
+def test_a_colour_counts_until_the_cycle_before_its_lamp(
     late: int, named: int, tmp_path: Path, built: str
 ) -> None:
     """A colour written in e counts for a lamp whose first bit is in e + 2, not for one in e + 1."""
     steps = READY.replace("COUNT 1", "COUNT 2") + "write lamps.COLOUR.1 1\nwrite lamps.CONTROL 1\n"
-    # CONTROL ends in row 6: lamp 0 begins in row 7, lamp 1 in row 7 + 96 = 103.
+    # CONTROL ends in cycle 6: lamp 0 begins in cycle 7, lamp 1 in cycle 7 + 96 = 103.
     steps += f"write lamps.COLOUR.1 0xffffff +{late - 1}\n"
     cabin = Cabin(tmp_path, built, steps)
     assert cabin.recording.accesses.end[6] == 6 + late
@@ -202,8 +203,8 @@ def test_set_clear_toggle_and_a_byte(tmp_path: Path, built: str) -> None:
     steps = "write levers.SET 0x100\nwrite levers.SET 1\nwrite levers.CLEAR 0x100\n"
     steps += "write levers.TOGGLE 0x100\nread levers.IN\nwrite levers.OUT 0 lanes 0010\n"
     cabin = Cabin(tmp_path, built, steps)
-    for row, access in ((2, 0), (4, 2), (5, 3), (7, 5)):
-        assert cabin.causes(f"levers.out.8@{row}", row) == [("caused by", access)]
+    for cycle, access in ((2, 0), (4, 2), (5, 3), (7, 5)):
+        assert cabin.causes(f"levers.out.8@{cycle}", cycle) == [("caused by", access)]
     assert cabin.causes("levers.out.0@7", 3) == [("caused by", 1)]
     assert ", lanes 0010, to levers.OUT " in cabin.why("levers.out.8@7").parts[0].text
     assert "lanes" not in cabin.why("levers.out.8@5").parts[0].text
@@ -220,12 +221,12 @@ def test_an_input_is_driven_by_the_board(tmp_path: Path, built: str) -> None:
     steps += "write levers.EVENTS 0x10\n"
     cabin = Cabin(tmp_path, built, steps, **keys)
     assert cabin.causes("levers.in.4@9", 5) == [("driven by", -1)]
-    # EVENTS shows the edge of row c in c + 3.
+    # EVENTS shows the edge of cycle c in c + 3.
     assert cabin.causes("levers.interrupt@9", 8) == [
         ("caused by", -1), ("set by", 0), ("set by", 1),
     ]  # fmt: skip
-    row = int(cabin.recording.accesses.end[3]) + 1
-    assert cabin.causes(f"levers.interrupt@{row}", row)[0] == ("caused by", 3)
+    cycle = int(cabin.recording.accesses.end[3]) + 1
+    assert cabin.causes(f"levers.interrupt@{cycle}", cycle)[0] == ("caused by", 3)
 
 
 def test_a_timer_rings_by_its_alarm(tmp_path: Path, built: str) -> None:
@@ -234,8 +235,8 @@ def test_a_timer_rings_by_its_alarm(tmp_path: Path, built: str) -> None:
     steps += "write clock.STATUS 1\nread clock.NOW\n"
     cabin = Cabin(tmp_path, built, steps)
     assert cabin.causes("clock.ring@30", 21) == [("caused by", -1), ("set by", 1), ("set by", 0)]
-    row = int(cabin.recording.accesses.end[3]) + 1
-    assert cabin.causes(f"clock.ring@{row}", row)[0] == ("caused by", 3)
+    cycle = int(cabin.recording.accesses.end[3]) + 1
+    assert cabin.causes(f"clock.ring@{cycle}", cycle)[0] == ("caused by", 3)
 
 
 def test_a_first_level_has_the_start_as_its_cause(tmp_path: Path, built: str) -> None:
@@ -258,9 +259,9 @@ def test_a_late_interrupt_does_not_name_a_later_alarm(tmp_path: Path, built: str
     """Where CONTROL raises the ring long after the alarm, an ALARM written since is not named."""
     steps = "write clock.ALARM 10\npause 30\nwrite clock.ALARM 5000\nwrite clock.CONTROL 1\n"
     cabin = Cabin(tmp_path, built, steps + "read clock.NOW\nread clock.NOW\n")
-    row = int(cabin.recording.accesses.end[2]) + 1
-    story = cabin.why(f"clock.ring@{row}")
-    assert (story.cycle, story.parts[0].access) == (row, 2)
+    cycle = int(cabin.recording.accesses.end[2]) + 1
+    story = cabin.why(f"clock.ring@{cycle}")
+    assert (story.cycle, story.parts[0].access) == (cycle, 2)
     assert all(part.access != 1 for part in story.parts[1:] if part.label == "set by")
 
 

@@ -176,7 +176,7 @@ def test_strict_counts_them(
 def test_a_run_stops_on_them(
     rule: str, cycles: int, crossing: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """--stop-on knows their ids; the row of the finding is the last one."""
+    """--stop-on knows their ids; the cycle of the finding is the last one."""
     found = json.loads(said(capsys, "run", ".", "--stop-on", rule, "--json")[1])
     assert found["cycles"] == cycles
 

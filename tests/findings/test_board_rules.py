@@ -67,7 +67,7 @@ def test_a_lamp_may_flash_three_times_in_a_second(period: str, found: int) -> No
 
 
 def test_each_broken_frame_is_told_with_its_bits() -> None:
-    """A reset after 31 bits: told once, at the row in which the lamps show it, with its access."""
+    """A reset after 31 bits: told once, at the cycle in which the lamps show it, with its access."""
     recording = run([SEND, "pause 100 us", "pause 100 us"], reset=[{"at": 622, "length": 1}],
                     after_reset="continue")  # fmt: skip
     (finding,) = recording.findings

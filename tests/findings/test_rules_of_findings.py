@@ -10,7 +10,7 @@ from amaranth.hdl import Module
 
 from busbox.bench.bench import Bench
 from busbox.bus.wishbone.outlet import Outlet
-from busbox.device import Access, Answer, Hold, RegisterModel
+from busbox.device import Answer, BusAccess, Hold, RegisterModel
 from busbox.findings import KEPT
 from busbox.formats.files import read_traffic
 from busbox.map.registers import Register, RegisterTable
@@ -34,7 +34,7 @@ class Silent(RegisterModel):
 
     table = RegisterTable(Register("WORD", 0))
 
-    def access(self, access: Access) -> Answer:
+    def access(self, access: BusAccess) -> Answer:
         """Hold for ever."""
         return Hold()
 
@@ -79,7 +79,7 @@ def test_an_unmapped_access_names_the_nearest_slot_and_register(tmp_path: Path) 
 
 
 def test_a_watchdog_that_ends_an_access_is_no_answer(tmp_path: Path) -> None:
-    """The rule is named after what ended the access, in row s + watchdog."""
+    """The rule is named after what ended the access, in cycle s + watchdog."""
     silent = {"unanswered": "silence", "watchdog": 9}
     recording = run(tmp_path, "read 0x50000000 = 3\n", fabric=silent)
     assert told(recording) == [("no-answer", 10, 0, "", "", 1, -1)]
@@ -100,7 +100,7 @@ def test_a_device_that_holds_into_the_watchdog_is_named(tmp_path: Path) -> None:
 
 
 def test_an_access_that_nothing_ends_hangs_the_bus(tmp_path: Path) -> None:
-    """The run ends in row s + hang_after, with the access that hangs recorded as it stands."""
+    """The run ends in cycle s + hang_after, with the access that hangs recorded as it stands."""
     recording = run(
         tmp_path,
         "read levers.IN\nread 0x50000000\nread levers.IN\n",
@@ -171,7 +171,7 @@ def test_a_frame_sent_while_busy_is_missed(tmp_path: Path) -> None:
     )
     recording = run(tmp_path, steps)
     assert told(recording) == [("frame-missed", 10, 4, "lamps", "CONTROL", 5, -1)]
-    # The first SEND ends in 8; BUSY from 9 for 24 x 4 + 10 = 106 rows, up to and with 114.
+    # The first SEND ends in 8; BUSY from 9 for 24 x 4 + 10 = 106 cycles, up to and with 114.
     assert "It stays BUSY for another 105 cycles (6.562 us)." in recording.findings[0].message
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from busbox.basics.errors import InputError
 from busbox.basics.units import Span
-from busbox.cpu.steps import Access, Await, Handler, Mark, Named, Pause, Poll, Reset, Step
+from busbox.cpu.steps import AccessStep, Await, Handler, Mark, Named, Pause, Poll, ResetStep, Step
 from busbox.formats.files import read_traffic, write_traffic
 from busbox.plugins import FORMATS
 
@@ -25,9 +25,11 @@ _name = st.builds(
 _target = st.one_of(_number, _name)
 _lanes = st.integers(0, 15)
 _pc = st.one_of(st.none(), _word)
-_writes = st.builds(Access, st.just(True), _target, _word, _lanes, st.integers(0, 0xFFFF_FFFF), _pc)
+_writes = st.builds(
+    AccessStep, st.just(True), _target, _word, _lanes, st.integers(0, 0xFFFF_FFFF), _pc
+)
 _reads = st.builds(
-    Access, st.just(False), _target, st.one_of(st.none(), _word), _lanes, st.integers(0, 9), _pc
+    AccessStep, st.just(False), _target, st.one_of(st.none(), _word), _lanes, st.integers(0, 9), _pc
 )
 
 
@@ -59,7 +61,7 @@ _plain_steps = st.one_of(
     st.builds(Pause, _spans),
     st.builds(Mark, _texts),
     st.builds(Await, _pins, st.integers(0, 1), _limits),
-    st.builds(Reset, st.integers(0, 9)),
+    st.builds(ResetStep, st.integers(0, 9)),
 )
 _handlers = st.builds(
     Handler,
@@ -72,8 +74,8 @@ _handlers = st.builds(
 _steps = st.one_of(_plain_steps, _plain_steps, _handlers)
 
 _plain = st.one_of(
-    st.builds(Access, st.just(True), _number, _word, _lanes, st.integers(0, 99), _pc),
-    st.builds(Access, st.just(False), _number, st.one_of(st.none(), _word), _lanes, pc=_pc),
+    st.builds(AccessStep, st.just(True), _number, _word, _lanes, st.integers(0, 99), _pc),
+    st.builds(AccessStep, st.just(False), _number, st.one_of(st.none(), _word), _lanes, pc=_pc),
 )
 
 #: Every format that the registry has built in.
@@ -87,7 +89,7 @@ HOLDS = {".steps": lambda step: True, ".csv": lambda step: _is_plain(step)}
 
 
 def _is_plain(step: Step) -> bool:
-    return isinstance(step, Access) and isinstance(step.target, int)
+    return isinstance(step, AccessStep) and isinstance(step.target, int)
 
 
 @pytest.mark.parametrize("packed", ["", ".gz"])
@@ -127,7 +129,7 @@ def test_a_format_refuses_what_it_cannot_hold(
             path.unlink()
         else:
             with pytest.raises(InputError, match="step 2"):
-                write_traffic(path, [Access(True, 0, 0), step])
+                write_traffic(path, [AccessStep(True, 0, 0), step])
             assert list(folder.iterdir()) == []
 
     check()
@@ -152,8 +154,8 @@ def test_csv_of_any_office_is_read(ending: str, mark: str, separator: str, tmp_p
     path = tmp_path / "office.csv"
     path.write_bytes(text.encode("utf-8"))
     assert list(read_traffic(path)) == [
-        Access(True, 0x4000_0000, 1, 0b0010, 3, 0x1F4),
-        Access(False, 4, None, 0b1111, 0, None),
+        AccessStep(True, 0x4000_0000, 1, 0b0010, 3, 0x1F4),
+        AccessStep(False, 4, None, 0b1111, 0, None),
     ]
 
 
@@ -183,18 +185,18 @@ def test_the_text_format_reads_its_own_examples(tmp_path: Path) -> None:
     status = Named("telegraph", "STATUS")
     assert list(read_traffic(path)) == [
         Mark("lever 1 # not a comment"),
-        Access(True, Named("levers", "OUT"), 1),
-        Access(True, 0x4400_0000, 0x0200_2800, 15, 12),
-        Access(True, Named("levers", "OUT"), 0x0500, 0b0010, 0, 0x1F4),
-        Access(False, status, 1),
-        Access(False, status, 1),
+        AccessStep(True, Named("levers", "OUT"), 1),
+        AccessStep(True, 0x4400_0000, 0x0200_2800, 15, 12),
+        AccessStep(True, Named("levers", "OUT"), 0x0500, 0b0010, 0, 0x1F4),
+        AccessStep(False, status, 1),
+        AccessStep(False, status, 1),
         Poll(status, 1, 1, 12, 1000),
         Poll(status, 1, 1),
         Pause(Span(seconds=Fraction(2, 1000))),
         Pause(Span(cycles=17)),
         Await("levers.in.4", 1, Span(seconds=Fraction(5, 1000))),
-        Handler("tick", "clock.ring", (Access(True, Named("clock", "STATUS"), 1),), 20, 12),
-        Reset(),
+        Handler("tick", "clock.ring", (AccessStep(True, Named("clock", "STATUS"), 1),), 20, 12),
+        ResetStep(),
     ]
     assert [step.line for step in read_traffic(path)] == [
         1,

@@ -10,7 +10,7 @@ import busbox.cpu.player
 from busbox import load_bench
 from busbox.basics.errors import InputError
 from busbox.cpu.listed import ListedSource
-from busbox.cpu.steps import Access
+from busbox.cpu.steps import AccessStep
 from busbox.cpu.table import AccessTable, steps_of
 from busbox.explain.difference import first_difference
 from busbox.formats import csv as columns
@@ -33,7 +33,7 @@ ROW = st.one_of(
 )
 
 
-def outcome(pieces: object) -> list[tuple[Access, int | None]] | str:
+def outcome(pieces: object) -> list[tuple[AccessStep, int | None]] | str:
     """Return the steps with their lines, or what was refused."""
     try:
         return [(step, step.line) for step in steps_of(pieces)]  # type: ignore[arg-type, union-attr, misc]
@@ -58,7 +58,7 @@ def test_a_table_is_used_where_rows_are_plain() -> None:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(columns, "ROWS", 2)
         pieces = list(read_csv([",".join(HEADER), plain, plain, plain, "", plain], "x"))
-    assert [type(one) for one in pieces] == [AccessTable, Access, Access]
+    assert [type(one) for one in pieces] == [AccessTable, AccessStep, AccessStep]
 
 
 @pytest.mark.parametrize("engine", ["reference", "python", "llvm"])

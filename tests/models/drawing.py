@@ -46,7 +46,7 @@ class Stepped:
     act : draws an access or an input, for the cycles since the last reset
     reads : offsets that are read
     stays : those of whose word the model says until when it stays
-    next_edges : (row and act of some calls, cycle, what ``next_edge`` must answer then)
+    next_edges : (cycle and act of some calls, cycle, what ``next_edge`` must answer then)
     """
 
     model: type

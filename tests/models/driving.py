@@ -14,7 +14,7 @@ from typing import Any
 
 from busbox.basics.units import Span
 from busbox.bench.bench import Bench
-from busbox.cpu.steps import Access, Named, Pause, Step
+from busbox.cpu.steps import AccessStep, Named, Pause, Step
 from busbox.recording import Recording
 
 BASE = 0x4000_0000
@@ -66,19 +66,19 @@ class Drive:
         return self
 
     def bench(self, aimed: Sequence[Aimed], upto: int = 0) -> Bench:
-        """Return the bench that plays these accesses, then idles to row ``upto`` at least."""
+        """Return the bench that plays these accesses, then idles to cycle ``upto`` at least."""
         steps: list[Step] = []
         free = 1
         for one in aimed:
             start = one.end - self.wait
-            for row, length in self.resets:
-                if free <= row < start:  # a pause that the reset cuts off
-                    steps.append(Pause(Span(cycles=row - free + 1)))
-                    free = row + length + 1
+            for cycle, length in self.resets:
+                if free <= cycle < start:  # a pause that the reset cuts off
+                    steps.append(Pause(Span(cycles=cycle - free + 1)))
+                    free = cycle + length + 1
             assert start >= free, f"no access with wait {self.wait} can end in {one.end}"
             target = self.base + one.target if isinstance(one.target, int) else None
             steps.append(
-                Access(
+                AccessStep(
                     one.data is not None,
                     Named("dev", str(one.target)) if target is None else target,
                     one.data,
@@ -87,13 +87,13 @@ class Drive:
                 )
             )
             free = one.end + 1
-            for row, length in self.resets:
-                if start <= row <= one.end:
-                    free = row + length + 1
-        for row, length in self.resets:
-            if free <= row <= upto:  # pauses that the resets cut off
-                steps.append(Pause(Span(cycles=row - free + 1)))
-                free = row + length + 1
+            for cycle, length in self.resets:
+                if start <= cycle <= one.end:
+                    free = cycle + length + 1
+        for cycle, length in self.resets:
+            if free <= cycle <= upto:  # pauses that the resets cut off
+                steps.append(Pause(Span(cycles=cycle - free + 1)))
+                free = cycle + length + 1
         if free <= upto:
             steps.append(Pause(Span(cycles=upto - free + 1)))
         keys = {
@@ -119,8 +119,8 @@ class Drive:
 
         Parameters
         ----------
-        until : last row + 1, if the run does not end earlier
-        upto : a row up to which the CPU idles at least
+        until : last cycle + 1, if the run does not end earlier
+        upto : a cycle up to which the CPU idles at least
         """
         return self._checked(self.aimed, until, upto)
 
@@ -139,25 +139,25 @@ class Drive:
         return recording
 
     def _end(self, one: Aimed) -> int:
-        """Return the row in which an access ends, by itself or cut off by a reset."""
-        hits = [row for row, _ in self.resets if one.end - self.wait <= row <= one.end]
+        """Return the cycle in which an access ends, by itself or cut off by a reset."""
+        hits = [cycle for cycle, _ in self.resets if one.end - self.wait <= cycle <= one.end]
         return min(hits, default=one.end)
 
-    def shows(self, target: str, row: int) -> int:
-        """Return what a read of a register shows in ``row``.
+    def shows(self, target: str, cycle: int) -> int:
+        """Return what a read of a register shows in ``cycle``.
 
-        The run ends with that row, whose register values the recording holds; where an access
+        The run ends with that cycle, whose register values the recording holds; where an access
         fits, a read ends in it too, and must show the same.
         """
-        before = [one for one in self.aimed if one.end < row]
+        before = [one for one in self.aimed if one.end < cycle]
         free = max([1, *(one.end + 1 for one in before)])
-        free = max([free, *(at + length + 1 for at, length in self.resets if at < row)])
-        start = row - self.wait
-        fits = start >= free and not any(start <= at <= row for at, _ in self.resets)
+        free = max([free, *(at + length + 1 for at, length in self.resets if at < cycle)])
+        start = cycle - self.wait
+        fits = start >= free and not any(start <= at <= cycle for at, _ in self.resets)
         if fits:
-            before.append(Aimed(row, target, None, ALL))
-        recording = self._checked(before, row + 1, row + 1)
-        assert recording.cycles == row + 1
+            before.append(Aimed(cycle, target, None, ALL))
+        recording = self._checked(before, cycle + 1, cycle + 1)
+        assert recording.cycles == cycle + 1
         word: int = recording.registers["dev"][target]
         if fits:
             assert int(recording.accesses.data[-1]) == word
@@ -192,6 +192,6 @@ def events(recording: Recording) -> list[tuple[int, str, int]]:
 
 
 def highs(recording: Recording, pin: str) -> list[tuple[int, int]]:
-    """Return (first row, rows) of every stretch in which a pin is 1 and ends."""
+    """Return (first cycle, cycles) of every stretch in which a pin is 1 and ends."""
     found = edges(recording, pin)
     return [(start, end - start) for (start, level), (end, _) in pairwise(found) if level]

@@ -1,7 +1,7 @@
-"""Plays a model and its twin in hardware side by side, and compares them in every row.
+"""Plays a model and its twin in hardware side by side, and compares them in every cycle.
 
 The model is called by its contract, the twin is driven on its ports in Amaranth's simulator. In every
-row the two must show the same: terminator, word read, every register, every pin, rest. What they have
+cycle the two must show the same: terminator, word read, every register, every pin, rest. What they have
 told is compared at the end: edges with what caused them, events, text. While no access is up, CYC,
 address, WE, lanes and data are noise: only STB makes an access.
 """
@@ -16,7 +16,7 @@ from typing import Any
 from amaranth.hdl import Cat, ClockDomain, Module, Mux, Signal
 from amaranth.sim import Simulator
 
-from busbox.device import RELEASED, Access, Site
+from busbox.device import RELEASED, BusAccess, Site
 from busbox.map.slots import Slot
 from busbox.plugins import twin_of
 from busbox.run.host import DeviceHost
@@ -28,21 +28,24 @@ ALL = 0b1111
 
 @dataclass(frozen=True)
 class Aimed:
-    """An access that ends in row ``end``; without ``data`` it is a read."""
+    """An access that ends in cycle ``end``; without ``data`` it is a read."""
 
     end: int
     offset: int
     data: int | None = None
     lanes: int = ALL
 
-    def seen(self, cycle: int, number: int) -> Access:
+    def seen(self, cycle: int, number: int) -> BusAccess:
         """Return it as a model sees it."""
-        return Access(cycle, self.offset, self.data is not None, self.data or 0, self.lanes, number)
+        return BusAccess(
+            cycle, self.offset, self.data is not None, self.data or 0, self.lanes, number
+        )
 
 
 @dataclass(frozen=True)
 class Case:
-    """What reaches both sides: accesses, (row, input pin, level), (first row, rows) of each reset.
+    """What reaches both sides: accesses, (cycle, input pin, level), (first cycle, cycles) of each
+    reset.
 
     An access that meets a reset does not happen.
     """
@@ -53,20 +56,24 @@ class Case:
 
 
 class _Schedule:
-    """A case by rows: the access that is up, levels that begin, lengths of resets, rows with RST."""
+    """A case by cycles: the access that is up, levels that begin, lengths of resets, cycles with
+    RST.
+    """
 
-    def __init__(self, case: Case, wait: int, rows: int) -> None:
-        assert all(wait <= one.end < rows for one in case.accesses), "an access outside the rows"
+    def __init__(self, case: Case, wait: int, cycles: int) -> None:
+        assert all(wait <= one.end < cycles for one in case.accesses), (
+            "an access outside the cycles"
+        )
         self.lengths = dict(case.resets)
-        self.high = {row + k for row, length in case.resets for k in range(length)}
-        assert len(self.high) == sum(length for _, length in case.resets), "resets share a row"
+        self.high = {cycle + k for cycle, length in case.resets for k in range(length)}
+        assert len(self.high) == sum(length for _, length in case.resets), "resets share a cycle"
         spans = [(one, range(one.end - wait, one.end + 1)) for one in case.accesses]
         happen = [(one, span) for one, span in spans if self.high.isdisjoint(span)]
-        self.up = {row: one for one, span in happen for row in span}
-        assert len(self.up) == len(happen) * (wait + 1), "two accesses share a row"
+        self.up = {cycle: one for one, span in happen for cycle in span}
+        assert len(self.up) == len(happen) * (wait + 1), "two accesses share a cycle"
         self.levels: dict[int, list[tuple[str, int]]] = {}
-        for row, pin, level in case.inputs:
-            self.levels.setdefault(row, []).append((pin, level))
+        for cycle, pin, level in case.inputs:
+            self.levels.setdefault(cycle, []).append((pin, level))
 
 
 class Pair:
@@ -81,9 +88,9 @@ class Pair:
     Attributes
     ----------
     hosts : what the model and the twin's note reader have told
-    first : what the model calls row 0
-    preset : signals of the twin that another value is put into in row 0, by name
-    ahead : the model reports events of rows to come, so that their order is that of their rows
+    first : what the model calls cycle 0
+    preset : signals of the twin that another value is put into in cycle 0, by name
+    ahead : the model reports events of cycles to come, so that their order is that of their cycles
     """
 
     first = 0
@@ -100,8 +107,8 @@ class Pair:
         self._words_read: list[int] = []
         self._count = 0
 
-    def play_each(self, cases: Sequence[Case], rows: int, wait: int = 0) -> list[int]:
-        """Play the cases one after the other, each in so many rows and one more, of a reset.
+    def play_each(self, cases: Sequence[Case], cycles: int, wait: int = 0) -> list[int]:
+        """Play the cases one after the other, each in so many cycles and one more, of a reset.
 
         An input has its declared level again where a case begins. Return the words read.
         """
@@ -109,27 +116,27 @@ class Pair:
         inputs: list[tuple[int, str, int]] = []
         resets: list[tuple[int, int]] = []
         for place, case in enumerate(cases):
-            _Schedule(case, wait, rows)
-            assert all(row < rows for row, *_ in case.inputs), case
-            assert all(row + length <= rows for row, length in case.resets), case
-            begin = place * (rows + 1)
+            _Schedule(case, wait, cycles)
+            assert all(cycle < cycles for cycle, *_ in case.inputs), case
+            assert all(cycle + length <= cycles for cycle, length in case.resets), case
+            begin = place * (cycles + 1)
             accesses += [replace(one, end=begin + one.end) for one in case.accesses]
-            inputs += [(begin + row, pin, level) for row, pin, level in case.inputs]
+            inputs += [(begin + cycle, pin, level) for cycle, pin, level in case.inputs]
             moved = {pin for _, pin, _ in case.inputs}
             inputs += [
-                (begin + rows, pin.name, pin.level)
+                (begin + cycles, pin.name, pin.level)
                 for pin in self._device.pins
                 if pin.name in moved
             ]
-            resets += [(begin + row, length) for row, length in (*case.resets, (rows, 1))]
-        return self.play(Case(accesses, inputs, resets), len(cases) * (rows + 1) + 4, wait)
+            resets += [(begin + cycle, length) for cycle, length in (*case.resets, (cycles, 1))]
+        return self.play(Case(accesses, inputs, resets), len(cases) * (cycles + 1) + 4, wait)
 
-    def play(self, case: Case, rows: int, wait: int = 0) -> list[int]:
-        """Play the rows 0 to ``rows - 1``, compare, and return the words read.
+    def play(self, case: Case, cycles: int, wait: int = 0) -> list[int]:
+        """Play the cycles 0 to ``cycles - 1``, compare, and return the words read.
 
-        An access is on the port for ``wait`` rows before its STB.
+        An access is on the port for ``wait`` cycles before its STB.
         """
-        schedule, top, finished = _Schedule(case, wait, rows), Module(), []
+        schedule, top, finished = _Schedule(case, wait, cycles), Module(), []
         self._build_twin()
         top.domains.sync = domain = ClockDomain()
         top.submodules.twin = self._twin
@@ -142,10 +149,10 @@ class Pair:
             self._context = context
             for name, level in self.preset.items():
                 context.set(getattr(self._twin, name), level)
-            for row in range(rows):
-                if (row in schedule.high) != (row - 1 in schedule.high):
-                    context.set(domain.rst, row in schedule.high)
-                self._row(schedule, row, self.first + row)
+            for cycle in range(cycles):
+                if (cycle in schedule.high) != (cycle - 1 in schedule.high):
+                    context.set(domain.rst, cycle in schedule.high)
+                self._cycle(schedule, cycle, self.first + cycle)
                 await context.tick()
             finished.append(True)
 
@@ -154,7 +161,7 @@ class Pair:
         simulator.add_testbench(bench)
         simulator.run()
         assert finished == [True]
-        self._compare_told(self.first + rows - 1)
+        self._compare_told(self.first + cycles - 1)
         return self._words_read
 
     def _build_twin(self) -> None:
@@ -177,18 +184,20 @@ class Pair:
         stem, _, number = pin.partition(".")
         return getattr(self._twin, f"pin_{stem}{suffix}")[int(number or 0)]
 
-    def _row(self, schedule: _Schedule, row: int, now: int) -> None:
-        """Play a row: inputs, the access that ends, what is told, a reset; in the contracts' order."""
-        get, bus, one = self._context.get, self._twin.bus, schedule.up.get(row)
-        ends, length = one is not None and row == one.end, schedule.lengths.get(row, 0)
-        for pin, level in schedule.levels.get(row, ()):
+    def _cycle(self, schedule: _Schedule, cycle: int, now: int) -> None:
+        """Play a cycle: inputs, the access that ends, what is told, a reset; in the contracts'
+        order.
+        """
+        get, bus, one = self._context.get, self._twin.bus, schedule.up.get(cycle)
+        ends, length = one is not None and cycle == one.end, schedule.lengths.get(cycle, 0)
+        for pin, level in schedule.levels.get(cycle, ()):
             self.model.input(now, pin, level)
             self._context.set(self._bit(pin), level)
         self.model.advance(now)
         self._put(one, ends)
         self._compare_pins(now)
         self._compare_registers(now)
-        if length or row not in schedule.high:  # nobody asks while RST stays high
+        if length or cycle not in schedule.high:  # nobody asks while RST stays high
             assert get(self._twin.at_rest) == (self.model.rest_at(now) == now), (now, "rest")
         assert (get(bus.ack), get(bus.err)) == (ends, 0), (now, one)
         if ends:
@@ -236,7 +245,7 @@ class Pair:
     def _compare_registers(self, now: int) -> None:
         """Compare every register: the model's list, and what the watch port shows."""
         shown = {}
-        # From where the row before has ended: that register is watched already.
+        # From where the cycle before has ended: that register is watched already.
         self._watched.reverse()
         for place, (name, word) in enumerate(self._watched):
             if place or now == self.first:
@@ -278,32 +287,32 @@ def _no_wake(cycle: int) -> None:
     raise AssertionError("no device here asks to be woken")
 
 
-def share_near(accesses: Sequence[Aimed], rows: Collection[int]) -> float:
-    """Return the share of accesses that end within two rows of one of ``rows``."""
-    near = {row + k for row in rows for k in range(-2, 3)}
+def share_near(accesses: Sequence[Aimed], cycles: Collection[int]) -> float:
+    """Return the share of accesses that end within two cycles of one of ``cycles``."""
+    near = {cycle + k for cycle in cycles for k in range(-2, 3)}
     return sum(one.end in near for one in accesses) / len(accesses)
 
 
 def diced(
     pair: Pair,
     dice: random.Random,
-    rows: int,
+    cycles: int,
     due: Callable[[Any, int], Iterable[int | None]],
     access: Callable[[random.Random, int], Aimed],
-    levels: Callable[[random.Random, int], Sequence[tuple[str, int]]] = lambda dice, row: (),
+    levels: Callable[[random.Random, int], Sequence[tuple[str, int]]] = lambda dice, cycle: (),
 ) -> tuple[Case, float]:
     """Return random traffic, and the share of accesses that end near something that happens.
 
-    Near is within two rows of a row that ``due`` has named before the access.
+    Near is within two cycles of a cycle that ``due`` has named before the access.
 
     Parameters
     ----------
     pair : its model alone takes the traffic while it is made; another pair must play it
     dice : decides
-    rows : how many to fill
-    due : gives the rows, known before a row, in which something happens in the model
-    access : gives an access that ends in a row
-    levels : gives the levels that reach input pins in a row
+    cycles : how many to fill
+    due : gives the cycles, known before a cycle, in which something happens in the model
+    access : gives an access that ends in a cycle
+    levels : gives the levels that reach input pins in a cycle
     """
     accesses: list[Aimed] = []
     inputs: list[tuple[int, str, int]] = []
@@ -311,23 +320,23 @@ def diced(
     happens: set[int] = set()
     near, free = 0, 1
     model, host = pair.model, pair.hosts[0]
-    for row in range(rows):
-        happens.update(at for at in due(model, row) if at is not None)
-        for pin, level in levels(dice, row):
-            inputs.append((row, pin, level))
-            model.input(row, pin, level)
-        model.advance(row)
-        if row < free:
+    for cycle in range(cycles):
+        happens.update(at for at in due(model, cycle) if at is not None)
+        for pin, level in levels(dice, cycle):
+            inputs.append((cycle, pin, level))
+            model.input(cycle, pin, level)
+        model.advance(cycle)
+        if cycle < free:
             continue
         if dice.random() < 0.004:
-            resets.append((row, dice.randrange(1, 4)))
+            resets.append((cycle, dice.randrange(1, 4)))
             free = sum(resets[-1]) + 1
             model.reset(*resets[-1])
-            host.reset(row)
+            host.reset(cycle)
             continue
-        close = not happens.isdisjoint(range(row - 2, row + 3))
+        close = not happens.isdisjoint(range(cycle - 2, cycle + 3))
         if dice.random() < (0.7 if close else 0.05):
             near += close
-            accesses.append(access(dice, row))
-            model.access(accesses[-1].seen(row, len(accesses)))
+            accesses.append(access(dice, cycle))
+            model.access(accesses[-1].seen(cycle, len(accesses)))
     return Case(accesses, inputs, resets), near / len(accesses)

@@ -26,7 +26,7 @@ def merged(old: int, data: int, lanes: int) -> int:
 
 @dataclass(slots=True)
 class Access:
-    """One access on the bus (rule 1). `age` and `held` count the rows it has been up and shown."""
+    """One access on the bus (rule 1). `age` and `held` count the cycles it has been up and shown."""
 
     number: int
     start: int
@@ -61,18 +61,18 @@ class Device:
         self.output_bit = {pin: n for n, pin in enumerate(self.outputs)}
         self.input_bit = {pin: n for n, pin in enumerate(self.inputs)}
         self.board = sum(self.undriven << n for n in range(len(self.inputs)))
-        self.released = 0  # the outputs that are released in this row, bit k for outputs[k]
+        self.released = 0  # the outputs that are released in this cycle, bit k for outputs[k]
         self.noted: tuple[int, int] | None = None  # the output pins as last recorded
-        self.shown = 0  # the output pins of this row
+        self.shown = 0  # the output pins of this cycle
         self.reset()
 
     def drive(self, pin: str, level: int) -> None:
-        """Rule 24, addition 4: the level that an input pin has in this row."""
+        """Rule 24, addition 4: the level that an input pin has in this cycle."""
         bit = self.input_bit[pin]
         self.board = self.board & ~(1 << bit) | (self.undriven if level == 2 else level) << bit
 
     def level(self, pin: str) -> int:
-        """Additions 1, 3 and 4: the level of a pin in this row (2: a released output)."""
+        """Additions 1, 3 and 4: the level of a pin in this cycle (2: a released output)."""
         if pin in self.input_bit:
             return self.board >> self.input_bit[pin] & 1
         bit = self.output_bit[pin]
@@ -90,7 +90,7 @@ class Device:
         """Rule 14: registers to their reset values."""
 
     def read(self, offset: int) -> int:
-        """Rule 2: what a read in this row shows."""
+        """Rule 2: what a read in this cycle shows."""
         return getattr(self, self.plain[offset][0]) if offset in self.plain else 0
 
     def write_plain(self, offset: int, data: int, lanes: int) -> None:
@@ -99,8 +99,8 @@ class Device:
             attribute, bits = self.plain[offset]
             setattr(self, attribute, merged(getattr(self, attribute), data, lanes) & bits)
 
-    def row(self, t: int) -> int:
-        """Output levels of row t, bit k for outputs[k]."""
+    def cycle(self, t: int) -> int:
+        """Output levels of cycle t, bit k for outputs[k]."""
         return 0
 
     def edge(self, t: int, access: Access | None) -> None:

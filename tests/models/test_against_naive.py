@@ -57,7 +57,7 @@ def test_a_reset_after_the_last_step_lets_the_run_end_as_soon_as_all_is_at_rest(
     assert differences(plan) == []
 
 
-def test_an_await_whose_first_row_a_handler_took_is_cut_off_by_a_reset() -> None:
+def test_an_await_whose_first_cycle_a_handler_took_is_cut_off_by_a_reset() -> None:
     """It has begun, as a pause would have (found by a drawn plan); so no step is left."""
     plan: Plan = {
         "clock_hz": 1_000_000,
@@ -87,8 +87,8 @@ def test_an_await_whose_first_row_a_handler_took_is_cut_off_by_a_reset() -> None
     assert differences(plan) == []
 
 
-def test_a_stop_sample_in_the_last_row_is_reported() -> None:
-    """A break whose stop sample is the last row of the run (found by the thousands below)."""
+def test_a_stop_sample_in_the_last_cycle_is_reported() -> None:
+    """A break whose stop sample is the last cycle of the run (found by the thousands below)."""
     plan: Plan = {
         "clock_hz": 1_000_000,
         "hang_after": 30,

@@ -8,14 +8,14 @@ from typing import Any
 
 import pytest
 
-import busbox.device
+import busbox.device.bases
 from busbox.basics.errors import ModelError
 from busbox.bench.bench import Bench
 from busbox.device import (
     ERROR,
     NO_ACCESS,
-    Access,
     Answer,
+    BusAccess,
     CycleModel,
     Hold,
     Host,
@@ -37,12 +37,12 @@ pytestmark = pytest.mark.quick
 waits = pytest.mark.parametrize("wait", WAITS)
 
 
-# The example in the docstring of busbox.device.
+# The example in the docstring of busbox.device.bases.
 
 
 def _bell_lines() -> list[str]:
     """Return the lines of the example: the indented block that begins with its class."""
-    lines = (busbox.device.__doc__ or "").split("\n")
+    lines = (busbox.device.bases.__doc__ or "").split("\n")
     first = lines.index("    class Bell(RegisterModel):")
     block = []
     for line in lines[first:]:
@@ -68,9 +68,9 @@ def test_the_bell_is_about_20_lines() -> None:
 
 @waits
 def test_the_bell_rings(wait: int) -> None:
-    """STRIKE = 3 written in e = 6: the hammer is 1 in the rows 7 to 9, STATUS too; rest in 10."""
+    """STRIKE = 3 written in e = 6: the hammer is 1 in the cycles 7 to 9, STATUS too; rest in 10."""
     drive = Drive(_bell(), wait).write(6, "STRIKE", 3)
-    assert [drive.shows("STATUS", row) for row in (6, 7, 9, 10)] == [0, 1, 1, 0]
+    assert [drive.shows("STATUS", cycle) for cycle in (6, 7, 9, 10)] == [0, 1, 1, 0]
     recording = drive.run()
     assert edges(recording, "hammer") == [(0, 0), (7, 1), (10, 0)]
     assert recording.lines["dev.hammer"].accesses.tolist() == [NO_ACCESS, 0, 0]
@@ -80,7 +80,7 @@ def test_the_bell_rings(wait: int) -> None:
 @waits
 @pytest.mark.parametrize(("again", "rings"), [(9, False), (10, True)])
 def test_the_bell_does_not_ring_while_it_rings(wait: int, again: int, rings: bool) -> None:
-    """A strike in the last ringing row 9 does nothing; one in row 10 rings in row 11."""
+    """A strike in the last ringing cycle 9 does nothing; one in cycle 10 rings in cycle 11."""
     recording = Drive(_bell(), wait).write(6, "STRIKE", 3).write(again, "STRIKE", 1).run()
     more = [(11, 1), (12, 0)] if rings else []
     assert edges(recording, "hammer") == [(0, 0), (7, 1), (10, 0), *more]
@@ -88,9 +88,9 @@ def test_the_bell_does_not_ring_while_it_rings(wait: int, again: int, rings: boo
 
 @waits
 def test_a_reset_silences_the_bell(wait: int) -> None:
-    """RST in row 8 cuts the ring: hammer and STATUS are 0 from row 9 on, and it rings again."""
+    """RST in cycle 8 cuts the ring: hammer and STATUS are 0 from cycle 9 on, and it rings again."""
     drive = Drive(_bell(), wait, resets=[(8, 1)]).write(6, "STRIKE", 30)
-    assert [drive.shows("STATUS", row) for row in (8, 9)] == [1, 0]
+    assert [drive.shows("STATUS", cycle) for cycle in (8, 9)] == [1, 0]
     recording = drive.write(14, "STRIKE", 2).run()
     assert edges(recording, "hammer") == [(0, 0), (7, 1), (9, 0), (15, 1), (17, 0)]
 
@@ -105,7 +105,7 @@ def test_the_bell_takes_its_declaration(wait: int) -> None:
     assert edges(recording, "hammer") == [(0, 0), (5, 1), (7, 0)]
 
 
-# RegisterModel: rights, and hooks of rows.
+# RegisterModel: rights, and hooks of cycles.
 
 
 class Panel(RegisterModel):
@@ -120,8 +120,8 @@ class Panel(RegisterModel):
                 Field("ACT", 31, 28, "ones_act"),
             ),
         ),
-        Register("SEEN", 0x04, "ro", "Reads of ROW so far: a digit for each register."),
-        Register("ROW", 0x10, "rw", "Three registers.", count=3, reset=0x20),
+        Register("SEEN", 0x04, "ro", "Reads of CYCLE so far: a digit for each register."),
+        Register("CYCLE", 0x10, "rw", "Three registers.", count=3, reset=0x20),
         Register("PAIR", 0x20, "rw", "Takes effect only with both low lanes.", whole=0b0011),
     )  # fmt: skip
     seen = 0
@@ -129,15 +129,15 @@ class Panel(RegisterModel):
     def show_SEEN(self) -> int:
         return self.seen
 
-    def show_ROW(self, index: int) -> int:
-        return self.stored[f"ROW.{index}"] + index
+    def show_CYCLE(self, index: int) -> int:
+        return self.stored[f"CYCLE.{index}"] + index
 
-    def read_ROW(self, index: int, number: int) -> None:
+    def read_CYCLE(self, index: int, number: int) -> None:
         self.seen += 1 << 4 * index
 
-    def write_ROW(self, write: Write) -> None:
+    def write_CYCLE(self, write: Write) -> None:
         self.host.event(
-            write.cycle, "row", write.number, index=write.index, was=write.before, now=write.value
+            write.cycle, "cycle", write.number, index=write.index, was=write.before, now=write.value
         )
 
     def write_MIXED(self, write: Write) -> None:
@@ -162,7 +162,7 @@ def test_each_right_does_what_its_sentence_says(
 ) -> None:
     """A write changes rw fields by lanes, clears ones, leaves ro alone; wo and acts read 0."""
     drive = Drive(Panel, wait).write(6, "MIXED", data, lanes)
-    assert [drive.shows("MIXED", row) for row in (6, 7, 8)] == [0x0F00_0605, shown, shown]
+    assert [drive.shows("MIXED", cycle) for cycle in (6, 7, 8)] == [0x0F00_0605, shown, shown]
 
 
 @waits
@@ -176,10 +176,16 @@ def test_a_write_tells_its_ones_and_its_value(wait: int) -> None:
 
 
 @waits
-def test_hooks_of_a_row_get_the_index(wait: int) -> None:
-    """ROW n shows 0x20 + n by its hook; reads count in SEEN from the next cycle; writes tell n."""
-    drive = Drive(Panel, wait).read(4, "ROW.0").read(7, "ROW.2").read(10, "ROW.2").read(13, "SEEN")
-    recording = drive.write(16, "ROW.1", 0x99, 0b0001).read(19, "ROW.1").run()
+def test_hooks_of_a_cycle_get_the_index(wait: int) -> None:
+    """CYCLE n shows 0x20 + n by its hook; reads count in SEEN from the next cycle; writes tell n."""
+    drive = (
+        Drive(Panel, wait)
+        .read(4, "CYCLE.0")
+        .read(7, "CYCLE.2")
+        .read(10, "CYCLE.2")
+        .read(13, "SEEN")
+    )
+    recording = drive.write(16, "CYCLE.1", 0x99, 0b0001).read(19, "CYCLE.1").run()
     assert reads(recording) == {4: 0x20, 7: 0x22, 10: 0x22, 13: 0x201, 19: 0x9A}
     assert recording.events[0].details == {"index": 1, "was": 0x20, "now": 0x99}
 
@@ -230,24 +236,26 @@ class Treadle(CycleModel):
 
 
 @waits
-@pytest.mark.parametrize("row", [0, 1, 2, 9, 10, 11, 30])
-def test_tick_is_called_once_a_cycle(wait: int, row: int) -> None:
-    """Row t shows t ticks, those of the rows before; a write in row 9 takes no tick away."""
-    assert Drive(Treadle, wait).write(5, "LEFT", 3).write(9, "LEFT", 2).shows("TICKS", row) == row
+@pytest.mark.parametrize("cycle", [0, 1, 2, 9, 10, 11, 30])
+def test_tick_is_called_once_a_cycle(wait: int, cycle: int) -> None:
+    """Cycle t shows t ticks, those of the cycles before; a write in cycle 9 takes no tick away."""
+    assert (
+        Drive(Treadle, wait).write(5, "LEFT", 3).write(9, "LEFT", 2).shows("TICKS", cycle) == cycle
+    )
 
 
 @waits
 def test_a_write_is_stored_after_the_tick_of_its_cycle(wait: int) -> None:
-    """LEFT = 3 written in e = 5 is 3 in row 6 still, then 2, 1 and 0 in the rows 7, 8 and 9."""
+    """LEFT = 3 written in e = 5 is 3 in cycle 6 still, then 2, 1 and 0 in the cycles 7, 8 and 9."""
     drive = Drive(Treadle, wait).write(5, "LEFT", 3)
-    assert [drive.shows("LEFT", row) for row in range(4, 11)] == [0, 0, 3, 2, 1, 0, 0]
+    assert [drive.shows("LEFT", cycle) for cycle in range(4, 11)] == [0, 0, 3, 2, 1, 0, 0]
 
 
 @waits
 def test_tick_sees_the_state_of_its_cycle(wait: int) -> None:
-    """The tick at the end of row 5 saw 0 (shown in 6), that of row 6 saw 3, and so on."""
+    """The tick at the end of cycle 5 saw 0 (shown in 6), that of cycle 6 saw 3, and so on."""
     drive = Drive(Treadle, wait).write(5, "LEFT", 3)
-    assert [drive.shows("SAW", row) for row in range(5, 11)] == [0, 0, 3, 2, 1, 0]
+    assert [drive.shows("SAW", cycle) for cycle in range(5, 11)] == [0, 0, 3, 2, 1, 0]
 
 
 @waits
@@ -255,9 +263,9 @@ def test_tick_sees_the_state_of_its_cycle(wait: int) -> None:
     ("lanes", "shown"), [(0b1111, 0x0A0B), (0b0010, 0x0A05), (0b0001, 0x000B), (0, 0x0005)]
 )
 def test_a_write_meets_what_the_tick_of_its_cycle_left(wait: int, lanes: int, shown: int) -> None:
-    """LEFT is 6 in row 9; its tick makes 5; the lanes of a write in e = 9 are put over that."""
+    """LEFT is 6 in cycle 9; its tick makes 5; the lanes of a write in e = 9 are put over that."""
     drive = Drive(Treadle, wait).write(5, "LEFT", 9).write(9, "LEFT", 0x0A0B, lanes)
-    assert [drive.shows("LEFT", row) for row in (9, 10, 11)] == [6, shown, shown - 1]
+    assert [drive.shows("LEFT", cycle) for cycle in (9, 10, 11)] == [6, shown, shown - 1]
 
 
 @waits
@@ -268,29 +276,29 @@ def test_a_write_meets_what_the_tick_of_its_cycle_left(wait: int, lanes: int, sh
 def test_raised_bits_win_over_a_clear_in_the_same_cycle(
     wait: int, cleared: int, shown: list[int]
 ) -> None:
-    """LEFT = 7 in e = 5 is 1 in row 12: STATUS is set at its end, whatever a clear in 12 says."""
+    """LEFT = 7 in e = 5 is 1 in cycle 12: STATUS is set at its end, whatever a clear in 12 says."""
     drive = Drive(Treadle, wait).write(5, "LEFT", 7).write(cleared, "STATUS", 1)
-    assert [drive.shows("STATUS", row) for row in (12, 13, 14)] == shown
+    assert [drive.shows("STATUS", cycle) for cycle in (12, 13, 14)] == shown
 
 
 @waits
 def test_a_bit_raised_once_can_be_cleared_later(wait: int) -> None:
     """A write in a later cycle is not undone by what an earlier tick raised."""
     drive = Drive(Treadle, wait).write(5, "LEFT", 2).write(12, "STATUS", 1).write(15, "LEFT", 0)
-    assert [drive.shows("STATUS", row) for row in (12, 13, 16, 20)] == [1, 0, 0, 0]
+    assert [drive.shows("STATUS", cycle) for cycle in (12, 13, 16, 20)] == [1, 0, 0, 0]
 
 
 @waits
 def test_drive_shows_one_cycle_later(wait: int) -> None:
-    """The tick of row 6 raises the arm for row 7; that of row 8 drops it for row 9."""
+    """The tick of cycle 6 raises the arm for cycle 7; that of cycle 8 drops it for cycle 9."""
     recording = Drive(Treadle, wait).write(5, "LEFT", 3).run()
     assert edges(recording, "arm") == [(0, 0), (7, 1), (9, 0)]
 
 
 @waits
 @pytest.mark.parametrize(("left", "cycles"), [(0, 7), (1, 8), (3, 10), (20, 27)])
-def test_busy_ends_the_run_in_the_right_row(wait: int, left: int, cycles: int) -> None:
-    """LEFT = n in e = 5 is 0 first in row 6 + n: that is the last row."""
+def test_busy_ends_the_run_in_the_right_cycle(wait: int, left: int, cycles: int) -> None:
+    """LEFT = n in e = 5 is 0 first in cycle 6 + n: that is the last cycle."""
     recording = Drive(Treadle, wait).write(5, "LEFT", left).run()
     assert (recording.cycles, recording.ended) == (cycles, "done")
 
@@ -298,13 +306,15 @@ def test_busy_ends_the_run_in_the_right_row(wait: int, left: int, cycles: int) -
 @waits
 @pytest.mark.parametrize("length", [1, 3])
 def test_a_reset_holds_a_cycle_model(wait: int, length: int) -> None:
-    """LEFT is 6 in row r = 8 and 0 from row 9 on; arm 0 from 9; no tick in the rows r .. r + L - 1."""
+    """LEFT is 6 in cycle r = 8 and 0 from cycle 9 on; arm 0 from 9; no tick in the cycles r .. r +
+    L - 1.
+    """
     drive = Drive(Treadle, wait, resets=[(8, length)]).write(5, "LEFT", 8)
-    assert [drive.shows("LEFT", row) for row in (8, 9, 8 + length, 20)] == [6, 0, 0, 0]
+    assert [drive.shows("LEFT", cycle) for cycle in (8, 9, 8 + length, 20)] == [6, 0, 0, 0]
     assert edges(drive.run(upto=20), "arm") == [(0, 0), (7, 1), (9, 0)]
-    assert [drive.shows("TICKS", row) for row in (9, 8 + length, 9 + length)] == [8, 8, 9]
+    assert [drive.shows("TICKS", cycle) for cycle in (9, 8 + length, 9 + length)] == [8, 8, 9]
     later = drive.write(16, "LEFT", 2)
-    assert [later.shows("LEFT", row) for row in (16, 17, 18, 19)] == [0, 2, 1, 0]
+    assert [later.shows("LEFT", cycle) for cycle in (16, 17, 18, 19)] == [0, 2, 1, 0]
 
 
 def test_a_cycle_model_without_hooks_does_nothing() -> None:
@@ -404,7 +414,7 @@ class Gate(RegisterModel):
     track = 0
     woken = False
 
-    def access(self, access: Access) -> Answer:
+    def access(self, access: BusAccess) -> Answer:
         self.asked += access.offset != 0x10
         if access.number != self.number:
             self.number, self.first, self.woken = access.number, access.cycle, False
@@ -459,7 +469,7 @@ def test_a_hold_until_a_cycle_ends_in_it(wait: int) -> None:
     [(2, 6), (6, 6), (7, 7), (9, 9), (30, 30)],
 )
 def test_a_hold_without_an_end_is_released_by_an_input(wait: int, clear_at: int, ends: int) -> None:
-    """A read aimed at 6 ends in the row of the input's level, or in 6 if that is there already."""
+    """A read aimed at 6 ends in the cycle of the input's level, or in 6 if that is there already."""
     recording = _freely(Drive(Gate, wait, inputs=[(clear_at, "clear", 1)]).read(6, "TRACK"))
     assert recording.accesses.end.tolist() == [ends]
     assert recording.accesses.terminators == ["ack"]
@@ -467,7 +477,7 @@ def test_a_hold_without_an_end_is_released_by_an_input(wait: int, clear_at: int,
 
 @waits
 def test_an_input_that_does_not_release_asks_again_and_holds_on(wait: int) -> None:
-    """A level 0 in row 8 changes nothing; the level 1 in row 12 ends the access: 3 calls."""
+    """A level 0 in cycle 8 changes nothing; the level 1 in cycle 12 ends the access: 3 calls."""
     drive = Drive(Gate, wait, inputs=[(8, "clear", 0), (12, "clear", 1)])
     recording = _freely(drive.write(6, "TRACK", 5).read(8 + wait, "TRACK").read(13, "ASKED"))
     assert recording.accesses.end.tolist()[0] == 12
@@ -496,9 +506,9 @@ def test_a_hold_is_released_by_a_wake(wait: int) -> None:
 
 @waits
 def test_a_hold_that_a_reset_cuts_changes_nothing(wait: int) -> None:
-    """A write held from 6 to 9 and reset in 8 ends as ``reset`` in row 8; LATER stays 0.
+    """A write held from 6 to 9 and reset in 8 ends as ``reset`` in cycle 8; LATER stays 0.
 
-    A wake asked for row 10 does not come after the reset.
+    A wake asked for cycle 10 does not come after the reset.
     """
     recording = _freely(Drive(Gate, wait, resets=[(8, 1)]).write(6, "LATER", 1))
     assert recording.accesses.terminators == ["reset"]
@@ -633,7 +643,7 @@ def _drive_directly(model_class: Any, settings: dict[str, Any], looks: int) -> l
         cycle, write = 3 + 5 * number, number % 3 != 2
         offset = (0x00, 0x04, 0x08, 0x0C, 0x10, 0x100)[number % 7 % 6]
         data = 0x1F03_0501 * (number + 1) & 0xFFFF_FFFF if write else 0
-        answers.append(model.access(Access(cycle, offset, write, data, ALL, number)))
+        answers.append(model.access(BusAccess(cycle, offset, write, data, ALL, number)))
         if number % 10 == 9:
             model.advance(cycle + 3)
         if number == 25:

@@ -1,4 +1,4 @@
-"""The bench ``edges``: accesses in the row before an event, in its row and in the row after it.
+"""The bench ``edges``: accesses in the cycle before an event, in its row and in the cycle after it.
 
 The values below are worked out by hand from the pages of the models; the comments in
 firmware_traces/edges/edges.steps say what each access is aimed at.
@@ -30,7 +30,7 @@ LEVERS = {
 CLOCK = {
     # ALARM = 70: RANG from 71, cleared in 72. ALARM = 80: the clear in 80 loses, the one in 82 counts.
     69: 0, 70: 0, 71: 1, 73: 0, 81: 1, 83: 0, 86: 86, 92: 0,
-    466: 4, 467: 0, 474: 0, 475: 0,  # row 462 is the new row 0
+    466: 4, 467: 0, 474: 0, 475: 0,  # cycle 462 is the new cycle 0
 }  # fmt: skip
 TELEGRAPH = {
     # 1 room, 2 busy, 4 ready. Bytes are held in 101 and in 106 to 121, sent in 102 to 141.
@@ -45,13 +45,13 @@ LAMPS = {
     470: 0, 471: 0, 472: 2, 473: 0x040506,
 }  # fmt: skip
 
-#: Pin: (row, level) of its edges after row 0.
+#: Pin: (cycle, level) of its edges after cycle 0.
 PINS = {
     "levers.interrupt": [
         (23, 1), (42, 0),  # levers 4 and 5 to the clear in 41
         (43, 1), (48, 0),  # lever 6 to the clear in 47
         (49, 1), (51, 0),  # its second edge, for which the clear in 48 was too early
-        (460, 1), (461, 0),  # lever 7, in the first row of the reset
+        (460, 1), (461, 0),  # lever 7, in the first cycle of the reset
         (465, 1),
     ],
     "levers.out.0": [(456, 1), (461, 0)],
@@ -60,7 +60,7 @@ PINS = {
     "telegraph.interrupt": [(172, 1), (194, 0)],  # no dip where the second byte replaces the first
 }  # fmt: skip
 
-#: 0x55 from 102 and 0x4F from 122, two rows a bit, then the byte 0 from 454, cut in 460.
+#: 0x55 from 102 and 0x4F from 122, two cycles a bit, then the byte 0 from 454, cut in 460.
 TX = [
     (102, 0), (104, 1), (106, 0), (108, 1), (110, 0), (112, 1), (114, 0), (116, 1), (118, 0), (120, 1),
     (122, 0), (124, 1), (132, 0), (136, 1), (138, 0), (140, 1),
@@ -79,7 +79,7 @@ def _pin(recording: Recording, name: str) -> list[tuple[int, int]]:
     return list(zip(cycles.tolist(), levels.tolist(), strict=True))[1:]
 
 
-def test_every_access_ends_in_the_row_that_its_comment_names(edges: Recording) -> None:
+def test_every_access_ends_in_the_cycle_that_its_comment_names(edges: Recording) -> None:
     """The aims of the steps are those of the run; only the write in 460 is cut off."""
     lines = STEPS.read_text(encoding="utf-8").splitlines()
     aims = {
@@ -92,12 +92,12 @@ def test_every_access_ends_in_the_row_that_its_comment_names(edges: Recording) -
     assert ends == aims
     assert len(aims) == sum(line.startswith(("read", "write")) for line in lines) == 91
     how = dict(zip(columns.end.tolist(), columns.terminators, strict=True))
-    assert {row for row, terminator in how.items() if terminator != "ack"} == {460}
+    assert {cycle for cycle, terminator in how.items() if terminator != "ack"} == {460}
     assert how[460] == "reset"
 
 
 def test_every_read_gives_the_value_worked_out_by_hand(edges: Recording) -> None:
-    """Each row of the tables above is a read in that row with that word, and there is no other."""
+    """Each row of the tables above is a read in that cycle with that word, and there is no other."""
     columns = edges.accesses
     given: dict[str, dict[int, int]] = {slot.name: {} for slot in edges.slots}
     for end, slot, write, data in zip(
@@ -121,12 +121,12 @@ def test_every_read_of_the_steps_has_its_value() -> None:
 
 
 @pytest.mark.parametrize("pin", [*PINS, "telegraph.tx"])
-def test_every_pin_moves_in_its_row(edges: Recording, pin: str) -> None:
-    """Interrupts, outputs and the line of the telegraph, row by row."""
+def test_every_pin_moves_in_its_cycle(edges: Recording, pin: str) -> None:
+    """Interrupts, outputs and the line of the telegraph, cycle by cycle."""
     assert _pin(edges, pin) == (TX if pin == "telegraph.tx" else PINS[pin])
 
 
-def test_the_lamps_copy_their_colours_in_the_row_before_their_first_bit(edges: Recording) -> None:
+def test_the_lamps_copy_their_colours_in_the_cycle_before_their_first_bit(edges: Recording) -> None:
     """Lamp 1 has what was written in 281, not in 282; the frames of 211, 360 and 438."""
     frames = [(frame.cycle, frame.colours) for frame in edges.frames["lamps"]]
     assert frames == [
@@ -135,7 +135,7 @@ def test_the_lamps_copy_their_colours_in_the_row_before_their_first_bit(edges: R
     assert [(event.cycle, event.kind) for event in edges.events] == [
         (211, "frame"), (360, "frame"), (438, "frame")
     ]  # fmt: skip
-    # The third frame is cut in row 460: bits of 3 rows from 438 on, the one of 459 is its last. It
+    # The third frame is cut in cycle 460: bits of 3 cycles from 438 on, the one of 459 is its last. It
     # is a zero (green is 0x05 = 0000 0101): high in 459 alone.
     assert _pin(edges, "lamps.line")[-2:] == [(459, 1), (461, 0)]
 

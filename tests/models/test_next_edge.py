@@ -1,7 +1,7 @@
 """``next_edge`` of every model: never later than the next edge that really comes.
 
 Each model is stepped through the contract with a host of the test's own. After every call a copy of
-the model, left alone, is brought forward: no output pin may change in a row strictly between the
+the model, left alone, is brought forward: no output pin may change in a cycle strictly between the
 present cycle and the first of what ``next_edge`` says and of what was announced before.
 """
 
@@ -14,17 +14,17 @@ from typing import Any
 
 import pytest
 
-from busbox.device import Access, LiveDevice
+from busbox.device import BusAccess, LiveDevice
 from tests.models.drawing import Stepped
 from tests.models.folders import attributes
 
-#: Rows that a copy is brought forward: longer than any byte or frame here.
+#: Cycles that a copy is brought forward: longer than any byte or frame here.
 AHEAD = 260
 CALLS = 120
 
 
 class _Host:
-    """Pins as (row, level) lists; everything else is taken and dropped."""
+    """Pins as (cycle, level) lists; everything else is taken and dropped."""
 
     name, base, size, clock_hz = "dev", 0, 0x1000, 16_000_000
 
@@ -33,7 +33,7 @@ class _Host:
         self.pins = {pin: [(0, level)] for pin, level in levels.items()}
 
     def edge(self, pin: str, cycle: int, level: int, access: int = -1) -> None:
-        """Take an edge; the last one of a row counts."""
+        """Take an edge; the last one of a cycle counts."""
         track = self.pins[pin]
         assert cycle >= track[-1][0]
         if cycle == track[-1][0]:
@@ -56,13 +56,13 @@ class _Host:
             self.edge(pin, cycle + 1, self.first[pin])
 
     def changes(self, after: int) -> list[int]:
-        """Return the rows after ``after`` in which some pin changes, in order."""
-        rows = []
+        """Return the cycles after ``after`` in which some pin changes, in order."""
+        cycles = []
         for track in self.pins.values():
-            for (_, before), (row, level) in pairwise(track):
-                if row > after and level != before:
-                    rows.append(row)
-        return sorted(rows)
+            for (_, before), (cycle, level) in pairwise(track):
+                if cycle > after and level != before:
+                    cycles.append(cycle)
+        return sorted(cycles)
 
 
 #: What is stepped, by the name of its folder.
@@ -77,16 +77,16 @@ def _built(name: str) -> tuple[LiveDevice, _Host]:
 
 
 def _surprises(device: LiveDevice, host: _Host, cycle: int) -> list[int]:
-    """Return the rows in which a pin changes before anybody would be told."""
+    """Return the cycles in which a pin changes before anybody would be told."""
     answer = device.next_edge(cycle)
     assert answer is None or answer > cycle
-    rows = [row for row in (answer, *host.changes(cycle)[:1]) if row is not None]
-    told = min(rows, default=cycle + AHEAD + 1)
+    cycles = [change for change in (answer, *host.changes(cycle)[:1]) if change is not None]
+    told = min(cycles, default=cycle + AHEAD + 1)
     alone, left = copy.deepcopy((device, host))
     alone.advance(cycle + AHEAD)
     # What was announced is not taken back either.
     assert all(left.pins[pin][: len(track)] == track for pin, track in host.pins.items())
-    return [row for row in left.changes(cycle) if row < told]
+    return [change for change in left.changes(cycle) if change < told]
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -97,12 +97,12 @@ def test_no_pin_moves_before_next_edge(name: str, seed: int) -> None:
     device, host = _built(name)
     cycle = origin = 0
     for number in range(CALLS):
-        row = cycle + dice.choice([1, 1, 2, 3, 5, 9, 40])
-        # Nobody calls the model in the rows between: the property must hold in any of them.
-        for asked in sorted({cycle, cycle + 1, dice.randrange(cycle, row)} - {row}):
+        following = cycle + dice.choice([1, 1, 2, 3, 5, 9, 40])
+        # Nobody calls the model in the cycles between: the property must hold in any of them.
+        for asked in sorted({cycle, cycle + 1, dice.randrange(cycle, following)} - {following}):
             device.advance(asked)
             assert _surprises(device, host, asked) == [], (number, asked)
-        cycle = row
+        cycle = following
         chance = dice.random()
         if chance < 0.02:
             length = dice.randrange(1, 4)
@@ -115,7 +115,7 @@ def test_no_pin_moves_before_next_edge(name: str, seed: int) -> None:
             device.input(cycle, what, value)
         else:
             write = dice.random() < 0.8
-            device.access(Access(cycle, what, write, value if write else 0, 0b1111, number))
+            device.access(BusAccess(cycle, what, write, value if write else 0, 0b1111, number))
         assert _surprises(device, host, cycle) == [], (number, cycle)
     assert len(host.changes(0)) > 10  # the traffic did move pins
 
@@ -124,15 +124,15 @@ def test_no_pin_moves_before_next_edge(name: str, seed: int) -> None:
     ("name", "calls", "cycle", "answer"),
     [(name, *case) for name, one in STEPPED.items() for case in one.next_edges],
 )
-def test_next_edge_names_the_row(
+def test_next_edge_names_the_cycle(
     name: str, calls: tuple[tuple[int, int | str, int], ...], cycle: int, answer: int | None
 ) -> None:
-    """After these calls the model names exactly the row in which something happens by itself."""
+    """After these calls the model names exactly the cycle in which something happens by itself."""
     device, _ = _built(name)
-    for number, (row, what, value) in enumerate(calls):
+    for number, (call, what, value) in enumerate(calls):
         if isinstance(what, str):
-            device.input(row, what, value)
+            device.input(call, what, value)
         else:
-            device.access(Access(row, what, True, value, 0b1111, number))
+            device.access(BusAccess(call, what, True, value, 0b1111, number))
     device.advance(cycle)
     assert device.next_edge(cycle) == answer

@@ -1,7 +1,7 @@
 """What a model says of a word that stays (contract of a model, 10) is true.
 
 A model is stepped through the contract with a host of the test's own. After a read of which it says
-that the word stays, copies of it, left alone, are read in later rows.
+that the word stays, copies of it, left alone, are read in later cycles.
 """
 
 from __future__ import annotations
@@ -11,10 +11,10 @@ import random
 
 import pytest
 
-from busbox.device import Access, LiveDevice
+from busbox.device import BusAccess, LiveDevice
 from tests.models.test_next_edge import STEPPED, _built, _Host
 
-#: Rows that are looked at where a word stays for good, or for long.
+#: Cycles that are looked at where a word stays for good, or for long.
 AHEAD = 150
 CALLS = 250
 
@@ -32,25 +32,27 @@ class _Listening(_Host):
 def read(device: LiveDevice, host: _Listening, cycle: int, offset: int) -> object:
     """Read a word."""
     host.said = None
-    return device.access(Access(cycle, offset, False, 0, 0xF, 0))
+    return device.access(BusAccess(cycle, offset, False, 0, 0xF, 0))
 
 
 def lasts(device: LiveDevice, host: _Listening, cycle: int, offset: int, word: object) -> int:
-    """Read copies of the device in the rows for which the word stays; return how many."""
+    """Read copies of the device in the cycles for which the word stays; return how many."""
     assert host.said is not None
     until = cycle + AHEAD if host.said[0] is None else host.said[0]
-    rows = range(cycle + 1, min(until, cycle + AHEAD))
-    chosen = {*rows[:12], *rows[-4:], *rows[::17]}
-    for row in chosen:
+    cycles = range(cycle + 1, min(until, cycle + AHEAD))
+    chosen = {*cycles[:12], *cycles[-4:], *cycles[::17]}
+    for later in chosen:
         alone, left = copy.deepcopy((device, host))
-        assert read(alone, left, row, offset) == word, f"offset {offset:#x}, row {row} of {rows}"
+        assert read(alone, left, later, offset) == word, (
+            f"offset {offset:#x}, cycle {later} of {cycles}"
+        )
     return len(chosen)
 
 
 @pytest.mark.parametrize("seed", range(2))
 @pytest.mark.parametrize("name", STEPPED)
 def test_a_word_stays_for_as_long_as_the_model_says(name: str, seed: int) -> None:
-    """A read in any row before ``until`` shows the same word, if nothing else comes."""
+    """A read in any cycle before ``until`` shows the same word, if nothing else comes."""
     device, plain = _built(name)
     host = _Listening(plain.first)
     device.host = host  # type: ignore[attr-defined]
@@ -72,6 +74,6 @@ def test_a_word_stays_for_as_long_as_the_model_says(name: str, seed: int) -> Non
         if isinstance(target, str):
             device.input(cycle, target, value)
         else:
-            device.access(Access(cycle, target, True, value, 0xF, 0))
+            device.access(BusAccess(cycle, target, True, value, 0xF, 0))
     assert said == STEPPED[name].stays
     assert looked > 100

@@ -71,8 +71,8 @@ def test_a_cut_of_signal_cabin_is_the_same() -> None:
     assert everything(hardware) == everything(bench.run("llvm", 60_000))
 
 
-def test_the_last_row_of_a_hang_shows_the_hardware_too() -> None:
-    """NOW of a timer in hardware is that of the row in which the run ends."""
+def test_the_last_cycle_of_a_hang_shows_the_hardware_too() -> None:
+    """NOW of a timer in hardware is that of the cycle in which the run ends."""
     values = ["fabric.unanswered=silence", "hang_after=50", *as_hardware("clock")]
     bench = load_bench("edges").with_values(values)
     recording = bench.run(traffic=[_read(0x5000_0000)])
@@ -81,6 +81,6 @@ def test_the_last_row_of_a_hang_shows_the_hardware_too() -> None:
 
 
 def _read(address: int) -> Any:
-    from busbox.cpu.steps import Access
+    from busbox.cpu.steps import AccessStep
 
-    return Access(False, address)
+    return AccessStep(False, address)

@@ -10,7 +10,7 @@ from busbox.basics.units import Span
 from busbox.bench.bench import Bench, load_bench
 from busbox.bench.find import packaged_benches
 from busbox.cli import main
-from busbox.cpu.steps import Access, Named, Pause, Step
+from busbox.cpu.steps import AccessStep, Named, Pause, Step
 from busbox.recording import Recording
 from tests.models.driving import Drive, edges
 
@@ -38,17 +38,19 @@ def port(divisor: int = 16) -> Drive:
 
 def said(text: bytes) -> list[Step]:
     """Return the writes of a text to the slot ``port``."""
-    return [Access(True, Named("port", "DATA"), byte) for byte in text]
+    return [AccessStep(True, Named("port", "DATA"), byte) for byte in text]
 
 
 @pytest.mark.parametrize("file", ["lamps.py", "telegraph.py"])
-def test_each_model_is_at_most_40_lines(file: str) -> None:
-    """All lines count, empty ones too."""
-    assert len((FOLDER / file).read_text(encoding="utf-8").splitlines()) <= 40
+def test_each_model_is_at_most_35_lines(file: str) -> None:
+    """All lines of the class count, empty ones too."""
+    lines = (FOLDER / file).read_text(encoding="utf-8").splitlines()
+    first = next(number for number, line in enumerate(lines) if line.startswith("class "))
+    assert len(lines) - first <= 35  # what stands above is imports and one sentence
 
 
-def test_the_bench_runs_without_a_finding_and_ends_in_a_last_gap_row(evening: Recording) -> None:
-    """Nothing is found, all that must hold does, and row 3 x 2880 is the last of the third frame."""
+def test_the_bench_runs_without_a_finding_and_ends_in_a_last_gap_cycle(evening: Recording) -> None:
+    """Nothing is found, all that must hold does, and cycle 3 x 2880 is the last of the third frame."""
     assert evening.findings == ()
     assert all(verdict.met for verdict in evening.verdicts)
     assert evening.ended == "done"
@@ -66,10 +68,10 @@ def test_frames_follow_each_other_with_the_colours_of_their_time(evening: Record
 def test_the_line_shows_the_colours_bit_by_bit(evening: Recording) -> None:
     """Every bit of the second frame is high for 13 clocks or 7: green, red, blue of each lamp."""
     cycles, levels = evening.edges("lamps.line")
-    rises = [row for row, level in zip(cycles.tolist(), levels.tolist(), strict=True) if level]
+    rises = [cycle for cycle, level in zip(cycles.tolist(), levels.tolist(), strict=True) if level]
     falls = dict(zip(cycles.tolist()[:-1], cycles.tolist()[1:], strict=True))
     start = 1 + FRAME
-    assert [row for row in rises if start <= row < start + FRAME] == [
+    assert [cycle for cycle in rises if start <= cycle < start + FRAME] == [
         start + BIT * bit for bit in range(96)
     ]
     highs_seen = [falls[start + BIT * bit] - start - BIT * bit for bit in range(96)]
@@ -100,7 +102,7 @@ def test_no_byte_is_lost_and_each_ends_ten_bits_after_the_last(evening: Recordin
 
 @pytest.mark.parametrize("wait", [0, 1])
 @pytest.mark.parametrize(("end", "taken"), [(479, True), (480, False)])
-def test_a_colour_counts_as_of_the_row_before_the_lamps_first_bit(
+def test_a_colour_counts_as_of_the_cycle_before_the_lamps_first_bit(
     end: int, taken: bool, wait: int
 ) -> None:
     """Lamp 1 begins in 481: a word that ends in 479 shows in 480 and is sent, one in 480 is not."""
@@ -117,17 +119,19 @@ def test_a_number_of_no_lamp_changes_nothing_that_is_sent() -> None:
 
 
 def test_a_reset_begins_the_frame_again_and_keeps_the_colours() -> None:
-    """RST in 100 to 102: row 103 plays cycle 0, the first bit is in 104, lamp 0 is still red."""
+    """RST in 100 to 102: cycle 103 plays cycle 0, the first bit is in 104, lamp 0 is still red."""
     drive = lamps(resets=[(100, 3)]).write(5, "WORD", 0x00800000)
     recording = drive.run(until=104 + FRAME, upto=200)
     assert [frame.cycle for frame in recording.frames["dev"]] == [1, 104]
     assert recording.frames["dev"][1].colours == (0x800000, 0, 0, 0)
-    rows = [row for row, _ in edges(recording, "line")]
-    assert rows[:12] == [0, 1, 8, 21, 28, 41, 48, 61, 68, 81, 88, 104]
+    cycles = [cycle for cycle, _ in edges(recording, "line")]
+    assert cycles[:12] == [0, 1, 8, 21, 28, 41, 48, 61, 68, 81, 88, 104]
 
 
-def test_the_run_ends_in_the_last_gap_row_whenever_the_traffic_ends() -> None:
-    """Traffic over within the first frame: row 2880 is the last; one row later: the next frame's."""
+def test_the_run_ends_in_the_last_gap_cycle_whenever_the_traffic_ends() -> None:
+    """Traffic over within the first frame: cycle 2880 is the last; one cycle later: the next
+    frame's.
+    """
     assert lamps().write(FRAME - 1, "WORD", 0).run().cycles - 1 == FRAME
     assert lamps().write(FRAME, "WORD", 0).run().cycles - 1 == 2 * FRAME
 
@@ -163,7 +167,7 @@ def test_a_write_without_the_byte_is_not_held_and_sends_nothing(lanes: int) -> N
     assert recording.texts["dev"] == "AB"
 
 
-def test_room_is_there_again_in_the_row_of_the_fall() -> None:
+def test_room_is_there_again_in_the_cycle_of_the_fall() -> None:
     """Without wait states: a byte written in 1 falls in 3; the next, raised in 2, ends in 3."""
     keys = {
         "clock": "16 MHz",

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from busbox.cpu.steps import Access
+from busbox.cpu.steps import AccessStep
 from busbox.formats.files import read_traffic, write_traffic
 from tests.outside.conftest import Busbox
 
@@ -173,7 +173,7 @@ def test_the_format_reads_back_what_it_wrote(
 ) -> None:
     """The round trip that ours make: any writes, packed or not."""
     monkeypatch.syspath_prepend(installed)
-    steps = [Access(True, 4 * number, 0xFFFF_FFFF - number) for number in range(300)]
+    steps = [AccessStep(True, 4 * number, 0xFFFF_FFFF - number) for number in range(300)]
     for name in ("a.bells", "a.bells.gz"):
         assert write_traffic(tmp_path / name, steps) == 300
         assert list(read_traffic(tmp_path / name)) == steps

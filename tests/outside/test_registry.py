@@ -152,7 +152,7 @@ from busbox.basics.errors import InputError
 from busbox.board.attachment import LineReport, Decoder
 from busbox.cpu import ListedSource
 from busbox.cpu.source_kind import SourceKind
-from busbox.cpu.steps import Access
+from busbox.cpu.steps import AccessStep
 from busbox.device import Pin, Register, RegisterModel, RegisterTable, Setting
 from busbox.formats.contract import Format
 
@@ -182,7 +182,7 @@ class Peal(SourceKind, ListedSource):
     def __init__(self, count):
         if count == 9:
             raise ValueError("must not be nine strokes")
-        super().__init__(lambda: [Access(True, 0x1000, 1 - n % 2) for n in range(count)])
+        super().__init__(lambda: [AccessStep(True, 0x1000, 1 - n % 2) for n in range(count)])
 
 
 def read(lines, name):
@@ -191,7 +191,7 @@ def read(lines, name):
             address, data = (int(word, 16) for word in line.split())
         except ValueError:
             raise InputError.of("must be an address and a word", name, number) from None
-        yield Access(True, address, data, line=number)
+        yield AccessStep(True, address, data, line=number)
 
 
 NOTES = Format.of_lines("Address and word, a line each.", read)

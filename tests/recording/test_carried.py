@@ -20,7 +20,7 @@ from busbox.bench.find import packaged_benches
 from busbox.bench.opening import opened
 from busbox.board.attachment import Decoder, LineReport
 from busbox.cpu import Bus, Moment
-from busbox.cpu.steps import Access, Named
+from busbox.cpu.steps import AccessStep, Named
 from busbox.device import RegisterModel, Setting
 from busbox.explain.why import Stories
 from busbox.lines.wave import Wave
@@ -62,7 +62,7 @@ from busbox.board.attachment import LineReport, Decoder
 
 class Ear(Decoder):
     def decode(self, wave):
-        return LineReport(rows=[("edges", str(len(wave.times)))])
+        return LineReport(cycles=[("edges", str(len(wave.times)))])
 """
 
 
@@ -255,13 +255,13 @@ def test_a_source_in_a_file_is_carried_with_the_files_of_its_settings(tmp_path: 
         "from pathlib import Path\n"
         "from busbox.cpu import ListedSource\n"
         "from busbox.cpu.source_kind import SourceKind\n"
-        "from busbox.cpu.steps import Access\n"
+        "from busbox.cpu.steps import AccessStep\n"
         "from busbox.device import Setting\n\n\n"
         "class Peal(SourceKind, ListedSource):\n"
         "    settings = (Setting('notes', kind='path', text='Words to write.'),)\n\n"
         "    def __init__(self, notes):\n"
         "        words = Path(notes).read_text(encoding='utf-8').split()\n"
-        "        super().__init__(lambda: [Access(True, 0, int(word)) for word in words])\n",
+        "        super().__init__(lambda: [AccessStep(True, 0, int(word)) for word in words])\n",
         encoding="utf-8",
     )
     (home / "notes.txt").write_text("3 1 2", encoding="utf-8")
@@ -326,7 +326,9 @@ def test_a_class_without_a_name_to_import_is_told_when_it_is_needed(tmp_path: Pa
     same(busbox.judge(unjudged(loaded), bench.system()), recording)
 
 
-@pytest.mark.parametrize("traffic", [[Access(True, Named("bell", "STRIKE"), 1)], lambda bus: None])
+@pytest.mark.parametrize(
+    "traffic", [[AccessStep(True, Named("bell", "STRIKE"), 1)], lambda bus: None]
+)
 def test_traffic_without_a_name_is_missed_by_a_replay_only(traffic: object, tmp_path: Path) -> None:
     """Steps and nameless functions are not carried: judging needs none, a replay is refused."""
     recording = Bench(keys(Drum) | {"traffic": traffic}, name="noon").run("python")

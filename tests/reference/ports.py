@@ -13,24 +13,24 @@ from amaranth.sim import Simulator
 from busbox.bench.bench import Bench
 from busbox.bus.wishbone.fabric import Fabric
 from busbox.bus.wishbone.master import Master
-from busbox.bus.wishbone.rules import Breach, Row, RuleChecker
-from busbox.cpu.steps import ALL_LANES, Access, Step
-from busbox.engines import reference
+from busbox.bus.wishbone.rules import Breach, RuleChecker, Sample
+from busbox.cpu.steps import ALL_LANES, AccessStep, Step
+from busbox.engines import simulated
 from busbox.map.slots import Slot
 from busbox.recording import Recording
 from busbox.system.hardware import FabricOptions
 
-Trace = list[Row]
+Trace = list[Sample]
 
 
-def read(address: int, lanes: int = ALL_LANES, wait: int = 0) -> Access:
+def read(address: int, lanes: int = ALL_LANES, wait: int = 0) -> AccessStep:
     """Return the step of a read."""
-    return Access(False, address, None, lanes, wait)
+    return AccessStep(False, address, None, lanes, wait)
 
 
-def write(address: int, data: int, lanes: int = ALL_LANES, wait: int = 0) -> Access:
+def write(address: int, data: int, lanes: int = ALL_LANES, wait: int = 0) -> AccessStep:
     """Return the step of a write; the data stand in lane position."""
-    return Access(True, address, data, lanes, wait)
+    return AccessStep(True, address, data, lanes, wait)
 
 
 def bench_of(slots: Mapping[str, Mapping[str, Any]], steps: Sequence[Step], **keys: Any) -> Bench:
@@ -46,19 +46,19 @@ def run(bench: Bench, until: int | None = None) -> Recording:
 
 
 def traced(bench: Bench, until: int | None = None) -> tuple[Recording, dict[str, Trace]]:
-    """Run a bench and return every row of every port besides: ``cpu`` and one for each slot."""
+    """Run a bench and return every cycle of every port besides: ``cpu`` and one for each slot."""
     traces: dict[str, Trace] = {}
 
     class Watcher(RuleChecker):
-        def row(self, row: Row) -> tuple[Breach, ...]:
-            traces.setdefault(self.port, []).append(row)
-            return super().row(row)
+        def take(self, sample: Sample) -> tuple[Breach, ...]:
+            traces.setdefault(self.port, []).append(sample)
+            return super().take(sample)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(reference, "RuleChecker", Watcher)
+        patch.setattr(simulated, "RuleChecker", Watcher)
         recording = run(bench, until)
     for trace in traces.values():
-        assert trace.pop(0).rst  # the row before row 0
+        assert trace.pop(0).rst  # the cycle before cycle 0
     assert {len(trace) for trace in traces.values()} == {recording.cycles}
     return recording, traces
 
@@ -80,7 +80,7 @@ class Rig(Elaboratable):
         wiring.connect(m, self.master.bus, self.fabric.bus)
         return m
 
-    def ask(self, ctx: Any, step: Access | None) -> None:
+    def ask(self, ctx: Any, step: AccessStep | None) -> None:
         """Put an access on the master, or none."""
         ctx.set(self.master.go, step is not None)
         if step is not None:
@@ -91,7 +91,7 @@ class Rig(Elaboratable):
             ctx.set(self.master.data, step.data or 0)
 
     def tick(self, ctx: Any) -> None:
-        """Give the rising edge that ends the row."""
+        """Give the rising edge that ends the cycle."""
         ctx.set(self.domain.clk, 1)
         ctx.set(self.domain.clk, 0)
 

@@ -14,7 +14,7 @@ from itertools import pairwise
 import pytest
 
 from busbox.bench.bench import Bench
-from busbox.cpu.steps import Access, Named
+from busbox.cpu.steps import AccessStep, Named
 from busbox.recording import Recording
 
 CLOCK = 16_000_000
@@ -49,11 +49,11 @@ def run(case: Case, how: str) -> Recording:
         "high": one << 16 | zero, "period": gap << 16 | bit,
     }  # fmt: skip
     steps = [
-        Access(True, Named("lamps", f"COLOUR.{lamp}"), colour)
+        AccessStep(True, Named("lamps", f"COLOUR.{lamp}"), colour)
         for lamp, colour in enumerate(COLOURS)
     ]
-    steps.append(Access(True, Named("lamps", "CONTROL"), 3))  # SEND and REPEAT
-    steps.append(Access(True, Named("lamps", "CONTROL"), 0, wait=48 * bit + gap + 5))
+    steps.append(AccessStep(True, Named("lamps", "CONTROL"), 3))  # SEND and REPEAT
+    steps.append(AccessStep(True, Named("lamps", "CONTROL"), 0, wait=48 * bit + gap + 5))
     return Bench({"clock": "16 MHz", "slot": {"lamps": slot}}).run(traffic=steps)
 
 

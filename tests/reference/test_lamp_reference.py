@@ -65,7 +65,7 @@ def shown(colours: list[int], *more: Step, order: str | None = None) -> Recordin
 
 
 def send_end(recording: Recording) -> int:
-    """Return the row in which the write of SEND ends."""
+    """Return the cycle in which the write of SEND ends."""
     (number,) = [n for n, a in enumerate(recording.accesses.address.tolist()) if a == CONTROL]
     return int(recording.accesses.end[number])
 
@@ -91,7 +91,7 @@ def test_the_counts_are_the_times_of_common_practice() -> None:
     lows = {(b[0] - a[1]) * NS for a, b in pairwise(found)}
     assert lows == {Fraction("812.5"), Fraction("437.5")}
     first = send_end(recording) + 1
-    idle = int(recording.accesses.end[-1])  # the poll reads in every row
+    idle = int(recording.accesses.end[-1])  # the poll reads in every cycle
     assert (idle - first) * NS == 30_000 + 60_000
     # The last bit is a zero: 437.5 ns high, then low for the rest of its bit and the gap.
     assert (idle - found[-1][1]) * NS == Fraction("812.5") + 60_000
@@ -133,7 +133,7 @@ def test_the_order_of_the_colours_is_a_setting(order: str) -> None:
 
 @pytest.mark.parametrize("lamps", [1, 2, 3, 12])
 def test_n_lamps_take_480_n_clocks_and_the_gap(lamps: int) -> None:
-    """BUSY reads 1 from the row after SEND for 24 x 20 x n + 960 clocks, and then 0."""
+    """BUSY reads 1 from the cycle after SEND for 24 x 20 x n + 960 clocks, and then 0."""
     # Common practice; n lamps at 1.25 us a bit take 30 us each, plus the gap (document 104020171).
     length = 24 * 20 * lamps + 960
     more = (read(STATUS), read(STATUS, wait=length - 2), read(STATUS))
@@ -150,12 +150,12 @@ def test_n_lamps_take_480_n_clocks_and_the_gap(lamps: int) -> None:
     bits = "".join("1" if fall - rise == ONE else "0" for rise, fall in found)
     assert bits == "".join(wire(colour, "GRB") for colour in colours)
     assert [frame.colours for frame in recording.frames["lamps"]] == [tuple(colours)]
-    # Without a read the run ends in the first row that is not BUSY.
+    # Without a read the run ends in the first cycle that is not BUSY.
     assert shown(colours).cycles == end + length + 2
 
 
-def test_busy_reads_1_in_every_row_of_a_frame() -> None:
-    """A poll of STATUS in every row of a frame finds BUSY in all of them and in no other."""
+def test_busy_reads_1_in_every_cycle_of_a_frame() -> None:
+    """A poll of STATUS in every cycle of a frame finds BUSY in all of them and in no other."""
     # 24 x 20 + 960 clocks for a lamp (common practice).
     recording = shown([0xFFFFFF], Poll(STATUS, 0, BUSY))
     words = recording.accesses.data[recording.accesses.address == STATUS].tolist()
@@ -164,8 +164,8 @@ def test_busy_reads_1_in_every_row_of_a_frame() -> None:
 
 @pytest.mark.parametrize("late", [-1, 0, 1])
 def test_a_frame_that_is_sent_in_the_gap_is_missed(late: int) -> None:
-    """SEND in the last row of the gap is dropped, and in the row after it a frame starts."""
-    # The latch gap belongs to a frame (common practice): 480 + 960 rows from the row after SEND.
+    """SEND in the last cycle of the gap is dropped, and in the cycle after it a frame starts."""
+    # The latch gap belongs to a frame (common practice): 480 + 960 cycles from the cycle after SEND.
     recording = shown([0xFF0000], write(CONTROL, 1, wait=1440 - 1 + late))
     starts = [frame.cycle for frame in recording.frames["lamps"]]
     first = starts[0]

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from busbox.bench.bench import Bench
 from busbox.bus import wishbone
 from busbox.cpu import Bus
-from busbox.cpu.steps import Access
+from busbox.cpu.steps import AccessStep
 from busbox.map.registers import lane_mask, show_lanes
 from tests.reference.ports import bench_of, read, run, traced, write
 
@@ -65,7 +65,7 @@ def lanes_of(size: int, offset: int) -> int:
     return sum(1 << k for k in range(4) if offset <= k < offset + size)
 
 
-def store(address: int, size: int, value: int, junk: int = 0) -> Access:
+def store(address: int, size: int, value: int, junk: int = 0) -> AccessStep:
     """Return a store: the value's bytes in their lanes, ``junk`` in those not selected."""
     lanes = lanes_of(size, address & 3)
     data = bytearray(junk.to_bytes(4, "little"))
@@ -73,7 +73,7 @@ def store(address: int, size: int, value: int, junk: int = 0) -> Access:
     return write(address & ~3, int.from_bytes(data, "little"), lanes)
 
 
-def load(address: int, size: int) -> Access:
+def load(address: int, size: int) -> AccessStep:
     """Return a load."""
     return read(address & ~3, lanes_of(size, address & 3))
 
@@ -94,8 +94,8 @@ def test_sel_k_is_byte_k(lane: int) -> None:
     steps = [write(X5, 0), write(X5, 0xFFFF_FFFF, 1 << lane), read(X5)]
     recording, traces = traced(bench_of({"store": STORE}, steps))
     assert recording.accesses.data[2] == (0xFF, 0xFF00, 0xFF_0000, 0xFF00_0000)[lane]
-    rows = [row for row in traces["store"] if row.stb]
-    assert [row.sel for row in rows] == [0xF, 1 << lane, 0xF]
+    cycles = [cycle for cycle in traces["store"] if cycle.stb]
+    assert [cycle.sel for cycle in cycles] == [0xF, 1 << lane, 0xF]
 
 
 @pytest.mark.parametrize("case", CASES, ids=NAMES)
@@ -111,12 +111,12 @@ def test_stores_and_loads_of_a_memory(case: Case) -> None:
     accesses = recording.accesses
     assert accesses.lanes.tolist() == [0xF, case.sel, 0xF, case.sel]
     for port in ("cpu", "store"):
-        ends = [row.sel for row in traces[port] if row.ack]
+        ends = [cycle.sel for cycle in traces[port] if cycle.ack]
         assert ends == [0xF, case.sel, 0xF, case.sel]
     assert accesses.data[2] == case.word
     assert loaded(int(accesses.data[3]), address, case.size) == case.loaded
     # ADR is n..2: all bytes of a word have the same word address.
-    assert {row.adr for row in traces["cpu"] if row.stb} == {X5 >> 2}
+    assert {cycle.adr for cycle in traces["cpu"] if cycle.stb} == {X5 >> 2}
 
 
 @pytest.mark.parametrize("case", CASES, ids=NAMES)
@@ -156,7 +156,7 @@ def test_a_lane_that_is_not_selected_does_not_act(case: Case, register: str) -> 
     assert recording.registers["levers"]["OUT"] == after
 
 
-def decode_load_or_store(word: int, x5: int, x6: int) -> Access | None:
+def decode_load_or_store(word: int, x5: int, x6: int) -> AccessStep | None:
     """Return the access of a 32-bit instruction word, or None where it makes none.
 
     RISC-V: opcode 0100011 is a store (immediate in bits 31..25 and 11..7, value in rs2), 0000011 a
@@ -180,7 +180,7 @@ def test_instruction_words_reach_their_lanes() -> None:
     steps = [step for word in words if (step := decode_load_or_store(word, X5, X6)) is not None]
     recording, traces = traced(bench_of({"store": STORE}, steps))
     assert recording.accesses.write.tolist() == [True, True, True, False]
-    assert [row.sel for row in traces["store"] if row.ack] == [0xF, 0x2, 0xC, 0xF]
+    assert [cycle.sel for cycle in traces["store"] if cycle.ack] == [0xF, 0x2, 0xC, 0xF]
     # 8899AABB, then BB in byte 1, then AABB in bytes 3 and 2.
     assert recording.accesses.data[3] == 0xAABB_BBBB
 
@@ -194,7 +194,7 @@ def test_a_load_whose_result_is_dropped_is_on_the_bus() -> None:
 
     bench = Bench({"clock": "16 MHz", "slot": {"store": STORE}, "traffic": firmware})
     recording, traces = traced(bench)
-    assert [row.we for row in traces["store"] if row.ack] == [0]
+    assert [cycle.we for cycle in traces["store"] if cycle.ack] == [0]
     assert [event.kind for event in recording.events] == ["uninitialised-read"]
 
 

@@ -4,13 +4,13 @@ Sources: Microchip online documentation, USART chapter, section "Error Tolerance
 sheets of the same family): receivers that take the majority of three mid-bit samples. Ideal mid-bit
 sampling over 9.5 bits: 5.26 % in total (C), C = computed.
 
-Our receiver takes one sample, in the middle of each bit, counted from the row of the fall. With D = 16
-its last sample is 8 + 9 x 16 = 152 rows = 9.5 bits after the fall. A sender with bits of B rows is read
-if that row is in its stop bit: 9 B <= 152 < 10 B. So its rate, 16 / B, may be from 9 / 9.5 to below
-10 / 9.5 of ours: 94.74 % to 105.26 %. The earlier samples ask for less. No row of the tables is
-ours: the one nearest to it (8 data bits, 16 samples a bit: 95.36 % to 104.58 %) allows for a fall
-that is seen up to a sixteenth of a bit late, and for the outer two of its three samples. Ours must
-hold that row, and does.
+Our receiver takes one sample, in the middle of each bit, counted from the cycle of the fall. With
+D = 16 its last sample is 8 + 9 x 16 = 152 cycles = 9.5 bits after the fall. A sender with bits of
+B cycles is read if that cycle is in its stop bit: 9 B <= 152 < 10 B. So its rate, 16 / B, may be
+from 9 / 9.5 to below 10 / 9.5 of ours: 94.74 % to 105.26 %. The earlier samples ask for less. No
+row of the tables is ours: the one nearest to it (8 data bits, 16 samples a bit: 95.36 % to 104.58
+%) allows for a fall that is seen up to a sixteenth of a bit late, and for the outer two of its
+three samples. Ours must hold that cycle, and does.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ TABLES = {
 CLOCKS = 16
 FALL = 20
 READY, RX_LOST, FRAMING = 4, 8, 16
-#: The row of the last sample: two synchroniser stages, half a bit, nine bits.
+#: The cycle of the last sample: two synchroniser stages, half a bit, nine bits.
 LAST = FALL + 2 + 8 + 9 * 16
 
 
@@ -55,9 +55,9 @@ def limits(data_bits: int, samples: int, first: int, middle: int) -> tuple[Fract
 
 
 def line(data: bytes, rate: Fraction) -> list[tuple[int, int]]:
-    """Return (row, level) of bytes back to back from FALL on, sent with ``rate`` per cent of ours.
+    """Return (cycle, level) of bytes back to back from FALL on, sent with ``rate`` per cent of ours.
 
-    Edge n lies n bits of 16 x 100 / rate rows after the fall, rounded up to a row.
+    Edge n lies n bits of 16 x 100 / rate cycles after the fall, rounded up to a cycle.
     """
     bit = CLOCKS * 100 / rate
     found, level = [], 1
@@ -69,19 +69,21 @@ def line(data: bytes, rate: Fraction) -> list[tuple[int, int]]:
     return found
 
 
-def received(data: bytes, rate: Fraction, rows: int) -> Recording:
-    """Return a run of the rows 0 to ``rows`` - 1 of a port with 16 clocks a bit, nobody reading."""
+def received(data: bytes, rate: Fraction, cycles: int) -> Recording:
+    """Return a run of the cycles 0 to ``cycles`` - 1 of a port with 16 clocks a bit, nobody reading."""
     keys: dict[str, Any] = {
         "clock": "16 MHz",
         "slot": {"telegraph": {"model": "uart", "base": 0x1000, "size": 0x100, "divisor": CLOCKS}},
         "input": [{"at": at, "pin": "telegraph.rx", "level": now} for at, now in line(data, rate)],
-        "traffic": lambda bus: bus.pause(rows),
+        "traffic": lambda bus: bus.pause(cycles),
     }
-    return run(Bench(keys), until=rows)
+    return run(Bench(keys), until=cycles)
 
 
 def is_read(byte: int, rate: Fraction) -> bool:
-    """Return whether a byte, with another right behind it, is read in the row after its last sample."""
+    """Return whether a byte, with another right behind it, is read in the cycle after its last
+    sample.
+    """
     # 0x7F behind it: a start bit of one bit, then ones; not complete by then.
     registers = received(bytes([byte, 0x7F]), rate, LAST + 2).registers["telegraph"]
     good = registers["STATUS"] & (READY | FRAMING) == READY
@@ -105,7 +107,7 @@ def test_the_formula_gives_the_printed_tables(samples: int) -> None:
 
 
 def test_the_ideal_window_is_half_a_bit_in_nine_and_a_half() -> None:
-    """Half a bit in 9.5 is 5.26 per cent, to either side: our rule in rows says the same."""
+    """Half a bit in 9.5 is 5.26 per cent, to either side: our rule in cycles says the same."""
     # Ideal mid-bit sampling over 9.5 bits: 5.26 % in total (C).
     window = Fraction(1, 2) / Fraction(19, 2)
     assert float(100 * window) == pytest.approx(5.26, abs=0.005)
@@ -147,7 +149,7 @@ def test_a_sender_that_is_too_fast_is_not_read(byte: int, rate: str) -> None:
 
 
 def test_the_window_ends_exactly_where_the_rule_says() -> None:
-    """B = 152 / 9 rows is the slowest bit that is read, B = 152 / 10 the slowest that is too fast."""
+    """B = 152 / 9 cycles is the slowest bit that is read, B = 152 / 10 the slowest that is too fast."""
     tiny = Fraction(1, 1000)
     slowest, fastest = Fraction(152, 9), Fraction(152, 10)
     assert is_read(0x00, 1600 / slowest)
@@ -158,9 +160,9 @@ def test_the_window_ends_exactly_where_the_rule_says() -> None:
 
 @pytest.mark.parametrize("rate", ["95.5", "97", "100", "103", "104.5"])
 def test_a_text_at_another_rate_is_read_whole(rate: str) -> None:
-    """Each byte is found by its own fall: errors do not add up over sixteen bytes in a row.
+    """Each byte is found by its own fall: errors do not add up over sixteen bytes in a cycle.
 
-    Edges are rounded up to rows, so a bit may begin a row late: 9 B <= 151 and 153 < 10 B, which is
+    Edges are rounded up to cycles, so a bit may begin a cycle late: 9 B <= 151 and 153 < 10 B, which is
     95.4 to 104.6 per cent.
     """
     text = b"\x00\xff\x55\xaa lever 4 up\n"

@@ -50,22 +50,22 @@ REGISTERS = {
 
 
 @cache
-def rows() -> list[dict[str, str]]:
-    """Return the rows of the traffic file."""
+def cycles() -> list[dict[str, str]]:
+    """Return the cycles of the traffic file."""
     with gzip.open(FOLDER / "signal_cabin.csv.gz", "rt", encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
 
 
-def step_of(row: dict[str, str]) -> dict[str, Any]:
+def step_of(cycle: dict[str, str]) -> dict[str, Any]:
     """Return a row as a step of the naive model."""
     step: dict[str, Any] = {
-        "op": row["op"],
-        "address": int(row["address"], 16),
-        "lanes": int(row["lanes"], 2),
-        "wait": int(row["wait"]),
+        "op": cycle["op"],
+        "address": int(cycle["address"], 16),
+        "lanes": int(cycle["lanes"], 2),
+        "wait": int(cycle["wait"]),
     }
-    if row["op"] == "write":
-        step["data"] = int(row["data"], 16)
+    if cycle["op"] == "write":
+        step["data"] = int(cycle["data"], 16)
     return step
 
 
@@ -90,7 +90,7 @@ def plan(wait: int, until: int | None) -> dict[str, Any]:
             }
             for name, device, base, settings in SLOTS
         ],
-        "steps": [step_of(row) for row in rows()],
+        "steps": [step_of(cycle) for cycle in cycles()],
         "inputs": [{"cycle": 250_000, "pin": "levers.in.4", "level": 1}],
         "resets": [],
     }
@@ -106,7 +106,7 @@ def counts_of(result: dict[str, Any]) -> dict[str, dict[str, int]]:
     differs: Counter[str] = Counter()
     for _, _, address, write, lanes, data, terminator, _, step in result["accesses"]:
         mask = LANES[lanes]
-        recorded = int(rows()[step]["data"], 16)
+        recorded = int(cycles()[step]["data"], 16)
         if not write and terminator == "ack" and (data ^ recorded) & mask:
             differs[REGISTERS[address]] += 1
     lost = Counter(
@@ -167,15 +167,15 @@ def test_the_whole_recording_equals_the_naive_model(
     # Source of the expected values: tests/naive.py, and the reads in the recording itself.
     monkeypatch.setattr(ReferenceEngine, "watch_ports", wait == 1)
     recording, _ = compared(wait, None)
-    assert len(recording.accesses) == len(rows()) == 58_479
+    assert len(recording.accesses) == len(cycles()) == 58_479
     assert recording.ended == "done"
     assert set(recording.accesses.terminators) == {"ack"}
     assert len(recording.frames["lamps"]) == 38
     if wait == 1:
         assert recording.findings == ()
         assert recording.counts == {}
-        reads = [n for n, row in enumerate(rows()) if row["op"] == "read"]
-        recorded = [int(rows()[n]["data"], 16) for n in reads]
+        reads = [n for n, cycle in enumerate(cycles()) if cycle["op"] == "read"]
+        recorded = [int(cycles()[n]["data"], 16) for n in reads]
         assert recording.accesses.data[reads].tolist() == recorded
     else:
         assert sum(recording.counts["read-differs"].values()) > 0

@@ -75,7 +75,7 @@ def sent(
 
 
 def edges(recording: Recording) -> list[tuple[int, int]]:
-    """Return (cycle, level) of every edge of the line; the first is row 0."""
+    """Return (cycle, level) of every edge of the line; the first is cycle 0."""
     cycles, levels = recording.edges("telegraph.tx")
     return list(zip(cycles.tolist(), levels.tolist(), strict=True))
 
@@ -104,9 +104,9 @@ def test_the_function_that_drives_these_benches_gives_the_tables(
         assert error(clock_hz, baud, 16 * divisor) == pytest.approx(off, abs=0.006)
 
 
-#: Rows that are run: bits short enough to take seconds. 0x55 has an edge at every bit.
-RUN_7_9 = [(CLOCK_7_9, *row) for row in TABLE_7_9 if row[1] <= 24]
-RUN_7_10 = [(CLOCK_7_10, *row) for row in TABLE_7_10 if row[1] <= 27]
+#: Cycles that are run: bits short enough to take seconds. 0x55 has an edge at every bit.
+RUN_7_9 = [(CLOCK_7_9, *cycle) for cycle in TABLE_7_9 if cycle[1] <= 24]
+RUN_7_10 = [(CLOCK_7_10, *cycle) for cycle in TABLE_7_10 if cycle[1] <= 27]
 
 
 @pytest.mark.parametrize(("clock_hz", "baud", "divisor", "off"), RUN_7_9 + RUN_7_10)
@@ -192,14 +192,14 @@ def test_a_frame_is_ten_bit_times_least_significant_first(byte: int, clocks: int
         assert level(history, cycle) == 1
     assert len(history) == 1 + sum(a != b for a, b in pairwise("1" + FRAMES[byte]))
     assert recording.characters["telegraph"].cycles.tolist() == [fall + 10 * clocks - 1]
-    # The run is over in the first row without TX_BUSY, the one after the stop bit.
+    # The run is over in the first cycle without TX_BUSY, the one after the stop bit.
     assert recording.cycles == fall + 10 * clocks + 1
 
 
 @pytest.mark.parametrize("clocks", [1, 5, 139])
 def test_busy_covers_ten_bit_times(clocks: int) -> None:
-    """TX_BUSY reads 1 from the row after the write to the last row of the stop bit."""
-    # Ten bit times: common practice. The write ends in row 1, so the line falls in row 3.
+    """TX_BUSY reads 1 from the cycle after the write to the last cycle of the stop bit."""
+    # Ten bit times: common practice. The write ends in cycle 1, so the line falls in cycle 3.
     slot = {"model": "uart", "base": 0x1000, "size": 0x100, "wait": 0, "divisor": clocks}
     last = 3 + 10 * clocks - 1
     steps = [write(DATA, 0x41), read(STATUS), read(STATUS, wait=last - 3), read(STATUS)]
@@ -211,16 +211,16 @@ def test_busy_covers_ten_bit_times(clocks: int) -> None:
 
 def decoded(history: list[tuple[int, int]], clocks: int, end: int) -> bytes:
     """Read the bytes off a line by sampling the middle of each bit; needs edges and bit time only."""
-    found, row = bytearray(), 0
-    falls = [cycle for cycle, value in history if value == 0]
+    found, cycle = bytearray(), 0
+    falls = [fall for fall, value in history if value == 0]
     while True:
-        start = next((cycle for cycle in falls if cycle >= row), None)
+        start = next((fall for fall in falls if fall >= cycle), None)
         if start is None or start + 10 * clocks > end:
             return bytes(found)
         samples = [level(history, start + n * clocks + clocks // 2) for n in range(10)]
         assert (samples[0], samples[9]) == (0, 1)
         found.append(sum(bit << n for n, bit in enumerate(samples[1:9])))
-        row = start + 10 * clocks
+        cycle = start + 10 * clocks
 
 
 @pytest.mark.parametrize(

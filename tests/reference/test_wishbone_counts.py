@@ -1,7 +1,7 @@
 """Cycle counts, reset, lanes and terminators of the bus, by the numbers of the standard.
 
 Source of every rule, table and illustration: Wishbone B4 (OpenCores, 2010), at the place named
-beside the check. Of table 4-1 the rows of the standard mode are checked; bursts and the pipelined
+beside the check. Of table 4-1 the cycles of the standard mode are checked; bursts and the pipelined
 mode do not exist in this fabric.
 """
 
@@ -16,7 +16,7 @@ from amaranth.hdl import ClockDomain, Elaboratable, Module, Mux, Signal
 from busbox.bus import design, wishbone
 from busbox.bus.wishbone.fabric import Fabric
 from busbox.bus.wishbone.outlet import Outlet
-from busbox.cpu.steps import Access
+from busbox.cpu.steps import AccessStep
 from busbox.map.slots import Slot
 from busbox.system.hardware import FabricOptions
 from tests.against_naive import told
@@ -49,7 +49,7 @@ def cabin(wait: int) -> dict[str, dict[str, Any]]:
     }
 
 
-def transfers(count: int, kind: str, devices: str) -> list[Access]:
+def transfers(count: int, kind: str, devices: str) -> list[AccessStep]:
     """Return back-to-back transfers over one device or over all of them in turn."""
     addresses = list(PLACES.values())
     chosen = [addresses[n % 5] if devices == "mixed" else PLACES[devices] for n in range(count)]
@@ -60,8 +60,8 @@ def transfers(count: int, kind: str, devices: str) -> list[Access]:
 
 
 def numbers(trace: Trace, *signals: str) -> list[int]:
-    """Return the rows of a trace in which all of the signals are up."""
-    return [n for n, row in enumerate(trace) if all(getattr(row, name) for name in signals)]
+    """Return the cycles of a trace in which all of the signals are up."""
+    return [n for n, cycle in enumerate(trace) if all(getattr(cycle, name) for name in signals)]
 
 
 @pytest.mark.parametrize(("kind", "devices"), MIXES)
@@ -69,13 +69,13 @@ def numbers(trace: Trace, *signals: str) -> list[int]:
 def test_n_transfers_take_n_clocks_without_a_wait_state(
     count: int, kind: str, devices: str
 ) -> None:
-    """With combinational ACK n back-to-back transfers take n clocks, one in each row."""
+    """With combinational ACK n back-to-back transfers take n clocks, one in each cycle."""
     # Wishbone B4, table 4-1 and illustrations 3-3, 3-4, 3-11: 1 2 4 8 16 32 for 1 2 4 8 16 32.
     recording, traces = traced(bench_of(cabin(0), transfers(count, kind, devices)))
-    rows = list(range(1, count + 1))
-    assert recording.accesses.start.tolist() == rows
-    assert recording.accesses.end.tolist() == rows
-    assert numbers(traces["cpu"], "cyc", "stb") == numbers(traces["cpu"], "ack") == rows
+    cycles = list(range(1, count + 1))
+    assert recording.accesses.start.tolist() == cycles
+    assert recording.accesses.end.tolist() == cycles
+    assert numbers(traces["cpu"], "cyc", "stb") == numbers(traces["cpu"], "ack") == cycles
     assert numbers(traces["cpu"], "cyc") == numbers(traces["cpu"], "stb")
     assert recording.accesses.terminators == ["ack"] * count
 
@@ -85,7 +85,7 @@ def test_n_transfers_take_n_clocks_without_a_wait_state(
 def test_n_transfers_take_2n_clocks_with_one_wait_state(
     count: int, kind: str, devices: str
 ) -> None:
-    """With ACK one row late, as a registered ACK, n back-to-back transfers take 2n clocks."""
+    """With ACK one cycle late, as a registered ACK, n back-to-back transfers take 2n clocks."""
     # Wishbone B4, table 4-1 and illustrations 3-3, 3-4, 3-11: 2 4 8 16 32 64 for 1 2 4 8 16 32.
     recording, traces = traced(bench_of(cabin(1), transfers(count, kind, devices)))
     assert recording.accesses.start.tolist() == list(range(1, 2 * count, 2))
@@ -95,8 +95,10 @@ def test_n_transfers_take_2n_clocks_with_one_wait_state(
 
 
 @pytest.mark.parametrize("wait", [0, 1, 2, 5])
-def test_a_device_sees_stb_only_in_the_rows_that_are_left_after_its_wait_states(wait: int) -> None:
-    """With w wait states n transfers take n (w + 1) clocks, and each ends in the row of its ACK."""
+def test_a_device_sees_stb_only_in_the_cycles_that_are_left_after_its_wait_states(
+    wait: int,
+) -> None:
+    """With w wait states n transfers take n (w + 1) clocks, and each ends in the cycle of its ACK."""
     # Wishbone B4, section 3.1.3.1: STB stays up until a terminator.
     recording, traces = traced(bench_of(cabin(wait), transfers(10, "both", "mixed")))
     ends = recording.accesses.end.tolist()
@@ -131,11 +133,11 @@ def windows(*waits: int) -> list[Slot]:
 
 
 def answered(
-    waits: tuple[int, ...], steps: list[Access], noise: random.Random | None
+    waits: tuple[int, ...], steps: list[AccessStep], noise: random.Random | None
 ) -> list[tuple[int, int, int, int]]:
-    """Play reads and writes on the hand-driven bus; a slot answers in the row it is asked.
+    """Play reads and writes on the hand-driven bus; a slot answers in the cycle it is asked.
 
-    Returns (done, failed, read, cut) of every row. A read gives 0xC0DE0000 + slot and offset.
+    Returns (done, failed, read, cut) of every cycle. A read gives 0xC0DE0000 + slot and offset.
     With noise, every port's read data are random wherever that port gives no terminator.
     """
     rig = Rig(windows(*waits))
@@ -151,13 +153,13 @@ def answered(
                 ctx.set(port.ack, asked)
                 ctx.set(port.read_data, word if asked else noise.getrandbits(32) if noise else 0)
             master = rig.master
-            row = tuple(
+            cycle = tuple(
                 ctx.get(signal)
                 for signal in (master.done, master.failed, master.read, rig.fabric.cut)
             )
-            seen.append(row)
+            seen.append(cycle)
             rig.tick(ctx)
-            if waiting and row[0]:
+            if waiting and cycle[0]:
                 waiting.pop(0)
         assert not waiting
 
@@ -167,7 +169,7 @@ def answered(
 
 @pytest.mark.parametrize("waits", [(0, 0, 0), (1, 1, 1), (0, 1, 3)])
 def test_read_data_mean_something_only_with_a_terminator(waits: tuple[int, ...]) -> None:
-    """Scrambling the read data of every row and slot without a terminator changes no result."""
+    """Scrambling the read data of every cycle and slot without a terminator changes no result."""
     # Wishbone B4, rule 3.65: read data means something only in a row with a terminator.
     steps = [
         write(WINDOWS[n % 3] + 4 * n, n) if n % 4 == 3 else read(WINDOWS[n % 3] + 4 * n)
@@ -184,7 +186,7 @@ def test_read_data_mean_something_only_with_a_terminator(waits: tuple[int, ...])
 
 
 def scrambled(self: Outlet, platform: object) -> Module:
-    """Elaborate an outlet whose read data change in every row in which it gives no ACK."""
+    """Elaborate an outlet whose read data change in every cycle in which it gives no ACK."""
     m = Module()
     noise = Signal(32, init=0x1234_5678)
     m.d.sync += noise.eq(noise.rotate_left(7) ^ 0x9E37_79B9)
@@ -216,7 +218,7 @@ def test_a_run_is_the_same_with_scrambled_read_data(
     assert told(recording) == quiet
     assert recording.accesses.terminators[20:] == ["ack"] * 2 + ["error"] * 4 + ["ack"] * 2
     assert recording.accesses.data[20:].tolist() == [7, 7, 0, 0, 0, 1, 0, 7]
-    noisy = {row.read_data for trace in traces.values() for row in trace if not row.ack}
+    noisy = {sample.read_data for trace in traces.values() for sample in trace if not sample.ack}
     assert len(noisy) > 20
 
 
@@ -230,11 +232,11 @@ def test_a_master_works_with_ack_tied_high(waits: tuple[int, ...]) -> None:
     ends: list[int] = []
 
     async def process(ctx: Any) -> None:
-        waiting: list[Access | None] = [None, *steps[:5], None, None, *steps[5:], None]
+        waiting: list[AccessStep | None] = [None, *steps[:5], None, None, *steps[5:], None]
         for number, port in enumerate(rig.ports):
             ctx.set(port.ack, 1)
             ctx.set(port.read_data, 0xC0DE_0000 + number)
-        row = 0
+        cycle = 0
         while waiting:
             step = waiting[0]
             rig.ask(ctx, step)
@@ -242,18 +244,18 @@ def test_a_master_works_with_ack_tied_high(waits: tuple[int, ...]) -> None:
             assert ctx.get(rig.fabric.bus.ack) == done
             assert ctx.get(rig.master.read) == (0xC0DE_0000 + len(ends) % 3 if done else 0)
             if done:
-                ends.append(row)
+                ends.append(cycle)
             if done or step is None:
                 waiting.pop(0)
             rig.tick(ctx)
-            row += 1
+            cycle += 1
 
     play(rig, process)
-    expected, row = [], 1
+    expected, cycle = [], 1
     for n in range(9):
-        row += 2 if n == 5 else 0
-        expected.append(row + waits[n % 3])
-        row = expected[-1] + 1
+        cycle += 2 if n == 5 else 0
+        expected.append(cycle + waits[n % 3])
+        cycle = expected[-1] + 1
     assert ends == expected
 
 
@@ -383,39 +385,43 @@ def test_a_fabric_without_cyc_and_stb_is_silent(cyc: int, stb: int, registered: 
 @pytest.mark.parametrize("length", [1, 2])
 @pytest.mark.parametrize("wait", [0, 2])
 def test_stb_and_cyc_are_low_in_reset(wait: int, length: int, after_reset: str) -> None:
-    """RST at any row keeps STB and CYC low while high and until the edge after it falls."""
+    """RST at any cycle keeps STB and CYC low while high and until the edge after it falls."""
     # Wishbone B4, rules 3.05 and 3.10 (one clock, at any moment) and 3.20.
     steps = [write(0x1000, 1), read(0x1000), read(0x2000)]
     slots = {name: cabin(wait)[name] for name in ("store", "levers")}
-    rows = 3 * (wait + 1)
-    for at in range(1, rows + 2):
+    cycles = 3 * (wait + 1)
+    for at in range(1, cycles + 2):
         bench = bench_of(
             slots, steps, after_reset=after_reset, reset=[{"at": at, "length": length}]
         )
         recording, traces = traced(bench)
         cpu = traces["cpu"]
-        assert [row.rst for row in cpu] == [int(at <= n < at + length) for n in range(len(cpu))]
+        assert [sample.rst for sample in cpu] == [
+            int(at <= n < at + length) for n in range(len(cpu))
+        ]
         for trace in traces.values():
             quiet = trace[at : at + length + 1]
-            assert all(not (row.cyc or row.stb or row.ack or row.err) for row in quiet)
-        # Before it nothing has changed; the row after the edge after it falls is free again.
-        before = list(range(1, min(at - 1, rows) + 1))
+            assert all(
+                not (sample.cyc or sample.stb or sample.ack or sample.err) for sample in quiet
+            )
+        # Before it nothing has changed; the cycle after the edge after it falls is free again.
+        before = list(range(1, min(at - 1, cycles) + 1))
         begun = min(-(-at // (wait + 1)), 3)
-        left = rows if after_reset == "restart" else rows - begun * (wait + 1)
+        left = cycles if after_reset == "restart" else cycles - begun * (wait + 1)
         first = at + length + 1
         assert numbers(cpu, "cyc", "stb") == [*before, *range(first, first + left)]
         assert recording.ended == "done"
 
 
 def test_an_access_that_a_reset_hits_has_not_happened() -> None:
-    """RST of one clock in any row of a write drops it, and in any later row leaves it done."""
-    # Wishbone B4, rules 3.05 and 3.10: one clock, also in mid-cycle; the terminator's row is the
+    """RST of one clock in any cycle of a write drops it, and in any later cycle leaves it done."""
+    # Wishbone B4, rules 3.05 and 3.10: one clock, also in mid-cycle; the terminator's cycle is the
     # last that can be hit.
     steps = [write(0x1000, 1), write(0x1000, 2), read(0x1000), read(0x1000)]
     for wait in (0, 2):
         span = wait + 1
         for at in range(1, 4 * span + 2):
-            hit = (at - 1) // span  # the number of the step that is up in row `at`
+            hit = (at - 1) // span  # the number of the step that is up in cycle `at`
             bench = bench_of(
                 {"store": {"model": "memory", "base": 0x1000, "size": 0x100, "wait": wait}},
                 steps,
@@ -444,9 +450,9 @@ def test_the_fabric_is_in_its_initial_state_after_reset(wait: int, registered: b
     extra = int(registered)
     for held in range(1, 5):
         rig = Rig(windows(wait), FabricOptions(watchdog=8, registered_decode=registered))
-        rows: list[int] = []
+        cycles: list[int] = []
 
-        async def process(ctx: Any, rig: Rig = rig, held: int = held, rows: Any = rows) -> None:
+        async def process(ctx: Any, rig: Rig = rig, held: int = held, cycles: Any = cycles) -> None:
             ctx.set(rig.ports[0].ack, 0)
             rig.ask(ctx, read(WINDOWS[0]))
             for _ in range(held):
@@ -459,11 +465,11 @@ def test_the_fabric_is_in_its_initial_state_after_reset(wait: int, registered: b
             rig.tick(ctx)
             ctx.set(rig.domain.rst, 0)
             for _ in range(wait + extra + 1):
-                rows.append(ctx.get(rig.master.done))
+                cycles.append(ctx.get(rig.master.done))
                 rig.tick(ctx)
 
         play(rig, process)
-        assert rows == [0] * (wait + extra) + [1]
+        assert cycles == [0] * (wait + extra) + [1]
 
 
 # ------------------------------------------------------------------------------ the watchdog
@@ -472,7 +478,7 @@ def test_the_fabric_is_in_its_initial_state_after_reset(wait: int, registered: b
 @pytest.mark.parametrize("registered", [False, True])
 @pytest.mark.parametrize("watchdog", [1, 2, 3, 8, 40])
 def test_a_watchdog_ends_what_nobody_answers(watchdog: int, registered: bool) -> None:
-    """An unanswered STB ends in ERR, W rows later, and the CPU goes on in the row after."""
+    """An unanswered STB ends in ERR, W cycles later, and the CPU goes on in the cycle after."""
     # Wishbone B4, observation 3.35 and recommendation 3.10; what the master does on ERR is not
     # dictated (permissions 3.20 and 3.25): here it goes on with the next step.
     slots = {"holder": {"model": Holder, "base": 0x1000, "size": 0x20, "wait": 0}}
@@ -485,7 +491,7 @@ def test_a_watchdog_ends_what_nobody_answers(watchdog: int, registered: bool) ->
     last = 3 * span + 1 + int(registered)
     assert accesses.start.tolist() == [1, 1 + span, 1 + 2 * span, 1 + 3 * span]
     assert accesses.end.tolist() == [span, 2 * span, 3 * span, last]
-    # With the register and W = 1 the device's answer comes in row s + 1: it counts.
+    # With the register and W = 1 the device's answer comes in cycle s + 1: it counts.
     assert accesses.terminators == ["watchdog"] * 3 + ["ack"]
     assert numbers(traces["cpu"], "err") == [span, 2 * span, 3 * span]
     assert numbers(traces["cpu"], "stb") == list(range(1, last + 1))
@@ -493,8 +499,8 @@ def test_a_watchdog_ends_what_nobody_answers(watchdog: int, registered: bool) ->
 
 
 @pytest.mark.parametrize("hold", range(7))
-def test_a_watchdog_leaves_an_answer_in_its_own_row(hold: int) -> None:
-    """A device that answers by row s + W is heard; a later one is cut off, and nothing changed."""
+def test_a_watchdog_leaves_an_answer_in_its_own_cycle(hold: int) -> None:
+    """A device that answers by cycle s + W is heard; a later one is cut off, and nothing changed."""
     # Wishbone B4, recommendation 3.10 (a watchdog for an unanswered STB).
     slots = {"holder": {"model": Holder, "base": 0x1000, "size": 0x20, "wait": 1, "hold": hold}}
     steps = [write(0x1000, 5), write(0x1004, 9), read(0x1000)]
@@ -507,7 +513,7 @@ def test_a_watchdog_leaves_an_answer_in_its_own_row(hold: int) -> None:
 
 
 def test_without_a_watchdog_stb_waits_for_ever() -> None:
-    """An unanswered access keeps STB up, unchanged, in every row to the end of the run."""
+    """An unanswered access keeps STB up, unchanged, in every cycle to the end of the run."""
     # Wishbone B4, section 3.1.3.1: STB stays up until a terminator.
     slots = {"holder": {"model": Holder, "base": 0x1000, "size": 0x20}}
     bench = bench_of(slots, [read(0x1008)], hang_after=50)
@@ -516,7 +522,7 @@ def test_without_a_watchdog_stb_waits_for_ever() -> None:
     assert recording.accesses.terminators == ["none"]
     assert numbers(traces["cpu"], "cyc", "stb") == list(range(1, 52))
     assert numbers(traces["cpu"], "ack") == numbers(traces["cpu"], "err") == []
-    assert {row.adr for row in traces["cpu"][1:]} == {0x1008 >> 2}
+    assert {sample.adr for sample in traces["cpu"][1:]} == {0x1008 >> 2}
 
 
 @pytest.mark.parametrize("wait", [0, 1, 4])

@@ -1,6 +1,6 @@
 """Awaits, handlers, resets by the CPU, wires, replies and serial inputs, to the cycle.
 
-Every slot has wait = 0, so that an access raised in s ends in e = s; F is the first row that the next
+Every slot has wait = 0, so that an access raised in s ends in e = s; F is the first cycle that the next
 step may use (semantics page, rules 10 to 12f).
 """
 
@@ -41,8 +41,8 @@ def level(at: int, value: int, pin: str = "levers.in.4") -> dict[str, Any]:
 
 
 def starts(recording: Recording) -> list[int]:
-    """Return the rows in which accesses were raised."""
-    return [int(row) for row in recording.accesses.start]
+    """Return the cycles in which accesses were raised."""
+    return [int(cycle) for cycle in recording.accesses.start]
 
 
 def steps_of(recording: Recording) -> list[int]:
@@ -54,23 +54,25 @@ def steps_of(recording: Recording) -> list[int]:
 
 
 @pytest.mark.parametrize("at", [0, 1, 2, 7, 8])
-def test_an_await_goes_on_after_the_first_row_that_shows_the_level(at: int, tmp_path: Path) -> None:
-    """With the level from row t = max(at, F) on, the next access is raised in t + 1 + wait."""
+def test_an_await_goes_on_after_the_first_cycle_that_shows_the_level(
+    at: int, tmp_path: Path
+) -> None:
+    """With the level from cycle t = max(at, F) on, the next access is raised in t + 1 + wait."""
     recording = run(
         tmp_path,
         "write levers.OUT 1\nawait levers.in.4 1\nread levers.IN +3\n",
         input=[level(at, 1)],
     )
-    # The write ends in 1, so F = 2: an earlier level is seen in row 2.
+    # The write ends in 1, so F = 2: an earlier level is seen in cycle 2.
     assert starts(recording) == [1, max(at, 2) + 1 + 3]
     assert recording.findings == ()
 
 
 @pytest.mark.parametrize(("at", "start", "found"), [(5, 6, 0), (6, 7, 0), (7, 7, 1), (8, 7, 1)])
-def test_an_await_looks_at_its_pin_in_so_many_rows(
+def test_an_await_looks_at_its_pin_in_so_many_cycles(
     at: int, start: int, found: int, tmp_path: Path
 ) -> None:
-    """``limit 5`` from F = 2 looks at the rows 2 to 6; the next step may use row 7."""
+    """``limit 5`` from F = 2 looks at the cycles 2 to 6; the next step may use cycle 7."""
     recording = run(
         tmp_path,
         "write levers.OUT 1\nawait levers.in.4 1 limit 5\nread levers.IN\n",
@@ -80,7 +82,7 @@ def test_an_await_looks_at_its_pin_in_so_many_rows(
     assert [finding.rule for finding in recording.findings] == ["poll-timeout"] * found
 
 
-def test_an_await_sees_an_output_in_the_row_in_which_it_moves(tmp_path: Path) -> None:
+def test_an_await_sees_an_output_in_the_cycle_in_which_it_moves(tmp_path: Path) -> None:
     """DATA written in 1: tx falls in 3, seen in 3; bit 0 of 0x01 rises it in 7, seen in 7."""
     steps = (
         "write telegraph.DATA 1\nawait telegraph.tx 0\nread levers.IN\n"
@@ -93,14 +95,14 @@ def test_an_await_sees_an_output_in_the_row_in_which_it_moves(tmp_path: Path) ->
 
 
 @pytest.mark.parametrize("wait", [0, 1, 5])
-def test_a_reset_step_holds_rst_for_one_row_and_goes_on(wait: int, tmp_path: Path) -> None:
+def test_a_reset_step_holds_rst_for_one_cycle_and_goes_on(wait: int, tmp_path: Path) -> None:
     """Write in 1, F = 2, RST in r = 2 + wait, the next access in r + 2 with every register reset."""
     recording = run(tmp_path, f"write levers.OUT 1\nreset +{wait}\nread levers.OUT\n")
     assert recording.resets == ((2 + wait, 1),)
     assert starts(recording) == [1, 4 + wait]
     assert int(recording.accesses.data[1]) == 0
     cycles, levels = recording.edges("levers.out.0")
-    # A reset in the very row in which the pin has moved: it shows its reset level one row later.
+    # A reset in the very cycle in which the pin has moved: it shows its reset level one cycle later.
     assert (cycles.tolist(), levels.tolist()) == ([0, 2, 3 + wait], [0, 1, 0])
 
 
@@ -117,16 +119,16 @@ def test_a_reset_step_cuts_the_byte_that_is_sent(tmp_path: Path) -> None:
     [
         # In the wait: the step has not begun. F = 6, so r = 12.
         (4, ((4, 1), (12, 1)), 14),
-        # In the very row r = 8: it counts instead.
+        # In the very cycle r = 8: it counts instead.
         (8, ((8, 1),), 10),
-        # In the row after it: a reset of its own. F = 11.
+        # In the cycle after it: a reset of its own. F = 11.
         (9, ((8, 1), (9, 1)), 11),
     ],
 )
 def test_a_reset_of_the_bench_around_a_reset_step(
     at: int, resets: tuple[tuple[int, int], ...], start: int, tmp_path: Path
 ) -> None:
-    """Write in 1, F = 2, r = 8: what a reset in the rows before, of and after r comes to."""
+    """Write in 1, F = 2, r = 8: what a reset in the cycles before, of and after r comes to."""
     steps = "write levers.OUT 1\nreset +6\nread levers.OUT\n"
     recording = run(tmp_path, steps, reset=[{"at": at}], after_reset="continue")
     assert recording.resets == resets
@@ -139,7 +141,7 @@ HANDLER = "handler pull on levers.in.4 enter 3 leave 2\n  write levers.TOGGLE 2\
 
 
 def test_a_handler_is_taken_inside_a_wait_and_the_rest_of_the_wait_follows(tmp_path: Path) -> None:
-    """Taken in 10: its access in 14, b = 17; the step that was 12 rows away is at 17 + 12."""
+    """Taken in 10: its access in 14, b = 17; the step that was 12 cycles away is at 17 + 12."""
     recording = run(
         tmp_path,
         HANDLER + "write levers.OUT 1\nread levers.IN +20\n",
@@ -150,8 +152,8 @@ def test_a_handler_is_taken_inside_a_wait_and_the_rest_of_the_wait_follows(tmp_p
     assert steps_of(recording) == [0, 2, 1]
 
 
-def test_a_pin_that_stays_high_calls_again_in_the_row_of_return(tmp_path: Path) -> None:
-    """Row b = 17 takes the handler again while its pin is high; b = 24 finds it low."""
+def test_a_pin_that_stays_high_calls_again_in_the_cycle_of_return(tmp_path: Path) -> None:
+    """Cycle b = 17 takes the handler again while its pin is high; b = 24 finds it low."""
     recording = run(
         tmp_path,
         HANDLER + "write levers.OUT 1\nread levers.IN +20\n",
@@ -160,8 +162,8 @@ def test_a_pin_that_stays_high_calls_again_in_the_row_of_return(tmp_path: Path) 
     assert starts(recording) == [1, 14, 21, 24 + 12]
 
 
-def test_a_handler_is_not_taken_in_the_row_in_which_an_access_is_raised(tmp_path: Path) -> None:
-    """Between accesses back to back there is no row for it; it comes after the last one."""
+def test_a_handler_is_not_taken_in_the_cycle_in_which_an_access_is_raised(tmp_path: Path) -> None:
+    """Between accesses back to back there is no cycle for it; it comes after the last one."""
     recording = run(
         tmp_path,
         HANDLER + "write levers.OUT 1\nwrite levers.OUT 1\nwrite levers.OUT 1\npause 9\n",
@@ -173,24 +175,24 @@ def test_a_handler_is_not_taken_in_the_row_in_which_an_access_is_raised(tmp_path
 
 
 def test_a_pause_goes_on_after_a_handler(tmp_path: Path) -> None:
-    """Taken in 5, in the fourth row of a pause of 10: seven rows are left after b = 12."""
+    """Taken in 5, in the fourth cycle of a pause of 10: seven cycles are left after b = 12."""
     recording = run(
         tmp_path,
         HANDLER + "write levers.OUT 1\npause 10\nread levers.IN\n",
         input=[level(5, 1), level(7, 0)],
     )
-    # The pause runs in 2 .. 11; t = 5, F_h = 9, b = 12; rows 5 .. 11 are 7: the read is in 19.
+    # The pause runs in 2 .. 11; t = 5, F_h = 9, b = 12; cycles 5 .. 11 are 7: the read is in 19.
     assert starts(recording) == [1, 9, 19]
 
 
-def test_no_handler_is_taken_before_the_first_row_after_a_reset(tmp_path: Path) -> None:
-    """RST in r = 5; row 6 plays the part of cycle 0; the handler is taken in F = 7, not before."""
+def test_no_handler_is_taken_before_the_first_cycle_after_a_reset(tmp_path: Path) -> None:
+    """RST in r = 5; cycle 6 plays the part of cycle 0; the handler is taken in F = 7, not before."""
     recording = run(
         tmp_path,
         HANDLER + "write levers.OUT 1\nreset +3\npause 9\n",
         input=[level(5, 1), level(9, 0)],
     )
-    # The access in 7 + 1 + 3 = 11; b = 12 + 2 = 14, and the pause has its 9 rows before it.
+    # The access in 7 + 1 + 3 = 11; b = 12 + 2 = 14, and the pause has its 9 cycles before it.
     assert starts(recording) == [1, 11]
     assert recording.cycles == 14 + 9 + 1
 
@@ -202,14 +204,14 @@ def test_a_handler_between_two_reads_of_a_poll(tmp_path: Path) -> None:
         HANDLER + "poll levers.IN & 1 == 1 every 6 limit 3\n",
         input=[level(4, 1), level(6, 0)],
     )
-    # Reads in 1 and 8 (t = 4 is 4 rows before); F_h = 8, b = 11, so 11 + 4 = 15, then 22.
+    # Reads in 1 and 8 (t = 4 is 4 cycles before); F_h = 8, b = 11, so 11 + 4 = 15, then 22.
     assert starts(recording) == [1, 8, 15, 22]
     assert steps_of(recording) == [0, 1, 0, 0]
     assert [finding.rule for finding in recording.findings] == ["poll-timeout"]
 
 
 def test_an_await_looks_again_after_a_handler(tmp_path: Path) -> None:
-    """A level that comes while the handler runs is seen in row b, not before."""
+    """A level that comes while the handler runs is seen in cycle b, not before."""
     recording = run(
         tmp_path,
         HANDLER + "await levers.in.5 1 limit 8\nread levers.IN\n",
@@ -220,8 +222,8 @@ def test_an_await_looks_again_after_a_handler(tmp_path: Path) -> None:
     assert recording.findings == ()
 
 
-def test_the_rows_of_an_await_that_a_handler_took_are_not_lost(tmp_path: Path) -> None:
-    """Three of eight rows were looked at before; five follow from b = 11 on: 11 to 15."""
+def test_the_cycles_of_an_await_that_a_handler_took_are_not_lost(tmp_path: Path) -> None:
+    """Three of eight cycles were looked at before; five follow from b = 11 on: 11 to 15."""
     recording = run(
         tmp_path,
         HANDLER + "await levers.in.5 1 limit 8\nread levers.IN\n",
@@ -262,7 +264,7 @@ def test_a_timers_ring_calls_a_handler_that_silences_it(tmp_path: Path) -> None:
         "write clock.CONTROL 1\nwrite clock.ALARM 30\npause 40\nread clock.STATUS = 0\n"
     )
     recording = run(tmp_path, steps)
-    # The pause runs in 3 .. 42; t = 31, access in 33, b = 34; 12 rows are left: the read is in 46.
+    # The pause runs in 3 .. 42; t = 31, access in 33, b = 34; 12 cycles are left: the read is in 46.
     assert starts(recording) == [1, 2, 33, 46]
     cycles, levels = recording.edges("clock.ring")
     assert (cycles.tolist(), levels.tolist()) == ([0, 31, 34], [0, 1, 0])
@@ -275,13 +277,13 @@ def test_a_timers_ring_calls_a_handler_that_silences_it(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("at", "expected"),
     [
-        # In row 9 the wait goes on as if no handler had ever been: F = 11, s = 11 + 20.
+        # In cycle 9 the wait goes on as if no handler had ever been: F = 11, s = 11 + 20.
         (9, [1, 31]),
         # The handler was taken in 10 and is abandoned in 12; its access is never raised.
         (12, [1, 34]),
-        # In row 14 its access would be raised: recorded as cut off, and the handler abandoned.
+        # In cycle 14 its access would be raised: recorded as cut off, and the handler abandoned.
         (14, [1, 14, 36]),
-        # In row 16 it is leaving.
+        # In cycle 16 it is leaving.
         (16, [1, 14, 38]),
     ],
 )
@@ -312,7 +314,7 @@ def test_a_reset_step_in_a_handler_abandons_nothing(tmp_path: Path) -> None:
 
 
 def test_a_handler_that_clears_nothing_ends_the_run(tmp_path: Path) -> None:
-    """Taken in 10, 12, 14 ...: row 50 is the first b that lies hang_after rows after the first."""
+    """Taken in 10, 12, 14 ...: cycle 50 is the first b that lies hang_after cycles after the first."""
     recording = run(
         tmp_path,
         "handler pull on levers.in.4\n  write levers.SET 1\nend\nread levers.OUT +20\n",
@@ -346,7 +348,7 @@ def test_a_reset_cuts_an_await_off(after: str, tmp_path: Path) -> None:
 # Wires (rule 12f), serial inputs, replies.
 
 
-def test_a_wire_brings_a_level_in_the_same_row(tmp_path: Path) -> None:
+def test_a_wire_brings_a_level_in_the_same_cycle(tmp_path: Path) -> None:
     """An output that moves in 2 is on the input in 2, in IN in 4, in EVENTS in 5."""
     steps = "write levers.RISE 2\nwrite levers.OUT 1\n" + "read levers.IN\nread levers.EVENTS\n" * 3
     recording = run(tmp_path, steps, wire=[{"from": "levers.out.0", "to": "levers.in.1"}])
@@ -360,7 +362,7 @@ def test_a_released_output_leaves_the_wired_input_undriven(tmp_path: Path) -> No
     steps = "write levers.ENABLE 0 +3\n"
     recording = run(tmp_path, steps, wire=[{"from": "levers.out.0", "to": "next.rx"}])
     cycles, levels = recording.edges("next.rx")
-    # Driven 0 from row 0 on; released by the write in 4, from 5 on.
+    # Driven 0 from cycle 0 on; released by the write in 4, from 5 on.
     assert (cycles.tolist(), levels.tolist()) == ([0, 5], [0, 1])
     cycles, levels = recording.edges("levers.out.0")
     assert (cycles.tolist(), levels.tolist()) == ([0, 5], [0, 2])
@@ -397,7 +399,7 @@ def test_bytes_on_an_input_are_received(tmp_path: Path) -> None:
 
 
 def test_a_reply_begins_its_delay_after_the_stop_bit_of_the_text(tmp_path: Path) -> None:
-    """ "?" falls in 3, its stop bit ends with row 42; with a delay of 7 the reply falls in 50."""
+    """ "?" falls in 3, its stop bit ends with cycle 42; with a delay of 7 the reply falls in 50."""
     steps = "write telegraph.DATA 0x3f\nawait telegraph.rx 0 limit 200\nread levers.IN\n"
     reply = [{"of": "telegraph", "after_text": "?", "send": "y", "delay": 7, "rate": 250_000}]
     recording = run(tmp_path, steps, reply=reply)
@@ -405,8 +407,8 @@ def test_a_reply_begins_its_delay_after_the_stop_bit_of_the_text(tmp_path: Path)
     assert starts(recording) == [1, 51]
 
 
-def test_a_reply_may_share_its_row_with_a_level_of_the_board(tmp_path: Path) -> None:
-    """The reply falls in row 50, and the board moves lever 1 in it: both arrive."""
+def test_a_reply_may_share_its_cycle_with_a_level_of_the_board(tmp_path: Path) -> None:
+    """The reply falls in cycle 50, and the board moves lever 1 in it: both arrive."""
     steps = "write telegraph.DATA 0x3f\npause 200\n"
     recording = run(
         tmp_path,
@@ -434,7 +436,7 @@ def test_every_edge_of_a_byte_is_rounded_from_its_start(clock: int, rate: int) -
     """U alternates in every bit: edge k comes ceil(k x clock / rate) after the start, without drift."""
     edges = list(serial_levels(b"UU", 10, clock, rate))
     exact = [10 + -(-k * clock // rate) for k in range(20)]
-    assert edges == [(row, k % 2) for k, row in enumerate(exact)]
+    assert edges == [(cycle, k % 2) for k, cycle in enumerate(exact)]
 
 
 @pytest.mark.parametrize("rate", [115_200, 57_600, 76_800])

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from busbox.basics.errors import one_of
+from busbox.basics.errors import join_or
 from busbox.bench.find import packaged_benches
 from busbox.bench.schema import BenchTable
 from busbox.cli import main
@@ -151,11 +151,11 @@ def said_by(
 
 def without_lists(text: str) -> str:
     """Return a text with words in the place of lists that have nothing to do with the mistake."""
-    text = text.replace(f"a file, {one_of(packaged_benches())}", "a file, BENCHES")
-    text = text.replace(f"known: {one_of(BenchTable.keys())}", "known: KEYS")
-    text = text.replace(f"must begin with {one_of(FIRST_WORDS)}", "must begin with A VERB")
-    text = text.replace(f"known: {one_of(ENGINES)}", "known: ENGINES")
-    text = text.replace(f"known: {one_of([*VERBS.built_in, 'file.py:Command'])}", "known: VERBS")
+    text = text.replace(f"a file, {join_or(packaged_benches())}", "a file, BENCHES")
+    text = text.replace(f"known: {join_or(BenchTable.keys())}", "known: KEYS")
+    text = text.replace(f"must begin with {join_or(FIRST_WORDS)}", "must begin with A VERB")
+    text = text.replace(f"known: {join_or(ENGINES)}", "known: ENGINES")
+    text = text.replace(f"known: {join_or([*VERBS.built_in, 'file.py:Command'])}", "known: VERBS")
     text = re.sub(r"it lacks [\w, ]+ \(", "it lacks MEMBERS (", text)
     return re.sub(r"known: --.* or --help", "known: OPTIONS", text)
 

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from busbox import Bench, InputError
-from busbox.cpu.steps import Access, Mark
+from busbox.cpu.steps import AccessStep, Mark
 from busbox.device import LiveDevice
 from busbox.formats.files import write_traffic
 
@@ -103,7 +103,7 @@ def test_traffic_is_written_whole_or_not_at_all(tmp_path: Path, name: str) -> No
 def test_what_a_format_cannot_hold_leaves_the_old_file(tmp_path: Path) -> None:
     """A file that was there stays as it was when the steps do not fit its format."""
     file = tmp_path / "day.csv"
-    write_traffic(file, [Access(True, 0x4000_0000, 1)])
+    write_traffic(file, [AccessStep(True, 0x4000_0000, 1)])
     before = file.read_bytes()
     with pytest.raises(InputError, match="step 1: CSV holds accesses only, not a mark"):
         write_traffic(file, [Mark("noon")])

@@ -27,11 +27,11 @@ class Fabric(wiring.Component):
     Members
     -------
     ``bus`` (in): the master's port; ``slot_0``, ``slot_1`` ... (out): the slots' ports, each with the
-    address bits inside the slot; ``cut`` (out, 1): the watchdog ends an access in this row.
+    address bits inside the slot; ``cut`` (out, 1): the watchdog ends an access in this cycle.
 
     Timing
     ------
-    Semantics page, rules 4 to 7. One counter counts the rows for which STB has waited; it stops at
+    Semantics page, rules 4 to 7. One counter counts the cycles for which STB has waited; it stops at
     the largest number that matters, so that an access that waits for ever leaves the fabric quiet.
     """
 
@@ -93,7 +93,7 @@ class Fabric(wiring.Component):
         return m
 
     def _decode(self, m: Module, request: Signal, ended: Signal) -> tuple[Signal, Signal]:
-        """Return which slot's address is on the bus, and whether that is known in this row."""
+        """Return which slot's address is on the bus, and whether that is known in this cycle."""
         count = len(self.slots)
         matches = Signal(count)
         m.d.comb += matches.eq(Cat(_match(slot, self.bus.adr) for slot in self.slots))
@@ -111,7 +111,7 @@ class Fabric(wiring.Component):
         return kept, valid
 
     def _count(self, m: Module, request: Signal, ended: Signal) -> Signal:
-        """Return for how many rows the access has waited, stopping at the largest of interest."""
+        """Return for how many cycles the access has waited, stopping at the largest of interest."""
         options = self.options
         most = max([1, *(slot.wait for slot in self.slots)]) + int(options.registered_decode)
         most = max(most, options.watchdog or 0)

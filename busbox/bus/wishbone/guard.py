@@ -15,7 +15,7 @@ from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 
 from busbox.bus import wishbone
-from busbox.bus.wishbone.rules import Breach, Row, RuleChecker
+from busbox.bus.wishbone.rules import Breach, RuleChecker, Sample
 
 #: The signals of a port with their widths, in the order of the guard's word; the address comes last.
 FIELDS = (
@@ -29,7 +29,7 @@ FIELDS = (
     ("read_data", wishbone.DATA_BITS),
 )
 _FLAGS = ("broken", "called", "rested", "rst")
-_IDLE = Row(rst=0, cyc=0, stb=0, we=0, adr=0, sel=0, write_data=0, read_data=0, ack=0, err=0)
+_IDLE = Sample(rst=0, cyc=0, stb=0, we=0, adr=0, sel=0, write_data=0, read_data=0, ack=0, err=0)
 
 
 class Guard(wiring.Component):
@@ -38,7 +38,7 @@ class Guard(wiring.Component):
     Members
     -------
     ``cyc`` to ``read_data``, ``adr`` (in): the port's signals; ``cut`` (in, 1): the watchdog ends an
-    access in the place of the device; ``seen`` (out): bit 0 is high in a row in which the device
+    access in the place of the device; ``seen`` (out): bit 0 is high in a cycle in which the device
     breaks a rule, and then the word says all that :func:`breaches` needs.
     """
 
@@ -77,13 +77,13 @@ class Guard(wiring.Component):
         return m
 
 
-def breaches(port: str, row: int, seen: int) -> tuple[Breach, ...]:
-    """Return what the rule checker says of a row in which the guard saw a rule broken.
+def breaches(port: str, cycle: int, seen: int) -> tuple[Breach, ...]:
+    """Return what the rule checker says of a cycle in which the guard saw a rule broken.
 
     Parameters
     ----------
     port : name of the port
-    row : number of the row
+    cycle : number of the cycle
     seen : the guard's word in it
     """
     values = {}
@@ -91,8 +91,9 @@ def breaches(port: str, row: int, seen: int) -> tuple[Breach, ...]:
         values[name] = seen & (1 << width) - 1
         seen >>= width
     del values["broken"]
-    checker = RuleChecker(port, first_row=row - 1)
+    checker = RuleChecker(port, first_cycle=cycle - 1)
     called, rested = values.pop("called"), values.pop("rested")
-    # The row before, as far as it matters: at rest after a reset, or with a request that was answered.
-    checker.row(replace(_IDLE, rst=rested, cyc=called, stb=called, ack=called))
-    return checker.row(Row(adr=seen, **values))
+    # The cycle before, as far as it matters: at rest after a reset, or with a request that was
+    # answered.
+    checker.take(replace(_IDLE, rst=rested, cyc=called, stb=called, ack=called))
+    return checker.take(Sample(adr=seen, **values))

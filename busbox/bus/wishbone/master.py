@@ -1,7 +1,7 @@
 """The CPU's side of the bus: puts one access on it for as long as ``go`` is high.
 
 The steps live in the replay, not here: nothing in this component counts, so that a pause leaves the
-hardware quiet. ``go`` is high from row s to row e.
+hardware quiet. ``go`` is high from cycle s to cycle e.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ class Master(wiring.Component):
     Members
     -------
     ``go, write`` (in, 1), ``address`` (in, 30: word address), ``lanes`` (in, 4), ``data`` (in, 32):
-    the access; ``bus`` (out): the port; ``done, failed`` (out, 1): ACK or ERR in this row, and ERR;
-    ``read`` (out, 32): the word read, 0 unless a read ends with ACK in this row.
+    the access; ``bus`` (out): the port; ``done, failed`` (out, 1): ACK or ERR in this cycle, and ERR;
+    ``read`` (out, 32): the word read, 0 unless a read ends with ACK in this cycle.
     """
 
     go: Any
@@ -53,7 +53,7 @@ class Master(wiring.Component):
     def elaborate(self, platform: object) -> Module:
         m = Module()
         bus = self.bus
-        # Rule 3.20: STB and CYC are low while RST is high, and in the row after (F >= r + L + 1).
+        # Rule 3.20: STB and CYC are low while RST is high, and in the cycle after (F >= r + L + 1).
         m.d.comb += [
             bus.stb.eq(self.go & ~ResetSignal()),
             bus.cyc.eq(bus.stb),
@@ -64,7 +64,7 @@ class Master(wiring.Component):
             self.done.eq(bus.stb & (bus.ack | bus.err)),
             self.failed.eq(bus.stb & bus.err),
         ]
-        # Rule 3.65: read data means something only in the row with the terminator.
+        # Rule 3.65: read data means something only in the cycle with the terminator.
         with m.If(bus.stb & bus.ack & ~bus.we):
             m.d.comb += self.read.eq(bus.read_data)
         return m

@@ -21,7 +21,7 @@ class Outlet(wiring.Component):
 
     Members
     -------
-    ``bus`` (in): the port; ``call`` (out, 1): an access may end in this row; ``ready`` (in, 1): it
+    ``bus`` (in): the port; ``call`` (out, 1): an access may end in this cycle; ``ready`` (in, 1): it
     does, with ACK; ``refuse`` (in, 1): it does, with ERR; ``answer`` (in, 32): the word read.
     """
 

@@ -1,7 +1,7 @@
 """The rule checker: looks at the trace of one port and names every bus rule that it breaks.
 
-A trace is one :class:`Row` for each rising clock edge, the signals as they stand just before it.
-:class:`RuleChecker` takes the rows one by one while a run goes on, :func:`check_trace` takes a
+A trace is one :class:`Sample` for each rising clock edge, the signals as they stand just before it.
+:class:`RuleChecker` takes the cycles one by one while a run goes on, :func:`check_trace` takes a
 whole trace. Source of all rules: Wishbone B4, OpenCores, 2010; each one in :data:`RULES` names its
 place there. Plain Python, so that any recording can be checked without the hardware.
 
@@ -9,25 +9,25 @@ How the rules are read
 ======================
 
 Request
-    A row with CYC and STB. In standard mode it waits until a row with a terminator (ACK, ERR or
-    RTY); in pipelined mode it is accepted in the first row without STALL, and open until its
-    terminator, which may come in the row of the acceptance (section 5.2.1).
+    A cycle with CYC and STB. In standard mode it waits until a cycle with a terminator (ACK, ERR or
+    RTY); in pipelined mode it is accepted in the first cycle without STALL, and open until its
+    terminator, which may come in the cycle of the acceptance (section 5.2.1).
 Reset
-    The rows after a row with RST, the first one with RST low among them, are *at rest*: only 3.00
-    and 3.20 are looked at there. RST cuts off what is going on: from the row in which it rises
-    nothing has to wait, stay or be answered any more. The row before the first one of a trace
-    counts as idle with RST low; to have the first row at rest, hand in a row with RST before it.
+    The cycles after a cycle with RST, the first one with RST low among them, are *at rest*: only 3.00
+    and 3.20 are looked at there. RST cuts off what is going on: from the cycle in which it rises
+    nothing has to wait, stay or be answered any more. The cycle before the first one of a trace
+    counts as idle with RST low; to have the first cycle at rest, hand in a cycle with RST before it.
 Terminator without a request
     One that was called for and has not fallen since breaks 3.50 (standard mode), a stalled request
     that is answered breaks 3.57 (pipelined), any other 3.35. A port whose ACK is tied high
     (permission 3.35) can therefore not be checked.
 Group
-    The rows of a block or of a read-modify-write carry ``lock`` = 1, from the first one with CYC
+    The cycles of a block or of a read-modify-write carry ``lock`` = 1, from the first one with CYC
     to the one of the last terminator: without that mark nothing tells a group from single
     accesses. A group that only reads or only writes is a block; a group that does both is a
     read-modify-write. An access that ended in RTY does not count (pipelined mode cannot tell).
 Cut off by the interconnect
-    Where a watchdog ends an access in the place of a device, the row of the device's port is to
+    Where a watchdog ends an access in the place of a device, the cycle of the device's port is to
     carry that ERR too, or it looks as if STB had been given up.
 
 Rules that no trace can show
@@ -53,7 +53,7 @@ Mode = Literal["standard", "pipelined"]
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class Sample:
     """The signals of one port just before a rising clock edge.
 
     Attributes
@@ -64,7 +64,7 @@ class Row:
     write_data, read_data : word to the device and word from it
     ack, err, rty : the terminators, 0 or 1
     stall : 0 or 1; has no meaning in standard mode
-    lock : 1 in every row of a block or read-modify-write group, else 0
+    lock : 1 in every cycle of a block or read-modify-write group, else 0
     """
 
     rst: int
@@ -118,13 +118,13 @@ RULES = (
         "STB and CYC are 0 from the edge after RST rises until the edge after it falls "
         "(Wishbone B4, rule 3.20)",
     ),
-    Rule("3.25", "CYC is up in every row in which STB is up (Wishbone B4, rule 3.25)"),
+    Rule("3.25", "CYC is up in every cycle in which STB is up (Wishbone B4, rule 3.25)"),
     Rule(
         "3.35",
         "a terminator comes only from a request, which is CYC and STB together "
         "(Wishbone B4, rule 3.35 and observation 3.25)",
     ),
-    Rule("3.45", "at most one of ACK, ERR and RTY is up in a row (Wishbone B4, rule 3.45)"),
+    Rule("3.45", "at most one of ACK, ERR and RTY is up in a cycle (Wishbone B4, rule 3.45)"),
     Rule("3.50", "in standard mode a terminator falls with STB (Wishbone B4, rule 3.50)"),
     Rule(
         "3.60",
@@ -134,7 +134,7 @@ RULES = (
     Rule("3.1.3.1", "STB stays up until a terminator (Wishbone B4, section 3.1.3.1)"),
     Rule(
         "3.57",
-        "a request is accepted in a row with CYC and STB and not STALL, and not answered before "
+        "a request is accepted in a cycle with CYC and STB and not STALL, and not answered before "
         "(Wishbone B4, rules 3.57 and 3.58)",
         "checker only",
     ),
@@ -159,7 +159,7 @@ RULES = (
 
 _TEXTS = {rule.id: rule.text for rule in RULES}
 
-_IDLE = Row(0, 0, 0, 0, 0, 0, 0, 0, 0, 0)
+_IDLE = Sample(0, 0, 0, 0, 0, 0, 0, 0, 0, 0)
 
 #: What a group has become: its shape so far and the WE of one more access; all else breaks 3.85.
 _SHAPES = {
@@ -175,64 +175,64 @@ _BROKEN = "broken"
 
 @dataclass(frozen=True)
 class Breach:
-    """One rule broken in one row.
+    """One rule broken in one cycle.
 
     Attributes
     ----------
     rule : id of the rule, see :data:`RULES`
-    row : number of the row
-    text : the port, what was seen, what the rule demands, and the signals of the row
+    cycle : number of the cycle
+    text : the port, what was seen, what the rule demands, and the signals of the cycle
     """
 
     rule: str
-    row: int
+    cycle: int
     text: str
 
 
 class RuleChecker:
-    """Checks the rows of one port against :data:`RULES`.
+    """Checks the cycles of one port against :data:`RULES`.
 
     Parameters
     ----------
     port : name of the port, for the texts
     mode : ``standard`` or ``pipelined`` (Wishbone B4, sections 3.1.3.1 and 3.1.3.2)
-    first_row : number of the first row that will be handed in
+    first_cycle : number of the first cycle that will be handed in
 
     Attributes
     ----------
-    breaches : what was found so far, in the order of the rows; at most :data:`KEPT` of each rule
+    breaches : what was found so far, in the order of the cycles; at most :data:`KEPT` of each rule
     counts : rule id to the number of all its breaches; a rule that held is not in it
     """
 
-    def __init__(self, port: str, mode: Mode = "standard", first_row: int = 0) -> None:
+    def __init__(self, port: str, mode: Mode = "standard", first_cycle: int = 0) -> None:
         if mode not in ("standard", "pipelined"):
             raise ValueError(f"mode must be standard or pipelined, not {mode!r}")
         self.port = port
         self.mode = mode
         self.breaches: list[Breach] = []
         self.counts: dict[str, int] = {}
-        self._number = first_row - 1
+        self._number = first_cycle - 1
         self._last = _IDLE
-        self._up = False  # anything was up in the last row
-        self._waiting = False  # a request of the last row has to be there in this one again
-        self._called = False  # standard: a request of the last row, or a terminator from one
+        self._up = False  # anything was up in the last cycle
+        self._waiting = False  # a request of the last cycle has to be there in this one again
+        self._called = False  # standard: a request of the last cycle, or a terminator from one
         self._open = 0  # pipelined: accepted requests without a terminator
         self._shape = ""  # of the group that goes on; see _SHAPES
         self._found: list[Breach] = []
 
-    def row(self, row: Row) -> tuple[Breach, ...]:
-        """Check the next row and return what it breaks; to be called once for each clock."""
+    def take(self, sample: Sample) -> tuple[Breach, ...]:
+        """Check the next cycle and return what it breaks; to be called once for each clock."""
         self._number += 1
-        terminated = row.ack or row.err or row.rty
-        up = bool(row.cyc or row.stb or terminated or row.rst or row.lock)
+        terminated = sample.ack or sample.err or sample.rty
+        up = bool(sample.cyc or sample.stb or terminated or sample.rst or sample.lock)
         if not up and not self._up:
             return ()
         self._up = up
         if self._last.rst:
-            self._at_rest(row)
+            self._at_rest(sample)
         else:
-            self._in_use(row, bool(terminated))
-        self._last = row
+            self._in_use(sample, bool(terminated))
+        self._last = sample
         return self._taken()
 
     def finish(self) -> tuple[Breach, ...]:
@@ -254,79 +254,81 @@ class RuleChecker:
         self._found.clear()
         return found
 
-    def _report(self, rule: str, row: Row, seen: str) -> None:
+    def _report(self, rule: str, sample: Sample, seen: str) -> None:
         """Count a breach of ``rule`` and keep it if there are not too many."""
-        text = f"{self.port}: {seen}; {_TEXTS[rule]}. Row {self._number}: {row}"
+        text = f"{self.port}: {seen}; {_TEXTS[rule]}. Cycle {self._number}: {sample}"
         breach = Breach(rule, self._number, text)
         self._found.append(breach)
         self.counts[rule] = self.counts.get(rule, 0) + 1
         if self.counts[rule] <= KEPT:
             self.breaches.append(breach)
 
-    def _at_rest(self, row: Row) -> None:
+    def _at_rest(self, sample: Sample) -> None:
         """Check a row after one with RST (rules 3.00, 3.15 and 3.20)."""
-        if row.cyc or row.stb:
-            self._report("3.20", row, f"{_raised(row, 'cyc', 'stb')} up in reset")
-        if row.ack or row.err or row.rty:
-            self._report("3.00", row, f"{_raised(row, 'ack', 'err', 'rty')} up in reset")
+        if sample.cyc or sample.stb:
+            self._report("3.20", sample, f"{_raised(sample, 'cyc', 'stb')} up in reset")
+        if sample.ack or sample.err or sample.rty:
+            self._report("3.00", sample, f"{_raised(sample, 'ack', 'err', 'rty')} up in reset")
 
-    def _in_use(self, row: Row, terminated: bool) -> None:
+    def _in_use(self, sample: Sample, terminated: bool) -> None:
         """Check a row after one without RST."""
-        request = bool(row.cyc and row.stb)
-        if row.stb and not row.cyc:
-            self._report("3.25", row, "STB up without CYC")
-        if row.ack + row.err + row.rty > 1:
-            self._report("3.45", row, f"{_raised(row, 'ack', 'err', 'rty')} up together")
+        request = bool(sample.cyc and sample.stb)
+        if sample.stb and not sample.cyc:
+            self._report("3.25", sample, "STB up without CYC")
+        if sample.ack + sample.err + sample.rty > 1:
+            self._report("3.45", sample, f"{_raised(sample, 'ack', 'err', 'rty')} up together")
         if self.mode == "standard":
-            self._standard(row, request, terminated)
+            self._standard(sample, request, terminated)
         else:
-            self._pipelined(row, request, terminated)
-        if row.lock or self._shape:
-            self._group(row, request)
-        if row.rst:
+            self._pipelined(sample, request, terminated)
+        if sample.lock or self._shape:
+            self._group(sample, request)
+        if sample.rst:
             self._waiting = self._called = False
             self._open = 0
 
-    def _standard(self, row: Row, request: bool, terminated: bool) -> None:
+    def _standard(self, sample: Sample, request: bool, terminated: bool) -> None:
         """Check standard mode: STB against terminators (section 3.1.3.1, rules 3.35 to 3.60)."""
-        if self._waiting and not row.rst:
-            if row.stb:
-                self._stable(row)
+        if self._waiting and not sample.rst:
+            if sample.stb:
+                self._stable(sample)
             else:
-                self._report("3.1.3.1", row, "STB fell before a terminator")
+                self._report("3.1.3.1", sample, "STB fell before a terminator")
         if terminated and not request:
-            names = _raised(row, "ack", "err", "rty")
-            if self._called and not row.stb:
-                self._report("3.50", row, f"{names} up although STB fell")
+            names = _raised(sample, "ack", "err", "rty")
+            if self._called and not sample.stb:
+                self._report("3.50", sample, f"{names} up although STB fell")
             else:
-                self._report("3.35", row, f"{names} up without a request")
+                self._report("3.35", sample, f"{names} up without a request")
         self._waiting = request and not terminated
         self._called = request or (terminated and self._called)
 
-    def _pipelined(self, row: Row, request: bool, terminated: bool) -> None:
+    def _pipelined(self, sample: Sample, request: bool, terminated: bool) -> None:
         """Check pipelined mode: requests against terminators (section 3.1.3.2, rule 3.57)."""
-        if not row.rst:
-            if self._open and not row.cyc:
-                self._report("3.1.3.2", row, f"CYC fell with {self._open} accepted requests open")
-            elif self._waiting and not row.stb:
-                self._report("3.1.3.2", row, "STB fell although the request was stalled")
+        if not sample.rst:
+            if self._open and not sample.cyc:
+                self._report(
+                    "3.1.3.2", sample, f"CYC fell with {self._open} accepted requests open"
+                )
+            elif self._waiting and not sample.stb:
+                self._report("3.1.3.2", sample, "STB fell although the request was stalled")
             elif self._waiting:
-                self._stable(row)
-        unanswered = self._open + (request and not row.stall)
+                self._stable(sample)
+        unanswered = self._open + (request and not sample.stall)
         if terminated and not unanswered:
-            names = _raised(row, "ack", "err", "rty")
+            names = _raised(sample, "ack", "err", "rty")
             if request:
-                self._report("3.57", row, f"{names} up for a request that is stalled")
+                self._report("3.57", sample, f"{names} up for a request that is stalled")
             else:
-                self._report("3.35", row, f"{names} up with no accepted request open")
-        self._open = max(unanswered - terminated, 0) if row.cyc else 0
-        self._waiting = request and bool(row.stall)
+                self._report("3.35", sample, f"{names} up with no accepted request open")
+        self._open = max(unanswered - terminated, 0) if sample.cyc else 0
+        self._waiting = request and bool(sample.stall)
 
-    def _stable(self, row: Row) -> None:
-        """Check that a request that waits is the one of the last row (rule 3.60)."""
+    def _stable(self, sample: Sample) -> None:
+        """Check that a request that waits is the one of the last cycle (rule 3.60)."""
         last = self._last
         before = (last.adr, last.we, last.sel, last.write_data if last.we else 0)
-        after = (row.adr, row.we, row.sel, row.write_data if last.we else 0)
+        after = (sample.adr, sample.we, sample.sel, sample.write_data if last.we else 0)
         if before != after:
             changed = [
                 f"{name} from {old:#x} to {new:#x}"
@@ -335,31 +337,31 @@ class RuleChecker:
                 )
                 if old != new
             ]
-            self._report("3.60", row, f"{' and '.join(changed)} while STB waited")
+            self._report("3.60", sample, f"{' and '.join(changed)} while STB waited")
 
-    def _group(self, row: Row, request: bool) -> None:
-        """Check a row of a group, which ``lock`` marks (rules 3.80 and 3.85)."""
-        if row.rst or not row.lock:
+    def _group(self, sample: Sample, request: bool) -> None:
+        """Check a cycle of a group, which ``lock`` marks (rules 3.80 and 3.85)."""
+        if sample.rst or not sample.lock:
             self._shape = ""
             return
-        if self._last.lock and self._last.cyc and not row.cyc:
-            self._report("3.80", row, "CYC fell inside a group")
-        done = not row.stall if self.mode == "pipelined" else row.ack or row.err
+        if self._last.lock and self._last.cyc and not sample.cyc:
+            self._report("3.80", sample, "CYC fell inside a group")
+        done = not sample.stall if self.mode == "pipelined" else sample.ack or sample.err
         if request and done:
             before = self._shape
-            self._shape = _SHAPES.get((before, row.we), _BROKEN)
+            self._shape = _SHAPES.get((before, sample.we), _BROKEN)
             if self._shape == _BROKEN and before != _BROKEN:
-                access = "write" if row.we else "read"
-                self._report("3.85", row, f"a {access} in a group that was so far: {before}")
+                access = "write" if sample.we else "read"
+                self._report("3.85", sample, f"a {access} in a group that was so far: {before}")
 
 
-def _raised(row: Row, *names: str) -> str:
+def _raised(sample: Sample, *names: str) -> str:
     """Return those of the signals that are up, as the standard spells them: ``ACK and ERR``."""
-    return " and ".join(name.upper() for name in names if getattr(row, name))
+    return " and ".join(name.upper() for name in names if getattr(sample, name))
 
 
-def check_trace(rows: Iterable[Row], mode: Mode = "standard") -> list[Breach]:
-    """Return what a complete trace of one port breaks, in the order of its rows from 0 on."""
+def check_trace(samples: Iterable[Sample], mode: Mode = "standard") -> list[Breach]:
+    """Return what a complete trace of one port breaks, in the order of its cycles from 0 on."""
     checker = RuleChecker("trace", mode)
-    found = [breach for row in rows for breach in checker.row(row)]
+    found = [breach for sample in samples for breach in checker.take(sample)]
     return [*found, *checker.finish()]

@@ -4,7 +4,7 @@ Three parts, each with copies of its own in Amaranth's simulator:
 
 ``exercise``  random traffic under the rule checker (:mod:`busbox.bus.wishbone.rules`)
 ``cut_off``   two copies side by side: an access that is cut off must change no register
-``timing``    the row in which a write is committed, and the row that a read shows
+``timing``    the cycle in which a write is committed, and the cycle that a read shows
 
 ACK and ERR together, an answer while nothing is selected, and an answer in or behind a reset are in
 the checker's own rules: 3.45, 3.35 and 3.50, and 3.00. A component is held to what a device must do;
@@ -18,18 +18,18 @@ from dataclasses import dataclass
 
 from busbox.check.port.cut_off import CUT_OFF, CUT_OFF_TEXT, CutOffs
 from busbox.check.port.exercise import ANSWERED, ANSWERED_TEXT, Exercise
-from busbox.check.port.outcome import Evidence, Outcome
+from busbox.check.port.outcome import Excerpt, Outcome
 from busbox.check.port.subject import Subject, find
-from busbox.check.port.timing import Timing, show_row, timing_of
+from busbox.check.port.timing import Timing, show_cycle, timing_of
 
-__all__ = ["OWN", "Conformance", "Evidence", "Outcome", "Subject", "Timing", "check", "find",
-           "show_row", "timing_of"]  # fmt: skip
+__all__ = ["OWN", "Conformance", "Excerpt", "Outcome", "Subject", "Timing", "check", "find",
+           "show_cycle", "timing_of"]  # fmt: skip
 
 #: The rules that are not of the checker, by id.
 OWN = {ANSWERED: ANSWERED_TEXT, CUT_OFF: CUT_OFF_TEXT}
 
-#: Rows of random traffic.
-ROWS = 2000
+#: Cycles of random traffic.
+CYCLES = 2000
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class Conformance:
     ----------
     subject : what was checked
     seed : of the chance
-    rows : rows of random traffic that were played
+    cycles : cycles of random traffic that were played
     counts : ``accesses``, ``answered``, ``given_up``, ``reset`` (met by one), ``unanswered``, and
         ``resets``, all in random traffic
     outcomes : of every rule, in the order of the checker, then :data:`OWN`
@@ -49,7 +49,7 @@ class Conformance:
 
     subject: Subject
     seed: int
-    rows: int
+    cycles: int
     counts: Mapping[str, int]
     outcomes: tuple[Outcome, ...]
     timing: Timing
@@ -60,29 +60,29 @@ class Conformance:
         return all(outcome.state != "broken" for outcome in self.outcomes)
 
 
-def check(subject: Subject, seed: int = 0, rows: int = ROWS) -> Conformance:
+def check(subject: Subject, seed: int = 0, cycles: int = CYCLES) -> Conformance:
     """Check a component. The same arguments give the same result.
 
     Parameters
     ----------
     subject : what is checked
     seed : of the chance
-    rows : rows of random traffic, and again of accesses that are cut off; at least 1
+    cycles : cycles of random traffic, and again of accesses that are cut off; at least 1
 
     Raises
     ------
     InputError : it cannot be built or simulated
     """
-    exercise = Exercise(subject, seed, rows)
+    exercise = Exercise(subject, seed, cycles)
     if subject.table is None:
         cut_off = Outcome.of(CUT_OFF, CUT_OFF_TEXT, 0, "", "it has no watch port")
     else:
-        cut_off = CutOffs(subject, seed, rows).outcome()
+        cut_off = CutOffs(subject, seed, cycles).outcome()
     names = ("accesses", "answered", "given_up", "reset", "unanswered", "resets")
     return Conformance(
         subject,
         seed,
-        exercise.rows,
+        exercise.cycles,
         {name: exercise.counts[name] for name in names},
         (*exercise.outcomes(), cut_off),
         timing_of(subject, seed),

@@ -1,7 +1,7 @@
 """Accesses that are cut off change nothing: two copies side by side, one of which never saw them.
 
 Both are brought into the same state by a reset and the same accesses. Then one alone gets an access
-that a reset or a watchdog cuts off before its answer. Registers that differ in any row after that
+that a reset or a watchdog cuts off before its answer. Registers that differ in any cycle after that
 were changed by it: what moves by itself moves in both.
 """
 
@@ -10,7 +10,7 @@ from __future__ import annotations
 import random
 
 from busbox.check.port.exercise import PATIENCE
-from busbox.check.port.outcome import Evidence, Outcome
+from busbox.check.port.outcome import Excerpt, Outcome
 from busbox.check.port.rig import IDLE, Drive, Rig, Traffic
 from busbox.check.port.subject import Subject
 from busbox.map.registers import WORD, RegisterTable
@@ -24,14 +24,14 @@ PART = "accesses cut off"
 
 #: Of more registers than this, some are looked at: the one aimed at, and others by chance.
 _LOOKED_AT = 48
-#: Rows of STB after which an aimed access is cut off, if it is not answered before.
+#: Cycles of STB after which an aimed access is cut off, if it is not answered before.
 _LONGEST = 8
 #: Rounds without an access that is cut off: they show that two copies are alike.
 _CONTROLS = 4
 
 
 class CutOffs:
-    """Plays rounds of: a reset, some accesses, one that is cut off, some rows to look at.
+    """Plays rounds of: a reset, some accesses, one that is cut off, some cycles to look at.
 
     First a write and a read of every register are cut off as late as can be, then others by chance.
 
@@ -39,7 +39,7 @@ class CutOffs:
     ----------
     subject : with a watch port
     seed : of the chance
-    rows : at least so many are played, and every register once, unless a breach is found
+    cycles : at least so many are played, and every register once, unless a breach is found
 
     Attributes
     ----------
@@ -48,23 +48,23 @@ class CutOffs:
     evidence : the first breach
     """
 
-    def __init__(self, subject: Subject, seed: int, rows: int) -> None:
+    def __init__(self, subject: Subject, seed: int, cycles: int) -> None:
         assert subject.table is not None
         self.times = self.begun = 0
-        self.evidence: Evidence | None = None
+        self.evidence: Excerpt | None = None
         self._alike = True
         self._names = {offset >> 2: place.name for offset, place in subject.table.places()}
         self._rig = Rig(subject, copies=2)
         self._dice = random.Random(f"cut off {seed}")
         self._traffic = Traffic(self._dice, subject, self._rig.words)
         self._before = self._rig.seen()
-        self._words: list[int] = []  # looked at in every row
+        self._words: list[int] = []  # looked at in every cycle
         self._controlled = False
         for _ in range(_CONTROLS):
             self._round()
         self._controlled = True
         aimed = [(word, we) for word in _ends(subject.table) for we in (1, 0)]
-        while self.evidence is None and self._alike and (aimed or self._rig.row < rows):
+        while self.evidence is None and self._alike and (aimed or self._rig.cycle < cycles):
             self._round(*(aimed.pop(0) if aimed else ()))
 
     def outcome(self) -> Outcome:
@@ -100,9 +100,9 @@ class CutOffs:
         return words if len(words) <= _LOOKED_AT else self._dice.sample(words, _LOOKED_AT)
 
     def _cut(self, access: Drive, aimed: bool) -> None:
-        """Play an access up to a row before its answer, on the first copy; aimed: all those rows.
+        """Play an access up to a cycle before its answer, on the first copy; aimed: all those cycles.
 
-        A row in which it would be answered is looked at before the clock edge, and not played.
+        A cycle in which it would be answered is looked at before the clock edge, and not played.
         """
         dice, lead, held = self._dice, self._traffic.lead(), self._dice.randrange(2)
         begun = played = 0
@@ -110,8 +110,8 @@ class CutOffs:
             stb = number >= lead
             self._rig.drive(access.raised(stb or held, stb))
             self._rig.drive(access, 1)
-            row = self._rig.seen()
-            if row.ack or row.err:
+            sample = self._rig.seen()
+            if sample.ack or sample.err:
                 break
             self._tick()
             begun, played = begun + stb, played + 1
@@ -140,18 +140,18 @@ class CutOffs:
         self._both(drive)
 
     def _both(self, drive: Drive) -> bool:
-        """Play a row in which both ports are the same; return whether it was answered."""
+        """Play a cycle in which both ports are the same; return whether it was answered."""
         self._rig.drive(drive)
         self._rig.drive(drive, 1)
-        row, other = self._rig.seen(), self._rig.seen(1)
-        answers = [(one.ack, one.err) for one in (row, other)]
+        sample, other = self._rig.seen(), self._rig.seen(1)
+        answers = [(one.ack, one.err) for one in (sample, other)]
         if answers[0] != answers[1] and drive.stb:
             self._differ(
                 f"{_answer(*answers[0])}, but {_answer(*answers[1])} without those cut off"
             )
         self._look()
         self._tick()
-        return bool(row.ack or row.err or other.ack or other.err)
+        return bool(sample.ack or sample.err or other.ack or other.err)
 
     def _tick(self) -> None:
         self._before = self._rig.seen()
@@ -160,7 +160,7 @@ class CutOffs:
             self._rig.scatter(self._dice)
 
     def _look(self) -> None:
-        """Compare registers in the present row."""
+        """Compare registers in the present cycle."""
         for word in self._words:
             here, there = self._rig.watch(word), self._rig.watch(word, 1)
             if here != there:
@@ -172,11 +172,11 @@ class CutOffs:
         if not self._controlled:
             self._alike = False
         elif self.evidence is None:
-            self.evidence = Evidence(PART, self._rig.row, seen, self._before, self._rig.seen())
+            self.evidence = Excerpt(PART, self._rig.cycle, seen, self._before, self._rig.seen())
 
 
 def _ends(table: RegisterTable) -> list[int]:
-    """Return the word addresses of all registers, of a row those of the first and the last."""
+    """Return the word addresses of all registers, of a cycle those of the first and the last."""
     return [
         (register.offset >> 2) + index
         for register in table

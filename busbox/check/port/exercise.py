@@ -1,6 +1,6 @@
 """Random traffic on one port, under the rules of the checker.
 
-In every row the port is as the fabric would have it: the address stands before STB, STB stays until
+In every cycle the port is as the fabric would have it: the address stands before STB, STB stays until
 an answer, RST masks CYC and STB. An access may be given up before its answer, as a watchdog does it.
 """
 
@@ -10,20 +10,20 @@ import random
 from collections import Counter
 from dataclasses import replace
 
-from busbox.bus.wishbone.rules import RULES, Row, RuleChecker
-from busbox.check.port.outcome import Evidence, Outcome
+from busbox.bus.wishbone.rules import RULES, RuleChecker, Sample
+from busbox.check.port.outcome import Excerpt, Outcome
 from busbox.check.port.rig import IDLE, Drive, Rig, Traffic
 from busbox.check.port.subject import Subject
 
-#: Rows of STB after which an access without an answer is cut off.
+#: Cycles of STB after which an access without an answer is cut off.
 PATIENCE = 64
-#: Rows of STB in which a reset may come.
+#: Cycles of STB in which a reset may come.
 _RESETS_STRIKE = 12
 #: Name of this part in evidence.
 PART = "random traffic"
 
 ANSWERED = "answered"
-ANSWERED_TEXT = f"an access is answered within {PATIENCE} rows of STB (a limit of this check)"
+ANSWERED_TEXT = f"an access is answered within {PATIENCE} cycles of STB (a limit of this check)"
 
 _MASTER = "binds the master, which is the check itself"
 _PIPELINED = "belongs to pipelined mode; the port is standard"
@@ -35,8 +35,8 @@ _NEVER = {
 }  # fmt: skip
 #: What is counted for the others, and why there was none of it.
 _UNITS = {
-    "3.00": ("rows in or after a reset", "no reset came"),
-    "3.35": ("rows without a request", "there was no such row"),
+    "3.00": ("cycles in or after a reset", "no reset came"),
+    "3.35": ("cycles without a request", "there was no such cycle"),
     "3.45": ("answers", "nothing was answered"),
     "3.50": ("times that STB fell", "STB was never up"),
 }
@@ -49,32 +49,32 @@ class Exercise:
     ----------
     subject : what is checked
     seed : of the chance
-    rows : at least so many are played; the last access is played to its end
+    cycles : at least so many are played; the last access is played to its end
 
     Attributes
     ----------
     counts : ``accesses``, ``answered``, ``given_up``, ``reset`` (accesses met by one), ``resets``,
-        ``unanswered`` (for :data:`PATIENCE` rows), and the rule ids that can be exercised
+        ``unanswered`` (for :data:`PATIENCE` cycles), and the rule ids that can be exercised
     """
 
-    def __init__(self, subject: Subject, seed: int, rows: int) -> None:
+    def __init__(self, subject: Subject, seed: int, cycles: int) -> None:
         self.counts: Counter[str] = Counter()
         self._rig = Rig(subject)
         self._dice = random.Random(f"exercise {seed}")
         self._traffic = Traffic(self._dice, subject, self._rig.words)
-        self._checker = RuleChecker("bus", first_row=-1)
-        self._earlier = self._before = Row(1, 0, 0, 0, 0, 0, 0, 0, 0, 0)
-        self._evidence: dict[str, Evidence] = {}
-        self._checker.row(self._before)
-        self._one_row(IDLE)
-        while self._rig.row < rows:
+        self._checker = RuleChecker("bus", first_cycle=-1)
+        self._earlier = self._before = Sample(1, 0, 0, 0, 0, 0, 0, 0, 0, 0)
+        self._evidence: dict[str, Excerpt] = {}
+        self._checker.take(self._before)
+        self._one_cycle(IDLE)
+        while self._rig.cycle < cycles:
             self._gap()
             self._access()
 
     @property
-    def rows(self) -> int:
-        """Rows that were played."""
-        return self._rig.row
+    def cycles(self) -> int:
+        """Cycles that were played."""
+        return self._rig.cycle
 
     def outcomes(self) -> list[Outcome]:
         """Return what became of every rule of the checker, and of :data:`ANSWERED`."""
@@ -99,7 +99,7 @@ class Exercise:
 
     def _gap(self) -> None:
         for _ in range(self._dice.randrange(6)):
-            self._row(self._traffic.noise())
+            self._cycle(self._traffic.noise())
 
     def _access(self) -> None:
         """Play one access: to its answer, until it is given up, or into a reset."""
@@ -108,7 +108,7 @@ class Exercise:
         held = dice.randrange(2)
         self.counts["accesses"] += 1
         for _ in range(self._traffic.lead()):
-            if self._row(access.raised(held, 0)) is None:
+            if self._cycle(access.raised(held, 0)) is None:
                 self.counts["reset"] += 1
                 return
         if given_up == 0:
@@ -116,61 +116,63 @@ class Exercise:
             return
         self._request(access.raised(1, 1), given_up or PATIENCE)
 
-    def _request(self, access: Drive, rows: int) -> None:
-        """Hold STB for ``rows`` rows at most."""
-        for left in reversed(range(rows)):
+    def _request(self, access: Drive, cycles: int) -> None:
+        """Hold STB for ``cycles`` cycles at most."""
+        for left in reversed(range(cycles)):
             # Resets that come later than this would leave hardly any access to wait for its end.
-            early = rows - left <= _RESETS_STRIKE
-            row = self._row(access, last=not left) if early else self._one_row(access, not left)
-            if row is None:
+            early = cycles - left <= _RESETS_STRIKE
+            sample = (
+                self._cycle(access, last=not left) if early else self._one_cycle(access, not left)
+            )
+            if sample is None:
                 self.counts["reset"] += 1
                 return
-            if row.ack or row.err:
+            if sample.ack or sample.err:
                 self.counts["answered"] += 1
                 return
-        if rows < PATIENCE:
+        if cycles < PATIENCE:
             self.counts["given_up"] += 1
             return
         self.counts["unanswered"] += 1
-        seen = f"no answer for {PATIENCE} rows"
-        evidence = Evidence(PART, self._rig.row - 1, seen, self._earlier, self._before)
+        seen = f"no answer for {PATIENCE} cycles"
+        evidence = Excerpt(PART, self._rig.cycle - 1, seen, self._earlier, self._before)
         self._evidence.setdefault(ANSWERED, evidence)
 
-    def _row(self, drive: Drive, last: bool = False) -> Row | None:
-        """Play a row, or, now and then, a reset in its place (None)."""
+    def _cycle(self, drive: Drive, last: bool = False) -> Sample | None:
+        """Play a cycle, or, now and then, a reset in its place (None)."""
         if self._dice.randrange(32):
-            return self._one_row(drive, last)
+            return self._one_cycle(drive, last)
         self.counts["resets"] += 1
         self._rig.reset(1)
         for _ in range(self._dice.randint(1, 3)):
-            self._one_row(drive.raised(0, 0))
+            self._one_cycle(drive.raised(0, 0))
         self._rig.reset(0)
-        self._one_row(self._traffic.noise().raised(0, 0))
+        self._one_cycle(self._traffic.noise().raised(0, 0))
         return None
 
-    def _one_row(self, drive: Drive, last: bool = False) -> Row:
-        """Play a row; ``last``: without an answer in it, the access is given up."""
+    def _one_cycle(self, drive: Drive, last: bool = False) -> Sample:
+        """Play a cycle; ``last``: without an answer in it, the access is given up."""
         if not self._dice.randrange(4):
             self._rig.scatter(self._dice)
         self._rig.drive(drive)
-        row = self._rig.seen()
-        self._count(row)
+        sample = self._rig.seen()
+        self._count(sample)
         # What a watchdog ends in the place of the device carries its ERR (see the checker).
-        cut = last and not row.ack and not row.err
-        for breach in self._checker.row(replace(row, err=1) if cut else row):
+        cut = last and not sample.ack and not sample.err
+        for breach in self._checker.take(replace(sample, err=1) if cut else sample):
             seen = breach.text.removeprefix("bus: ").partition("; ")[0]
-            evidence = Evidence(PART, breach.row, seen, self._before, row)
+            evidence = Excerpt(PART, breach.cycle, seen, self._before, sample)
             self._evidence.setdefault(breach.rule, evidence)
-        self._earlier, self._before = self._before, row
+        self._earlier, self._before = self._before, sample
         self._rig.tick()
-        return row
+        return sample
 
-    def _count(self, row: Row) -> None:
-        """Count which rules the row exercises."""
+    def _count(self, sample: Sample) -> None:
+        """Count which rules the cycle exercises."""
         before = self._before
         if before.rst:
             self.counts["3.00"] += 1
             return
-        self.counts["3.35"] += not row.stb
-        self.counts["3.45"] += bool(row.ack or row.err)
-        self.counts["3.50"] += before.stb and not row.stb
+        self.counts["3.35"] += not sample.stb
+        self.counts["3.45"] += bool(sample.ack or sample.err)
+        self.counts["3.50"] += before.stb and not sample.stb

@@ -1,47 +1,48 @@
-"""What a check finds out: the state of each rule, and the rows that show a breach."""
+"""What a check finds out: the state of each rule, and the cycles that show a breach."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Literal
 
-from busbox.bus.wishbone.rules import Row
+from busbox.bus.wishbone.rules import Sample
 from busbox.map.registers import show_lanes
 
 State = Literal["held", "broken", "not exercised"]
 
 
 @dataclass(frozen=True)
-class Evidence:
+class Excerpt:
     """The first breach of a rule.
 
     Attributes
     ----------
-    part : in which part of the check it was seen; each part counts its rows from 0
-    number : the row in that part
+    part : in which part of the check it was seen; each part counts its cycles from 0
+    number : the cycle in that part
     seen : what was seen
-    before, row : signals of the row before and of the row itself
+    before, sample : signals of the cycle before and of the cycle itself
     """
 
     part: str
     number: int
     seen: str
-    before: Row
-    row: Row
+    before: Sample
+    sample: Sample
 
     def lines(self) -> list[str]:
-        """Return the two rows as a table: signals as the standard names them."""
+        """Return the two cycles as a table: signals as the standard names them."""
         return [
-            "  row  RST CYC STB WE        ADR  SEL write data   read data  ACK ERR",
+            "cycle  RST CYC STB WE        ADR  SEL write data   read data  ACK ERR",
             _signals(self.number - 1, self.before),
-            _signals(self.number, self.row),
+            _signals(self.number, self.sample),
         ]
 
 
-def _signals(number: int, row: Row) -> str:
+def _signals(number: int, sample: Sample) -> str:
+    one = sample
     return (
-        f"{number:>5}   {row.rst}   {row.cyc}   {row.stb}   {row.we} {row.adr:>#10x} "
-        f"{show_lanes(row.sel)} {row.write_data:#010x}  {row.read_data:#010x}   {row.ack}   {row.err}"
+        f"{number:>5}   {one.rst}   {one.cyc}   {one.stb}   {one.we} {one.adr:>#10x} "
+        f"{show_lanes(one.sel)} {one.write_data:#010x}  {one.read_data:#010x}   {one.ack}   {one.err}"
     )
 
 
@@ -66,7 +67,7 @@ class Outcome:
     times: int
     breaches: int
     note: str
-    evidence: Evidence | None = None
+    evidence: Excerpt | None = None
 
     @classmethod
     def of(
@@ -76,7 +77,7 @@ class Outcome:
         times: int,
         unit: str,
         without: str,
-        evidence: Evidence | None = None,
+        evidence: Excerpt | None = None,
         breaches: int = 0,
     ) -> Outcome:
         """Return the outcome of a rule that was exercised ``times`` times, counted in ``unit``.

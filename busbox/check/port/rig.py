@@ -1,4 +1,4 @@
-"""Copies of one component in Amaranth's simulator, driven through their bus ports row by row."""
+"""Copies of one component in Amaranth's simulator, driven through their bus ports cycle by cycle."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from typing import Any
 from amaranth.hdl import Cat, ClockDomain, Fragment, Module
 from amaranth.sim import Simulator
 
-from busbox.basics.errors import InputError, raised
-from busbox.bus.wishbone.rules import Row
+from busbox.basics.errors import InputError, format_error
+from busbox.bus.wishbone.rules import Sample
 from busbox.check.port.subject import Subject, discard
 from busbox.map.registers import WORD
 
@@ -21,7 +21,7 @@ _DRIVEN = ("cyc", "stb", "we", "adr", "sel", "write_data")
 
 @dataclass(frozen=True)
 class Drive:
-    """What a master has on the port in a row; see :class:`busbox.bus.wishbone.rules.Row`."""
+    """What a master has on the port in a cycle; see :class:`busbox.bus.wishbone.rules.Sample`."""
 
     cyc: int = 0
     stb: int = 0
@@ -39,9 +39,9 @@ IDLE = Drive()
 
 
 class Rig:
-    """Copies of a component side by side. It stands in a row: what is driven counts in this row.
+    """Copies of a component side by side. It stands in a cycle: what is driven counts in this cycle.
 
-    Row 0 is the first with RST low; the row before it had RST high.
+    Cycle 0 is the first with RST low; the cycle before it had RST high.
 
     Parameters
     ----------
@@ -50,7 +50,7 @@ class Rig:
 
     Attributes
     ----------
-    row : the present row
+    cycle : the present cycle
     words : number of word addresses that an access may have
 
     Raises
@@ -59,7 +59,7 @@ class Rig:
     """
 
     def __init__(self, subject: Subject, copies: int = 1) -> None:
-        self.row = 0
+        self.cycle = 0
         self._components = [subject.build() for _ in range(copies)]
         buses = [component.bus for component in self._components]
         self.words = subject.words or 1 << len(buses[0].adr)
@@ -72,7 +72,7 @@ class Rig:
             self._inputs = [_free_inputs(component) for component in self._components]
             self._context, self._half_tick = self._open()
         except Exception as error:
-            text = f"cannot be simulated: it raised {raised(error)}"
+            text = f"cannot be simulated: it raised {format_error(error)}"
         else:
             return
         self._components.clear()
@@ -87,7 +87,7 @@ class Rig:
         return top
 
     def _open(self) -> tuple[Any, Callable[[], object]]:
-        """Return the context of the simulator's one test bench, in row 0, and half a tick."""
+        """Return the context of the simulator's one test bench, in cycle 0, and half a tick."""
         opened: list[Any] = []
         # The simulator would make up a clock domain that is missing, and never clock it.
         Fragment.get(self._top(), None).prepare(missing_domain=lambda name: None)
@@ -105,12 +105,12 @@ class Rig:
         return opened[0], simulator.advance
 
     def reset(self, level: int) -> None:
-        """Put RST to a level from this row on."""
+        """Put RST to a level from this cycle on."""
         self._rst = level
         self._context.set(self._domain.rst, level)
 
     def drive(self, drive: Drive, copy: int = 0) -> None:
-        """Put signals on a copy's port from this row on."""
+        """Put signals on a copy's port from this cycle on."""
         before, self._driven[copy] = self._driven[copy], drive
         for name, member in self._members[copy].items():
             value = getattr(drive, name)
@@ -124,25 +124,25 @@ class Rig:
             for member in members:
                 self._context.set(member, level)
 
-    def seen(self, copy: int = 0) -> Row:
-        """Return the signals of a copy's port in this row."""
+    def seen(self, copy: int = 0) -> Sample:
+        """Return the signals of a copy's port in this cycle."""
         answer, drive = self._context.get(self._answers[copy]), self._driven[copy]
-        return Row(
+        return Sample(
             self._rst, drive.cyc, drive.stb, drive.we, drive.adr, drive.sel, drive.write_data,
             answer >> 2 & WORD, answer & 1, answer >> 1 & 1,
         )  # fmt: skip
 
     def watch(self, word: int, copy: int = 0) -> int:
-        """Return what the watch port of a copy shows in this row at a word address."""
+        """Return what the watch port of a copy shows in this cycle at a word address."""
         component = self._components[copy]
         self._context.set(component.watch_adr, word)
         return int(self._context.get(component.watch_data))
 
     def tick(self) -> None:
-        """Go on to the next row."""
+        """Go on to the next cycle."""
         self._half_tick()
         self._half_tick()
-        self.row += 1
+        self.cycle += 1
 
 
 def _free_inputs(component: Any) -> list[Any]:
@@ -185,7 +185,7 @@ class Traffic:
         )
 
     def lead(self) -> int:
-        """Return for how many rows the address is on the port before STB."""
+        """Return for how many cycles the address is on the port before STB."""
         return self._least_wait + self.dice.randrange(4)
 
     def noise(self) -> Drive:

@@ -12,7 +12,7 @@ from typing import Any
 from amaranth.hdl import UnusedElaboratable
 from amaranth.lib import wiring
 
-from busbox.basics.errors import InputError, Mistake, nearest, one_of, raised, shown
+from busbox.basics.errors import InputError, Mistake, format_error, format_value, join_or, nearest
 from busbox.basics.loading import load_object
 from busbox.basics.units import show_clock
 from busbox.bench.bench import Bench
@@ -40,7 +40,7 @@ class Subject:
     factory : builds one
     words : number of word addresses that are used, from 0 on; None for all that its port has
     table : its registers, or None for a component that declares none and has no watch port
-    least_wait : rows that the address must be on the port before STB, at least
+    least_wait : cycles that the address must be on the port before STB, at least
     """
 
     name: str
@@ -76,7 +76,7 @@ class Subject:
             found = self.factory()
             problem = _no_port(found)
         except Exception as error:
-            problem = f"cannot be built: it raised {raised(error)}"
+            problem = f"cannot be built: it raised {format_error(error)}"
         if problem:
             del found
             discard()
@@ -98,7 +98,9 @@ def _no_port(component: Any) -> str:
         return f"must have a member bus: In(wishbone.Signature(...)); it has {_names(members)}"
     member = members["bus"]
     if member.is_port or member.dimensions:
-        return "its member bus must be one In(wishbone.Signature(...)), not a plain signal or a row"
+        return (
+            "its member bus must be one In(wishbone.Signature(...)), not a plain signal or a cycle"
+        )
     if not isinstance(member.signature, wishbone.Signature):
         return "its member bus must have the signature busbox.bus.wishbone.Signature, not another"
     if member.signature.members["cyc"].flow != wiring.In:
@@ -127,7 +129,7 @@ def find(name: str, values: Sequence[str], size: int, clock_hz: int) -> Subject:
     settings = _parsed(values)
     found = load_object(name, Path(), "class") if ".py:" in name else None
     if found is not None and not isinstance(found, type):
-        raise InputError.of(f"must be a class, not {shown(found)}", name)
+        raise InputError.of(f"must be a class, not {format_value(found)}", name)
     if found is not None and not hasattr(found, "table_for"):
         return _component(name, found, settings)
     device = find_named(DEVICES, name)
@@ -163,7 +165,7 @@ def _check_keys(device: Any, settings: Mapping[str, Any]) -> None:
     """Refuse settings that the device does not declare."""
     known = [one.name for one in device.settings]
     mistakes = [
-        Mistake(f"unknown key {key!r}{nearest(key, known)} (known: {one_of(known)})", "--set")
+        Mistake(f"unknown key {key!r}{nearest(key, known)} (known: {join_or(known)})", "--set")
         for key in settings
         if key not in known
     ]

@@ -1,8 +1,8 @@
-"""In which row a device acts, measured from e, the row of its answer.
+"""In which cycle a device acts, measured from e, the cycle of its answer.
 
-House timing (semantics page, rule 2): a write is committed in e + 1, the first row that shows the
-new value; a read shows the state of row e. Through the watch port both are seen row by row. Without
-one, a read back tells when a write shows, and nothing tells what row a read shows.
+House timing (semantics page, rule 2): a write is committed in e + 1, the first cycle that shows the
+new value; a read shows the state of cycle e. Through the watch port both are seen cycle by cycle.
+Without one, a read back tells when a write shows, and nothing tells what cycle a read shows.
 """
 
 from __future__ import annotations
@@ -11,16 +11,16 @@ import random
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from busbox.bus.wishbone.rules import Row
+from busbox.bus.wishbone.rules import Sample
 from busbox.check.port.exercise import PATIENCE
 from busbox.check.port.rig import IDLE, Drive, Rig, Traffic
 from busbox.check.port.subject import Subject
 from busbox.map.registers import WORD, Place
 
 ALL = 0b1111
-#: Rows after e in which a written value is looked for.
+#: Cycles after e in which a written value is looked for.
 _WINDOW = 8
-#: Rows before a write in which its register must not move by itself.
+#: Cycles before a write in which its register must not move by itself.
 _STEADY = 4
 #: Registers, and tries with each.
 _REGISTERS, _WRITES, _READS = 12, 4, 30
@@ -28,12 +28,12 @@ _REGISTERS, _WRITES, _READS = 12, 4, 30
 
 @dataclass(frozen=True)
 class Timing:
-    """When writes are committed, and which row reads show.
+    """When writes are committed, and which cycle reads show.
 
     Attributes
     ----------
-    commit : the first row that shows a written value, less e; None if it was not measured
-    sample : the row whose state a read shows, less e; None if it was not measured
+    commit : the first cycle that shows a written value, less e; None if it was not measured
+    sample : the cycle whose state a read shows, less e; None if it was not measured
     write_text, read_text : the same in words, with what it was seen in, or why it was not measured
     """
 
@@ -53,8 +53,8 @@ class Timing:
         return f"{self.write_text}; {self.read_text}"
 
 
-def show_row(offset: int) -> str:
-    """Return a row counted from e: ``e - 1``, ``e``, ``e + 1``."""
+def show_cycle(offset: int) -> str:
+    """Return a cycle counted from e: ``e - 1``, ``e``, ``e + 1``."""
     return f"e {'+' if offset > 0 else '-'} {abs(offset)}" if offset else "e"
 
 
@@ -81,24 +81,24 @@ def _write_text(commit: int | None, detail: str) -> str:
     kind = "house timing" if commit == 1 else "another legal timing"
     if commit < 1:
         kind = "too early, the access may still be cut off"
-    return f"commits a write in {show_row(commit)}: {kind} ({detail})"
+    return f"commits a write in {show_cycle(commit)}: {kind} ({detail})"
 
 
 def _read_text(sample: int | None, detail: str) -> str:
     if sample is None:
         return f"reads: not measured, {detail}"
     kind = "house timing" if sample == 0 else "another legal timing"
-    return f"a read shows {show_row(sample)}: {kind} ({detail})"
+    return f"a read shows {show_cycle(sample)}: {kind} ({detail})"
 
 
 class _Measure:
-    """Plays accesses one by one, and keeps what the watch port shows in every row.
+    """Plays accesses one by one, and keeps what the watch port shows in every cycle.
 
     Attributes
     ----------
     subject, rig, dice : as named
     word : word address that is watched, or None
-    shown : row to what the watch port showed in it
+    shown : cycle to what the watch port showed in it
     noisy : whether the input pins have random levels
     ended : accesses that ACK alone has ended
     """
@@ -111,45 +111,45 @@ class _Measure:
         self.shown: dict[int, int] = {}
         self.noisy = False
         self.ended = 0
-        self.rows(1)
+        self.cycles(1)
 
-    def row(self, drive: Drive) -> Row:
-        """Play a row."""
+    def cycle(self, drive: Drive) -> Sample:
+        """Play a cycle."""
         if self.noisy:
             self.rig.scatter(self.dice)
         self.rig.drive(drive)
         seen = self.rig.seen()
         if self.word is not None:
-            self.shown[self.rig.row] = self.rig.watch(self.word)
+            self.shown[self.rig.cycle] = self.rig.watch(self.word)
         self.rig.tick()
         return seen
 
-    def rows(self, count: int) -> None:
-        """Play rows without an access."""
+    def cycles(self, count: int) -> None:
+        """Play cycles without an access."""
         for _ in range(count):
-            self.row(IDLE)
+            self.cycle(IDLE)
 
     def reset(self) -> None:
-        """Play a reset and the row after it."""
+        """Play a reset and the cycle after it."""
         self.shown.clear()
         self.rig.reset(1)
-        self.rows(1)
+        self.cycles(1)
         self.rig.reset(0)
-        self.rows(1)
+        self.cycles(1)
 
     def access(self, word: int, data: int | None, lead: int = 0) -> tuple[int, int] | None:
         """Play an access; return e and the word read, or None if ACK does not end it."""
         write = data is not None
         drive = Drive(we=write, adr=word, sel=ALL, write_data=data or 0)
         for _ in range(self.subject.least_wait + lead):
-            self.row(drive)
+            self.cycle(drive)
         for _ in range(PATIENCE):
-            seen = self.row(drive.raised(1, 1))
+            seen = self.cycle(drive.raised(1, 1))
             if seen.err:
                 return None
             if seen.ack:
                 self.ended += 1
-                return self.rig.row - 1, seen.read_data
+                return self.rig.cycle - 1, seen.read_data
         return None
 
     def why(self, nothing: str) -> str:
@@ -158,7 +158,7 @@ class _Measure:
 
 
 def _places(subject: Subject, *rights: str) -> list[tuple[int, Place]]:
-    """Return (word, place) of the registers with one of the rights; of a row the first and last."""
+    """Return (word, place) of the registers with one of the rights; of a cycle the first and last."""
     found = []
     for register in subject.table or ():
         if register.mask(*rights):
@@ -169,16 +169,16 @@ def _places(subject: Subject, *rights: str) -> list[tuple[int, Place]]:
 
 def _agreed(measured: Mapping[str, Iterable[int]], nothing: str) -> tuple[int | None, str]:
     """Return what all registers agree upon and their names; None and why, if they do not."""
-    by_row: dict[int, list[str]] = {}
-    for name, rows in measured.items():
-        for row in sorted(rows):
-            by_row.setdefault(row, []).append(name)
-    if not by_row:
+    by_cycle: dict[int, list[str]] = {}
+    for name, cycles in measured.items():
+        for cycle in sorted(cycles):
+            by_cycle.setdefault(cycle, []).append(name)
+    if not by_cycle:
         return None, nothing
-    if len(by_row) == 1:
-        ((row, names),) = by_row.items()
-        return row, f"seen in {_listed(names)}"
-    parts = (f"{show_row(row)} in {_listed(by_row[row])}" for row in sorted(by_row))
+    if len(by_cycle) == 1:
+        ((cycle, names),) = by_cycle.items()
+        return cycle, f"seen in {_listed(names)}"
+    parts = (f"{show_cycle(cycle)} in {_listed(by_cycle[cycle])}" for cycle in sorted(by_cycle))
     return None, f"it differs: {', '.join(parts)}"
 
 
@@ -198,33 +198,36 @@ def _commits(measure: _Measure) -> tuple[int | None, str]:
     measured: dict[str, set[int]] = {}
     for word, place in places:
         mask = place.register.mask("rw")
-        rows = {_commit(measure, word, mask, number % 2 * 2) for number in range(_WRITES)}
-        if rows - {None}:
-            measured[place.name] = {row for row in rows if row is not None}
+        cycles = {_commit(measure, word, mask, number % 2 * 2) for number in range(_WRITES)}
+        if cycles - {None}:
+            measured[place.name] = {cycle for cycle in cycles if cycle is not None}
     nothing = f"no register shows what is written to it by e + {_WINDOW}"
     return _agreed(measured, measure.why(nothing))
 
 
 def _commit(measure: _Measure, word: int, mask: int, lead: int) -> int | None:
-    """Write a word; return its first row on the watch port less e, or None if that cannot be told."""
+    """Write a word; return its first cycle on the watch port less e, or None if that cannot be told."""
     measure.word = word
     measure.reset()
-    measure.rows(_STEADY)
-    start, before = measure.rig.row, measure.shown[measure.rig.row - 1]
+    measure.cycles(_STEADY)
+    start, before = measure.rig.cycle, measure.shown[measure.rig.cycle - 1]
     value = before ^ (measure.dice.getrandbits(32) | 1 << (mask.bit_length() - 1)) & WORD
     ended = measure.access(word, value, lead)
     if ended is None:
         return None
-    measure.rows(_WINDOW)
+    measure.cycles(_WINDOW)
     end, shown = ended[0], measure.shown
     after = shown[end + _WINDOW]
-    moving = {shown[row] for row in range(start - _STEADY, start)} != {before}
-    moving |= {shown[row] for row in range(end + _WINDOW - 2, end + _WINDOW)} != {after}
+    moving = {shown[cycle] for cycle in range(start - _STEADY, start)} != {before}
+    moving |= {shown[cycle] for cycle in range(end + _WINDOW - 2, end + _WINDOW)} != {after}
     bits = mask & ~(after ^ value) & (value ^ before)
     if moving or not bits:
         return None
     return (
-        next(row for row in sorted(shown) if row >= start and not (shown[row] ^ value) & bits) - end
+        next(
+            cycle for cycle in sorted(shown) if cycle >= start and not (shown[cycle] ^ value) & bits
+        )
+        - end
     )
 
 
@@ -244,7 +247,7 @@ def _stored(measure: _Measure, word: int) -> int:
         measure.reset()
         if measure.access(word, written) is None:
             return 0
-        measure.rows(_WINDOW)
+        measure.cycles(_WINDOW)
         read = measure.access(word, None)
         if read is None:
             return 0
@@ -253,22 +256,22 @@ def _stored(measure: _Measure, word: int) -> int:
 
 
 def _first_read(measure: _Measure, word: int, bits: int) -> tuple[int | None, str]:
-    """Return the row of the first read that shows a write, less e, if an earlier one does not."""
+    """Return the cycle of the first read that shows a write, less e, if an earlier one does not."""
     shows: dict[int, bool] = {}
     for gap in range(_WINDOW):
         measure.reset()
         before = measure.access(word, None)
         value = (before[1] if before else 0) ^ bits
         written = measure.access(word, value)
-        measure.rows(gap)
+        measure.cycles(gap)
         read = measure.access(word, None)
         if written is not None and read is not None:
             shows[read[0] - written[0]] = not (read[1] ^ value) & bits
-    first = min((row for row, new in shows.items() if new), default=None)
+    first = min((cycle for cycle, new in shows.items() if new), default=None)
     if first is None:
         return None, "reads back do not agree"
     if first > 1 and shows.get(first - 1) is not False:
-        return None, f"the first read back ends in {show_row(first)}, and shows it already"
+        return None, f"the first read back ends in {show_cycle(first)}, and shows it already"
     return first, f"by reading the word at {word << 2:#x} back"
 
 
@@ -276,7 +279,7 @@ def _first_read(measure: _Measure, word: int, bits: int) -> tuple[int | None, st
 
 
 def _samples(measure: _Measure) -> tuple[int | None, str]:
-    """Return which row of the watch port reads show."""
+    """Return which cycle of the watch port reads show."""
     places = _places(measure.subject, "rw", "ro", "ones_clear")
     if not places:
         return None, "it has no register to be read"
@@ -285,28 +288,28 @@ def _samples(measure: _Measure) -> tuple[int | None, str]:
     measured: dict[str, set[int]] = {}
     odd: list[str] = []
     for word, place in places:
-        rows, told = {-1, 0, 1}, False
+        cycles, told = {-1, 0, 1}, False
         for data, shown in _reads(measure, traffic, word):
-            rows &= {row for row in (-1, 0, 1) if shown[row + 1] == data}
+            cycles &= {cycle for cycle in (-1, 0, 1) if shown[cycle + 1] == data}
             told |= shown[0] != shown[1]
-        if 0 not in rows and len(rows) != 1:
+        if 0 not in cycles and len(cycles) != 1:
             odd.append(place.name)
         elif told:
-            # Row e + 1 looks like e where nothing happens behind a read: then e it is.
-            measured[place.name] = rows & {0} or rows
+            # Cycle e + 1 looks like e where nothing happens behind a read: then e it is.
+            measured[place.name] = cycles & {0} or cycles
     if odd:
         return None, f"reads of {_listed(odd)} do not always show one of e - 1, e and e + 1"
-    return _agreed(measured, measure.why("no register moves in the row before a read ends"))
+    return _agreed(measured, measure.why("no register moves in the cycle before a read ends"))
 
 
 def _reads(
     measure: _Measure, traffic: Traffic, word: int
 ) -> Iterator[tuple[int, tuple[int, int, int]]]:
-    """Read a register while things happen; yield what was read, and what rows e - 1 to e + 1 show."""
+    """Read a register while things happen; yield what was read, and what cycles e - 1 to e + 1 show."""
     measure.word = word
     measure.reset()
     for number in range(_READS):
-        measure.rows(1 + measure.dice.randrange(3))
+        measure.cycles(1 + measure.dice.randrange(3))
         at_once = bool(number % 3)  # behind a write: of the same register, or of any
         if number % 3 == 1:
             measure.access(word, measure.dice.getrandbits(32))
@@ -317,6 +320,6 @@ def _reads(
         if read is None:
             return
         end, data = read
-        measure.rows(1)
+        measure.cycles(1)
         shown = measure.shown
         yield data, (shown[end - 1], shown[end], shown[end + 1])

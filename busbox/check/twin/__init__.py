@@ -1,9 +1,9 @@
-"""Lockstep: a model and its hardware twin on the same accesses, compared row by row.
+"""Lockstep: a model and its hardware twin on the same accesses, compared cycle by cycle.
 
 ``plan``
     what is played to one slot: accesses, inputs, resets; drawn at random and aimed at events
 ``compare``
-    two runs, and the first row in which they differ
+    two runs, and the first cycle in which they differ
 ``shrink``
     a shorter plan that still shows a difference
 ``pair``

@@ -1,4 +1,4 @@
-"""Two runs of one plan, and the first row in which they differ."""
+"""Two runs of one plan, and the first cycle in which they differ."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class Side:
     Attributes
     ----------
     recording : of its run
-    registers : (row, register to value) for the first row, and for every row in which one changed
+    registers : (cycle, register to value) for the first cycle, and for every cycle in which one changed
     """
 
     recording: Recording
@@ -35,14 +35,14 @@ class Difference:
 
     Attributes
     ----------
-    row : where it shows first
+    cycle : where it shows first
     what : ``access``, ``register``, ``pin`` or ``end``
     name : of the register or pin; what differs of an access: ``end``, ``terminator`` or ``data``
     model, hardware : the two values
     access : number of the last access raised by then, -1 if there is none
     """
 
-    row: int
+    cycle: int
     what: str
     name: str
     model: Any
@@ -51,24 +51,24 @@ class Difference:
 
 
 class _Observer:
-    """Notes the registers of one device in every row."""
+    """Notes the registers of one device in every cycle."""
 
     def __init__(self, number: int, resets: Sequence[int]) -> None:
         self._number, self._resets = number, set(resets)
         self.seen: list[tuple[int, Mapping[str, int]]] = []
 
-    def __call__(self, row: int, devices: Sequence[LiveDevice]) -> None:
-        if row in self._resets:  # a model has its reset values a row early there
+    def __call__(self, cycle: int, devices: Sequence[LiveDevice]) -> None:
+        if cycle in self._resets:  # a model has its reset values a cycle early there
             return
         device = devices[self._number]
-        device.advance(row)
+        device.advance(cycle)
         registers = device.registers()
         if not self.seen or self.seen[-1][1] != registers:
-            self.seen.append((row, registers))
+            self.seen.append((cycle, registers))
 
 
 def observe(system: System, number: int, factory: EngineFactory, until: int | None = None) -> Side:
-    """Run a system and note the registers of one device in every row."""
+    """Run a system and note the registers of one device in every cycle."""
     observer = _Observer(number, [reset.at for reset in system.resets])
     recording = replay(system, factory, until, observe=observer)
     return Side(recording, tuple(observer.seen))
@@ -100,11 +100,11 @@ def compare(
 
 
 def _order(difference: Difference) -> tuple[int, int]:
-    return difference.row, ("register", "pin", "access", "end").index(difference.what)
+    return difference.cycle, ("register", "pin", "access", "end").index(difference.what)
 
 
-def _raised(recording: Recording, row: int) -> int:
-    return int(recording.accesses.start.searchsorted(row, side="right")) - 1
+def _raised(recording: Recording, cycle: int) -> int:
+    return int(recording.accesses.start.searchsorted(cycle, side="right")) - 1
 
 
 def _accesses(model: Recording, other: Recording) -> Difference | None:
@@ -113,8 +113,8 @@ def _accesses(model: Recording, other: Recording) -> Difference | None:
         for name in _LOOKED_AT:
             seen, there = int(one[name][place]), int(two[name][place])
             if seen != there:
-                row = min(int(one.end[place]), int(two.end[place]))
-                return Difference(row, "access", name, seen, there, place)
+                cycle = min(int(one.end[place]), int(two.end[place]))
+                return Difference(cycle, "access", name, seen, there, place)
     return None
 
 
@@ -123,14 +123,14 @@ def _registers(model: Side, other: Side) -> Difference | None:
     seen: Mapping[str, int] = {}
     there: Mapping[str, int] = {}
     last = min(model.recording.cycles, other.recording.cycles)
-    for row in sorted({*one, *two}):
-        if row >= last:
+    for cycle in sorted({*one, *two}):
+        if cycle >= last:
             break
-        seen, there = one.get(row, seen), two.get(row, there)
+        seen, there = one.get(cycle, seen), two.get(cycle, there)
         for name in seen:
             if seen[name] != there.get(name):
-                access = _raised(model.recording, row)
-                return Difference(row, "register", name, seen[name], there.get(name), access)
+                access = _raised(model.recording, cycle)
+                return Difference(cycle, "register", name, seen[name], there.get(name), access)
     return None
 
 
@@ -143,21 +143,21 @@ def _pins(slot: str, model: Recording, other: Recording) -> list[Difference]:
         there = other.lines[pin]
         one = list(zip(line.cycles.tolist(), line.levels.tolist(), strict=True))
         two = list(zip(there.cycles.tolist(), there.levels.tolist(), strict=True))
-        rows = sorted(row for row, _ in set(one) ^ set(two) if row < last)
-        if rows:
-            row, name = rows[0], pin.removeprefix(f"{slot}.")
-            levels = [_level(edges, row) for edges in (one, two)]
-            access = _raised(model, row)
-            found.append(Difference(row, "pin", name, levels[0], levels[1], access))
+        cycles = sorted(cycle for cycle, _ in set(one) ^ set(two) if cycle < last)
+        if cycles:
+            cycle, name = cycles[0], pin.removeprefix(f"{slot}.")
+            levels = [_level(edges, cycle) for edges in (one, two)]
+            access = _raised(model, cycle)
+            found.append(Difference(cycle, "pin", name, levels[0], levels[1], access))
     return found
 
 
-def _level(edges: Sequence[tuple[int, int]], row: int) -> int:
-    return [level for cycle, level in edges if cycle <= row][-1]
+def _level(edges: Sequence[tuple[int, int]], cycle: int) -> int:
+    return [level for when, level in edges if when <= cycle][-1]
 
 
 def _ends(model: Recording, other: Recording) -> Difference | None:
     if model.cycles == other.cycles and model.ended == other.ended:
         return None
-    row = min(model.cycles, other.cycles)
-    return Difference(row, "end", "cycles", model.cycles, other.cycles, len(model.accesses) - 1)
+    cycle = min(model.cycles, other.cycles)
+    return Difference(cycle, "end", "cycles", model.cycles, other.cycles, len(model.accesses) - 1)

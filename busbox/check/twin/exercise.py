@@ -21,12 +21,12 @@ class Exercise:
 
     Attributes
     ----------
-    accesses, aimed, cut, inputs, resets, rows : counts; ``cut`` are accesses that a reset cut off
+    accesses, aimed, cut, inputs, resets, cycles : counts; ``cut`` are accesses that a reset cut off
     """
 
     def __init__(self, table: RegisterTable) -> None:
         self._table = table
-        self.accesses = self.aimed = self.cut = self.inputs = self.resets = self.rows = 0
+        self.accesses = self.aimed = self.cut = self.inputs = self.resets = self.cycles = 0
         self._lanes: set[str] = set()
         self._reads: dict[str, int] = {}
         self._writes: dict[str, int] = {}
@@ -42,7 +42,7 @@ class Exercise:
         self.aimed += plan.aimed
         self.inputs += len(plan.inputs)
         self.resets += len(plan.resets)
-        self.rows += side.recording.cycles
+        self.cycles += side.recording.cycles
         (device,) = system.devices
         for name, one in coverage(side.recording, [device])[device.name]["registers"].items():
             self._reads[name] = self._reads.get(name, 0) + one["reads"]
@@ -57,7 +57,7 @@ class Exercise:
 
     def as_object(self) -> dict[str, Any]:
         """Return it all for a JSON object."""
-        counts = ("accesses", "aimed", "cut", "inputs", "resets", "rows")
+        counts = ("accesses", "aimed", "cut", "inputs", "resets", "cycles")
         return {name: getattr(self, name) for name in counts} | {
             "lanes": sorted(self._lanes),
             "registers": {

@@ -1,7 +1,7 @@
 """What is played to one slot: a list of accesses with their waits, inputs and resets.
 
 A random plan is drawn against the model: before each access the model is asked when something of it
-may change next (``next_edge``, ``rest_at``), and most accesses are aimed to end within two rows of
+may change next (``next_edge``, ``rest_at``), and most accesses are aimed to end within two cycles of
 such an event.
 """
 
@@ -14,9 +14,8 @@ from random import Random
 from busbox.basics.units import Span
 from busbox.bus.transfers import RESET
 from busbox.cpu.listed import ListedSource
-from busbox.cpu.steps import ALL_LANES, Named, Pause, Target
-from busbox.cpu.steps import Access as AccessStep
-from busbox.device import Access, Hold
+from busbox.cpu.steps import ALL_LANES, AccessStep, Named, Pause, Target
+from busbox.device import BusAccess, Hold
 from busbox.map.registers import WORD, Register
 from busbox.recording import Recording
 from busbox.run.host import DeviceHost
@@ -24,16 +23,16 @@ from busbox.system.hardware import Device
 from busbox.system.scenario import BoardReset, InputLevel
 from busbox.system.system import System
 
-#: Rows that are run after the last access.
+#: Cycles that are run after the last access.
 TAIL = 40
 #: Of ten accesses, so many are aimed at an event.
 AIMED = 7
 #: An event further away than this is not waited for.
 FAR = 600
-#: Rows from an event to the end of an access that is aimed at it. What an event changes shows in its
-#: row: an access that ends in the row before meets it.
+#: Cycles from an event to the end of an access that is aimed at it. What an event changes shows in its
+#: cycle: an access that ends in the cycle before meets it.
 AIMS = (-2, -1, -1, -1, 0, 0, 1, 2)
-#: Rows from the end of a write to the count that it writes, as for an alarm.
+#: Cycles from the end of a write to the count that it writes, as for an alarm.
 SOON = (-1, 0, 0, 1, 2, 4, 8, 12, 20)
 
 
@@ -44,9 +43,9 @@ class Plan:
     Attributes
     ----------
     steps : accesses (a target is an address or a register's name), and pauses that a reset cuts off
-    inputs : (row, pin, level)
-    resets : (row, length) of RST; the CPU goes on with the next step
-    aimed : accesses of a random plan that end within two rows of an event
+    inputs : (cycle, pin, level)
+    resets : (cycle, length) of RST; the CPU goes on with the next step
+    aimed : accesses of a random plan that end within two cycles of an event
     """
 
     steps: tuple[AccessStep | Pause, ...]
@@ -61,8 +60,8 @@ class Plan:
             step.wait + 1 if isinstance(step, AccessStep) else step.span.cycles or 0
             for step in self.steps
         )
-        rows = [one[0] for one in self.inputs] + [one[0] for one in self.resets]
-        last = max(rows, default=0)
+        cycles = [one[0] for one in self.inputs] + [one[0] for one in self.resets]
+        last = max(cycles, default=0)
         return (*self.steps, Pause(Span(cycles=TAIL + max(0, last - least))))
 
     def system(self, system: System, number: int) -> System:
@@ -72,8 +71,8 @@ class Plan:
         return replace(
             system,
             devices=(replace(device, slot=slot),),
-            inputs=tuple(InputLevel(row, 0, pin, level) for row, pin, level in self.inputs),
-            resets=tuple(BoardReset(row, length) for row, length in self.resets),
+            inputs=tuple(InputLevel(cycle, 0, pin, level) for cycle, pin, level in self.inputs),
+            resets=tuple(BoardReset(cycle, length) for cycle, length in self.resets),
             after_reset="continue",
             settle=1,
             new_source=ListedSource(lambda: self.played).again,
@@ -88,7 +87,7 @@ class Plan:
 
 
 def plan_of(recording: Recording, system: System, number: int) -> Plan:
-    """Return the plan that gives a slot what it got in a run: its accesses in the same rows."""
+    """Return the plan that gives a slot what it got in a run: its accesses in the same cycles."""
     accesses, device = recording.accesses, system.devices[number]
     lengths, free = dict(recording.resets), 1
     steps: list[AccessStep | Pause] = []
@@ -96,10 +95,10 @@ def plan_of(recording: Recording, system: System, number: int) -> Plan:
         start, end = int(accesses.start[place]), int(accesses.end[place])
         if int(accesses.slot[place]) != number:
             continue
-        for row, length in recording.resets:
-            if free <= row < start:
-                steps.append(Pause(Span(cycles=row - free + 1)))
-                free = row + length + 1
+        for cycle, length in recording.resets:
+            if free <= cycle < start:
+                steps.append(Pause(Span(cycles=cycle - free + 1)))
+                free = cycle + length + 1
         write = bool(accesses.write[place])
         steps.append(
             AccessStep(
@@ -116,7 +115,7 @@ def plan_of(recording: Recording, system: System, number: int) -> Plan:
         if pin.direction == "input":
             line = recording.lines[f"{device.name}.{pin.name}"]
             changes = zip(line.cycles.tolist()[1:], line.levels.tolist()[1:], strict=True)
-            inputs += [(row, pin.name, level) for row, level in changes]
+            inputs += [(cycle, pin.name, level) for cycle, level in changes]
     return Plan(tuple(steps), tuple(sorted(inputs)), tuple(recording.resets))
 
 
@@ -166,47 +165,49 @@ class _Drawing:
         return Plan(tuple(steps), tuple(sorted(self._given)), tuple(self._resets), self._aimed)
 
     def _aim(self, free: int) -> int:
-        """Return the row in which the next access is to end."""
+        """Return the cycle in which the next access is to end."""
         first, random = free + self._delay, self._random
         self._model.advance(free)
         events = [self._model.next_edge(free), self._model.rest_at(free)]
-        events += [row + 2 for row, _, _ in self._coming]
-        near = [row for row in events if row is not None and first - 2 <= row <= first + FAR]
+        events += [cycle + 2 for cycle, _, _ in self._coming]
+        near = [
+            cycle for cycle in events if cycle is not None and first - 2 <= cycle <= first + FAR
+        ]
         end = first + random.choice((0, 0, 0, 1, 2, 5, 17))
         if near and random.randrange(10) < AIMED:
             end = max(first, random.choice(near) + random.choice(AIMS))
-        self._aimed += any(abs(row - end) <= 2 for row in near)
+        self._aimed += any(abs(cycle - end) <= 2 for cycle in near)
         return end
 
     def _draw_inputs(self, free: int) -> None:
         """Let an input pin change once or more; a serial line wants several edges."""
         few = self._inputs[: self._random.choice((2, len(self._inputs)))]
-        pin, row = self._random.choice(few), free + self._random.randint(1, 6)
-        if self._coming and self._coming[-1][0] >= row:
+        pin, cycle = self._random.choice(few), free + self._random.randint(1, 6)
+        if self._coming and self._coming[-1][0] >= cycle:
             return
         for _ in range(self._random.choice((1, 1, 2, 6))):
             self._levels[pin] ^= 1
-            self._coming.append((row, pin, self._levels[pin]))
-            row += self._random.choice((1, 2, 3, 4, 8))
+            self._coming.append((cycle, pin, self._levels[pin]))
+            cycle += self._random.choice((1, 2, 3, 4, 8))
 
-    def _deliver(self, row: int) -> None:
-        while self._coming and self._coming[0][0] <= row:
-            cycle, pin, level = self._coming.pop(0)
-            self._given.append((cycle, pin, level))
-            self._model.input(cycle, pin, level)
+    def _deliver(self, cycle: int) -> None:
+        while self._coming and self._coming[0][0] <= cycle:
+            at, pin, level = self._coming.pop(0)
+            self._given.append((at, pin, level))
+            self._model.input(at, pin, level)
 
-    def _reset(self, row: int) -> int:
-        """Put RST high in ``row``; return the first row after it that an access may use."""
+    def _reset(self, cycle: int) -> int:
+        """Put RST high in ``cycle``; return the first cycle after it that an access may use."""
         length = self._random.choice((1, 1, 2, 3))
-        self._deliver(row)
+        self._deliver(cycle)
         self._coming = []
-        self._resets.append((row, length))
-        self._model.reset(row, length)
-        self._host.reset(row)
-        self._zero = row + length
-        return row + length + 1
+        self._resets.append((cycle, length))
+        self._model.reset(cycle, length)
+        self._host.reset(cycle)
+        self._zero = cycle + length
+        return cycle + length + 1
 
-    def _access(self, register: Register, name: str, offset: int, row: int) -> AccessStep:
+    def _access(self, register: Register, name: str, offset: int, cycle: int) -> AccessStep:
         random, slot = self._random, self._device.slot
         target: Target = Named(slot.name, name)
         if random.random() < 0.03:
@@ -214,16 +215,17 @@ class _Drawing:
         lanes = random.choice((ALL_LANES, ALL_LANES, 1, random.randrange(16)))
         if random.random() < 0.45:
             return AccessStep(False, target, None, lanes)
-        return AccessStep(True, target, self._word(register, row), lanes)
+        return AccessStep(True, target, self._word(register, cycle), lanes)
 
-    def _word(self, register: Register, row: int) -> int:
-        """Draw a word: small counts in each half, a row soon to come, single bits, ones, anything."""
+    def _word(self, register: Register, cycle: int) -> int:
+        """Draw a word: small counts in each half, a cycle soon to come, single bits, ones, anything."""
         random, kind = self._random, self._random.randrange(20)
         if register.mask("ones_clear") and kind < 10:
             return random.choice((WORD, random.getrandbits(32)))
         if kind < 5 and len(register.fields) == 1 and register.mask() == WORD:
-            # A row soon to come, counted from the last reset as a cycle counter does; or far above it.
-            soon = row - self._zero + random.choice(SOON)
+            # A cycle soon to come, counted from the last reset as a cycle counter does; or far
+            # above it.
+            soon = cycle - self._zero + random.choice(SOON)
             return soon + random.choice((0, 0, 0, 0x1_0000)) & WORD
         if kind < 12:
             return random.randint(0, 5) | random.randint(0, 5) << 16
@@ -233,18 +235,18 @@ class _Drawing:
             return 1 << random.randrange(32)
         return random.choice((0, WORD, random.getrandbits(32), register.reset_value))
 
-    def _play(self, step: AccessStep, offset: int, row: int, number: int) -> int:
-        """Let the model answer; return the row in which the access ends."""
+    def _play(self, step: AccessStep, offset: int, cycle: int, number: int) -> int:
+        """Let the model answer; return the cycle in which the access ends."""
         if isinstance(step.target, int):
             offset = step.target - self._device.slot.base
         while True:
-            self._deliver(row)
+            self._deliver(cycle)
             answer = self._model.access(
-                Access(row, offset, step.write, step.data or 0, step.lanes, number)
+                BusAccess(cycle, offset, step.write, step.data or 0, step.lanes, number)
             )
             if not isinstance(answer, Hold):
-                return row
-            row = row + 1 if answer.until is None else int(answer.until)
+                return cycle
+            cycle = cycle + 1 if answer.until is None else int(answer.until)
 
 
 def show_steps(plan: Plan) -> Iterator[str]:

@@ -66,10 +66,10 @@ def _lines(plan: Plan, system: System, folder: Path, home: Path) -> Iterator[str
             yield f"{name} = {_shown(_relative(Path(value), folder) if path else value)}"
     yield "\n[traffic]"
     yield f'file = "{TRAFFIC}"'
-    for row, pin, level in plan.inputs:
-        yield f'\n[[input]]\nat = {row}\npin = "{slot.name}.{pin}"\nlevel = {level}'
-    for row, length in plan.resets:
-        yield f"\n[[reset]]\nat = {row}\nlength = {length}"
+    for cycle, pin, level in plan.inputs:
+        yield f'\n[[input]]\nat = {cycle}\npin = "{slot.name}.{pin}"\nlevel = {level}'
+    for cycle, length in plan.resets:
+        yield f"\n[[reset]]\nat = {cycle}\nlength = {length}"
 
 
 def _beside(kind: str, folder: Path, home: Path) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 
 from busbox.check.twin.compare import Difference
 from busbox.check.twin.plan import Plan
-from busbox.cpu.steps import Access
+from busbox.cpu.steps import AccessStep
 
 #: Plans that are tried at most.
 TRIES = 150
@@ -72,11 +72,11 @@ class _Search:
     def shorten_waits(self) -> None:
         """Make all waits 0, or each of them half as long."""
         steps = self.plan.steps
-        none = [replace(step, wait=0) if isinstance(step, Access) else step for step in steps]
+        none = [replace(step, wait=0) if isinstance(step, AccessStep) else step for step in steps]
         if self._try(replace(self.plan, steps=tuple(none))):
             return
         for place, step in enumerate(steps):
-            if isinstance(step, Access) and step.wait:
+            if isinstance(step, AccessStep) and step.wait:
                 shorter = replace(step, wait=step.wait // 2)
                 steps = self.plan.steps
                 changed = (*steps[:place], shorter, *steps[place + 1 :])
@@ -90,11 +90,11 @@ def _until(plan: Plan, difference: Difference) -> Plan:
         if left == 0:
             break
         steps.append(step)
-        left -= isinstance(step, Access)
-    row = difference.row
+        left -= isinstance(step, AccessStep)
+    cycle = difference.cycle
     return replace(
         plan,
         steps=tuple(steps),
-        inputs=tuple(one for one in plan.inputs if one[0] <= row),
-        resets=tuple(one for one in plan.resets if one[0] <= row),
+        inputs=tuple(one for one in plan.inputs if one[0] <= cycle),
+        resets=tuple(one for one in plan.resets if one[0] <= cycle),
     )

@@ -13,7 +13,7 @@ Contract
    of two write ports that hit the same bit, the one made later wins; division by 0 and its remainder
    are 0; division rounds to minus infinity. A bit that nothing drives shows its initial value.
 5. The data of a clocked read port starts at its initial value, and a reset of the domain clears it in
-   a row in which the port is not enabled, as in that simulator (the netlist text leaves this open).
+   a cycle in which the port is not enabled, as in that simulator (the netlist text leaves this open).
 6. Two things differ from that simulator, on purpose, since it lets bits through that the value does
    not have: ``bit_select`` and ``word_select`` beyond the end of an expression, such as
    ``(~a).bit_select(4, 4)`` on 4 bits, see what the expression's shape says, as hardware does.
@@ -23,11 +23,12 @@ Contract
    the top that was not named; anything in the netlist text that its reader does not know.
 8. Prints, asserts, assumes and covers are not carried out: ``Program.unexecuted`` names them.
 9. ``Program.depends(output)`` and ``Program.reaches(input, output)`` say bit by bit what can reach what
-   within a row. "No" is certain; "yes" counts wires, not values.
+   within a cycle. "No" is certain; "yes" counts wires, not values.
 10. :class:`PythonSource` writes a program as lines of Python; ``LlvmText`` (in ``llvm_text``) writes it
     as functions in text for LLVM, and ``compile_ir`` (in ``native``) makes machine code of such text,
     which needs the extra ``fast``. Both know every width and every kind of expression.
-11. :class:`PythonMachine`, and ``LlvmMachine`` (in ``llvm_machine``), run a program row by row, with
+11. :class:`PythonMachine`, and ``LlvmMachine`` (in ``llvm_machine``), run a program cycle by cycle,
+    with
     ``set``, ``get``, ``settle``, ``settle_reply``, ``edge`` and ``peek_memory``.
 
 What the modules hold

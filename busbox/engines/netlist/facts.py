@@ -1,7 +1,7 @@
 """What the netlist text leaves out, taken from the design itself.
 
 Two things of a clocked read port of a memory are not in the text (Amaranth 0.5 writes x): the value
-that its data shows at the start, and that a reset of the domain clears the data in a row in which the
+that its data shows at the start, and that a reset of the domain clears the data in a cycle in which the
 port is not enabled. Amaranth's simulator does both, and is followed. Where two write ports that a read
 port is transparent for hit its address, the simulator lets the one named last win; the text keeps no
 order, so only ports named in the order in which they were made are run.

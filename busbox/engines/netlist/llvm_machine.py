@@ -1,4 +1,4 @@
-"""A program that runs as machine code, one row at a time. Needs the extra ``fast`` (llvmlite)."""
+"""A program that runs as machine code, one cycle at a time. Needs the extra ``fast`` (llvmlite)."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ from busbox.engines.netlist.python_machine import checked
 
 #: The functions of a machine, for callers in C.
 _ENTRIES = """
-define void @settle_row(ptr %s) {
+define void @settle_cycle(ptr %s) {
   call void @settle(ptr %s, ptr %s)
   ret void
 }
-define void @settle_reply_row(ptr %s) {
+define void @settle_reply_cycle(ptr %s) {
   call void @settle_reply(ptr %s, ptr %s)
   ret void
 }
-define i32 @edge_row(ptr %s) {
+define i32 @edge_cycle(ptr %s) {
   %changed = call i1 @edge(ptr %s, ptr %s)
   %wide = zext i1 %changed to i32
   ret i32 %wide
@@ -58,9 +58,11 @@ class LlvmMachine:
         self._words = words
         self._code = compile_ir(self.text)
         entry = ctypes.CFUNCTYPE(None, ctypes.c_void_p)
-        self._settle = entry(self._code.address("settle_row"))
-        self._settle_reply = entry(self._code.address("settle_reply_row"))
-        self._edge = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_void_p)(self._code.address("edge_row"))
+        self._settle = entry(self._code.address("settle_cycle"))
+        self._settle_reply = entry(self._code.address("settle_reply_cycle"))
+        self._edge = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_void_p)(
+            self._code.address("edge_cycle")
+        )
         self.settle()
 
     def set(self, name: str, value: int) -> None:

@@ -24,7 +24,7 @@ class Step:
 
     Attributes
     ----------
-    reads : what it depends on within the same row
+    reads : what it depends on within the same cycle
     """
 
     source: Source
@@ -53,7 +53,7 @@ class Order:
 
 
 def is_combinational(source: Source) -> bool:
-    """Return whether a source's value follows others within the row."""
+    """Return whether a source's value follows others within the cycle."""
     what = source.what
     if isinstance(what, Cell):
         return not (
@@ -126,7 +126,7 @@ def _title(flat: Flat, step: Step) -> str:
 
 
 def reads(flat: Flat, source: Source, low: int, width: int) -> Iterator[Run]:
-    """Yield what bits of a combinational source depend on within the row."""
+    """Yield what bits of a combinational source depend on within the cycle."""
     what = source.what
     if isinstance(what, Process):
         for sig, line in _process_reads(flat, source, low, width):

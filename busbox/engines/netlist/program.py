@@ -94,12 +94,12 @@ class Program:
         return next(one for one in self.outputs if one.name == name)
 
     def depends(self, output: PortBits) -> set[str]:
-        """Return the names of the inputs of which a bit reaches bits of an output in the same row."""
+        """Return the names of the inputs of which a bit reaches bits of an output in the same cycle."""
         reached = self._reaching(output)
         return {one.name for one in self.inputs if reached & self.input_bits(one.name)}
 
     def reaches(self, source: PortBits, output: PortBits) -> bool:
-        """Return whether one of the bits of an input reaches one of the output's in the same row.
+        """Return whether one of the bits of an input reaches one of the output's in the same cycle.
 
         The answer counts wires, not values: yes may be too careful, no is certain.
         """

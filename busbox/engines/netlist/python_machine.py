@@ -1,4 +1,4 @@
-"""A program that runs as Python, one row at a time: for tests, and where no engine is needed."""
+"""A program that runs as Python, one cycle at a time: for tests, and where no engine is needed."""
 
 from __future__ import annotations
 

@@ -16,9 +16,9 @@ KEPT, HITS, COUNT = range(3)
 
 
 class Box(Hardware):
-    """A register that is written, one that tells accesses (0 here), and one that counts rows.
+    """A register that is written, one that tells accesses (0 here), and one that counts cycles.
 
-    It answers ``slow`` rows after STB rises.
+    It answers ``slow`` cycles after STB rises.
     """
 
     table = RegisterTable(
@@ -57,7 +57,7 @@ class Box(Hardware):
         m.d.comb += self.bus.ack.eq(ends)
 
     def show(self, m: Module, word: Any) -> None:
-        """Give a read the word that the address chooses in this row."""
+        """Give a read the word that the address chooses in this cycle."""
         m.d.comb += self.bus.read_data.eq(word)
 
     def commit(self, m: Module, written: Any) -> None:
@@ -67,7 +67,7 @@ class Box(Hardware):
 
 
 class Slow(Box):
-    """Right, three rows late."""
+    """Right, three cycles late."""
 
     slow = 3
 
@@ -80,7 +80,7 @@ class AnswersCyc(Box):
 
 
 class AnswersOnceMore(Box):
-    """ACK stays up for a row behind an answer, although STB fell."""
+    """ACK stays up for a cycle behind an answer, although STB fell."""
 
     def answer(self, m: Module, ends: Any) -> None:
         again = Signal()
@@ -89,7 +89,7 @@ class AnswersOnceMore(Box):
 
 
 class AnswersWhatWasCutOff(Box):
-    """ACK is a register that looks at STB of the row before only."""
+    """ACK is a register that looks at STB of the cycle before only."""
 
     def answer(self, m: Module, ends: Any) -> None:
         m.d.sync += self.bus.ack.eq(self.called & ~self.bus.ack)
@@ -103,7 +103,7 @@ class AnswersTwice(Box):
 
 
 class AnswersInReset(Box):
-    """ACK in the rows behind RST."""
+    """ACK in the cycles behind RST."""
 
     def answer(self, m: Module, ends: Any) -> None:
         was_reset = Signal(reset_less=True)
@@ -112,7 +112,7 @@ class AnswersInReset(Box):
 
 
 class CommitsEarly(Box):
-    """Answers a row late, and stores with STB, before ACK."""
+    """Answers a cycle late, and stores with STB, before ACK."""
 
     slow = 1
 
@@ -132,7 +132,7 @@ class CommitsLate(Box):
 
 
 class ReadsEarly(Box):
-    """Its read data goes through a register: a read shows the row before."""
+    """Its read data goes through a register: a read shows the cycle before."""
 
     slow = 1
 
@@ -156,7 +156,7 @@ class ReadsBothWays(Box):
 
 
 class CountsWhatBegins(Box):
-    """HITS counts the rows with STB, answered or not."""
+    """HITS counts the cycles with STB, answered or not."""
 
     slow = 2
 
@@ -167,7 +167,7 @@ class CountsWhatBegins(Box):
 
 
 class CountsWhatIsNear(Box):
-    """HITS counts the rows in which CYC is up, STB or not."""
+    """HITS counts the cycles in which CYC is up, STB or not."""
 
     def commit(self, m: Module, written: Any) -> None:
         super().commit(m, written)
@@ -197,7 +197,7 @@ class Refuses(Box):
 
 
 class Patient(Box):
-    """Wants its address for two rows before STB, and says both ACK and ERR if it was not there."""
+    """Wants its address for two cycles before STB, and says both ACK and ERR if it was not there."""
 
     least_wait = 2
 
@@ -209,7 +209,7 @@ class Patient(Box):
 
 
 class CommitsDifferently(Box):
-    """HITS is written too, a row later than KEPT."""
+    """HITS is written too, a cycle later than KEPT."""
 
     table = RegisterTable(Register("KEPT", 4 * KEPT), Register("HITS", 4 * HITS))
 
@@ -238,8 +238,8 @@ class Plain(wiring.Component):
 
     Parameters
     ----------
-    late : rows by which a write is committed too late, 0 or 1
-    slow : rows between STB and ACK
+    late : cycles by which a write is committed too late, 0 or 1
+    slow : cycles between STB and ACK
     """
 
     bus: Any

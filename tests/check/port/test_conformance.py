@@ -10,13 +10,13 @@ import pytest
 
 from busbox.bench.bench import Bench
 from busbox.bus.hardware import Hardware
-from busbox.bus.wishbone.rules import RULES, Row, RuleChecker
+from busbox.bus.wishbone.rules import RULES, RuleChecker, Sample
 from busbox.check.port import OWN, Conformance, Subject, check, find, timing_of
 from busbox.check.port.exercise import PATIENCE
 from tests.check.port import broken_devices as devices
 
 CLOCK_HZ = 16_000_000
-ROWS = 600
+CYCLES = 600
 #: The rules that a device can break, and those that the check keeps as a master.
 DEVICE = ("3.00", "3.35", "3.45", "3.50", "answered", "cut-off")
 MASTER = ("3.20", "3.25", "3.60", "3.1.3.1")
@@ -45,10 +45,10 @@ def test_every_twin_holds_what_a_device_can_break(
 ) -> None:
     """All six rules are exercised and held, and what can be measured is house timing.
 
-    A word of memory moves by a write alone, and no write can end in the row before a read of a slot
-    with a wait state: no row tells what row the read shows.
+    A word of memory moves by a write alone, and no write can end in the cycle before a read of a slot
+    with a wait state: no cycle tells what cycle the read shows.
     """
-    result = check(find(name, (), 0x400, CLOCK_HZ), rows=1000)
+    result = check(find(name, (), 0x400, CLOCK_HZ), cycles=1000)
     states = {one.rule: (one.state, one.times > 5) for one in result.outcomes}
     assert {rule: states[rule] for rule in DEVICE} == dict.fromkeys(DEVICE, ("held", True))
     assert result.held
@@ -56,7 +56,7 @@ def test_every_twin_holds_what_a_device_can_break(
     assert result.timing.house is (timing == (1, 0))
     if name == "memory":
         assert result.timing.read_text == (
-            "reads: not measured, no register moves in the row before a read ends"
+            "reads: not measured, no register moves in the cycle before a read ends"
         )
 
 
@@ -79,16 +79,16 @@ def test_every_twin_holds_what_a_device_can_break(
         (devices.CommitsEarly, {"cut-off"}, {"cut-off": "KEPT shows "}),
         (devices.CountsWhatBegins, {"cut-off"}, {"cut-off": "HITS shows "}),
         (devices.CountsWhatIsNear, {"cut-off"}, {"cut-off": "HITS shows "}),
-        (devices.Silent, {"answered"}, {"answered": "no answer for 64 rows"}),
-        (devices.SilentInHoles, {"answered"}, {"answered": "no answer for 64 rows"}),
+        (devices.Silent, {"answered"}, {"answered": "no answer for 64 cycles"}),
+        (devices.SilentInHoles, {"answered"}, {"answered": "no answer for 64 cycles"}),
     ],
     ids=lambda value: value.__name__ if isinstance(value, type) else None,
 )
 def test_each_mistake_breaks_its_rule_and_no_other(
     device: type, rules: set[str], seen: dict[str, str]
 ) -> None:
-    """Broken are the rules of the row, and what was seen first says so."""
-    result = check(subject_of(device), rows=ROWS)
+    """Broken are the rules of the cycle, and what was seen first says so."""
+    result = check(subject_of(device), cycles=CYCLES)
     assert broken(result) == rules
     assert result.held == (not rules)
     for one in result.outcomes:
@@ -98,30 +98,30 @@ def test_each_mistake_breaks_its_rule_and_no_other(
             assert one.breaches > 0
 
 
-def test_the_first_breach_is_shown_with_its_rows() -> None:
-    """STB has fallen in the row of the breach, the row before has the answer, both are in text."""
-    result = check(subject_of(devices.AnswersOnceMore), rows=ROWS)
+def test_the_first_breach_is_shown_with_its_cycles() -> None:
+    """STB has fallen in the cycle of the breach, the cycle before has the answer, both are in text."""
+    result = check(subject_of(devices.AnswersOnceMore), cycles=CYCLES)
     (one,) = (one for one in result.outcomes if one.state == "broken")
     evidence = one.evidence
     assert evidence is not None
     assert (evidence.before.stb, evidence.before.ack) == (1, 1)
-    assert (evidence.row.stb, evidence.row.ack) == (0, 1)
-    head, before, row = evidence.lines()
-    assert head.split()[:5] == ["row", "RST", "CYC", "STB", "WE"]
+    assert (evidence.sample.stb, evidence.sample.ack) == (0, 1)
+    head, before, cycle = evidence.lines()
+    assert head.split()[:5] == ["cycle", "RST", "CYC", "STB", "WE"]
     assert before.split()[0] == str(evidence.number - 1)
-    assert row.split()[0] == str(evidence.number)
+    assert cycle.split()[0] == str(evidence.number)
     for name in ("STB", "ACK", "ERR"):
-        for line, shown in ((before, evidence.before), (row, evidence.row)):
+        for line, shown in ((before, evidence.before), (cycle, evidence.sample)):
             assert line[head.index(name) + 1] == str(getattr(shown, name.lower()))
 
 
-def test_a_device_that_never_answers_is_cut_off_after_64_rows(
+def test_a_device_that_never_answers_is_cut_off_after_64_cycles(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """STB is never up for longer, each such access counts as a breach, and nothing is measured."""
-    rows = recorded(monkeypatch)
-    result = check(subject_of(devices.Silent), rows=ROWS)
-    lengths = runs_of([row.stb for row in rows])
+    cycles = recorded(monkeypatch)
+    result = check(subject_of(devices.Silent), cycles=CYCLES)
+    lengths = runs_of([sample.stb for sample in cycles])
     assert max(lengths) == PATIENCE
     (one,) = (one for one in result.outcomes if one.rule == "answered")
     assert one.breaches == result.counts["unanswered"] == lengths.count(PATIENCE)
@@ -136,7 +136,7 @@ def test_a_device_that_never_answers_is_cut_off_after_64_rows(
 
 def test_every_rule_is_listed_once_with_the_reason_if_it_was_not_exercised() -> None:
     """The checker's rules in their order, then those of the check; a plain component has no watch."""
-    result = check(subject_of(devices.Plain), rows=ROWS)
+    result = check(subject_of(devices.Plain), cycles=CYCLES)
     assert [one.rule for one in result.outcomes] == [*(rule.id for rule in RULES), *OWN]
     notes = {one.rule: one.note for one in result.outcomes if one.state == "not exercised"}
     assert notes == {
@@ -152,7 +152,7 @@ def test_every_rule_is_listed_once_with_the_reason_if_it_was_not_exercised() -> 
 def test_copies_that_differ_by_themselves_are_no_breach() -> None:
     """Accesses that are cut off are not blamed for what two copies do without any."""
     devices.EachItsOwn.built = 0
-    result = check(subject_of(devices.EachItsOwn), rows=ROWS)
+    result = check(subject_of(devices.EachItsOwn), cycles=CYCLES)
     (one,) = (one for one in result.outcomes if one.rule == "cut-off")
     assert (one.state, one.note) == ("not exercised", "two copies of it do not behave alike")
 
@@ -207,10 +207,10 @@ def test_copies_that_differ_by_themselves_are_no_breach() -> None:
         ),
     ],
 )  # fmt: skip
-def test_timing_is_measured_from_the_row_of_the_answer(
+def test_timing_is_measured_from_the_cycle_of_the_answer(
     device: type, settings: dict[str, Any], commit: int | None, sample: int | None, text: str
 ) -> None:
-    """Both rows, what they were seen in, and why there is none where nothing shows it."""
+    """Both cycles, what they were seen in, and why there is none where nothing shows it."""
     for seed in range(3):
         timing = timing_of(subject_of(device, **settings), seed)
         assert (timing.commit, timing.sample, timing.text) == (commit, sample, text)
@@ -228,20 +228,20 @@ def test_a_device_gets_the_wait_that_it_asks_for() -> None:
     """Where the address does not stand before STB for as long, the same device breaks a rule."""
     subject = subject_of(devices.Patient)
     assert subject.least_wait == 2
-    assert broken(check(replace(subject, least_wait=1), rows=ROWS)) == {"3.45"}
+    assert broken(check(replace(subject, least_wait=1), cycles=CYCLES)) == {"3.45"}
 
 
-def recorded(monkeypatch: pytest.MonkeyPatch) -> list[Row]:
-    """Return the list that every row of random traffic goes into."""
-    rows: list[Row] = []
-    original = RuleChecker.row
+def recorded(monkeypatch: pytest.MonkeyPatch) -> list[Sample]:
+    """Return the list that every cycle of random traffic goes into."""
+    cycles: list[Sample] = []
+    original = RuleChecker.take
 
-    def row(checker: RuleChecker, row: Row) -> Any:
-        rows.append(row)
-        return original(checker, row)
+    def take(checker: RuleChecker, sample: Sample) -> Any:
+        cycles.append(sample)
+        return original(checker, sample)
 
-    monkeypatch.setattr(RuleChecker, "row", row)
-    return rows
+    monkeypatch.setattr(RuleChecker, "take", take)
+    return cycles
 
 
 def runs_of(levels: list[int]) -> list[int]:
@@ -251,28 +251,30 @@ def runs_of(levels: list[int]) -> list[int]:
 
 
 def test_random_traffic_is_what_it_says(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Resets of 1 to 3 rows hit waits, requests and idle rows; every set of lanes and word is met."""
-    rows = recorded(monkeypatch)
-    check(subject_of(devices.Slow), rows=4000)
-    assert set(runs_of([row.rst for row in rows[1:]])) == {1, 2, 3}
-    pairs = list(pairwise(rows))
+    """Resets of 1 to 3 cycles hit waits, requests and idle cycles; every set of lanes and word is
+    met.
+    """
+    cycles = recorded(monkeypatch)
+    check(subject_of(devices.Slow), cycles=4000)
+    assert set(runs_of([sample.rst for sample in cycles[1:]])) == {1, 2, 3}
+    pairs = list(pairwise(cycles))
     struck = {(one.cyc, one.stb) for one, two in pairs if two.rst and not one.rst}
     assert struck == {(0, 0), (1, 0), (1, 1)}
-    requests = [row for row in rows if row.stb]
-    assert {row.sel for row in requests} == set(range(16))
-    assert {row.adr for row in requests} == set(range(16))
-    assert {row.we for row in requests} == {0, 1}
+    requests = [sample for sample in cycles if sample.stb]
+    assert {sample.sel for sample in requests} == set(range(16))
+    assert {sample.adr for sample in requests} == set(range(16))
+    assert {sample.we for sample in requests} == {0, 1}
     idle = [(one, two) for one, two in pairs if not one.stb and not two.stb]
     for name in ("cyc", "we", "adr", "sel", "write_data"):
         assert any(getattr(one, name) != getattr(two, name) for one, two in idle), name
-    # Slow answers in its fourth row of STB: shorter runs were cut off (an ERR stands for it).
-    assert set(runs_of([row.stb and not row.rst for row in rows])) >= {1, 2, 3, 4}
+    # Slow answers in its fourth cycle of STB: shorter runs were cut off (an ERR stands for it).
+    assert set(runs_of([sample.stb and not sample.rst for sample in cycles])) >= {1, 2, 3, 4}
     stands = {
         lead
         for at, (one, two) in enumerate(pairs)
         if two.stb and not one.stb
         for lead in range(4)
-        if at >= 4 and all(rows[at - back].adr == two.adr for back in range(lead))
+        if at >= 4 and all(cycles[at - back].adr == two.adr for back in range(lead))
     }
     assert stands == {0, 1, 2, 3}
 
@@ -281,6 +283,6 @@ def test_random_traffic_is_what_it_says(monkeypatch: pytest.MonkeyPatch) -> None
 def test_a_seed_gives_the_same_result_twice(device: type) -> None:
     """Counts, rules, evidence and timing are equal; another seed plays other traffic."""
     subject = subject_of(device)
-    one, two, other = (check(subject, seed, ROWS) for seed in (3, 3, 4))
+    one, two, other = (check(subject, seed, CYCLES) for seed in (3, 3, 4))
     assert one == two
     assert (one.counts, one.outcomes) != (other.counts, other.outcomes)

@@ -73,7 +73,7 @@ GPIO = (
     Mutant("levers", "CLEAR does nothing", "& ~registers.CLEAR.ones", "", ("OUT",)),
     Mutant(
         "levers",
-        "RISE counts in the row of its write",
+        "RISE counts in the cycle of its write",
         "inputs.rose & registers.RISE.value",
         "inputs.rose & registers.RISE.after",
         ("EVENTS",),
@@ -87,14 +87,14 @@ GPIO = (
     ),
     Mutant(
         "levers",
-        "outputs move in the row of a write",
+        "outputs move in the cycle of a write",
         "self.pin_out.eq(out.value)",
         "self.pin_out.eq(out.after)",
         ("out",),
     ),
     Mutant(
         "levers",
-        "outputs are released in the row of a write",
+        "outputs are released in the cycle of a write",
         "self.pin_out_enable.eq(registers.ENABLE.value)",
         "self.pin_out_enable.eq(registers.ENABLE.after)",
         ("out",),
@@ -108,7 +108,7 @@ GPIO = (
     ),
     Mutant(
         "levers",
-        "the interrupt comes in the row of the edge",
+        "the interrupt comes in the cycle of the edge",
         "self.pin_interrupt.eq(events.value.any())",
         "self.pin_interrupt.eq((events.value | events.sets).any())",
         ("interrupt",),
@@ -209,14 +209,14 @@ TIMER = (
     ),
     Mutant(
         "clock",
-        "ALARM counts in the row of its write",
+        "ALARM counts in the cycle of its write",
         "low == alarm.value",
         "low == alarm.after",
         ("STATUS",),
     ),
     Mutant(
         "clock",
-        "the match comes a row late",
+        "the match comes a cycle late",
         "low == alarm.value",
         "low == alarm.value + 1",
         ("STATUS",),
@@ -245,21 +245,21 @@ TIMER = (
     ),
     Mutant(
         "clock",
-        "CONTROL moves the pin in the row of its write",
+        "CONTROL moves the pin in the cycle of its write",
         "status.value & control.value",
         "status.value & control.after",
         ("ring",),
     ),
     Mutant(
         "clock",
-        "a match in the row of a write of STATUS is lost",
+        "a match in the cycle of a write of STATUS is lost",
         "status.sets.eq(matches)",
         "status.sets.eq(matches & ~status.written)",
         ("STATUS",),
     ),
     Mutant(
         "clock",
-        "every access ends a row late",
+        "every access ends a cycle late",
         "called = bus.cyc & bus.stb & ~self.hold",
         "called = Signal()\n        m.d.sync += called.eq(bus.cyc & bus.stb & ~called)",
         ("end",),
@@ -294,16 +294,16 @@ UART = (
     Mutant(
         "telegraph",
         "a divisor of 0 does not act as 1 while sending",
-        "rows = self.clocks - (self.clocks != 0)\n"
+        "cycles = self.clocks - (self.clocks != 0)\n"
         "            m.d.sync += [\n                full.eq(0),",
-        "rows = self.clocks - 1\n            m.d.sync += [\n                full.eq(0),",
+        "cycles = self.clocks - 1\n            m.d.sync += [\n                full.eq(0),",
         ("tx",),
     ),
     Mutant(
         "telegraph",
-        "a bit sent is a row too long",
-        "                length.eq(rows),\n",
-        "                length.eq(rows + 1),\n",
+        "a bit sent is a cycle too long",
+        "                length.eq(cycles),\n",
+        "                length.eq(cycles + 1),\n",
         ("tx", "STATUS"),
     ),
     Mutant(
@@ -330,14 +330,14 @@ UART = (
     ),
     Mutant(
         "telegraph",
-        "a byte that waits is taken a row late",
+        "a byte that waits is taken a cycle late",
         "full & ((left == 0) | self.ends)",
         "full & (left == 0)",
         ("tx", "STATUS"),
     ),
     Mutant(
         "telegraph",
-        "room is shown in the row of the take",
+        "room is shown in the cycle of the take",
         "self.room.eq(~full)",
         "self.room.eq(~full | self.takes)",
         ("STATUS",),
@@ -365,7 +365,7 @@ UART = (
     ),
     Mutant(
         "telegraph",
-        "samples come a row late",
+        "samples come a cycle late",
         "wait.eq(half - 1)",
         "wait.eq(half)",
         ("STATUS",),
@@ -373,15 +373,15 @@ UART = (
     Mutant(
         "telegraph",
         "the start check at one clock per bit counts as a data bit to come",
-        "[place.eq(1), wait.eq(rows)]",
-        "[wait.eq(rows)]",
+        "[place.eq(1), wait.eq(cycles)]",
+        "[wait.eq(cycles)]",
         ("DATA", "STATUS"),
     ),
     Mutant(
         "telegraph",
         "a divisor of 0 does not act as 1 while receiving",
-        "rows = self.clocks - (self.clocks != 0)\n        half",
-        "rows = self.clocks - 1\n        half",
+        "cycles = self.clocks - (self.clocks != 0)\n        half",
+        "cycles = self.clocks - 1\n        half",
         ("DATA", "STATUS"),
     ),
     Mutant(
@@ -395,7 +395,7 @@ UART = (
         "telegraph",
         "DIVISOR changes a byte that is being received",
         "place.eq(place + 1), wait.eq(length)]",
-        "place.eq(place + 1), wait.eq(rows)]",
+        "place.eq(place + 1), wait.eq(cycles)]",
         ("STATUS", "DATA"),
     ),
     Mutant(
@@ -407,7 +407,7 @@ UART = (
     ),
     Mutant(
         "telegraph",
-        "a byte taken in the row of a stop sample leaves no room",
+        "a byte taken in the cycle of a stop sample leaves no room",
         "self.comes.eq(stops & stop & ~full)",
         "self.comes.eq(stops & stop & ~self.ready)",
         ("STATUS", "DATA"),
@@ -512,7 +512,7 @@ PULSE_LED = (
     ),
     Mutant(
         "lamps",
-        "the gap ends a row early",
+        "the gap ends a cycle early",
         "self.last_gap.eq((phase == Phase.GAP) & ends)",
         "self.last_gap.eq((phase == Phase.GAP) & (clock <= 1))",
         ("STATUS", "line"),
@@ -541,14 +541,14 @@ PULSE_LED = (
     ),
     Mutant(
         "lamps",
-        "SEND in the last row of a gap is not missed",
+        "SEND in the last cycle of a gap is not missed",
         "missed = send & sender.busy",
         "missed = send & sender.busy & ~sender.last_gap",
         ("STATUS",),
     ),
     Mutant(
         "lamps",
-        "REPEAT counts in the row of its write",
+        "REPEAT counts in the cycle of its write",
         "registers.CONTROL.value[1]",
         "registers.CONTROL.after[1]",
         ("line", "STATUS"),
@@ -562,7 +562,7 @@ PULSE_LED = (
     ),
     Mutant(
         "lamps",
-        "the line is a row late",
+        "the line is a cycle late",
         "self.line.eq(coming_pulse != 0)",
         "self.line.eq(pulse != 0)",
         ("line",),
@@ -577,7 +577,7 @@ PULSE_LED = (
     ),
     Mutant(
         "lamps",
-        "a colour is read a row early",
+        "a colour is read a cycle early",
         'read_port(domain="comb")',
         'read_port(domain="sync")',
         ("line",),
@@ -652,14 +652,14 @@ MEMORY = (
     ),
     Mutant(
         "diary",
-        "a word comes a row late",
+        "a word comes a cycle late",
         "            bus.read_data.eq(reader.data),\n",
         "        ]\n        m.d.sync += bus.read_data.eq(reader.data)\n        m.d.comb += [\n",
         ("data",),
     ),
     Mutant(
         "diary",
-        "every access ends a row late",
+        "every access ends a cycle late",
         "            bus.ack.eq(bus.cyc & bus.stb),\n        ]\n",
         "        ]\n        m.d.sync += bus.ack.eq(bus.cyc & bus.stb & ~bus.ack)\n",
         ("end",),

@@ -15,7 +15,7 @@ from busbox.bus.hardware import Registers
 from busbox.check.twin import Pair, Plan, compare, plan_of, random_plan, shrink
 from busbox.check.twin.save import save
 from busbox.cli import main
-from busbox.cpu.steps import Access, Named
+from busbox.cpu.steps import AccessStep, Named
 from busbox.engines import engine_class
 from busbox.models.gpio.hardware import GpioHardware
 from busbox.models.timer.hardware import TimerHardware
@@ -55,7 +55,7 @@ def pair_of(device: str) -> Pair:
     [pytest.param(one, marks=[pytest.mark.quick] if one == "gpio" else []) for one in SLOTS],
 )
 def test_a_twin_is_its_model(device: str) -> None:
-    """Over six hundred random accesses every read, end, pin and register is the same in every row."""
+    """Over six hundred random accesses every read, end, pin and register is the same in every cycle."""
     assert pair_of(device).drawn(600, seed=1) is None
 
 
@@ -68,7 +68,9 @@ def test_a_twin_is_its_model_for_long(device: str) -> None:
 
 @pytest.mark.parametrize("device", ["gpio", "uart", "pulse_led", "timer"])
 def test_accesses_are_aimed_at_events(device: str) -> None:
-    """At least a fifth of the drawn accesses end within two rows of what the device does by itself."""
+    """At least a fifth of the drawn accesses end within two cycles of what the device does by
+    itself.
+    """
     plan = random_plan(system_of(device), 0, 500, 7)
     assert plan.aimed * 5 >= 500
     assert plan.resets
@@ -85,7 +87,7 @@ class LateTimer(TimerHardware):
     """A timer whose count is one behind."""
 
     def build(self, m: Module, registers: Registers) -> None:
-        """Show the count of the row before."""
+        """Show the count of the cycle before."""
         super().build(m, registers)
         late = Signal(32)
         m.d.sync += late.eq(registers.NOW.shown)
@@ -93,15 +95,15 @@ class LateTimer(TimerHardware):
 
 
 def test_the_first_difference_is_named() -> None:
-    """NOW differs from row 1 on, in the register, whatever is read."""
+    """NOW differs from cycle 1 on, in the register, whatever is read."""
     system = system_of("timer")
-    plan = Plan((Access(False, Named("timer", "NOW")),))
+    plan = Plan((AccessStep(False, Named("timer", "NOW")),))
     difference, _, _ = compare(plan.system(system, 0), 0, LateTimer, REFERENCE)
     assert difference is not None
     found = (
         difference.what,
         difference.name,
-        difference.row,
+        difference.cycle,
         difference.model,
         difference.hardware,
     )
@@ -129,7 +131,7 @@ def test_a_plan_is_shrunk() -> None:
     small = shrink(plan, differs, tries=300)
     found = differs(small)
     assert (found.what, found.name) == ("pin", "interrupt")
-    assert [str(step.target) for step in small.steps if isinstance(step, Access)] in (
+    assert [str(step.target) for step in small.steps if isinstance(step, AccessStep)] in (
         ["gpio.RISE"], ["gpio.FALL"],
     )  # fmt: skip
     assert len(small.steps) == 1
@@ -138,7 +140,7 @@ def test_a_plan_is_shrunk() -> None:
 
 
 def test_a_saved_plan_is_the_same_bench(tmp_path: Path) -> None:
-    """What is saved plays the same accesses, inputs and resets in the same rows."""
+    """What is saved plays the same accesses, inputs and resets in the same cycles."""
     system = system_of("uart")
     plan = random_plan(system, 0, 80, 5)
     alone = plan.system(system, 0)
@@ -153,7 +155,7 @@ def test_a_saved_plan_is_the_same_bench(tmp_path: Path) -> None:
 
 
 def test_the_accesses_of_a_run_become_a_plan() -> None:
-    """Played to the slot alone, a run's accesses begin and end in the same rows."""
+    """Played to the slot alone, a run's accesses begin and end in the same cycles."""
     system = system_of("pulse_led")
     plan = random_plan(system, 0, 60, 9)
     alone = plan.system(system, 0)
@@ -347,7 +349,7 @@ class LateKeeper(Shelf, Hardware):
 
 
 def test_a_timing_of_ones_own_is_refused(bells: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A device that commits in e + 2 obeys the bus, but cannot be compared row by row: by name."""
+    """A device that commits in e + 2 obeys the bus, but cannot be compared cycle by cycle: by name."""
     (bells / "late.py").write_text(LATE, encoding="utf-8")
     code = told("twin", ".", "bell", "--random", "20", "--set", "slot.bell.model=late.py:Keeper")
     assert code == 2
@@ -356,6 +358,6 @@ def test_a_timing_of_ones_own_is_refused(bells: Path, capsys: pytest.CaptureFixt
         "busbox: LateKeeper has a timing of its own: commits a write in e + 2"
     )
     assert message.endswith(
-        "Lockstep compares row by row, and needs the house's: a write shows from e + 1, a read shows e "
-        "(busbox check tells more)\n"
+        "Lockstep compares cycle by cycle, and needs the house's: a write shows from e + 1, "
+        "a read shows e (busbox check tells more)\n"
     )

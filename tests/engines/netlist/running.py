@@ -24,11 +24,11 @@ class Machine(Protocol):
 Trace = list[tuple[int, ...]]
 
 
-def random_inputs(widths: Sequence[int], rows: int, seed: int) -> list[list[int]]:
-    """Return values for the inputs in each row; some rows repeat, some are all 0 or all 1."""
+def random_inputs(widths: Sequence[int], cycles: int, seed: int) -> list[list[int]]:
+    """Return values for the inputs in each cycle; some cycles repeat, some are all 0 or all 1."""
     draw = random.Random(seed)
     found: list[list[int]] = []
-    for _ in range(rows):
+    for _ in range(cycles):
         kind = draw.randrange(8)
         if kind == 0 and found:
             found.append(found[-1])
@@ -53,10 +53,10 @@ def simulate(
     clock: Signal,
     inputs: Sequence[Signal],
     outputs: Sequence[Value],
-    rows: Sequence[Sequence[int]],
+    cycles: Sequence[Sequence[int]],
     memories: Mapping[str, Any],
 ) -> tuple[Trace, dict[str, list[int]]]:
-    """Return what Amaranth's simulator shows at the start, after each row's inputs and each edge.
+    """Return what Amaranth's simulator shows at the start, after each cycle's inputs and each edge.
 
     Also the contents of memories at the end (bit patterns).
     """
@@ -69,8 +69,8 @@ def simulate(
             trace.append(split(ctx.get(shown), [len(one) for one in outputs]))
 
         look()
-        for row in rows:
-            ctx.set(driven, joined(row, [len(one) for one in inputs]))
+        for cycle in cycles:
+            ctx.set(driven, joined(cycle, [len(one) for one in inputs]))
             look()
             ctx.set(clock, 1)
             ctx.set(clock, 0)
@@ -89,13 +89,13 @@ def drive(
     machine: Machine,
     inputs: Sequence[str],
     outputs: Sequence[str],
-    rows: Sequence[Sequence[int]],
+    cycles: Sequence[Sequence[int]],
 ) -> tuple[Trace, list[bool]]:
     """Return the same of a machine, and what its edges said of changes."""
     trace: Trace = [tuple(machine.get(name) for name in outputs)]
     changes = []
-    for row in rows:
-        for name, value in zip(inputs, row, strict=True):
+    for cycle in cycles:
+        for name, value in zip(inputs, cycle, strict=True):
             machine.set(name, value)
         machine.settle()
         trace.append(tuple(machine.get(name) for name in outputs))

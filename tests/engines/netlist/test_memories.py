@@ -63,11 +63,11 @@ class Store:
         return {"clk": self.domain.clk} | {one.name: one for one in self.inputs + self.outputs}
 
 
-def agree(store: Store, seed: int, rows: int = 40) -> int:
+def agree(store: Store, seed: int, cycles: int = 40) -> int:
     """Compare the simulator and the machines on random inputs."""
     inputs = [one.name for one in store.inputs]
     outputs = [one.name for one in store.outputs]
-    stimuli = random_inputs([len(one) for one in store.inputs], rows, seed)
+    stimuli = random_inputs([len(one) for one in store.inputs], cycles, seed)
     program = build(store.m, store.ports)
     expected, words = simulate(
         store.m, store.domain.clk, store.inputs, store.outputs, stimuli, {"it": store.memory}
@@ -208,5 +208,5 @@ def fixed_lanes() -> int:
 
 
 def test_lanes_that_are_never_written_stay(apart: Apart) -> None:
-    """Enables that are constants write their lanes in every row, and leave the others."""
+    """Enables that are constants write their lanes in every cycle, and leave the others."""
     assert apart(fixed_lanes) == MACHINES

@@ -91,16 +91,16 @@ def appended() -> list[int]:
     program = counter()
     native = LlvmText(program, lay_out(program, start=8))
     loop = """
-define void @run(ptr %s, i64 %rows) {
+define void @run(ptr %s, i64 %cycles) {
 entry:
-  br label %row
-row:
-  %at = phi i64 [ 0, %entry ], [ %next, %row ]
+  br label %cycle
+cycle:
+  %at = phi i64 [ 0, %entry ], [ %next, %cycle ]
   call void @settle(ptr %s, ptr %s)
   %changed = call i1 @edge(ptr %s, ptr %s)
   %next = add i64 %at, 1
-  %more = icmp ult i64 %next, %rows
-  br i1 %more, label %row, label %end
+  %more = icmp ult i64 %next, %cycles
+  br i1 %more, label %cycle, label %end
 end:
   store i64 %next, ptr %s
   ret void

@@ -11,7 +11,7 @@ from busbox.engines.netlist.parts import hold, split
 from tests.engines.netlist.designs import RandomDesign
 from tests.engines.netlist.running import random_inputs
 
-ROWS = 16
+CYCLES = 16
 
 
 def grouped(draw: random.Random, names: list[str]) -> list[list[str]]:
@@ -26,7 +26,7 @@ def grouped(draw: random.Random, names: list[str]) -> list[list[str]]:
 
 @pytest.mark.parametrize("first", range(0, 40, 10))
 def test_parts_do_together_what_the_whole_does(first: int) -> None:
-    """In every row each part shows the whole's outputs, and the whole changes if one part does."""
+    """In every cycle each part shows the whole's outputs, and the whole changes if one part does."""
     for seed in range(first, first + 10):
         draw = random.Random(seed)
         design = RandomDesign(seed)
@@ -46,7 +46,7 @@ def compare(program: Program, parts: list[Program], held: dict[str, int], seed: 
     """Drive the whole and every part on its own."""
     whole, machines = PythonMachine(program), [PythonMachine(part) for part in parts]
     widths = [one.width for one in program.inputs]
-    for row, values in enumerate(random_inputs(widths, ROWS, seed)):
+    for cycle, values in enumerate(random_inputs(widths, CYCLES, seed)):
         for one, value in zip(program.inputs, values, strict=True):
             for machine in (whole, *machines):
                 machine.set(one.name, held.get(one.name, value))
@@ -56,9 +56,9 @@ def compare(program: Program, parts: list[Program], held: dict[str, int], seed: 
             machine.settle()
             for output in part.outputs:
                 got, must = machine.get(output.name), whole.get(output.name)
-                assert got == must, f"seed {seed}, row {row}, {output.name}"
+                assert got == must, f"seed {seed}, cycle {cycle}, {output.name}"
             changed.append(machine.edge())
-        assert whole.edge() == any(changed), f"seed {seed}, row {row}"
+        assert whole.edge() == any(changed), f"seed {seed}, cycle {cycle}"
 
 
 def test_outputs_of_a_group_come_into_one_part() -> None:

@@ -49,20 +49,20 @@ def own_design(count: int, which: int) -> int:
     program = build(design, ports_of(design))
     draw = random.Random(count * 10 + which)
     addresses = [slot.base | 4 for slot in SLOTS[:count]] * 2 + [0x9999_9990]
-    rows, access, data = [], 0, 0
+    cycles, access, data = [], 0, 0
     for number in range(200):
         if number % 8 == 0:
             lanes, data = draw.getrandbits(4), draw.getrandbits(32)
             access = Design.request_word(draw.random() < 0.3, draw.choice(addresses), lanes)
         reply = draw.random() < 0.5 and Design.reply_word(draw.getrandbits(32), draw.random() < 0.2)
         request = access if number % 8 != 7 else 0
-        rows.append([int(draw.random() < 0.03), request, data, int(reply)])
+        cycles.append([int(draw.random() < 0.03), request, data, int(reply)])
     inputs = [design.rst, design.request, design.data, design.reply]
     outputs = [design.status, design.inner]
-    expected, _ = simulate(design, design.domain.clk, inputs, outputs, rows, {})
+    expected, _ = simulate(design, design.domain.clk, inputs, outputs, cycles, {})
     for machine in machines(program):
         names = ["rst", "request", "data", "reply"]
-        trace, _ = drive(machine, names, ["status", "inner"], rows)
+        trace, _ = drive(machine, names, ["status", "inner"], cycles)
         assert trace == expected, type(machine).__name__
     assert len({shown for shown, _ in expected}) > 20
     return len(expected)
@@ -71,7 +71,7 @@ def own_design(count: int, which: int) -> int:
 @pytest.mark.parametrize("which", range(len(OPTIONS)))
 @pytest.mark.parametrize("count", [1, 4])
 def test_busbox_own_design_runs_as_in_the_simulator(count: int, which: int, apart: Apart) -> None:
-    """Master, fabric and outlets give the simulator's status in every row, with any options."""
+    """Master, fabric and outlets give the simulator's status in every cycle, with any options."""
     assert apart(own_design, count, which) > 200
 
 

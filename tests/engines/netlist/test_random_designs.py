@@ -14,7 +14,7 @@ from tests.engines.netlist.running import Machine, Trace, drive, random_inputs, 
 #: Designs of the ordinary run, in batches, and of the long one.
 BATCHES, IN_A_BATCH = range(10), 10
 LONG_BATCHES, IN_A_LONG_BATCH = range(100, 130), 100
-ROWS = 14
+CYCLES = 14
 
 
 def agree(first: int, count: int) -> int:
@@ -24,7 +24,7 @@ def agree(first: int, count: int) -> int:
         design = RandomDesign(seed)
         outputs = [name for name in design.ports if name.startswith("out")]
         inputs = [one.name for one in design.inputs]
-        stimuli = random_inputs([len(one) for one in design.inputs], ROWS, seed)
+        stimuli = random_inputs([len(one) for one in design.inputs], CYCLES, seed)
         program = build(design, design.ports)
         expected, words = simulate(
             design, design.domain.clk, design.inputs, design.outputs, stimuli, design.memories
@@ -60,14 +60,14 @@ def difference(trace: Trace, expected: Trace, outputs: list[str]) -> str:
 @pytest.mark.parametrize("batch", BATCHES)
 def test_a_random_design_runs_as_in_the_simulator(batch: int, apart: Apart) -> None:
     """Outputs after each settle and edge, and memories at the end, are those of the simulator."""
-    assert apart(agree, batch * IN_A_BATCH, IN_A_BATCH) >= IN_A_BATCH * (2 * ROWS + 1)
+    assert apart(agree, batch * IN_A_BATCH, IN_A_BATCH) >= IN_A_BATCH * (2 * CYCLES + 1)
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("batch", LONG_BATCHES)
 def test_many_random_designs_run_as_in_the_simulator(batch: int, apart: Apart) -> None:
     """The same, for thousands of designs."""
-    assert apart(agree, batch * IN_A_LONG_BATCH, IN_A_LONG_BATCH) >= IN_A_LONG_BATCH * ROWS
+    assert apart(agree, batch * IN_A_LONG_BATCH, IN_A_LONG_BATCH) >= IN_A_LONG_BATCH * CYCLES
 
 
 def test_the_random_designs_have_what_they_should() -> None:

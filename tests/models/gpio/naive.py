@@ -46,13 +46,13 @@ class Gpio(Device):
             return self.second
         return self.happened if offset == 0x20 else super().read(offset)
 
-    def row(self, t: int) -> int:
+    def cycle(self, t: int) -> int:
         """Table gpio: outputs follow OUT (ENABLE 0 releases), `interrupt` is EVENTS not 0."""
         self.released = ~self.enable & self.bits
         return self.out | int(self.happened != 0) << self.width
 
     def edge(self, t: int, access: Access | None) -> None:
-        """Table gpio: edges of IN with RISE and FALL of this row; then the write; a set wins."""
+        """Table gpio: edges of IN with RISE and FALL of this cycle; then the write; a set wins."""
         risen = self.second & ~self.before & self.rise
         fallen = self.before & ~self.second & self.fall
         self.before, self.second, self.first = self.second, self.first, self.board

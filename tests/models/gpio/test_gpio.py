@@ -11,7 +11,7 @@ pytestmark = [pytest.mark.parametrize("wait", WAITS), pytest.mark.quick]
 
 
 def test_a_write_of_out_moves_the_pin_in_the_next_cycle(wait: int) -> None:
-    """OUT written in e = 5 moves its pins in row 6, because of that access."""
+    """OUT written in e = 5 moves its pins in cycle 6, because of that access."""
     recording = Drive("gpio", wait).write(5, "OUT", 0b101).run()
     assert edges(recording, "out.0") == [(0, 0), (6, 1)]
     assert edges(recording, "out.1") == [(0, 0)]
@@ -20,9 +20,9 @@ def test_a_write_of_out_moves_the_pin_in_the_next_cycle(wait: int) -> None:
 
 
 def test_a_write_of_out_reads_back_from_the_next_cycle(wait: int) -> None:
-    """OUT written in e = 5 reads old in rows 4 and 5, new in rows 6 and 7."""
+    """OUT written in e = 5 reads old in cycles 4 and 5, new in cycles 6 and 7."""
     drive = Drive("gpio", wait).write(5, "OUT", 0xA5)
-    assert [drive.shows("OUT", row) for row in (4, 5, 6, 7)] == [0, 0, 0xA5, 0xA5]
+    assert [drive.shows("OUT", cycle) for cycle in (4, 5, 6, 7)] == [0, 0, 0xA5, 0xA5]
 
 
 #: What every register shows after a reset: all pins enabled, everything else 0.
@@ -31,10 +31,10 @@ FRESH = dict.fromkeys(("OUT", "SET", "CLEAR", "TOGGLE", "IN", "RISE", "FALL", "E
 }
 
 
-@pytest.mark.parametrize("row", [0, 1, 2])
-def test_all_registers_show_their_reset_values_at_the_start(wait: int, row: int) -> None:
-    """Rows 0 to 2 of a port that nobody uses: ENABLE all ones, the rest 0, and its pins are 0."""
-    recording = Drive("gpio", wait).run(until=row + 1, upto=5)
+@pytest.mark.parametrize("cycle", [0, 1, 2])
+def test_all_registers_show_their_reset_values_at_the_start(wait: int, cycle: int) -> None:
+    """Cycles 0 to 2 of a port that nobody uses: ENABLE all ones, the rest 0, and its pins are 0."""
+    recording = Drive("gpio", wait).run(until=cycle + 1, upto=5)
     assert recording.registers["dev"] == FRESH
     assert edges(recording, "out.31") == [(0, 0)]
 
@@ -50,9 +50,9 @@ def test_all_registers_show_their_reset_values_at_the_start(wait: int, row: int)
 def test_ones_act_on_out_from_the_next_cycle(
     wait: int, register: str, ones: int, shown: int
 ) -> None:
-    """Ones written to SET, CLEAR or TOGGLE in e = 8 change OUT from row 9 on, not in row 8."""
+    """Ones written to SET, CLEAR or TOGGLE in e = 8 change OUT from cycle 9 on, not in cycle 8."""
     drive = Drive("gpio", wait).write(4, "OUT", 0x3030_00FE).write(8, register, ones)
-    assert [drive.shows("OUT", row) for row in (7, 8, 9, 10)] == [
+    assert [drive.shows("OUT", cycle) for cycle in (7, 8, 9, 10)] == [
         0x3030_00FE,
         0x3030_00FE,
         shown,
@@ -67,7 +67,7 @@ def test_ones_act_on_out_from_the_next_cycle(
 def test_ones_move_the_pin_in_the_next_cycle(
     wait: int, register: str, before: int, after: int
 ) -> None:
-    """A one for pin 3 written in e = 8 moves out.3 in row 9, and no other pin."""
+    """A one for pin 3 written in e = 8 moves out.3 in cycle 9, and no other pin."""
     drive = Drive("gpio", wait).write(4, "OUT", before << 3).write(8, register, 1 << 3)
     recording = drive.run()
     start = [(0, 0), (5, 1)] if before else [(0, 0)]
@@ -134,28 +134,30 @@ def test_a_read_returns_the_whole_word_whatever_the_lanes(wait: int, lanes: int)
 
 @pytest.mark.parametrize("level_at", [0, 1, 7, 8])
 def test_a_level_reads_in_in_two_cycles_later(wait: int, level_at: int) -> None:
-    """A level on in.9 from row c on reads 0 in row c + 1, and 1 from row c + 2 on."""
+    """A level on in.9 from cycle c on reads 0 in cycle c + 1, and 1 from cycle c + 2 on."""
     drive = Drive("gpio", wait, inputs=[(level_at, "in.9", 1)])
-    rows = (level_at, level_at + 1, level_at + 2, level_at + 3)
-    assert [drive.shows("IN", row) for row in rows] == [0, 0, 1 << 9, 1 << 9]
+    cycles = (level_at, level_at + 1, level_at + 2, level_at + 3)
+    assert [drive.shows("IN", cycle) for cycle in cycles] == [0, 0, 1 << 9, 1 << 9]
 
 
 def test_a_falling_level_reads_two_cycles_later_too(wait: int) -> None:
-    """A level that falls in row 12 reads 1 in row 13 and 0 in row 14."""
+    """A level that falls in cycle 12 reads 1 in cycle 13 and 0 in cycle 14."""
     drive = Drive("gpio", wait, inputs=[(2, "in.0", 1), (12, "in.0", 0)])
-    assert [drive.shows("IN", row) for row in (12, 13, 14)] == [1, 1, 0]
+    assert [drive.shows("IN", cycle) for cycle in (12, 13, 14)] == [1, 1, 0]
 
 
-def test_a_level_of_one_row_is_one_row_in_in(wait: int) -> None:
-    """A level in row 6 only reads in row 8 only."""
+def test_a_level_of_one_cycle_is_one_cycle_in_in(wait: int) -> None:
+    """A level in cycle 6 only reads in cycle 8 only."""
     drive = Drive("gpio", wait, inputs=[(6, "in.0", 1), (7, "in.0", 0)])
-    assert [drive.shows("IN", row) for row in (7, 8, 9)] == [0, 1, 0]
+    assert [drive.shows("IN", cycle) for cycle in (7, 8, 9)] == [0, 1, 0]
 
 
 def test_inputs_that_change_together_read_together(wait: int) -> None:
-    """Two pins that change in row 6 are both new in row 8; a third that changes in row 7, in 9."""
+    """Two pins that change in cycle 6 are both new in cycle 8; a third that changes in cycle 7, in
+    9.
+    """
     drive = Drive("gpio", wait, inputs=[(6, "in.0", 1), (6, "in.31", 1), (7, "in.1", 1)])
-    assert [drive.shows("IN", row) for row in (7, 8, 9)] == [0, 0x8000_0001, 0x8000_0003]
+    assert [drive.shows("IN", cycle) for cycle in (7, 8, 9)] == [0, 0x8000_0001, 0x8000_0003]
 
 
 def test_in_cannot_be_written(wait: int) -> None:
@@ -207,15 +209,15 @@ def test_holes_read_zero_and_drop_writes(wait: int, offset: int) -> None:
 
 
 @pytest.mark.parametrize("length", [1, 3])
-def test_a_reset_clears_out_from_the_row_after_its_first(wait: int, length: int) -> None:
-    """OUT and its pin are 1 in row r = 9 and 0 from row 10 on, however long the reset is."""
+def test_a_reset_clears_out_from_the_cycle_after_its_first(wait: int, length: int) -> None:
+    """OUT and its pin are 1 in cycle r = 9 and 0 from cycle 10 on, however long the reset is."""
     drive = Drive("gpio", wait, resets=[(9, length)]).write(5, "OUT", 1)
-    assert [drive.shows("OUT", row) for row in (9, 10, 9 + length, 13 + length)] == [1, 0, 0, 0]
+    assert [drive.shows("OUT", cycle) for cycle in (9, 10, 9 + length, 13 + length)] == [1, 0, 0, 0]
     assert edges(drive.run(upto=20), "out.0") == [(0, 0), (6, 1), (10, 0)]
 
 
-def test_a_write_that_ends_in_the_first_row_of_a_reset_does_nothing(wait: int) -> None:
-    """A write aimed at e = r = 9 is lost; one at e = 8 moves the pin for row 9 alone."""
+def test_a_write_that_ends_in_the_first_cycle_of_a_reset_does_nothing(wait: int) -> None:
+    """A write aimed at e = r = 9 is lost; one at e = 8 moves the pin for cycle 9 alone."""
     lost = Drive("gpio", wait, resets=[(9, 1)]).write(9, "OUT", 1).run()
     assert edges(lost, "out.0") == [(0, 0)]
     kept = Drive("gpio", wait, resets=[(9, 1)]).write(8, "OUT", 1).run(upto=12)
@@ -224,38 +226,40 @@ def test_a_write_that_ends_in_the_first_row_of_a_reset_does_nothing(wait: int) -
 
 @pytest.mark.parametrize("length", [1, 3])
 def test_a_level_that_outlives_a_reset_comes_through_again(wait: int, length: int) -> None:
-    """A level on the pin all the time reads 1 in row r = 9, 0 to row r + L + 1, 1 from r + L + 2."""
+    """A level on the pin all the time reads 1 in cycle r = 9, 0 to cycle r + L + 1, 1 from r + L +
+    2.
+    """
     drive = Drive("gpio", wait, inputs=[(0, "in.2", 1)], resets=[(9, length)])
-    rows = (9, 10, 9 + length, 10 + length, 11 + length, 12 + length)
-    assert [drive.shows("IN", row) for row in rows] == [4, 0, 0, 0, 4, 4]
+    cycles = (9, 10, 9 + length, 10 + length, 11 + length, 12 + length)
+    assert [drive.shows("IN", cycle) for cycle in cycles] == [4, 0, 0, 0, 4, 4]
 
 
 @pytest.mark.parametrize(
     ("level_at", "seen_from"),
     [
-        (8, 14),  # on its way when the reset comes: it is on the pin in row r + L = 12
+        (8, 14),  # on its way when the reset comes: it is on the pin in cycle r + L = 12
         (10, 14),  # while RST is high: the same
-        (12, 14),  # in row r + L itself
-        (13, 15),  # a row later: two rows later, as ever
+        (12, 14),  # in cycle r + L itself
+        (13, 15),  # a cycle later: two cycles later, as ever
     ],
 )
 def test_levels_around_a_reset_count_from_its_end_at_the_earliest(
     wait: int, level_at: int, seen_from: int
 ) -> None:
-    """With RST in the rows 9 to 11, what is there in row 12 reads from row 14 on."""
+    """With RST in the cycles 9 to 11, what is there in cycle 12 reads from cycle 14 on."""
     drive = Drive("gpio", wait, inputs=[(level_at, "in.0", 1)], resets=[(9, 3)])
     assert drive.shows("IN", seen_from - 1) == 0
     assert drive.shows("IN", seen_from) == 1
 
 
 def test_a_level_that_is_gone_when_a_reset_ends_is_never_seen(wait: int) -> None:
-    """A level in the rows 10 and 11 of a reset in 9 to 11 does not read in any row after it."""
+    """A level in the cycles 10 and 11 of a reset in 9 to 11 does not read in any cycle after it."""
     drive = Drive("gpio", wait, inputs=[(10, "in.0", 1), (12, "in.0", 0)], resets=[(9, 3)])
-    assert [drive.shows("IN", row) for row in (12, 13, 14, 15)] == [0, 0, 0, 0]
+    assert [drive.shows("IN", cycle) for cycle in (12, 13, 14, 15)] == [0, 0, 0, 0]
 
 
 def test_a_port_is_always_at_rest(wait: int) -> None:
-    """The run ends in the row after the last access, even with a level still on its way to IN."""
+    """The run ends in the cycle after the last access, even with a level still on its way to IN."""
     drive = Drive("gpio", wait, inputs=[(8, "in.0", 1)]).write(8, "OUT", 1)
     recording = drive.run()
     assert (recording.cycles, recording.ended) == (10, "done")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from busbox.device import ERROR, Access, Answer, Hold, Host, RegisterModel, Setting
+from busbox.device import ERROR, Answer, BusAccess, Hold, Host, RegisterModel, Setting
 from busbox.map.registers import Register, RegisterTable
 
 
@@ -25,7 +25,7 @@ class Holder(RegisterModel):
         self._number = -1
         self._first = 0
 
-    def access(self, access: Access) -> Answer:
+    def access(self, access: BusAccess) -> Answer:
         """Hold, refuse or answer."""
         if access.number != self._number:
             self._number, self._first = access.number, access.cycle

@@ -22,9 +22,9 @@ END = ":00000001FF\n"
 
 
 def test_a_write_shows_from_the_next_cycle(wait: int) -> None:
-    """A word written in e = 8 over another reads old in row 6, new in the next read possible."""
+    """A word written in e = 8 over another reads old in cycle 6, new in the next read possible."""
     drive = Drive("memory", wait).write(3, 0x40, 0x1111_1111).read(6, 0x40)
-    # Raised in row 9, the first one after e = 8, a read ends in 9 + w.
+    # Raised in cycle 9, the first one after e = 8, a read ends in 9 + w.
     recording = drive.write(8, 0x40, 0x2222_2222).read(9 + wait, 0x40).run()
     assert reads(recording) == {6: 0x1111_1111, 9 + wait: 0x2222_2222}
 
@@ -101,7 +101,7 @@ def test_a_write_of_one_word_is_none_of_its_neighbours(wait: int) -> None:
 
 
 def test_a_reset_leaves_contents_and_what_was_written(wait: int) -> None:
-    """A word written before a reset in row 9 reads the same after it, without an event."""
+    """A word written before a reset in cycle 9 reads the same after it, without an event."""
     drive = Drive("memory", wait, resets=[(9, 2)]).write(5, 0x40, 0x1234_5678).read(16, 0x40)
     recording = drive.read(20, 0x44).run()
     assert reads(recording) == {16: 0x1234_5678, 20: 0}
@@ -109,7 +109,7 @@ def test_a_reset_leaves_contents_and_what_was_written(wait: int) -> None:
 
 
 def test_a_write_that_a_reset_cuts_off_stores_nothing(wait: int) -> None:
-    """A write aimed at the first row of a reset is lost; one in the row before is kept."""
+    """A write aimed at the first cycle of a reset is lost; one in the cycle before is kept."""
     lost = Drive("memory", wait, resets=[(9, 1)]).write(9, 0x40, 7).read(16, 0x40).run()
     assert (reads(lost), events(lost)) == ({16: 0}, [(16, "uninitialised-read", 1)])
     kept = Drive("memory", wait, resets=[(9, 1)]).write(8, 0x40, 7).read(16, 0x40).run()
@@ -133,7 +133,7 @@ def test_a_rom_without_contents_was_never_written(wait: int) -> None:
 
 
 def test_memory_is_always_at_rest(wait: int) -> None:
-    """The run ends in the row after the last access; there are no pins."""
+    """The run ends in the cycle after the last access; there are no pins."""
     recording = Drive("memory", wait).write(5, 0, 7).run()
     assert (recording.cycles, recording.ended) == (7, "done")
     assert not recording.lines
@@ -145,7 +145,7 @@ def test_the_kind_is_ram_or_rom(wait: int) -> None:
         Drive("memory", wait, kind="tape").run()
 
 
-# Contents from files. Four reads, three cycles apart, from row 5 on.
+# Contents from files. Four reads, three cycles apart, from cycle 5 on.
 
 
 def _words(drive: Drive, *offsets: int) -> tuple[list[int], list[int]]:

@@ -1,4 +1,4 @@
-"""The memory in Amaranth, in every row beside its model; every word is looked at in every row."""
+"""The memory in Amaranth, in every cycle beside its model; every word is looked at in every cycle."""
 
 from __future__ import annotations
 
@@ -41,8 +41,8 @@ def heard(pair: Pair) -> list[tuple[int, str, int, int]]:
 
 
 @waits
-def test_a_write_shows_from_the_next_row(wait: int) -> None:
-    """A word written in row 8 is old in row 8, new in 9, and in the next read that fits."""
+def test_a_write_shows_from_the_next_cycle(wait: int) -> None:
+    """A word written in cycle 8 is old in cycle 8, new in 9, and in the next read that fits."""
     pair = memories()
     accesses = [Aimed(4, 4, 0x1111_1111), Aimed(8, 4, 0x2222_2222), Aimed(9 + wait, 4)]
     assert pair.play(Case(accesses), 16, wait) == [0x2222_2222]
@@ -71,7 +71,7 @@ def test_every_word_of_the_slot_is_memory(wait: int, size: int) -> None:
 
 @pytest.mark.parametrize(("lanes", "empty"), [(0b0000, True), (0b0001, False), (0b1000, False)])
 def test_a_word_is_empty_until_a_byte_is_written(lanes: int, empty: bool) -> None:
-    """A read before and after a write by lanes: each read of an empty word is an event of its row."""
+    """A read before and after a write by lanes: each read of an empty word is an event of its cycle."""
     pair = memories()
     pair.play(Case([Aimed(3, 4), Aimed(6, 4, 7, lanes), Aimed(9, 4), Aimed(12, 8)]), 15, wait=1)
     late = [(9, "uninitialised-read", 2, 4)] if empty else []
@@ -82,7 +82,7 @@ def test_a_word_is_empty_until_a_byte_is_written(lanes: int, empty: bool) -> Non
 
 @pytest.mark.parametrize("lanes", [0b1111, 0b0100, 0b0000])
 def test_a_rom_drops_writes(lanes: int) -> None:
-    """A write to a rom is acknowledged, changes nothing, and is an event of its row."""
+    """A write to a rom is acknowledged, changes nothing, and is an event of its cycle."""
     pair = memories("rom")
     assert pair.play(Case([Aimed(4, 0x10, ONES, lanes), Aimed(7, 0x10)]), 10, wait=1) == [0]
     assert heard(pair) == [(4, "rom-write", 0, 0x10), (7, "uninitialised-read", 1, 0x10)]
@@ -113,16 +113,16 @@ def test_intel_hex_addresses_are_bus_addresses(tmp_path: Path) -> None:
 
 
 @waits
-@pytest.mark.parametrize("row", range(6, 10))
+@pytest.mark.parametrize("cycle", range(6, 10))
 @pytest.mark.parametrize("length", [1, 3])
-def test_a_reset_leaves_the_contents(wait: int, row: int, length: int) -> None:
-    """RST around a write in row 8: the write happens unless RST meets it; what was written stays."""
+def test_a_reset_leaves_the_contents(wait: int, cycle: int, length: int) -> None:
+    """RST around a write in cycle 8: the write happens unless RST meets it; what was written stays."""
     pair = memories()
     accesses = [
         Aimed(4, 0, 0x1234_5678), Aimed(8, 4, 0x9ABC_DEF0), Aimed(15, 0), Aimed(18, 4)
     ]  # fmt: skip
-    words = pair.play(Case(accesses, resets=[(row, length)]), 21, wait)
-    cut = row + length > 8 - wait and row <= 8
+    words = pair.play(Case(accesses, resets=[(cycle, length)]), 21, wait)
+    cut = cycle + length > 8 - wait and cycle <= 8
     assert words == [0x1234_5678, 0 if cut else 0x9ABC_DEF0]
     assert len(heard(pair)) == cut
 
@@ -130,25 +130,25 @@ def test_a_reset_leaves_the_contents(wait: int, row: int, length: int) -> None:
 @pytest.mark.parametrize("wait", [1, 2, 3])
 @kinds
 def test_random_traffic(tmp_path: Path, wait: int, kind: str) -> None:
-    """The twin is the model's equal in every row of random traffic, most of it back to back."""
+    """The twin is the model's equal in every cycle of random traffic, most of it back to back."""
     dice = random.Random(f"memory {wait} {kind}")
     (tmp_path / "levers.bin").write_bytes(dice.randbytes(9))
     file = tmp_path / "levers.bin" if dice.random() < 0.7 else None
     accesses: list[Aimed] = []
-    row = 0
+    cycle = 0
     while len(accesses) < 150:
-        row += 1 + wait + dice.choice([0, 0, 0, 1, 4])
+        cycle += 1 + wait + dice.choice([0, 0, 0, 1, 4])
         data = dice.getrandbits(32) if dice.random() < 0.5 else None
         lanes = dice.choice([0b1111, 0b1111, dice.randrange(16)])
-        accesses.append(Aimed(row, 4 * dice.randrange(13), data, lanes))
-    resets = [(at + dice.randrange(30), dice.randrange(1, 4)) for at in range(40, row, 60)]
+        accesses.append(Aimed(cycle, 4 * dice.randrange(13), data, lanes))
+    resets = [(at + dice.randrange(30), dice.randrange(1, 4)) for at in range(40, cycle, 60)]
     pair = memories(kind, file, 4 * 13)
-    pair.play(Case(accesses, resets=resets), row + 3, wait)
+    pair.play(Case(accesses, resets=resets), cycle + 3, wait)
     assert heard(pair)
 
 
 def test_it_needs_a_wait_state() -> None:
-    """Without a wait state the read port shows the word of the address of the row before."""
+    """Without a wait state the read port shows the word of the address of the cycle before."""
     assert MemoryHardware.least_wait == 1
     pair = memories()
     pair.play(Case([Aimed(3, 4, 7), Aimed(6, 4), Aimed(9, 8, 9), Aimed(12, 4)]), 15, wait=1)

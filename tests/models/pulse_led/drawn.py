@@ -49,7 +49,7 @@ STEPPED = Stepped(
     stays=frozenset({0x04}),
     next_edges=(
         (((6, 0x00, 1),), 6, 7),  # the first bit is in e + 1
-        (((4, 0x08, 2), (6, 0x00, 1)), 8, 7 + 48),  # the second lamp: bits of 2 rows
+        (((4, 0x08, 2), (6, 0x00, 1)), 8, 7 + 48),  # the second lamp: bits of 2 cycles
         (((6, 0x00, 3),), 8, 7 + 48 + 2),  # the next frame, behind a gap of 2
         ((), 5, None),
     ),

@@ -58,8 +58,8 @@ class PulseLed(Device):
             return int(self.busy) | int(self.missed) << 1
         return self.colours.get(offset, super().read(offset))
 
-    def row(self, t: int) -> int:
-        """Table pulse_led: the line in row t; a lamp is listed once its first bit is a row."""
+    def cycle(self, t: int) -> int:
+        """Table pulse_led: the line in cycle t; a lamp is listed once its first bit is a cycle."""
         if not self.busy:
             return 0
         if self.starting:
@@ -76,7 +76,7 @@ class PulseLed(Device):
         """Table pulse_led: the events of cycle b, in the order of the table."""
         halves = (self.frame_high & 0xFFFF, self.frame_high >> 16)
         raw_period, raw_gap = self.frame_period & 0xFFFF, self.frame_period >> 16
-        # READING: an empty frame stands in `frames` too, with no colours; one whose row b is
+        # READING: an empty frame stands in `frames` too, with no colours; one whose cycle b is
         # never reached (the run ends in b - 1) stands nowhere, neither as frame nor as event.
         self.frames.append((t, self.number, []))
         self.log(t, "frame" if self.frame_lamps else "frame-empty", self.number)
@@ -92,7 +92,7 @@ class PulseLed(Device):
                 self.log(t, kind, self.number)
 
     def edge(self, t: int, access: Access | None) -> None:
-        """Table pulse_led: the sender first, with the state of the row; then the write."""
+        """Table pulse_led: the sender first, with the state of the cycle; then the write."""
         was_busy = self.busy
         self.starting = False
         if was_busy:
@@ -113,16 +113,16 @@ class PulseLed(Device):
         super().edge(t, access)
 
     def last_gap(self) -> bool:
-        """Table pulse_led: this row is the last one of BUSY (row g)."""
+        """Table pulse_led: this cycle is the last one of BUSY (cycle g)."""
         gap = self.frame_period >> 16 or 1
         return self.lamp == self.frame_lamps and self.gap_clock == gap - 1
 
     def repeating(self) -> bool:
-        """Table pulse_led: a read of CONTROL in this row shows REPEAT."""
+        """Table pulse_led: a read of CONTROL in this cycle shows REPEAT."""
         return self.control >> 1 & 1 == 1
 
     def sender_edge(self) -> None:
-        """Table pulse_led: the bits, then the gap; its last row g ends the frame or repeats it."""
+        """Table pulse_led: the bits, then the gap; its last cycle g ends the frame or repeats it."""
         if self.lamp < self.frame_lamps:
             self.bit_edge()
         elif not self.last_gap():
@@ -133,7 +133,7 @@ class PulseLed(Device):
             self.busy = False
 
     def bit_edge(self) -> None:
-        """Table pulse_led: 8 x channels bits a lamp, of P rows each (0 acts as 1)."""
+        """Table pulse_led: 8 x channels bits a lamp, of P cycles each (0 acts as 1)."""
         self.clock += 1
         if self.clock == (self.frame_period & 0xFFFF or 1):
             self.clock = 0
@@ -158,7 +158,7 @@ class PulseLed(Device):
         self.fetch()
 
     def at_rest(self) -> bool:
-        """Table pulse_led: not BUSY, or in row g of a frame that would repeat."""
+        """Table pulse_led: not BUSY, or in cycle g of a frame that would repeat."""
         return not self.busy or (self.repeating() and self.last_gap())
 
 

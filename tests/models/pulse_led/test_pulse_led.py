@@ -1,8 +1,8 @@
 """The sender for lamps, sentence by sentence, each aimed at the cycle that the sentence names.
 
-SEND written in e starts a frame with its first bit in row b = e + 1. Most frames here have P = 3
-clocks a bit, high for 1 (a zero) or 2 (a one), and a gap of G = 5. A lamp then takes 72 rows, and a
-frame of N lamps is BUSY in the rows b to b + 72 N + 4.
+SEND written in e starts a frame with its first bit in cycle b = e + 1. Most frames here have P = 3
+clocks a bit, high for 1 (a zero) or 2 (a one), and a gap of G = 5. A lamp then takes 72 cycles, and a
+frame of N lamps is BUSY in the cycles b to b + 72 N + 4.
 """
 
 from __future__ import annotations
@@ -32,12 +32,12 @@ def frames(recording: Recording) -> list[tuple[int, int, tuple[int, ...]]]:
 
 
 def pulses(first: int, ones: set[int], bits: int = 24) -> list[tuple[int, int]]:
-    """Return (row, rows high) of each bit: 3 rows apart, 2 rows for the numbers in ``ones``."""
+    """Return (cycle, cycles high) of each bit: 3 cycles apart, 2 cycles for the numbers in ``ones``."""
     return [(first + 3 * bit, 2 if bit in ones else 1) for bit in range(bits)]
 
 
-def test_the_first_bit_is_in_the_row_after_send(wait: int) -> None:
-    """SEND in e = 6: the line rises in row b = 7, bits follow every 3 rows, then it stays 0."""
+def test_the_first_bit_is_in_the_cycle_after_send(wait: int) -> None:
+    """SEND in e = 6: the line rises in cycle b = 7, bits follow every 3 cycles, then it stays 0."""
     recording = sender(wait).write(6, "CONTROL", SEND).run()
     assert edges(recording, "line")[:3] == [(0, 0), (7, 1), (8, 0)]
     assert highs(recording, "line") == pulses(7, set())
@@ -46,10 +46,10 @@ def test_the_first_bit_is_in_the_row_after_send(wait: int) -> None:
 
 
 @pytest.mark.parametrize(
-    ("row", "busy"),
+    ("cycle", "busy"),
     [
         (5, 0),
-        (6, 0),  # SEND ends here and shows in row 7
+        (6, 0),  # SEND ends here and shows in cycle 7
         (7, BUSY),  # b
         (8, BUSY),
         (82, BUSY),
@@ -57,17 +57,17 @@ def test_the_first_bit_is_in_the_row_after_send(wait: int) -> None:
         (84, 0),
     ],
 )
-def test_busy_at_every_boundary(wait: int, row: int, busy: int) -> None:
-    """BUSY is 1 in the rows b to b + 24 N P + G - 1, here 7 to 83."""
-    assert sender(wait).write(6, "CONTROL", SEND).shows("STATUS", row) == busy
+def test_busy_at_every_boundary(wait: int, cycle: int, busy: int) -> None:
+    """BUSY is 1 in the cycles b to b + 24 N P + G - 1, here 7 to 83."""
+    assert sender(wait).write(6, "CONTROL", SEND).shows("STATUS", cycle) == busy
 
 
 @pytest.mark.parametrize(("count", "last"), [(0, 11), (1, 83), (2, 155), (3, 155)])
 def test_busy_grows_with_the_lamps_sent(wait: int, count: int, last: int) -> None:
-    """N = min(COUNT, lamps) lamps: BUSY to row 7 + 72 N + 4; COUNT 3 sends the 2 lamps built."""
+    """N = min(COUNT, lamps) lamps: BUSY to cycle 7 + 72 N + 4; COUNT 3 sends the 2 lamps built."""
     drive = sender(wait, count=count).write(6, "CONTROL", SEND)
-    assert drive.run().cycles == last + 2  # at rest in the first row that is not BUSY
-    assert [drive.shows("STATUS", row) for row in (last, last + 1)] == [BUSY, 0]
+    assert drive.run().cycles == last + 2  # at rest in the first cycle that is not BUSY
+    assert [drive.shows("STATUS", cycle) for cycle in (last, last + 1)] == [BUSY, 0]
 
 
 @pytest.mark.parametrize(
@@ -109,7 +109,7 @@ def test_the_order_is_one_of_the_letters(wait: int) -> None:
 
 
 def test_lamps_follow_each_other_without_a_gap(wait: int) -> None:
-    """Lamp 1 has its first bit in row b + 24 P = 79; both colours are in the frame."""
+    """Lamp 1 has its first bit in cycle b + 24 P = 79; both colours are in the frame."""
     drive = sender(wait, count=2).write(3, "COLOUR.0", 1).write(6, "COLOUR.1", 0x00_80_00)
     recording = drive.write(9, "CONTROL", SEND).run()
     assert highs(recording, "line") == pulses(10, {23, 24}, 48)
@@ -148,31 +148,31 @@ def test_a_write_without_send_while_busy_misses_nothing(wait: int, data: int) ->
     assert drive.shows("STATUS", 26) == BUSY
 
 
-@pytest.mark.parametrize("row", [5, 7, 9, 90])
-def test_send_and_reserved_bits_of_control_read_zero(wait: int, row: int) -> None:
+@pytest.mark.parametrize("cycle", [5, 7, 9, 90])
+def test_send_and_reserved_bits_of_control_read_zero(wait: int, cycle: int) -> None:
     """CONTROL reads 0 before, while and after a frame is sent: REPEAT, bit 1, was not written."""
-    assert sender(wait).write(6, "CONTROL", 0xFFFF_FFFD).shows("CONTROL", row) == 0
+    assert sender(wait).write(6, "CONTROL", 0xFFFF_FFFD).shows("CONTROL", cycle) == 0
 
 
 @pytest.mark.parametrize("again", [8, 40, 79, 82, 83])
 def test_send_while_busy_is_missed(wait: int, again: int) -> None:
-    """SEND in any of the rows 7 to 83, the last BUSY row included: event, and no second frame."""
+    """SEND in any of the cycles 7 to 83, the last BUSY cycle included: event, and no second frame."""
     recording = sender(wait).write(6, "CONTROL", SEND).write(again, "CONTROL", SEND).run()
     assert events(recording) == [(7, "frame", 0), (again, "frame-missed", 1)]
     assert highs(recording, "line") == pulses(7, set())
-    assert recording.cycles == 85  # BUSY is not prolonged: at rest in row 84
+    assert recording.cycles == 85  # BUSY is not prolonged: at rest in cycle 84
 
 
-def test_send_in_the_very_first_busy_row_is_missed(wait: int) -> None:
-    """SEND in row b = 7 (possible without wait states) is missed; with one, the same in row 8."""
+def test_send_in_the_very_first_busy_cycle_is_missed(wait: int) -> None:
+    """SEND in cycle b = 7 (possible without wait states) is missed; with one, the same in cycle 8."""
     again = 7 + wait
     recording = sender(wait).write(6, "CONTROL", SEND).write(again, "CONTROL", SEND).run()
     assert events(recording) == [(7, "frame", 0), (again, "frame-missed", 1)]
 
 
 @pytest.mark.parametrize("again", [84, 85])
-def test_send_one_row_after_busy_starts(wait: int, again: int) -> None:
-    """SEND in row 84, the first that is not BUSY, starts a frame in row 85."""
+def test_send_one_cycle_after_busy_starts(wait: int, again: int) -> None:
+    """SEND in cycle 84, the first that is not BUSY, starts a frame in cycle 85."""
     recording = sender(wait).write(6, "CONTROL", SEND).write(again, "CONTROL", SEND).run()
     assert events(recording) == [(7, "frame", 0), (again + 1, "frame", 1)]
     assert highs(recording, "line") == pulses(7, set()) + pulses(again + 1, set())
@@ -182,7 +182,7 @@ def test_send_one_row_after_busy_starts(wait: int, again: int) -> None:
 def test_missed_shows_from_the_next_cycle(wait: int, again: int) -> None:
     """MISSED is 0 in the cycle of the SEND that is missed, and 1 from the next one on."""
     drive = sender(wait).write(6, "CONTROL", SEND).write(again, "CONTROL", SEND)
-    found = [drive.shows("STATUS", row) & MISSED for row in (again, again + 1, again + 2, 120)]
+    found = [drive.shows("STATUS", cycle) & MISSED for cycle in (again, again + 1, again + 2, 120)]
     assert found == [0, MISSED, MISSED, MISSED]
 
 
@@ -197,10 +197,10 @@ def test_missed_shows_from_the_next_cycle(wait: int, again: int) -> None:
     ],
 )
 def test_a_one_clears_missed_by_lanes(wait: int, data: int, lanes: int, left: int) -> None:
-    """A write of STATUS in e = 24 clears MISSED from row 25 on, if its one is in lane 0."""
+    """A write of STATUS in e = 24 clears MISSED from cycle 25 on, if its one is in lane 0."""
     drive = sender(wait).write(6, "CONTROL", SEND).write(20, "CONTROL", SEND)
     drive.write(24, "STATUS", data, lanes)
-    found = [drive.shows("STATUS", row) for row in (24, 25, 26)]
+    found = [drive.shows("STATUS", cycle) for cycle in (24, 25, 26)]
     assert found == [BUSY | MISSED, BUSY | left, BUSY | left]
 
 
@@ -225,16 +225,16 @@ def test_busy_and_reserved_bits_cannot_be_written(wait: int) -> None:
     ("written", "colour"),
     [
         (76, 0xFF_FF_FF),
-        (77, 0xFF_FF_FF),  # shows in row 78, the one before lamp 1's first bit in 79: counts
-        (78, 0),  # shows in row 79: too late
+        (77, 0xFF_FF_FF),  # shows in cycle 78, the one before lamp 1's first bit in 79: counts
+        (78, 0),  # shows in cycle 79: too late
         (79, 0),
         (80, 0),
     ],
 )
-def test_a_colour_counts_as_of_the_row_before_the_first_bit(
+def test_a_colour_counts_as_of_the_cycle_before_the_first_bit(
     wait: int, written: int, colour: int
 ) -> None:
-    """Lamp 1 of a frame with b = 7 sends what COLOUR.1 shows in row 7 + 72 - 1 = 78."""
+    """Lamp 1 of a frame with b = 7 sends what COLOUR.1 shows in cycle 7 + 72 - 1 = 78."""
     drive = sender(wait, count=2).write(6, "CONTROL", SEND)
     recording = drive.write(written, "COLOUR.1", 0xFF_FF_FF).run()
     assert frames(recording) == [(7, 0, (0, colour))]
@@ -243,8 +243,10 @@ def test_a_colour_counts_as_of_the_row_before_the_first_bit(
 
 
 @pytest.mark.parametrize(("written", "colour"), [(149, 0xFF), (150, 0)])
-def test_the_colour_of_the_third_lamp_has_its_own_row(wait: int, written: int, colour: int) -> None:
-    """Lamp 2 has its first bit in row 7 + 144 = 151: a write in 149 counts, one in 150 does not."""
+def test_the_colour_of_the_third_lamp_has_its_own_cycle(
+    wait: int, written: int, colour: int
+) -> None:
+    """Lamp 2 has its first bit in cycle 7 + 144 = 151: a write in 149 counts, one in 150 does not."""
     drive = sender(wait, 3, count=3).write(6, "CONTROL", SEND).write(written, "COLOUR.2", 0xFF)
     assert frames(drive.run()) == [(7, 0, (0, 0, colour))]
 
@@ -278,11 +280,11 @@ def test_a_colour_written_while_its_lamp_is_sent_does_not_disturb_it(wait: int) 
 def test_a_colour_has_24_bits_and_lanes(wait: int, lanes: int, shown: int) -> None:
     """0xCCDDEEFF over 0x112233 changes the selected bytes; bits 31 to 24 read 0; so it is sent."""
     drive = sender(wait).write(3, "COLOUR.0", 0x11_22_33).write(6, "COLOUR.0", 0xCCDD_EEFF, lanes)
-    assert [drive.shows("COLOUR.0", row) for row in (6, 7, 8)] == [0x11_22_33, shown, shown]
+    assert [drive.shows("COLOUR.0", cycle) for cycle in (6, 7, 8)] == [0x11_22_33, shown, shown]
     assert frames(drive.write(9, "CONTROL", SEND).run()) == [(10, 2, (shown,))]
 
 
-def test_colours_are_a_row_of_registers_from_0x100(wait: int) -> None:
+def test_colours_are_a_cycle_of_registers_from_0x100(wait: int) -> None:
     """COLOUR n lies at 0x100 + 4n; one beyond the lamps is a hole."""
     drive = sender(wait, lamps=3).write(3, 0x100, 1).write(6, 0x108, 3).write(9, 0x10C, 4)
     recording = drive.read(12, 0x100).read(15, 0x104).read(18, 0x108).read(21, 0x10C).run()
@@ -297,7 +299,7 @@ def test_colours_are_a_row_of_registers_from_0x100(wait: int) -> None:
 def test_count_high_and_period_count_as_of_the_cycle_of_send(wait: int, just_before: bool) -> None:
     """Written in the access before SEND they count; in the one after, they are for the next frame.
 
-    The other values: 2 lamps, HIGH 2 and 3, P = 4, G = 6: BUSY for 2 x 96 + 6 rows, not 72 + 5.
+    The other values: 2 lamps, HIGH 2 and 3, P = 4, G = 6: BUSY for 2 x 96 + 6 cycles, not 72 + 5.
     """
     other = {"COUNT": 2, "HIGH": 3 << 16 | 2, "PERIOD": 6 << 16 | 4}
     drive = sender(wait)
@@ -333,13 +335,13 @@ def test_each_count_is_latched_in_the_cycle_of_send(wait: int, register: str) ->
     [(0b1111, 0xAABB_CCDD), (0b0001, 0x1234_56DD), (0b0110, 0x12BB_CC78), (0, 0x1234_5678)],
 )
 def test_counts_have_32_bits_and_lanes(wait: int, register: str, lanes: int, shown: int) -> None:
-    """0xAABBCCDD over 0x12345678 in e = 6 reads old in row 6, and by lanes from row 7 on."""
+    """0xAABBCCDD over 0x12345678 in e = 6 reads old in cycle 6, and by lanes from cycle 7 on."""
     drive = sender(wait).write(3, register, 0x1234_5678).write(6, register, 0xAABB_CCDD, lanes)
-    assert [drive.shows(register, row) for row in (6, 7, 8)] == [0x1234_5678, shown, shown]
+    assert [drive.shows(register, cycle) for cycle in (6, 7, 8)] == [0x1234_5678, shown, shown]
 
 
 def test_reset_values_are_settings_and_default_to_zero(wait: int) -> None:
-    """COUNT, HIGH and PERIOD read the settings in row 0; without settings they read 0."""
+    """COUNT, HIGH and PERIOD read the settings in cycle 0; without settings they read 0."""
     given = sender(wait, count=0x1234_5678, high=0x9ABC_DEF0, period=0x1357_9BDF)
     assert [given.shows(name, 0) for name in ("COUNT", "HIGH", "PERIOD")] == [
         0x1234_5678, 0x9ABC_DEF0, 0x1357_9BDF
@@ -355,13 +357,13 @@ def test_reset_values_are_settings_and_default_to_zero(wait: int) -> None:
 
 
 def test_count_zero_is_the_gap_only(wait: int) -> None:
-    """COUNT 0: BUSY in the rows b to b + G - 1, 7 to 11, no pulse, event ``frame-empty`` in b."""
+    """COUNT 0: BUSY in the cycles b to b + G - 1, 7 to 11, no pulse, event ``frame-empty`` in b."""
     drive = sender(wait, count=0).write(6, "CONTROL", SEND)
     recording = drive.run()
     assert edges(recording, "line") == [(0, 0)]
     assert events(recording) == [(7, "frame-empty", 0)]
     assert frames(recording) == [(7, 0, ())]
-    assert [drive.shows("STATUS", row) for row in (6, 7, 11, 12)] == [0, BUSY, BUSY, 0]
+    assert [drive.shows("STATUS", cycle) for cycle in (6, 7, 11, 12)] == [0, BUSY, BUSY, 0]
 
 
 @pytest.mark.parametrize("count", [3, 0x100, 0x8000_0000, 0xFFFF_FFFF])
@@ -383,7 +385,7 @@ def test_count_of_all_lamps_is_not_clipped(wait: int) -> None:
 def test_high_not_below_the_period_is_high_for_the_whole_bit(wait: int, one_high: int) -> None:
     """Ones of 3 clocks or more in bits of 3 are high for all 3, up to the next bit or the gap.
 
-    The colour 0x000003 ends in two ones, the bits 22 and 23 in the rows 73 to 78; 0 from row 79.
+    The colour 0x000003 ends in two ones, the bits 22 and 23 in the cycles 73 to 78; 0 from cycle 79.
     """
     drive = sender(wait, high=one_high << 16 | 1).write(3, "COLOUR.0", 3).write(6, "CONTROL", SEND)
     recording = drive.run()
@@ -393,7 +395,7 @@ def test_high_not_below_the_period_is_high_for_the_whole_bit(wait: int, one_high
 
 
 def test_a_long_one_ends_where_a_zero_follows(wait: int) -> None:
-    """A one that fills its bit runs into the pulse of the zero after it: 3 + 1 rows high."""
+    """A one that fills its bit runs into the pulse of the zero after it: 3 + 1 cycles high."""
     drive = sender(wait, high=3 << 16 | 1).write(3, "COLOUR.0", 0x00_80_00)
     recording = drive.write(6, "CONTROL", SEND).run()
     assert highs(recording, "line") == [(7, 4), *pulses(7, set())[2:]]
@@ -428,28 +430,28 @@ def test_high_zero_is_no_pulse(
 
 
 def test_period_zero_acts_as_one(wait: int) -> None:
-    """P = 0: 24 bits of one row each, so BUSY in the rows 7 to 7 + 24 + 5 - 1; reads back 0."""
+    """P = 0: 24 bits of one cycle each, so BUSY in the cycles 7 to 7 + 24 + 5 - 1; reads back 0."""
     drive = sender(wait, period=5 << 16).write(3, "COLOUR.0", 0xFF).write(6, "CONTROL", SEND)
     recording = drive.run()
-    # HIGH halves of 1 and 2 are not below 1: every bit is high for its whole row.
+    # HIGH halves of 1 and 2 are not below 1: every bit is high for its whole cycle.
     assert highs(recording, "line") == [(7, 24)]
     assert events(recording) == [(7, kind, 1) for kind in ("frame", "high-too-long", "period-zero")]
-    assert [drive.shows("STATUS", row) for row in (35, 36)] == [BUSY, 0]
+    assert [drive.shows("STATUS", cycle) for cycle in (35, 36)] == [BUSY, 0]
     assert drive.shows("PERIOD", 20) == 5 << 16
 
 
 @pytest.mark.parametrize(("gap", "last"), [(0, 79), (1, 79), (2, 80)])
 def test_gap_zero_acts_as_one(wait: int, gap: int, last: int) -> None:
-    """G = 0: BUSY to row 7 + 72 as with G = 1, with the event ``gap-zero``; reads back 0."""
+    """G = 0: BUSY to cycle 7 + 72 as with G = 1, with the event ``gap-zero``; reads back 0."""
     drive = sender(wait, period=gap << 16 | 3).write(6, "CONTROL", SEND)
-    assert [drive.shows("STATUS", row) for row in (last, last + 1)] == [BUSY, 0]
+    assert [drive.shows("STATUS", cycle) for cycle in (last, last + 1)] == [BUSY, 0]
     recording = drive.run()
     assert events(recording) == [(7, "frame", 0), *([(7, "gap-zero", 0)] if not gap else [])]
     assert recording.registers["dev"]["PERIOD"] == gap << 16 | 3
 
 
 def test_events_come_in_order(wait: int) -> None:
-    """Everything odd at once: the events stand in the order of the table, all in row b."""
+    """Everything odd at once: the events stand in the order of the table, all in cycle b."""
     recording = sender(wait, count=9, high=5 << 16, period=0).write(6, "CONTROL", SEND).run()
     kinds = ["frame", "count-clipped", "high-too-long", "no-pulse", "period-zero", "gap-zero"]
     assert events(recording) == [(7, kind, 0) for kind in kinds]
@@ -460,27 +462,27 @@ def test_an_empty_frame_tells_what_is_odd_too(wait: int) -> None:
     recording = Drive("pulse_led", wait, lamps=1).write(6, "CONTROL", SEND).run()
     kinds = ["frame-empty", "no-pulse", "period-zero", "gap-zero"]
     assert events(recording) == [(7, kind, 0) for kind in kinds]
-    assert recording.cycles == 9  # BUSY in row 7 only
+    assert recording.cycles == 9  # BUSY in cycle 7 only
 
 
 # Cut frames.
 
 
 @pytest.mark.parametrize(
-    ("row", "expected"),
+    ("cycle", "expected"),
     [
         (6, []),  # SEND itself is cut off
-        (7, [(7, 0, (0,))]),  # the first bit of lamp 0 has been a row
+        (7, [(7, 0, (0,))]),  # the first bit of lamp 0 has been a cycle
         (78, [(7, 0, (0,))]),
         (79, [(7, 0, (0, 0))]),  # so has that of lamp 1
         (90, [(7, 0, (0, 0))]),
     ],
 )
 def test_a_reset_lists_the_lamps_that_have_begun(
-    wait: int, row: int, expected: list[tuple[int, int, tuple[int, ...]]]
+    wait: int, cycle: int, expected: list[tuple[int, int, tuple[int, ...]]]
 ) -> None:
-    """A frame of three lamps cut in row r lists those whose first bit lies in row r or before."""
-    drive = sender(wait, 3, count=3, resets=[(row, 1)]).write(6, "CONTROL", SEND)
+    """A frame of three lamps cut in cycle r lists those whose first bit lies in cycle r or before."""
+    drive = sender(wait, 3, count=3, resets=[(cycle, 1)]).write(6, "CONTROL", SEND)
     recording = drive.run()
     assert frames(recording) == expected
     assert events(recording) == [(7, "frame", 0)] * len(expected)
@@ -489,7 +491,7 @@ def test_a_reset_lists_the_lamps_that_have_begun(
 @pytest.mark.parametrize(
     ("until", "expected"),
     [
-        (7, []),  # the last row is 6: what belongs to row 7 did not happen
+        (7, []),  # the last cycle is 6: what belongs to cycle 7 did not happen
         (8, [(7, 0, (0,))]),
         (79, [(7, 0, (0,))]),
         (80, [(7, 0, (0, 0))]),
@@ -506,55 +508,55 @@ def test_the_end_of_a_run_lists_the_lamps_that_have_begun(
 
 
 @pytest.mark.parametrize(
-    ("row", "tail"),
+    ("cycle", "tail"),
     [
         (7, [(0, 0), (7, 1), (8, 0)]),
-        (8, [(0, 0), (7, 1), (9, 0)]),  # the bit would be high in the rows 7 to 9
+        (8, [(0, 0), (7, 1), (9, 0)]),  # the bit would be high in the cycles 7 to 9
         (10, [(0, 0), (7, 1), (10, 0)]),  # the line fell by itself
         (11, [(0, 0), (7, 1), (10, 0), (11, 1), (12, 0)]),
     ],
 )
-def test_a_reset_puts_the_line_down_in_the_next_row(
-    wait: int, row: int, tail: list[tuple[int, int]]
+def test_a_reset_puts_the_line_down_in_the_next_cycle(
+    wait: int, cycle: int, tail: list[tuple[int, int]]
 ) -> None:
-    """Bits of 4 rows, high for 3: a reset in row r leaves the line 0 from row r + 1 on."""
-    drive = sender(wait, high=3 << 16 | 3, period=5 << 16 | 4, resets=[(row, 2)])
+    """Bits of 4 cycles, high for 3: a reset in cycle r leaves the line 0 from cycle r + 1 on."""
+    drive = sender(wait, high=3 << 16 | 3, period=5 << 16 | 4, resets=[(cycle, 2)])
     recording = drive.write(6, "CONTROL", SEND).run(upto=60)
     assert edges(recording, "line") == tail
 
 
 @pytest.mark.parametrize("length", [1, 3])
 def test_a_reset_puts_registers_back_and_keeps_colours(wait: int, length: int) -> None:
-    """BUSY, MISSED and the counts are old in row r = 40, reset in row 41; COLOUR stays."""
+    """BUSY, MISSED and the counts are old in cycle r = 40, reset in cycle 41; COLOUR stays."""
     drive = sender(wait, resets=[(40, length)])
     drive.write(3, "COLOUR.1", 0x12_34_56).write(6, "CONTROL", SEND).write(20, "CONTROL", SEND)
     drive.write(24, "COUNT", 7).write(27, "HIGH", 8).write(30, "PERIOD", 9)
-    rows = (40, 41, 40 + length, 42 + length)
-    assert [drive.shows("STATUS", row) for row in rows] == [BUSY | MISSED, 0, 0, 0]
-    assert [drive.shows("COUNT", row) for row in rows] == [7, 1, 1, 1]
-    assert [drive.shows("HIGH", row) for row in rows] == [8, HIGH, HIGH, HIGH]
-    assert [drive.shows("PERIOD", row) for row in rows] == [9, PERIOD, PERIOD, PERIOD]
-    assert [drive.shows("COLOUR.1", row) for row in rows] == [0x12_34_56] * 4
+    cycles = (40, 41, 40 + length, 42 + length)
+    assert [drive.shows("STATUS", cycle) for cycle in cycles] == [BUSY | MISSED, 0, 0, 0]
+    assert [drive.shows("COUNT", cycle) for cycle in cycles] == [7, 1, 1, 1]
+    assert [drive.shows("HIGH", cycle) for cycle in cycles] == [8, HIGH, HIGH, HIGH]
+    assert [drive.shows("PERIOD", cycle) for cycle in cycles] == [9, PERIOD, PERIOD, PERIOD]
+    assert [drive.shows("COLOUR.1", cycle) for cycle in cycles] == [0x12_34_56] * 4
 
 
 def test_after_a_reset_a_frame_sends_the_colours_from_before(wait: int) -> None:
-    """RST in row 40 cuts a frame; SEND in e = 46 sends the kept colour from row 47 on."""
+    """RST in cycle 40 cuts a frame; SEND in e = 46 sends the kept colour from cycle 47 on."""
     drive = sender(wait, resets=[(40, 1)]).write(3, "COLOUR.0", 1).write(6, "CONTROL", SEND)
     recording = drive.write(46, "CONTROL", SEND).run()
     assert frames(recording) == [(7, 1, (1,)), (47, 2, (1,))]
-    # Bits 0 to 11 of the first frame lie in the rows 7 to 42; bit 11 rises in row 40.
+    # Bits 0 to 11 of the first frame lie in the cycles 7 to 42; bit 11 rises in cycle 40.
     assert highs(recording, "line") == pulses(7, set(), 12) + pulses(47, {23})
 
 
 def test_a_colour_that_a_reset_cuts_off_is_not_written(wait: int) -> None:
-    """COLOUR aimed at the first row of a reset keeps its old value."""
+    """COLOUR aimed at the first cycle of a reset keeps its old value."""
     drive = sender(wait, resets=[(9, 1)]).write(3, "COLOUR.0", 1).write(9, "COLOUR.0", 2)
-    assert [drive.shows("COLOUR.0", row) for row in (9, 10, 14)] == [1, 1, 1]
+    assert [drive.shows("COLOUR.0", cycle) for cycle in (9, 10, 14)] == [1, 1, 1]
     assert reads(drive.read(16, "COLOUR.0").run()) == {16: 1}
 
 
 def test_at_rest_when_not_busy(wait: int) -> None:
-    """The run ends with row 84, the first that is not BUSY; an idle sender rests at once."""
+    """The run ends with cycle 84, the first that is not BUSY; an idle sender rests at once."""
     recording = sender(wait).write(6, "CONTROL", SEND).run()
     assert (recording.cycles, recording.ended) == (85, "done")
     assert sender(wait).run().cycles == 1

@@ -1,7 +1,8 @@
-"""The twin of the sender for lamps: in every row what the model is, at every boundary of its page.
+"""The twin of the sender for lamps: in every cycle what the model is, at every boundary of its page.
 
 Most frames here have P = 2 clocks a bit (high for 1 in either kind) and a gap of G = 3: SEND in e = 6
-has its first bit in row b = 7, lamp 1 in 55, and a frame of one lamp has its last gap row in g = 57.
+has its first bit in cycle b = 7, lamp 1 in 55, and a frame of one lamp has its last gap cycle in g
+= 57.
 """
 
 from __future__ import annotations
@@ -30,10 +31,10 @@ def sender(**keys: Any) -> Pair:
     return pair
 
 
-def play(cases: list[list[Aimed]], rows: int, **keys: Any) -> Pair:
+def play(cases: list[list[Aimed]], cycles: int, **keys: Any) -> Pair:
     """Play the accesses of each case, one case after the other, and compare."""
     pair = sender(**keys)
-    pair.play_each([Case(one) for one in cases], rows)
+    pair.play_each([Case(one) for one in cases], cycles)
     return pair
 
 
@@ -68,10 +69,10 @@ def test_four_channels(order: str | None) -> None:
 
 
 def test_send_around_a_frame() -> None:
-    """A second SEND in the rows 7 to 59, by lanes: missed up to g = 57, else another frame."""
+    """A second SEND in the cycles 7 to 59, by lanes: missed up to g = 57, else another frame."""
     cases = [
-        [Aimed(6, CONTROL, SEND), Aimed(row, CONTROL, word, lanes)]
-        for row in (7, 8, 56, 57, 58, 59)
+        [Aimed(6, CONTROL, SEND), Aimed(cycle, CONTROL, word, lanes)]
+        for cycle in (7, 8, 56, 57, 58, 59)
         for word, lanes in ((SEND, 0b0001), (0xFFFF_FFFE, 0b1111), (SEND, 0b1110))
     ]
     found = kinds(play(cases, 64))
@@ -79,11 +80,11 @@ def test_send_around_a_frame() -> None:
     assert (found.count("frame-missed"), found.count("frame")) == (4, 18 + 2 + 3)
 
 
-def test_repeat_around_the_last_gap_row() -> None:
-    """REPEAT set, cleared, or missed with SEND in the rows around g = 57, and in the first of all."""
+def test_repeat_around_the_last_gap_cycle() -> None:
+    """REPEAT set, cleared, or missed with SEND in the cycles around g = 57, and in the first of all."""
     cases = [
-        [Aimed(6, CONTROL, SEND | before), Aimed(row, CONTROL, word), Aimed(row + 1, CONTROL)]
-        for row in (7, 56, 57, 58)
+        [Aimed(6, CONTROL, SEND | before), Aimed(cycle, CONTROL, word), Aimed(cycle + 1, CONTROL)]
+        for cycle in (7, 56, 57, 58)
         for before in (0, REPEAT)
         for word in (0, SEND, REPEAT, SEND | REPEAT)
     ]
@@ -92,36 +93,36 @@ def test_repeat_around_the_last_gap_row() -> None:
 
 @pytest.mark.parametrize("register", [COUNT, HIGH, PERIOD])
 def test_what_a_frame_is_made_of(register: int) -> None:
-    """COUNT, HIGH, PERIOD written around SEND and around g count as the row before b shows them."""
+    """COUNT, HIGH, PERIOD written around SEND and around g count as the cycle before b shows them."""
     cases = [
-        [Aimed(6, CONTROL, SEND | REPEAT), Aimed(row, register, 0x4_0002, lanes)]
-        for row, lanes in ((5, ALL), (7, ALL), (56, ALL), (56, 0b0100), (57, ALL))
+        [Aimed(6, CONTROL, SEND | REPEAT), Aimed(cycle, register, 0x4_0002, lanes)]
+        for cycle, lanes in ((5, ALL), (7, ALL), (56, ALL), (56, 0b0100), (57, ALL))
     ]
     play(cases, 116)
 
 
-def test_missed_in_the_last_gap_row_names_the_frame_that_follows() -> None:
-    """With REPEAT, SEND in g = 57 is told the end of the next frame: of what row 57 shows."""
+def test_missed_in_the_last_gap_cycle_names_the_frame_that_follows() -> None:
+    """With REPEAT, SEND in g = 57 is told the end of the next frame: of what cycle 57 shows."""
     cases = [
         [Aimed(6, CONTROL, SEND | REPEAT), Aimed(56, register, 0x7_0002), Aimed(57, CONTROL, SEND)]
         for register in (COUNT, PERIOD)
     ]
     missed = [one for one in play(cases, 70).hosts[1].events if one.kind == "frame-missed"]
-    # COUNT = 0x70002 is clipped to two lamps: 96 + 3 rows from 58 on; PERIOD gives 48 + 7.
+    # COUNT = 0x70002 is clipped to two lamps: 96 + 3 cycles from 58 on; PERIOD gives 48 + 7.
     begin = 71
     assert [one.details["idle_from"] for one in missed] == [58 + 99, begin + 58 + 55]
 
 
 def test_colours_around_the_first_bit_of_their_lamp() -> None:
-    """A colour written up to row 53 is that of lamp 1 in 55; one up to 5 (and 100) that of lamp 0."""
+    """A colour written up to cycle 53 is that of lamp 1 in 55; one up to 5 (and 100) that of lamp 0."""
     cases = [
         [
             Aimed(2, COUNT, 2),
             Aimed(6, CONTROL, SEND | REPEAT),
-            Aimed(row, COLOUR + 4 * lamp, 0xFF_00_FF),
+            Aimed(cycle, COLOUR + 4 * lamp, 0xFF_00_FF),
         ]
-        for lamp, rows in ((1, (52, 53, 54, 55, 56)), (0, (5, 7, 8, 103, 104, 105, 106)))
-        for row in rows
+        for lamp, cycles in ((1, (52, 53, 54, 55, 56)), (0, (5, 7, 8, 103, 104, 105, 106)))
+        for cycle in cycles
     ]
     play([[Aimed(0, COLOUR, 0), Aimed(1, COLOUR + 4, 0), *case] for case in cases], 112)
 
@@ -145,9 +146,9 @@ def test_odd_counts(high: int) -> None:
 def test_empty_frames(gap: int) -> None:
     """COUNT 0: the gap only, alone and repeated, with SEND missed in it; a lamp may follow."""
     cases = [
-        [Aimed(6, CONTROL, SEND | repeat), Aimed(row, register, word)]
+        [Aimed(6, CONTROL, SEND | repeat), Aimed(cycle, register, word)]
         for repeat in (0, REPEAT)
-        for row in sorted({7, gap + 6, gap + 7, gap + 8} - {6})
+        for cycle in sorted({7, gap + 6, gap + 7, gap + 8} - {6})
         for register, word in ((CONTROL, SEND), (CONTROL, 0), (COUNT, 1))
     ]
     play(cases, 38, count=0, period=gap << 16 | 1)
@@ -169,7 +170,9 @@ def test_counts_around_the_lamps_built(lamps: int) -> None:
 
 
 def test_long_counts() -> None:
-    """A bit and its pulse that outlast 256 rows; each bit alone of the four counts is long as well."""
+    """A bit and its pulse that outlast 256 cycles; each bit alone of the four counts is long as
+    well.
+    """
     play([[Aimed(3, HIGH, 0x0102_0101), Aimed(4, PERIOD, 0x1_0108), Aimed(6, CONTROL, SEND)]], 300)
     cases = [
         [
@@ -191,23 +194,23 @@ def test_long_counts() -> None:
 def test_missed_is_cleared_by_its_one() -> None:
     """A clear of MISSED before, right after and long after its set, by lanes; BUSY stays."""
     cases = [
-        [Aimed(6, CONTROL, SEND), Aimed(20, CONTROL, SEND), Aimed(row, STATUS, word, lanes)]
-        for row in (19, 21, 30)
+        [Aimed(6, CONTROL, SEND), Aimed(20, CONTROL, SEND), Aimed(cycle, STATUS, word, lanes)]
+        for cycle in (19, 21, 30)
         for word, lanes in ((MISSED, 0b0001), (MISSED, 0b1110), (0xFFFF_FFFD, ALL))
     ]
     play(cases, 34)
 
 
 def test_resets() -> None:
-    """A reset of one or three rows in every kind of row of two frames; a frame after it."""
+    """A reset of one or three cycles in every kind of cycle of two frames; a frame after it."""
     base = [
         Aimed(1, COLOUR, 0xFF_00_0F), Aimed(2, COLOUR + 4, 0x12_34_56), Aimed(3, COUNT, 2),
         Aimed(4, HIGH, 0x2_0001), Aimed(6, CONTROL, SEND | REPEAT), Aimed(9, CONTROL, SEND),
     ]  # fmt: skip
     cases = [
-        Case([*base, Aimed(row + 6, CONTROL, SEND)], resets=[(row, length)])
-        for length, rows in ((1, (6, 7, 9, 55, 106)), (3, (2, 7, 8, 54, 105)))
-        for row in rows
+        Case([*base, Aimed(cycle + 6, CONTROL, SEND)], resets=[(cycle, length)])
+        for length, cycles in ((1, (6, 7, 9, 55, 106)), (3, (2, 7, 8, 54, 105)))
+        for cycle in cycles
     ]
     sender().play_each(cases, 120)
 
@@ -223,7 +226,7 @@ def test_resets() -> None:
         (1, 58, [1, 1]),
     ],
 )
-def test_the_last_row(count: int, last: int, lamps: list[int]) -> None:
+def test_the_last_cycle(count: int, last: int, lamps: list[int]) -> None:
     """A run that ends around a first bit (7, 55, 58) has reported the same frames and lamps."""
     pair = sender(count=count)
     pair.play(Case([Aimed(6, CONTROL, SEND | REPEAT)]), last + 1)
@@ -231,7 +234,7 @@ def test_the_last_row(count: int, last: int, lamps: list[int]) -> None:
 
 
 def test_holes_lanes_and_reserved_bits() -> None:
-    """Ones to every word by every lane, read back in the next row, also outside the registers."""
+    """Ones to every word by every lane, read back in the next cycle, also outside the registers."""
     cases = [
         [Aimed(4, offset, 0xFFFF_FFFF, lanes), Aimed(5, offset), Aimed(6, STATUS)]
         for offset in (0, 4, 8, 0xC, 0x10, 0x14, 0xFC, 0x100, 0x104, 0x108, 0xFFC)
@@ -240,16 +243,16 @@ def test_holes_lanes_and_reserved_bits() -> None:
     play(cases, 8)
 
 
-def _due(model: Any, row: int) -> list[int | None]:
+def _due(model: Any, cycle: int) -> list[int | None]:
     idle = model.sender.idle_from
-    return [model.sender.due(row), idle if idle > row else None]
+    return [model.sender.due(cycle), idle if idle > cycle else None]
 
 
-def _access(dice: random.Random, row: int) -> Aimed:
+def _access(dice: random.Random, cycle: int) -> Aimed:
     offset = dice.choice([CONTROL, CONTROL, STATUS, COUNT, HIGH, PERIOD, *range(0x100, 0x110, 4)])
     lanes = dice.choice([ALL, ALL, 1, dice.randrange(16)])
     if dice.random() < 0.2:
-        return Aimed(row, offset, lanes=lanes)
+        return Aimed(cycle, offset, lanes=lanes)
     data = dice.getrandbits(32)
     if offset in (HIGH, PERIOD):
         data = dice.choice([0, 1, 1, 2, 3]) << 16 | dice.choice([0, 1, 1, 2])
@@ -257,12 +260,14 @@ def _access(dice: random.Random, row: int) -> Aimed:
         data = dice.choice([0, 1, 1, 2, 3, 4, data])
     elif offset == CONTROL:
         data = dice.choice([SEND, SEND | REPEAT, SEND | REPEAT, REPEAT, 0, data])
-    return Aimed(row, offset, data, lanes)
+    return Aimed(cycle, offset, data, lanes)
 
 
 @pytest.mark.parametrize("channels", [3, 4])
 def test_random_traffic(channels: int) -> None:
-    """Some hundred accesses, a third of them within two rows of a lamp's first bit or a frame's end."""
+    """Some hundred accesses, a third of them within two cycles of a lamp's first bit or a frame's
+    end.
+    """
     dice = random.Random(f"pulse_led {channels}")
     keys = {"lamps": 3, "channels": channels}
     case, near = diced(sender(**keys), dice, 1400, _due, _access)

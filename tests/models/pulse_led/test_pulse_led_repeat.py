@@ -1,8 +1,8 @@
 """REPEAT and four channels of the sender for lamps, each aimed at its cycle.
 
-P = 3 clocks a bit, a gap of G = 5. A frame of one lamp whose first bit is in row 7 is BUSY in the rows
-7 to 83: its last gap row is g = 83, and a frame that follows has its first bit in row 84, the next in
-161, 238 ...
+P = 3 clocks a bit, a gap of G = 5. A frame of one lamp whose first bit is in cycle 7 is BUSY in
+the cycles 7 to 83: its last gap cycle is g = 83, and a frame that follows has its first bit in
+cycle 84, the next in 161, 238 ...
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ def sender(wait: int, lamps: int = 2, **keys: object) -> Drive:
 
 
 def repeating(wait: int, lamps: int = 2, **keys: object) -> Drive:
-    """Return a sender that repeats, with its first bit in row 7."""
+    """Return a sender that repeats, with its first bit in cycle 7."""
     return sender(wait, lamps, **keys).write(6, "CONTROL", SEND | REPEAT)
 
 
@@ -37,12 +37,12 @@ def frames(recording: Recording) -> list[tuple[int, int, tuple[int, ...]]]:
 
 
 def starts(recording: Recording) -> list[int]:
-    """Return the row of the first bit of every frame."""
+    """Return the cycle of the first bit of every frame."""
     return [frame.cycle for frame in recording.frames["dev"]]
 
 
 def zeros(first: int, lamps: int = 1, bits: int = 24) -> list[tuple[int, int]]:
-    """Return (row, rows high) of lamps that are dark: one row in three."""
+    """Return (cycle, cycles high) of lamps that are dark: one cycle in three."""
     return [(first + 3 * bit, 1) for bit in range(lamps * bits)]
 
 
@@ -58,46 +58,46 @@ def test_frames_follow_each_other_without_busy_falling(wait: int) -> None:
     # Bit n of the third frame rises in 161 + 3 n, to bit 12 in 197: 198 is low again.
     assert highs(recording, "line") == zeros(7) + zeros(84) + zeros(161)[:13]
     assert set(recording.lines["dev.line"].accesses.tolist()) == {-1, 0}
-    assert [drive.shows("STATUS", row) for row in (6, 7, 83, 84, 160, 161)] == [0] + [BUSY] * 5
+    assert [drive.shows("STATUS", cycle) for cycle in (6, 7, 83, 84, 160, 161)] == [0] + [BUSY] * 5
 
 
 @pytest.mark.parametrize(
     ("written", "expected"),
     [
         (81, [7, 84]),
-        (82, [7, 84]),  # g - 1: shows in row g
-        (83, [7]),  # g: shows in row 84, too late
+        (82, [7, 84]),  # g - 1: shows in cycle g
+        (83, [7]),  # g: shows in cycle 84, too late
         (84, [7]),
     ],
 )
-def test_repeat_set_around_the_last_gap_row(wait: int, written: int, expected: list[int]) -> None:
-    """REPEAT written during (or after) the only frame: a second one follows if row 83 shows it."""
+def test_repeat_set_around_the_last_gap_cycle(wait: int, written: int, expected: list[int]) -> None:
+    """REPEAT written during (or after) the only frame: a second one follows if cycle 83 shows it."""
     drive = sender(wait).write(6, "CONTROL", SEND).write(written, "CONTROL", REPEAT)
     assert starts(drive.run(until=150, upto=160)) == expected
     busy = BUSY if len(expected) == 2 else 0
-    assert [drive.shows("STATUS", row) for row in (84, 86)] == [busy, busy]
+    assert [drive.shows("STATUS", cycle) for cycle in (84, 86)] == [busy, busy]
     assert drive.shows("CONTROL", written + 1) == REPEAT
 
 
 @pytest.mark.parametrize(
     ("written", "expected"),
     [
-        (82, [7]),  # g - 1: row g shows 0
-        (83, [7, 84]),  # g: row g still shows 1
+        (82, [7]),  # g - 1: cycle g shows 0
+        (83, [7, 84]),  # g: cycle g still shows 1
         (84, [7, 84]),
         (159, [7, 84]),  # g - 1 of the second frame
         (160, [7, 84, 161]),
     ],
 )
 @pytest.mark.parametrize("lanes", [0b1111, 0b0001])
-def test_repeat_cleared_around_the_last_gap_row(
+def test_repeat_cleared_around_the_last_gap_cycle(
     wait: int, written: int, expected: list[int], lanes: int
 ) -> None:
     """0 written to CONTROL in e: the frame that is under way in e + 1 is the last."""
     drive = repeating(wait).write(written, "CONTROL", 0, lanes)
     recording = drive.run(upto=written)
     assert starts(recording) == expected
-    # Every frame takes 77 rows, and the run ends in the first row that is not BUSY.
+    # Every frame takes 77 cycles, and the run ends in the first cycle that is not BUSY.
     assert (recording.cycles, recording.ended) == (7 + 77 * len(expected) + 1, "done")
 
 
@@ -113,9 +113,9 @@ def test_repeat_needs_lane_0(wait: int, lanes: int) -> None:
 
 
 def test_control_shows_repeat_and_never_send(wait: int) -> None:
-    """All ones written in e = 6 read 0 in row 6 and 2 from row 7 on."""
+    """All ones written in e = 6 read 0 in cycle 6 and 2 from cycle 7 on."""
     drive = sender(wait).write(6, "CONTROL", 0xFFFF_FFFF)
-    assert [drive.shows("CONTROL", row) for row in (0, 6, 7, 8, 100)] == [0, 0, 2, 2, 2]
+    assert [drive.shows("CONTROL", cycle) for cycle in (0, 6, 7, 8, 100)] == [0, 0, 2, 2, 2]
 
 
 def test_repeat_alone_starts_nothing(wait: int) -> None:
@@ -129,7 +129,7 @@ def test_repeat_alone_starts_nothing(wait: int) -> None:
 
 
 def test_repeat_after_a_frame_has_ended_starts_nothing(wait: int) -> None:
-    """A frame that has ended in row 83 is not followed by REPEAT written in 100."""
+    """A frame that has ended in cycle 83 is not followed by REPEAT written in 100."""
     drive = sender(wait).write(6, "CONTROL", SEND).write(100, "CONTROL", REPEAT)
     assert starts(drive.run(until=300, upto=310)) == [7]
     assert drive.shows("STATUS", 200) == 0
@@ -140,7 +140,7 @@ def test_repeat_after_a_frame_has_ended_starts_nothing(wait: int) -> None:
     ]  # fmt: skip
 
 
-# What a frame that follows is made of: the registers as row g shows them.
+# What a frame that follows is made of: the registers as cycle g shows them.
 
 
 @pytest.mark.parametrize(("written", "counts"), [(81, True), (82, True), (83, False), (84, False)])
@@ -153,7 +153,7 @@ def test_repeat_after_a_frame_has_ended_starts_nothing(wait: int) -> None:
         ("COLOUR.0", 0x80_00_00, 84 + 77),
     ],
 )
-def test_registers_written_around_the_last_gap_row(
+def test_registers_written_around_the_last_gap_cycle(
     wait: int, register: str, value: int, third: int, written: int, counts: bool
 ) -> None:
     """Written in g - 1 = 82 at the latest, a register is that of the second frame; else the third's.
@@ -175,7 +175,7 @@ def test_registers_written_around_the_last_gap_row(
     elif register == "PERIOD" and counts:
         assert pulses == [(84 + 4 * bit, 1) for bit in range(24)]
     elif register == "COLOUR.0" and counts:  # red comes second on the wire
-        assert pulses == [(row, 2 if row == 84 + 24 else 1) for row, _ in zeros(84)]
+        assert pulses == [(cycle, 2 if cycle == 84 + 24 else 1) for cycle, _ in zeros(84)]
     else:
         assert pulses == zeros(84, len(second))
 
@@ -183,58 +183,58 @@ def test_registers_written_around_the_last_gap_row(
 @pytest.mark.parametrize(
     ("lamp", "written", "second"),
     [
-        # Two lamps: frames of 149 rows in 7, 156 and 305; lamp 1 of the second begins in row 228.
+        # Two lamps: frames of 149 cycles in 7, 156 and 305; lamp 1 of the second begins in cycle 228.
         (0, 154, (0x11, 0)),  # shows in g = 155: counts
         (0, 155, (0, 0)),
         (1, 155, (0, 0x11)),
-        (1, 226, (0, 0x11)),  # shows in row 227: counts
+        (1, 226, (0, 0x11)),  # shows in cycle 227: counts
         (1, 227, (0, 0)),
     ],
 )
-def test_each_lamp_of_a_repeated_frame_has_its_own_row(
+def test_each_lamp_of_a_repeated_frame_has_its_own_cycle(
     wait: int, lamp: int, written: int, second: tuple[int, int]
 ) -> None:
-    """A colour counts as the row before the lamp's first bit shows it, in every frame anew."""
+    """A colour counts as the cycle before the lamp's first bit shows it, in every frame anew."""
     drive = repeating(wait, count=2).write(written, f"COLOUR.{lamp}", 0x11)
     third = (0x11, 0) if lamp == 0 else (0, 0x11)
-    recording = drive.run(until=378, upto=380)  # lamp 1 of the third frame begins in row 377
+    recording = drive.run(until=378, upto=380)  # lamp 1 of the third frame begins in cycle 377
     assert frames(recording) == [(7, 0, (0, 0)), (156, 0, second), (305, 0, third)]
 
 
 @pytest.mark.parametrize("again", [8, 40, 82, 83, 84, 85, 160])
 @pytest.mark.parametrize("repeat", [REPEAT, 0])
 def test_send_while_frames_repeat_is_missed(wait: int, again: int, repeat: int) -> None:
-    """SEND in any row is missed: the frames go on as they were, or stop after the last that began."""
+    """SEND in any cycle is missed: the frames go on as they were, or stop after the last that began."""
     drive = repeating(wait).write(again, "CONTROL", SEND | repeat)
     recording = drive.run(until=260, upto=270)
     if repeat:
         expected = [7, 84, 161, 238]
-    else:  # row 83 (160) shows REPEAT unless the write ended before it
+    else:  # cycle 83 (160) shows REPEAT unless the write ended before it
         expected = [7] if again < 83 else [7, 84] if again < 160 else [7, 84, 161]
     assert starts(recording) == expected
     assert {frame.access for frame in recording.frames["dev"]} == {0}
     missed = [event for event in events(recording) if event[1] != "frame"]
     assert missed == [(again, "frame-missed", 1)]
-    assert [drive.shows("STATUS", row) & MISSED for row in (again, again + 1)] == [0, MISSED]
+    assert [drive.shows("STATUS", cycle) & MISSED for cycle in (again, again + 1)] == [0, MISSED]
 
 
 def test_missed_clears_while_frames_repeat(wait: int) -> None:
     """MISSED of a SEND in 83 is cleared by a one in 90, and BUSY stays."""
     drive = repeating(wait).write(83, "CONTROL", SEND | REPEAT).write(90, "STATUS", MISSED)
-    assert [drive.shows("STATUS", row) for row in (90, 91, 92)] == [BUSY | MISSED, BUSY, BUSY]
+    assert [drive.shows("STATUS", cycle) for cycle in (90, 91, 92)] == [BUSY | MISSED, BUSY, BUSY]
 
 
 @pytest.mark.parametrize("later", [0, 1, 30])
 def test_a_clear_of_missed_right_after_the_set(wait: int, later: int) -> None:
-    """SEND is missed in 20: MISSED is there from 21 to the row of its clear."""
+    """SEND is missed in 20: MISSED is there from 21 to the cycle of its clear."""
     clear = 21 + wait + later
     drive = repeating(wait).write(20, "CONTROL", SEND).write(clear, "STATUS", MISSED)
-    rows = (20, 21, clear, clear + 1)
-    assert [drive.shows("STATUS", row) & MISSED for row in rows] == [0, MISSED, MISSED, 0]
+    cycles = (20, 21, clear, clear + 1)
+    assert [drive.shows("STATUS", cycle) & MISSED for cycle in cycles] == [0, MISSED, MISSED, 0]
 
 
 def test_each_frame_tells_what_is_odd(wait: int) -> None:
-    """COUNT 3 with 2 lamps built, repeated: each frame, 149 rows apart, has its two events."""
+    """COUNT 3 with 2 lamps built, repeated: each frame, 149 cycles apart, has its two events."""
     recording = repeating(wait, count=3).run(until=200, upto=210)
     assert events(recording) == [
         (7, "frame", 0), (7, "count-clipped", 0), (156, "frame", 0), (156, "count-clipped", 0)
@@ -243,12 +243,12 @@ def test_each_frame_tells_what_is_odd(wait: int) -> None:
 
 @pytest.mark.parametrize("gap", [5, 1, 0])
 def test_empty_frames_repeat(wait: int, gap: int) -> None:
-    """COUNT 0: only the gap, again and again: a frame every G rows (0 acts as 1)."""
+    """COUNT 0: only the gap, again and again: a frame every G cycles (0 acts as 1)."""
     recording = repeating(wait, count=0, period=gap << 16 | 3).run(until=28, upto=30)
-    rows = list(range(7, 28, gap or 1))
-    assert starts(recording) == rows
+    cycles = list(range(7, 28, gap or 1))
+    assert starts(recording) == cycles
     assert [event for event in events(recording) if event[1] == "frame-empty"] == [
-        (row, "frame-empty", 0) for row in rows
+        (cycle, "frame-empty", 0) for cycle in cycles
     ]
     assert edges(recording, "line") == [(0, 0)]
 
@@ -260,44 +260,46 @@ def test_empty_frames_repeat(wait: int, gap: int) -> None:
     ("upto", "last"),
     [(0, 83), (82, 83), (83, 160), (84, 160), (159, 160), (160, 237)],
 )
-def test_the_run_of_a_repeating_sender_ends_in_a_last_gap_row(
+def test_the_run_of_a_repeating_sender_ends_in_a_last_gap_cycle(
     wait: int, upto: int, last: int
 ) -> None:
-    """The first last gap row in which no step is left (the row after ``upto``, or later) is last."""
+    """The first last gap cycle in which no step is left (the cycle after ``upto``, or later) is
+    last.
+    """
     recording = repeating(wait).run(upto=upto)
     assert (recording.cycles, recording.ended) == (last + 1, "done")
     assert starts(recording) == list(range(7, last, 77))
     assert recording.registers["dev"]["STATUS"] == BUSY
 
 
-def test_an_empty_frame_that_repeats_ends_in_its_last_gap_row(wait: int) -> None:
-    """COUNT 0 and G = 5, SEND in 6: the last row is 11 = 7 + 5 - 1."""
+def test_an_empty_frame_that_repeats_ends_in_its_last_gap_cycle(wait: int) -> None:
+    """COUNT 0 and G = 5, SEND in 6: the last cycle is 11 = 7 + 5 - 1."""
     recording = repeating(wait, count=0).run()
     assert (recording.cycles, recording.ended) == (12, "done")
     assert events(recording) == [(7, "frame-empty", 0)]
 
 
 @pytest.mark.parametrize(
-    ("row", "expected"), [(40, [7]), (82, [7]), (83, [7]), (84, [7, 84]), (100, [7, 84])]
+    ("cycle", "expected"), [(40, [7]), (82, [7]), (83, [7]), (84, [7, 84]), (100, [7, 84])]
 )
-def test_a_reset_ends_the_repeating(wait: int, row: int, expected: list[int]) -> None:
-    """RST in row r: what would begin in r + 1 does not, REPEAT is 0, and the sender is idle."""
-    drive = repeating(wait, resets=[(row, 1)])
+def test_a_reset_ends_the_repeating(wait: int, cycle: int, expected: list[int]) -> None:
+    """RST in cycle r: what would begin in r + 1 does not, REPEAT is 0, and the sender is idle."""
+    drive = repeating(wait, resets=[(cycle, 1)])
     recording = drive.run(upto=200)
     assert starts(recording) == expected
     assert recording.cycles == 202
-    assert [drive.shows("CONTROL", at) for at in (row, row + 1, row + 4)] == [REPEAT, 0, 0]
-    assert [drive.shows("STATUS", at) for at in (row, row + 1, row + 4)] == [BUSY, 0, 0]
+    assert [drive.shows("CONTROL", at) for at in (cycle, cycle + 1, cycle + 4)] == [REPEAT, 0, 0]
+    assert [drive.shows("STATUS", at) for at in (cycle, cycle + 1, cycle + 4)] == [BUSY, 0, 0]
 
 
 def test_after_a_reset_repeat_must_be_written_again(wait: int) -> None:
-    """After RST in row 40 a SEND alone, in 50, is one frame by its own access."""
+    """After RST in cycle 40 a SEND alone, in 50, is one frame by its own access."""
     drive = repeating(wait, resets=[(40, 1)]).write(50, "CONTROL", SEND)
     assert frames(drive.run(upto=200)) == [(7, 0, (0,)), (51, 1, (0,))]
 
 
 def test_after_a_reset_a_frame_is_made_of_the_reset_values(wait: int) -> None:
-    """COUNT, HIGH and PERIOD written before RST in row 40 are gone: SEND in 50 is one lamp, P = 3."""
+    """COUNT, HIGH and PERIOD written before RST in cycle 40 are gone: SEND in 50 is one lamp, P = 3."""
     drive = sender(wait, resets=[(40, 1)]).write(6, "COUNT", 2).write(9, "HIGH", 3 << 16 | 2)
     recording = drive.write(12, "PERIOD", 6 << 16 | 4).write(50, "CONTROL", SEND).run()
     assert frames(recording) == [(51, 3, (0,))]
@@ -321,19 +323,19 @@ COLOUR = 0x80_40_20_01  # white bit 0, red bit 1, green bit 2, blue bit 7 of the
     ],
 )
 def test_four_channels_go_in_their_order(wait: int, order: str | None, ones: set[int]) -> None:
-    """0xWWRRGGBB is 32 bits on the wire: BUSY in the rows 7 to 7 + 96 + 5 - 1 = 107."""
+    """0xWWRRGGBB is 32 bits on the wire: BUSY in the cycles 7 to 7 + 96 + 5 - 1 = 107."""
     keys = {} if order is None else {"order": order}
     drive = sender(wait, channels=4, **keys).write(3, "COLOUR.0", COLOUR).write(6, "CONTROL", SEND)
     recording = drive.run()
     assert highs(recording, "line") == [(7 + 3 * bit, 2 if bit in ones else 1) for bit in range(32)]
     assert frames(recording) == [(7, 1, (COLOUR,))]
     assert recording.cycles == 109
-    assert [drive.shows("STATUS", row) for row in (107, 108)] == [BUSY, 0]
+    assert [drive.shows("STATUS", cycle) for cycle in (107, 108)] == [BUSY, 0]
 
 
 @pytest.mark.parametrize(("written", "colour"), [(101, COLOUR), (102, 0)])
-def test_a_lamp_of_four_channels_has_its_row(wait: int, written: int, colour: int) -> None:
-    """Lamp 1 has its first bit in row 7 + 96 = 103: a write in 101 counts, one in 102 does not."""
+def test_a_lamp_of_four_channels_has_its_cycle(wait: int, written: int, colour: int) -> None:
+    """Lamp 1 has its first bit in cycle 7 + 96 = 103: a write in 101 counts, one in 102 does not."""
     drive = sender(wait, channels=4, count=2).write(6, "CONTROL", SEND)
     recording = drive.write(written, "COLOUR.1", COLOUR).run()
     assert frames(recording) == [(7, 0, (0, colour))]
@@ -345,19 +347,21 @@ def test_a_lamp_of_four_channels_has_its_row(wait: int, written: int, colour: in
     [(0b1111, 0xCCDD_EEFF), (0b1000, 0xCC22_3344), (0b0111, 0x11DD_EEFF), (0b0000, 0x1122_3344)],
 )
 def test_a_colour_of_four_channels_has_32_bits_and_lanes(wait: int, lanes: int, shown: int) -> None:
-    """0xCCDDEEFF over 0x11223344 in e = 6 reads old in row 6, by lanes from row 7; so it is sent."""
+    """0xCCDDEEFF over 0x11223344 in e = 6 reads old in cycle 6, by lanes from cycle 7; so it is
+    sent.
+    """
     drive = sender(wait, channels=4).write(3, "COLOUR.0", 0x1122_3344)
     drive.write(6, "COLOUR.0", 0xCCDD_EEFF, lanes)
-    assert [drive.shows("COLOUR.0", row) for row in (6, 7, 8)] == [0x1122_3344, shown, shown]
+    assert [drive.shows("COLOUR.0", cycle) for cycle in (6, 7, 8)] == [0x1122_3344, shown, shown]
     assert frames(drive.write(9, "CONTROL", SEND).run()) == [(10, 2, (shown,))]
 
 
 def test_four_channels_repeat_and_survive_a_reset(wait: int) -> None:
-    """Frames of 96 + 5 rows in 7 and 108, RST in row 150; the colour is kept with its white."""
+    """Frames of 96 + 5 cycles in 7 and 108, RST in cycle 150; the colour is kept with its white."""
     drive = sender(wait, channels=4, resets=[(150, 1)]).write(3, "COLOUR.0", COLOUR)
     drive.write(6, "CONTROL", SEND | REPEAT).write(160, "CONTROL", SEND)
     recording = drive.run()
-    assert frames(recording) == [(row, n, (COLOUR,)) for row, n in ((7, 1), (108, 1), (161, 2))]
+    assert frames(recording) == [(cycle, n, (COLOUR,)) for cycle, n in ((7, 1), (108, 1), (161, 2))]
     assert reads(recording) == {}
 
 

@@ -17,7 +17,7 @@ class Timer(Device):
     plain = MappingProxyType({0x08: ("alarm", WORD), 0x0C: ("control", 0x1)})
 
     def reset(self) -> None:
-        """Rules 14 and 16: the counter reads 0 up to row r + L."""
+        """Rules 14 and 16: the counter reads 0 up to cycle r + L."""
         self.now = self.now_high = self.alarm = self.control = 0
         self.armed = self.rang = False
 
@@ -26,7 +26,7 @@ class Timer(Device):
         shown = {0x00: self.now & WORD, 0x04: self.now_high, 0x10: int(self.rang)}
         return shown.get(offset, super().read(offset))
 
-    def row(self, t: int) -> int:
+    def cycle(self, t: int) -> int:
         """Table timer: `ring` is RANG and CONTROL.0."""
         return int(self.rang) & self.control
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from busbox.device import Access
+from busbox.device import BusAccess
 from busbox.models.timer import Timer
 from tests.models.driving import WAITS, Drive, events, reads
 
@@ -16,10 +16,10 @@ waits = pytest.mark.parametrize("wait", WAITS)
 
 
 @waits
-@pytest.mark.parametrize("row", [0, 1, 2, 3, 50])
-def test_now_reads_the_cycle(wait: int, row: int) -> None:
+@pytest.mark.parametrize("cycle", [0, 1, 2, 3, 50])
+def test_now_reads_the_cycle(wait: int, cycle: int) -> None:
     """A read of NOW in cycle t reads t, from cycle 0 on."""
-    assert Drive("timer", wait).shows("NOW", row) == row
+    assert Drive("timer", wait).shows("NOW", cycle) == cycle
 
 
 @waits
@@ -33,12 +33,14 @@ def test_now_is_of_the_cycle_in_which_the_read_ends(wait: int, wait_states: int)
 @waits
 @pytest.mark.parametrize("length", [1, 3])
 def test_a_reset_starts_the_count_again(wait: int, length: int) -> None:
-    """RST in rows 9 ..: NOW is 9 in row r = 9, 0 in the rows r + 1 to r + L, then counts from 1."""
+    """RST in cycles 9 ..: NOW is 9 in cycle r = 9, 0 in the cycles r + 1 to r + L, then counts
+    from 1.
+    """
     drive = Drive("timer", wait, resets=[(9, length)])
     assert drive.shows("NOW", 9) == 9
-    assert [drive.shows("NOW", row) for row in range(10, 10 + length)] == [0] * length
-    rows = (10 + length, 11 + length, 29 + length)
-    assert [drive.shows("NOW", row) for row in rows] == [1, 2, 20]
+    assert [drive.shows("NOW", cycle) for cycle in range(10, 10 + length)] == [0] * length
+    cycles = (10 + length, 11 + length, 29 + length)
+    assert [drive.shows("NOW", cycle) for cycle in cycles] == [1, 2, 20]
 
 
 @waits
@@ -68,11 +70,11 @@ def _timer() -> Timer:
 
 
 def _read(timer: Timer, cycle: int, offset: int) -> object:
-    return timer.access(Access(cycle, offset, False, 0, 0b1111, 0))
+    return timer.access(BusAccess(cycle, offset, False, 0, 0b1111, 0))
 
 
 def _write(timer: Timer, cycle: int, offset: int, data: int) -> None:
-    timer.access(Access(cycle, offset, True, data, 0b1111, 0))
+    timer.access(BusAccess(cycle, offset, True, data, 0b1111, 0))
 
 
 TURN = 1 << 32
@@ -118,7 +120,7 @@ def test_registers_do_not_latch_now_high() -> None:
 
 
 def test_a_reset_clears_now_high_and_the_high_word() -> None:
-    """After a reset that ends in row 3 x 2^32, NOW_HIGH is 0 and the count begins at 0."""
+    """After a reset that ends in cycle 3 x 2^32, NOW_HIGH is 0 and the count begins at 0."""
     timer = _timer()
     _read(timer, 2 * TURN, 0x00)
     timer.reset(3 * TURN - 2, 2)
@@ -146,9 +148,9 @@ def test_an_alarm_of_zero_rings_at_the_turn() -> None:
 @waits
 @pytest.mark.parametrize("written", [4, 15, 19])
 def test_rang_is_set_at_the_end_of_the_cycle_of_the_alarm(wait: int, written: int) -> None:
-    """ALARM = 20, written in 19 at the latest: STATUS is 0 in row 20, and 1 from row 21 on."""
+    """ALARM = 20, written in 19 at the latest: STATUS is 0 in cycle 20, and 1 from cycle 21 on."""
     drive = Drive("timer", wait).write(written, "ALARM", 20)
-    assert [drive.shows("STATUS", row) for row in (20, 21, 22, 60)] == [0, 1, 1, 1]
+    assert [drive.shows("STATUS", cycle) for cycle in (20, 21, 22, 60)] == [0, 1, 1, 1]
 
 
 @waits
@@ -156,24 +158,24 @@ def test_rang_is_set_at_the_end_of_the_cycle_of_the_alarm(wait: int, written: in
 def test_an_alarm_written_in_its_own_cycle_is_too_late(wait: int, written: int) -> None:
     """ALARM = 20 written in e = 20 or later counts from e + 1: it does not ring."""
     drive = Drive("timer", wait).write(written, "ALARM", 20)
-    assert [drive.shows("STATUS", row) for row in (23, 60)] == [0, 0]
+    assert [drive.shows("STATUS", cycle) for cycle in (23, 60)] == [0, 0]
 
 
 @waits
 def test_nothing_rings_before_alarm_is_written(wait: int) -> None:
-    """NOW equals ALARM's reset value 0 in row 0, and RANG is not set."""
-    assert [Drive("timer", wait).shows("STATUS", row) for row in (0, 1, 2, 30)] == [0, 0, 0, 0]
+    """NOW equals ALARM's reset value 0 in cycle 0, and RANG is not set."""
+    assert [Drive("timer", wait).shows("STATUS", cycle) for cycle in (0, 1, 2, 30)] == [0, 0, 0, 0]
 
 
 @waits
 @pytest.mark.parametrize(
     ("changed", "rang"),
-    [(19, 0), (20, 1), (21, 1)],  # in row 20 the old alarm is compared, unless changed before
+    [(19, 0), (20, 1), (21, 1)],  # in cycle 20 the old alarm is compared, unless changed before
 )
 def test_a_new_alarm_counts_from_the_cycle_after_its_write(
     wait: int, changed: int, rang: int
 ) -> None:
-    """ALARM moves away from 20 in e: the match in row 20 counts if e is 20 or later."""
+    """ALARM moves away from 20 in e: the match in cycle 20 counts if e is 20 or later."""
     drive = Drive("timer", wait).write(4, "ALARM", 20).write(changed, "ALARM", 0x1000)
     assert drive.shows("STATUS", 24) == rang
 
@@ -181,7 +183,7 @@ def test_a_new_alarm_counts_from_the_cycle_after_its_write(
 @waits
 @pytest.mark.parametrize(("written", "rang"), [(29, 1), (30, 0)])
 def test_the_second_alarm_rings_too(wait: int, written: int, rang: int) -> None:
-    """After a first alarm was cleared, ALARM = 30 written in 29 rings at the end of row 30."""
+    """After a first alarm was cleared, ALARM = 30 written in 29 rings at the end of cycle 30."""
     drive = Drive("timer", wait).write(4, "ALARM", 20).write(24, "STATUS", 1)
     drive.write(written, "ALARM", 30)
     assert drive.shows("STATUS", 30) == 0
@@ -195,22 +197,22 @@ def test_the_second_alarm_rings_too(wait: int, written: int, rang: int) -> None:
     [
         (19, [0, 1, 1]),  # before the match: nothing to clear
         (20, [0, 1, 1]),  # in the very cycle of the match: the set wins
-        (21, [0, 1, 0]),  # in the first row that shows it
-        (22, [0, 1, 1]),  # row 22 still shows it
+        (21, [0, 1, 0]),  # in the first cycle that shows it
+        (22, [0, 1, 1]),  # cycle 22 still shows it
     ],
 )
 def test_a_clear_in_the_cycle_of_the_match_loses(wait: int, cleared: int, shown: list[int]) -> None:
-    """ALARM = 20, a one to RANG in e: STATUS in the rows 20, 21 and 22."""
+    """ALARM = 20, a one to RANG in e: STATUS in the cycles 20, 21 and 22."""
     drive = Drive("timer", wait).write(4, "ALARM", 20).write(cleared, "STATUS", 1)
-    assert [drive.shows("STATUS", row) for row in (20, 21, 22)] == shown
+    assert [drive.shows("STATUS", cycle) for cycle in (20, 21, 22)] == shown
 
 
 @waits
 @pytest.mark.parametrize(("cleared", "left"), [(20, 1), (21, 0), (30, 0)])
 def test_a_clear_lasts(wait: int, cleared: int, left: int) -> None:
-    """RANG once cleared stays 0 although ALARM still holds 20: only row 20 matches."""
+    """RANG once cleared stays 0 although ALARM still holds 20: only cycle 20 matches."""
     drive = Drive("timer", wait).write(4, "ALARM", 20).write(cleared, "STATUS", 1)
-    assert [drive.shows("STATUS", row) for row in (cleared + 2, 90)] == [left, left]
+    assert [drive.shows("STATUS", cycle) for cycle in (cleared + 2, 90)] == [left, left]
 
 
 @waits
@@ -232,60 +234,62 @@ def test_a_one_in_a_selected_lane_clears(wait: int, data: int, lanes: int, left:
 def test_alarm_has_lanes_and_reads_back_from_the_next_cycle(
     wait: int, lanes: int, shown: int
 ) -> None:
-    """All ones written over 0x12345678 in e = 8 read old in row 8, and by lanes from row 9 on."""
+    """All ones written over 0x12345678 in e = 8 read old in cycle 8, and by lanes from cycle 9 on."""
     drive = Drive("timer", wait).write(4, "ALARM", 0x1234_5678)
     drive.write(8, "ALARM", 0xFFFF_FFFF, lanes)
-    assert [drive.shows("ALARM", row) for row in (8, 9, 10)] == [0x1234_5678, shown, shown]
+    assert [drive.shows("ALARM", cycle) for cycle in (8, 9, 10)] == [0x1234_5678, shown, shown]
 
 
 @waits
 def test_a_write_of_one_lane_arms_the_alarm(wait: int) -> None:
-    """ALARM = 20 written through lane 0 alone rings in row 20."""
+    """ALARM = 20 written through lane 0 alone rings in cycle 20."""
     drive = Drive("timer", wait).write(4, "ALARM", 0xFFFF_FF14, 0b0001)
-    assert [drive.shows("STATUS", row) for row in (20, 21)] == [0, 1]
+    assert [drive.shows("STATUS", cycle) for cycle in (20, 21)] == [0, 1]
 
 
 @waits
 @pytest.mark.parametrize("length", [1, 3])
 def test_a_reset_clears_alarm_and_rang(wait: int, length: int) -> None:
-    """ALARM and RANG are old in row r = 25, and 0 from row 26 on."""
+    """ALARM and RANG are old in cycle r = 25, and 0 from cycle 26 on."""
     drive = Drive("timer", wait, resets=[(25, length)]).write(4, "ALARM", 20)
-    rows = (25, 26, 25 + length, 30 + length)
-    assert [drive.shows("ALARM", row) for row in rows] == [20, 0, 0, 0]
-    assert [drive.shows("STATUS", row) for row in rows] == [1, 0, 0, 0]
+    cycles = (25, 26, 25 + length, 30 + length)
+    assert [drive.shows("ALARM", cycle) for cycle in cycles] == [20, 0, 0, 0]
+    assert [drive.shows("STATUS", cycle) for cycle in cycles] == [1, 0, 0, 0]
 
 
 @waits
 def test_after_a_reset_nothing_rings_before_alarm_is_written_again(wait: int) -> None:
-    """ALARM = 20 from before a reset in row 9 does not ring in row 30, where NOW is 20 again.
+    """ALARM = 20 from before a reset in cycle 9 does not ring in cycle 30, where NOW is 20 again.
 
-    Nor does ALARM's reset value 0 in row 10, where NOW is 0.
+    Nor does ALARM's reset value 0 in cycle 10, where NOW is 0.
     """
     drive = Drive("timer", wait, resets=[(9, 1)]).write(4, "ALARM", 20)
-    assert [drive.shows("STATUS", row) for row in (11, 12, 31, 60)] == [0, 0, 0, 0]
+    assert [drive.shows("STATUS", cycle) for cycle in (11, 12, 31, 60)] == [0, 0, 0, 0]
 
 
 @waits
 def test_after_a_reset_the_alarm_counts_on_the_new_count(wait: int) -> None:
-    """With RST in row 9 NOW is 20 in row 30: ALARM = 20 written in 14 rings there, not in row 20."""
+    """With RST in cycle 9 NOW is 20 in cycle 30: ALARM = 20 written in 14 rings there, not in
+    cycle 20.
+    """
     drive = Drive("timer", wait, resets=[(9, 1)]).write(14, "ALARM", 20)
-    assert [drive.shows("STATUS", row) for row in (21, 30, 31)] == [0, 0, 1]
+    assert [drive.shows("STATUS", cycle) for cycle in (21, 30, 31)] == [0, 0, 1]
 
 
 @waits
-@pytest.mark.parametrize("row", [19, 20])
-def test_a_reset_in_the_cycle_of_the_match_wins(wait: int, row: int) -> None:
-    """A reset whose first row is the one of the match (or the row before) leaves RANG at 0."""
-    drive = Drive("timer", wait, resets=[(row, 1)]).write(4, "ALARM", 20)
-    assert [drive.shows("STATUS", row) for row in (21, 22, 23)] == [0, 0, 0]
+@pytest.mark.parametrize("cycle", [19, 20])
+def test_a_reset_in_the_cycle_of_the_match_wins(wait: int, cycle: int) -> None:
+    """A reset whose first cycle is the one of the match (or the cycle before) leaves RANG at 0."""
+    drive = Drive("timer", wait, resets=[(cycle, 1)]).write(4, "ALARM", 20)
+    assert [drive.shows("STATUS", cycle) for cycle in (21, 22, 23)] == [0, 0, 0]
 
 
 @waits
 def test_an_alarm_cut_off_by_a_reset_is_not_written(wait: int) -> None:
-    """A write of ALARM that would end in the first row of a reset does not arm it."""
+    """A write of ALARM that would end in the first cycle of a reset does not arm it."""
     drive = Drive("timer", wait, resets=[(9, 1)]).write(9, "ALARM", 15)
-    assert [drive.shows("ALARM", row) for row in (10, 11)] == [0, 0]
-    assert drive.shows("STATUS", 40) == 0  # NOW is 15 in row 25
+    assert [drive.shows("ALARM", cycle) for cycle in (10, 11)] == [0, 0]
+    assert drive.shows("STATUS", 40) == 0  # NOW is 15 in cycle 25
 
 
 @waits
@@ -307,7 +311,7 @@ def test_reserved_bits_of_status_read_zero(wait: int) -> None:
 
 @waits
 def test_a_timer_is_always_at_rest(wait: int) -> None:
-    """The run ends in the row after the last access, long before the alarm would ring."""
+    """The run ends in the cycle after the last access, long before the alarm would ring."""
     recording = Drive("timer", wait).write(4, "ALARM", 20).run()
     assert (recording.cycles, recording.ended) == (6, "done")
     assert list(recording.lines) == ["dev.ring"]

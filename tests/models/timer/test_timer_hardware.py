@@ -1,4 +1,4 @@
-"""The timer in Amaranth, in every row beside its model."""
+"""The timer in Amaranth, in every cycle beside its model."""
 
 from __future__ import annotations
 
@@ -20,25 +20,25 @@ waits = pytest.mark.parametrize("wait", [0, 1])
 
 
 def timers(first: int = 0) -> Pair:
-    """Return a timer and its twin, whose row 0 is cycle ``first`` since reset."""
+    """Return a timer and its twin, whose cycle 0 is cycle ``first`` since reset."""
     pair = Pair(Timer, size=0x20)
     pair.first, pair.preset = first, {"count": first}
     return pair
 
 
-def run(wait: int, *cases: Case, rows: int) -> list[int]:
+def run(wait: int, *cases: Case, cycles: int) -> list[int]:
     """Run the cases one after the other on both sides, and return the words read."""
-    return timers().play_each(cases, rows, wait)
+    return timers().play_each(cases, cycles, wait)
 
 
 @waits
-def test_now_is_the_row(wait: int) -> None:
-    """NOW reads the row in which the read ends, and counts from 0 again behind a reset."""
+def test_now_is_the_cycle(wait: int) -> None:
+    """NOW reads the cycle in which the read ends, and counts from 0 again behind a reset."""
     case = Case(
         [Aimed(4, NOW), Aimed(7, NOW), Aimed(12, NOW, ONES), Aimed(17, NOW), Aimed(20, NOW)],
         resets=[(9, 1), (13, 2)],
     )
-    # Row 9 + 1 and row 13 + 2 play the part of row 0.
+    # Cycle 9 + 1 and cycle 13 + 2 play the part of cycle 0.
     assert timers().play(case, 24, wait) == [4, 7, 17 - 15, 20 - 15]
 
 
@@ -49,7 +49,7 @@ def test_the_high_word_is_of_the_last_read_of_now(wait: int, turn: int) -> None:
     accesses = [
         Aimed(3, NOW_HIGH),
         Aimed(6, NOW),
-        Aimed(9, NOW_HIGH),  # the last row before the turn
+        Aimed(9, NOW_HIGH),  # the last cycle before the turn
         Aimed(12, NOW, lanes=0),
         Aimed(15, NOW_HIGH),
         Aimed(18, NOW_HIGH, ONES),
@@ -61,13 +61,13 @@ def test_the_high_word_is_of_the_last_read_of_now(wait: int, turn: int) -> None:
     assert words == [0, TURN - 4, turn - 1, 2, turn, turn]
 
 
-@pytest.mark.parametrize("row", [8, 9, 10, 11])
-def test_a_read_of_now_around_the_turn(row: int) -> None:
-    """The count is 2 x 2^32 in row 10: both words of a read that ends around it fit together."""
+@pytest.mark.parametrize("cycle", [8, 9, 10, 11])
+def test_a_read_of_now_around_the_turn(cycle: int) -> None:
+    """The count is 2 x 2^32 in cycle 10: both words of a read that ends around it fit together."""
     first = 2 * TURN - 10
-    case = Case([Aimed(row, NOW), Aimed(row + 1, NOW_HIGH)])
+    case = Case([Aimed(cycle, NOW), Aimed(cycle + 1, NOW_HIGH)])
     low, high = timers(first).play(case, 16)
-    assert high << 32 | low == first + row
+    assert high << 32 | low == first + cycle
 
 
 @pytest.mark.parametrize("alarm", [TURN - 1, 0, 1])
@@ -81,20 +81,20 @@ def test_an_alarm_around_the_turn(alarm: int) -> None:
     assert ring == [0, first + 10 + (alarm + 1) % TURN, first + 15]
 
 
-@pytest.mark.parametrize("row", [9, 10, 11])
-def test_the_reset_value_of_alarm_is_none_at_the_turn_either(row: int) -> None:
-    """ALARM, written for the first time around the row with NOW = 0, does not ring there."""
+@pytest.mark.parametrize("cycle", [9, 10, 11])
+def test_the_reset_value_of_alarm_is_none_at_the_turn_either(cycle: int) -> None:
+    """ALARM, written for the first time around the cycle with NOW = 0, does not ring there."""
     first = TURN - 10
     pair = timers(first)
-    pair.play(Case([Aimed(3, CONTROL, 1), Aimed(row, ALARM, 5), Aimed(14, STATUS)]), 20)
+    pair.play(Case([Aimed(3, CONTROL, 1), Aimed(cycle, ALARM, 5), Aimed(14, STATUS)]), 20)
     assert dict(pair.hosts[1].lines())["dev.ring"].cycles.tolist() == [0, first + 16]
 
 
 @waits
-def test_an_alarm_written_around_its_row(wait: int) -> None:
-    """ALARM = 12 written or moved away around row 12, wholly, by a lane, or with none."""
+def test_an_alarm_written_around_its_cycle(wait: int) -> None:
+    """ALARM = 12 written or moved away around cycle 12, wholly, by a lane, or with none."""
     cases = [
-        Case([Aimed(3, CONTROL, 1), Aimed(6, ALARM, before), Aimed(row, ALARM, after, lanes)])
+        Case([Aimed(3, CONTROL, 1), Aimed(6, ALARM, before), Aimed(cycle, ALARM, after, lanes)])
         for before, after, lanes in (
             (0x100, 12, 0b1111),
             (0x100, 12, 0b0011),
@@ -103,14 +103,14 @@ def test_an_alarm_written_around_its_row(wait: int) -> None:
             (0x0C, 0x10C, 0b0001),
             (0x0C, 0x10C, 0b0000),
         )
-        for row in range(10, 14)
+        for cycle in range(10, 14)
     ]
-    run(wait, *cases, rows=18)
+    run(wait, *cases, cycles=18)
 
 
 @waits
 def test_only_a_written_alarm_rings(wait: int) -> None:
-    """Nothing rings before ALARM is written: not in row 0, nor behind a reset; one lane writes it."""
+    """Nothing rings before ALARM is written: not in cycle 0, nor behind a reset; one lane writes it."""
     cases = [
         Case([Aimed(3, CONTROL, 1)]),
         Case([Aimed(3, ALARM, 12, 0), Aimed(6, CONTROL, 1)]),
@@ -118,14 +118,14 @@ def test_only_a_written_alarm_rings(wait: int) -> None:
         Case([Aimed(3, ALARM, 5), Aimed(9, CONTROL, 1), Aimed(12, STATUS)], resets=[(4, 1)]),
         Case([Aimed(3, ALARM, 5), Aimed(12, CONTROL, 1)], resets=[(7, 2)]),
     ]
-    run(wait, *cases, rows=16)
+    run(wait, *cases, cycles=16)
 
 
 @waits
 def test_status_and_control_around_a_match(wait: int) -> None:
-    """RANG is set in row 12: STATUS or CONTROL written around it, by lanes."""
+    """RANG is set in cycle 12: STATUS or CONTROL written around it, by lanes."""
     cases = [
-        Case([Aimed(3, CONTROL, control), Aimed(6, ALARM, 12), Aimed(row, offset, data, lanes)])
+        Case([Aimed(3, CONTROL, control), Aimed(6, ALARM, 12), Aimed(cycle, offset, data, lanes)])
         for control in (0, 1)
         for offset, data, lanes in (
             (STATUS, 1, 0b1111),
@@ -134,35 +134,38 @@ def test_status_and_control_around_a_match(wait: int) -> None:
             (CONTROL, 1 - control, 0b0001),
             (CONTROL, 1 - control, 0b1110),
         )
-        for row in range(11, 15)
+        for cycle in range(11, 15)
     ]
-    run(wait, *cases, rows=17)
+    run(wait, *cases, cycles=17)
 
 
 @waits
 def test_a_second_match(wait: int) -> None:
-    """RANG is set from row 9 on, ALARM is 15: STATUS or CONTROL written around row 15."""
+    """RANG is set from cycle 9 on, ALARM is 15: STATUS or CONTROL written around cycle 15."""
     cases = [
         Case(
             [
                 Aimed(2, CONTROL, control),
                 Aimed(4, ALARM, 8),
                 Aimed(11, ALARM, 15),
-                Aimed(row, offset, data),
+                Aimed(cycle, offset, data),
             ]
         )
         for control in (0, 1)
         for offset, data in ((STATUS, 1), (CONTROL, 1 - control), (NOW, 0))
-        for row in range(14, 17)
+        for cycle in range(14, 17)
     ]
-    run(wait, *cases, rows=20)
+    run(wait, *cases, cycles=20)
 
 
 @pytest.mark.parametrize(
     ("write", "edges"),
     [
         (Aimed(11, CONTROL, 1), [(13, -1)]),
-        (Aimed(12, CONTROL, 1), [(13, -1)]),  # the match sets RANG in that row: it rises by itself
+        (
+            Aimed(12, CONTROL, 1),
+            [(13, -1)],
+        ),  # the match sets RANG in that cycle: it rises by itself
         (Aimed(13, CONTROL, 1), [(14, 1)]),
         (Aimed(12, NOW, 0), []),
     ],
@@ -176,8 +179,8 @@ def test_who_raised_ring(write: Aimed, edges: list[tuple[int, int]]) -> None:
 
 
 @waits
-def test_a_reset_in_any_row(wait: int) -> None:
-    """RST around a match in row 12, of any length; then a match in the new count."""
+def test_a_reset_in_any_cycle(wait: int) -> None:
+    """RST around a match in cycle 12, of any length; then a match in the new count."""
     accesses = [
         Aimed(3, CONTROL, 1),
         Aimed(5, NOW),
@@ -188,8 +191,10 @@ def test_a_reset_in_any_row(wait: int) -> None:
         Aimed(23, CONTROL, 1),
         Aimed(28, NOW_HIGH),
     ]
-    cases = [Case(accesses, resets=[(row, length)]) for row in range(8, 17) for length in (1, 2, 3)]
-    run(wait, *cases, rows=32)
+    cases = [
+        Case(accesses, resets=[(cycle, length)]) for cycle in range(8, 17) for length in (1, 2, 3)
+    ]
+    run(wait, *cases, cycles=32)
 
 
 def test_holes_and_lanes() -> None:
@@ -204,7 +209,7 @@ def test_holes_and_lanes() -> None:
     ]
     reads = [Aimed(one.end + 1, one.offset, lanes=0) for one in writes]
     accesses = sorted([*writes, *reads], key=lambda one: one.end)
-    run(0, Case(accesses), rows=70)
+    run(0, Case(accesses), cycles=70)
 
 
 def random_case(dice: random.Random, wait: int, count: int) -> Case:
@@ -212,28 +217,28 @@ def random_case(dice: random.Random, wait: int, count: int) -> Case:
     accesses: list[Aimed] = []
     matches: list[int] = []
     resets: list[tuple[int, int]] = []
-    row = origin = 0
+    cycle = origin = 0
     while len(accesses) < count:
-        row += 1 + wait + dice.choice([0, 0, 0, 1, 2, 7])
+        cycle += 1 + wait + dice.choice([0, 0, 0, 1, 2, 7])
         if dice.random() < 0.05:
-            resets.append((row, dice.randrange(1, 4)))
-            row = origin = sum(resets[-1])
+            resets.append((cycle, dice.randrange(1, 4)))
+            cycle = origin = sum(resets[-1])
             continue
         offset = dice.choice([NOW, NOW_HIGH, ALARM, ALARM, CONTROL, STATUS, STATUS, HOLE])
         lanes = dice.choice([0b1111, 0b1111, 0b0001, dice.randrange(16)])
         data = dice.choice([dice.getrandbits(32), dice.randrange(2), ONES])
         if offset == ALARM and dice.random() < 0.9:
-            data = row - origin + dice.randrange(-1, 12)
+            data = cycle - origin + dice.randrange(-1, 12)
             matches.append(origin + data)
         write = offset == ALARM or dice.random() < 0.7
-        accesses.append(Aimed(row, offset, data & ONES if write else None, lanes))
+        accesses.append(Aimed(cycle, offset, data & ONES if write else None, lanes))
     assert share_near(accesses, [*matches, *(at for at, _ in resets)]) > 0.2
     return Case(accesses, resets=resets)
 
 
 @pytest.mark.parametrize(("wait", "seed"), [(0, 0), (0, 1), (0, 2), (1, 0), (1, 1), (2, 0)])
 def test_random_traffic(wait: int, seed: int) -> None:
-    """The twin is the model's equal in every row of random traffic."""
+    """The twin is the model's equal in every cycle of random traffic."""
     case = random_case(random.Random(f"timer {wait} {seed}"), wait, 150)
     pair = timers()
     pair.play(case, case.accesses[-1].end + 16, wait)

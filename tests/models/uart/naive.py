@@ -15,11 +15,11 @@ class Receiver:
         self.first = self.second = self.before = 1
         self.searching = True
         self.length = 1  # D of this byte
-        self.to_go = 0  # rows up to the next sample
+        self.to_go = 0  # cycles up to the next sample
         self.samples = self.bits = 0
 
     def edge(self, pin: int, divisor: int) -> int | None:
-        """One row: a fall starts a byte; gives the ten samples in the row of the last one."""
+        """One cycle: a fall starts a byte; gives the ten samples in the cycle of the last one."""
         if self.searching and self.before == 1 and self.second == 0:
             self.start(divisor)
         byte = None
@@ -31,14 +31,14 @@ class Receiver:
         return byte
 
     def start(self, divisor: int) -> None:
-        """Row c + 2: D as DIVISOR reads now (0 acts as 1); the start check is D//2 rows on."""
+        """Cycle c + 2: D as DIVISOR reads now (0 acts as 1); the start check is D//2 cycles on."""
         self.length = divisor or 1
         self.to_go = self.length // 2
         self.samples = self.bits = 0
         self.searching = False
 
     def sample(self) -> int | None:
-        """Row c + 2 + D//2 + k D: k = 0 start check, 1 to 8 data, 9 stop."""
+        """Cycle c + 2 + D//2 + k D: k = 0 start check, 1 to 8 data, 9 stop."""
         self.bits |= self.second << self.samples
         false_start = self.samples == 0 and self.second == 1
         last = self.samples == 9
@@ -91,11 +91,11 @@ class Uart(Device):
         return sending | int(self.ready) << 2 | int(self.rx_lost) << 3 | int(self.framing) << 4
 
     def last_stop(self) -> bool:
-        """Table uart: this row is the last cycle of the stop bit."""
+        """Table uart: this cycle is the last cycle of the stop bit."""
         return self.shifting and self.bit == 9 and self.clock == self.length - 1
 
-    def row(self, t: int) -> int:
-        """Table uart: tx and `interrupt`; a byte counts once its last stop cycle is a row."""
+    def cycle(self, t: int) -> int:
+        """Table uart: tx and `interrupt`; a byte counts once its last stop cycle is a cycle."""
         asked = self.interrupt & (int(not self.full) | int(self.ready) << 1)
         line = 1
         if self.shifting:
@@ -105,7 +105,7 @@ class Uart(Device):
         return line | int(asked != 0) << 1
 
     def edge(self, t: int, access: Access | None) -> None:
-        """Table uart: the hardware, with the state of the row; then the write (rule 3)."""
+        """Table uart: the hardware, with the state of the cycle; then the write (rule 3)."""
         was_full = self.full
         self.shifter_edge()
         samples = self.receiver.edge(self.board, self.divisor)
@@ -136,7 +136,7 @@ class Uart(Device):
         self.lost = self.lost and not acting >> 5 & 1
 
     def arrive(self, t: int, samples: int) -> None:
-        """Table uart, row q: after a read of this row has made room; a set wins over a clear."""
+        """Table uart, cycle q: after a read of this cycle has made room; a set wins over a clear."""
         if not samples >> 9 & 1:
             self.framing = True
             self.log(t, "framing", -1)
@@ -147,7 +147,7 @@ class Uart(Device):
             self.byte, self.ready = samples >> 1 & 0xFF, True
 
     def shifter_edge(self) -> None:
-        """Table uart: take a byte, with the DIVISOR of this row (0 acts as 1), or go on."""
+        """Table uart: take a byte, with the DIVISOR of this cycle (0 acts as 1), or go on."""
         if self.full and (not self.shifting or self.last_stop()):
             self.frame = self.holding << 1 | 0x200
             self.length = self.divisor or 1

@@ -1,8 +1,9 @@
 """The receiver and the interrupt of the serial port, each aimed at its cycle.
 
-A line that falls on the pin in row c is a start in row c + 2. With D clocks a bit the samples are in
-the rows c + 2 + D // 2 + k D, that is: of the pin's rows c + D // 2 + k D, k = 0 to 9. The last one is
-q; a byte shows from q + 1 on. INTERRUPT = 2 puts RX_READY on a pin, so that one run shows its rows.
+A line that falls on the pin in cycle c is a start in cycle c + 2. With D clocks a bit the samples
+are in the cycles c + 2 + D // 2 + k D, that is: of the pin's cycles c + D // 2 + k D, k = 0 to 9.
+The last one is q; a byte shows from q + 1 on. INTERRUPT = 2 puts RX_READY on a pin, so that one
+run shows its cycles.
 """
 
 from __future__ import annotations
@@ -20,35 +21,39 @@ Level = tuple[int, str, int]
 
 
 def byte_at(first: int, clocks: int, byte: int, stop: int = 1) -> list[Level]:
-    """Return the levels of a byte whose start bit is in the rows ``first`` ..; then the line is 1."""
+    """Return the levels of a byte whose start bit is in the cycles ``first`` ..; then the line is 1."""
     bits = [0, *(byte >> k & 1 for k in range(8)), stop, 1]
     return [(first + k * clocks, "rx", bit) for k, bit in enumerate(bits)]
 
 
-def with_glitch(levels: list[Level], row: int) -> list[Level]:
-    """Return the levels with the one row ``row`` inverted."""
-    rows = {at: level for at, _, level in levels}
+def with_glitch(levels: list[Level], cycle: int) -> list[Level]:
+    """Return the levels with the one cycle ``cycle`` inverted."""
+    cycles = {at: level for at, _, level in levels}
 
     def level(at: int) -> int:
-        return rows[max((row for row in rows if row <= at), default=-1)] if at >= min(rows) else 1
+        return (
+            cycles[max((cycle for cycle in cycles if cycle <= at), default=-1)]
+            if at >= min(cycles)
+            else 1
+        )
 
-    rows |= {row: 1 - level(row), row + 1: level(row + 1)}
-    return [(at, "rx", value) for at, value in sorted(rows.items())]
+    cycles |= {cycle: 1 - level(cycle), cycle + 1: level(cycle + 1)}
+    return [(at, "rx", value) for at, value in sorted(cycles.items())]
 
 
 def port(wait: int, clocks: int, levels: list[Level], **keys: object) -> Drive:
-    """Return a port with levels on rx, and the interrupt on RX_READY from row 5 on."""
+    """Return a port with levels on rx, and the interrupt on RX_READY from cycle 5 on."""
     drive = Drive("uart", wait, divisor=clocks, inputs=levels, **keys)  # type: ignore[arg-type]
     return drive.write(4, "INTERRUPT", ON_READY)
 
 
 def outcome(recording: Recording) -> tuple[list[tuple[int, int]], int, int]:
-    """Return the rows of RX_READY, and what DATA and STATUS show at the end."""
+    """Return the cycles of RX_READY, and what DATA and STATUS show at the end."""
     registers = recording.registers["dev"]
     return edges(recording, "interrupt")[1:], registers["DATA"], registers["STATUS"]
 
 
-#: D, and q for a fall in row c = 10: 12 + D // 2 + 9 D.
+#: D, and q for a fall in cycle c = 10: 12 + D // 2 + 9 D.
 LAST = {1: 21, 2: 31, 3: 40, 16: 164, 139: 1332}
 
 
@@ -57,24 +62,24 @@ LAST = {1: 21, 2: 31, 3: 40, 16: 164, 139: 1332}
 
 @pytest.mark.parametrize("clocks", LAST)
 @pytest.mark.parametrize("byte", [0x01, 0x80, 0xA5, 0x00, 0xFF])
-def test_a_byte_is_there_from_the_row_after_the_last_sample(
+def test_a_byte_is_there_from_the_cycle_after_the_last_sample(
     wait: int, clocks: int, byte: int
 ) -> None:
-    """A fall in row 10: RX_READY from q + 1, least significant bit first, with no event."""
+    """A fall in cycle 10: RX_READY from q + 1, least significant bit first, with no event."""
     recording = port(wait, clocks, byte_at(10, clocks, byte)).run(upto=LAST[clocks] + 8)
     assert outcome(recording) == ([(LAST[clocks] + 1, 1)], byte, ROOM | READY)
     assert recording.lines["dev.interrupt"].accesses.tolist() == [-1, -1]
     assert events(recording) == []
 
 
-def test_data_and_status_show_a_byte_from_the_same_row(wait: int) -> None:
-    """D = 2, q = 31: DATA and RX_READY are 0 in row 31, and there in row 32."""
+def test_data_and_status_show_a_byte_from_the_same_cycle(wait: int) -> None:
+    """D = 2, q = 31: DATA and RX_READY are 0 in cycle 31, and there in cycle 32."""
     drive = port(wait, 2, byte_at(10, 2, 0x5A))
-    assert [drive.shows("DATA", row) for row in (30, 31, 32, 33)] == [0, 0, 0x5A, 0x5A]
-    assert [drive.shows("STATUS", row) for row in (31, 32)] == [ROOM, ROOM | READY]
+    assert [drive.shows("DATA", cycle) for cycle in (30, 31, 32, 33)] == [0, 0, 0x5A, 0x5A]
+    assert [drive.shows("STATUS", cycle) for cycle in (31, 32)] == [ROOM, ROOM | READY]
 
 
-#: The rows of the pin that are samples of bits 0 and 7 and of the stop bit, for a fall in row 10.
+#: The cycles of the pin that are samples of bits 0 and 7 and of the stop bit, for a fall in cycle 10.
 SAMPLED = {1: (11, 18, 19), 2: (13, 27, 29), 3: (14, 35, 38), 16: (34, 146, 162),
            139: (218, 1191, 1330)}  # fmt: skip
 
@@ -84,8 +89,10 @@ SAMPLED = {1: (11, 18, 19), 2: (13, 27, 29), 3: (14, 35, 38), 16: (34, 146, 162)
     ("clocks", "beside"),
     [(clocks, beside) for clocks in SAMPLED for beside in (-1, 0, 1) if clocks > 1 or not beside],
 )
-def test_one_row_counts_in_each_bit(wait: int, clocks: int, place: int, beside: int) -> None:
-    """A glitch of one row inverts its bit exactly if it is in the sampled row (D = 1: every row)."""
+def test_one_cycle_counts_in_each_bit(wait: int, clocks: int, place: int, beside: int) -> None:
+    """A glitch of one cycle inverts its bit exactly if it is in the sampled cycle (D = 1: every
+    cycle).
+    """
     levels = with_glitch(byte_at(10, clocks, 0xC3), SAMPLED[clocks][place] + beside)
     recording = port(wait, clocks, levels).run(upto=LAST[clocks] + 8)
     last = LAST[clocks]
@@ -102,7 +109,7 @@ def test_one_row_counts_in_each_bit(wait: int, clocks: int, place: int, beside: 
 
 @pytest.mark.parametrize("clocks", [0, 1])
 def test_divisor_zero_acts_as_one(wait: int, clocks: int) -> None:
-    """With DIVISOR 0 or 1 a byte takes ten rows, and the start check is the row of the start."""
+    """With DIVISOR 0 or 1 a byte takes ten cycles, and the start check is the cycle of the start."""
     drive = Drive("uart", wait, divisor=9, inputs=byte_at(10, 1, 0x96))
     drive.write(3, "DIVISOR", clocks).write(6, "INTERRUPT", ON_READY)
     assert outcome(drive.run(upto=25)) == ([(22, 1)], 0x96, ROOM | READY)
@@ -110,7 +117,7 @@ def test_divisor_zero_acts_as_one(wait: int, clocks: int) -> None:
 
 @pytest.mark.parametrize("first", [0, 1, 5])
 def test_a_line_that_is_low_at_the_start_is_a_byte(wait: int, first: int) -> None:
-    """A start bit from row 0 (or 1, 5) on, D = 2: the sample of the stop bit is 2 + 1 + 18 later."""
+    """A start bit from cycle 0 (or 1, 5) on, D = 2: the sample of the stop bit is 2 + 1 + 18 later."""
     recording = port(wait, 2, byte_at(first, 2, 0x96)).run(upto=40)
     assert outcome(recording) == ([(first + 22, 1)], 0x96, ROOM | READY)
 
@@ -118,12 +125,14 @@ def test_a_line_that_is_low_at_the_start_is_a_byte(wait: int, first: int) -> Non
 # Starts.
 
 
-@pytest.mark.parametrize(("rows", "found"), [(1, False), (8, False), (9, True), (16, True)])
+@pytest.mark.parametrize(("cycles", "found"), [(1, False), (8, False), (9, True), (16, True)])
 def test_the_start_check_is_in_the_middle_of_the_start_bit(
-    wait: int, rows: int, found: bool
+    wait: int, cycles: int, found: bool
 ) -> None:
-    """D = 16: low from row 10 on, checked in row 18: 8 rows are a false start, silent; 9 are one."""
-    recording = port(wait, 16, [(10, "rx", 0), (10 + rows, "rx", 1)]).run(upto=170)
+    """D = 16: low from cycle 10 on, checked in cycle 18: 8 cycles are a false start, silent; 9 are
+    one.
+    """
+    recording = port(wait, 16, [(10, "rx", 0), (10 + cycles, "rx", 1)]).run(upto=170)
     assert outcome(recording) == (([(165, 1)], 0xFF, ROOM | READY) if found else ([], 0, ROOM))
     assert events(recording) == []
 
@@ -131,23 +140,24 @@ def test_the_start_check_is_in_the_middle_of_the_start_bit(
 @pytest.mark.parametrize(
     ("again", "ready"),
     [
-        # After a false start with its check in row 18 of the pin, row 19 is the first of the search.
+        # After a false start with its check in cycle 18 of the pin, cycle 19 is the first of the
+        # search.
         (
             18,
             None,
-        ),  # the fall is in the very row of the check: that is a start, so the byte is 10's
+        ),  # the fall is in the very cycle of the check: that is a start, so the byte is 10's
         (19, 19 + 155),
         (20, 20 + 155),
     ],
 )
-def test_after_a_false_start_the_search_goes_on_in_the_next_row(
+def test_after_a_false_start_the_search_goes_on_in_the_next_cycle(
     wait: int, again: int, ready: int | None
 ) -> None:
-    """Low in the rows 10 to 14, and from ``again`` on for 16 rows; D = 16."""
+    """Low in the cycles 10 to 14, and from ``again`` on for 16 cycles; D = 16."""
     levels = [(10, "rx", 0), (15, "rx", 1), (again, "rx", 0), (again + 16, "rx", 1)]
     recording = port(wait, 16, levels).run(upto=200)
-    # 155 = 2 + 8 + 144 + 1. A check in row 18 that finds 0 makes it the byte that began in row 10;
-    # its bit 0 is sampled in row 34, where the line is 1 again.
+    # 155 = 2 + 8 + 144 + 1. A check in cycle 18 that finds 0 makes it the byte that began in cycle 10;
+    # its bit 0 is sampled in cycle 34, where the line is 1 again.
     expected = 165 if ready is None else ready
     assert outcome(recording) == ([(expected, 1)], 0xFF, ROOM | READY)
 
@@ -155,7 +165,7 @@ def test_after_a_false_start_the_search_goes_on_in_the_next_row(
 @pytest.mark.parametrize(
     ("again", "ready", "status", "kinds"),
     [
-        # The stop bit is sampled in row 10 + 8 + 144 = 162 of the pin.
+        # The stop bit is sampled in cycle 10 + 8 + 144 = 162 of the pin.
         (162, [], ROOM | FRAMING, [(164, "framing", -1)]),  # no stop bit, and no later fall
         (
             163,
@@ -166,10 +176,10 @@ def test_after_a_false_start_the_search_goes_on_in_the_next_row(
         (164, [(165, 1)], ROOM | READY | RX_LOST, [(318, "rx-lost", -1)]),
     ],
 )
-def test_the_next_start_is_searched_from_the_row_after_the_last_sample(
+def test_the_next_start_is_searched_from_the_cycle_after_the_last_sample(
     wait: int, again: int, ready: list[tuple[int, int]], status: int, kinds: list[object]
 ) -> None:
-    """0xFF from row 10 on, D = 16; the line falls again in or right after the last sample."""
+    """0xFF from cycle 10 on, D = 16; the line falls again in or right after the last sample."""
     levels = [(10, "rx", 0), (26, "rx", 1), (again, "rx", 0), (again + 16, "rx", 1)]
     recording = port(wait, 16, levels).run(upto=340)
     assert outcome(recording) == (ready, 0xFF if ready else 0, status)
@@ -177,7 +187,7 @@ def test_the_next_start_is_searched_from_the_row_after_the_last_sample(
 
 
 def test_a_break_is_one_framing_error(wait: int) -> None:
-    """A line that is low for 200 rows is dropped once; after it only a fall starts a byte."""
+    """A line that is low for 200 cycles is dropped once; after it only a fall starts a byte."""
     levels = [(10, "rx", 0), (210, "rx", 1), *byte_at(220, 2, 0x41)]
     drive = port(wait, 2, levels)
     recording = drive.run(upto=250)
@@ -185,27 +195,29 @@ def test_a_break_is_one_framing_error(wait: int) -> None:
     assert outcome(recording) == ([(242, 1)], 0x41, ROOM | READY | FRAMING)
     assert events(recording) == [(31, "framing", -1)]
     assert recording.events[0].details["byte"] == 0
-    assert [drive.shows("STATUS", row) for row in (31, 32)] == [ROOM, ROOM | FRAMING]
+    assert [drive.shows("STATUS", cycle) for cycle in (31, 32)] == [ROOM, ROOM | FRAMING]
 
 
 @pytest.mark.parametrize(
     ("written", "ready"),
     [
         (9, 10 + 2 + 4 + 72 + 1),
-        (10, 10 + 2 + 4 + 72 + 1),  # shows in row 11
-        (11, 10 + 2 + 4 + 72 + 1),  # shows in row 12 = c + 2, the row of the start: counts
-        (12, 10 + 2 + 2 + 36 + 1),  # shows in row 13: too late
+        (10, 10 + 2 + 4 + 72 + 1),  # shows in cycle 11
+        (11, 10 + 2 + 4 + 72 + 1),  # shows in cycle 12 = c + 2, the cycle of the start: counts
+        (12, 10 + 2 + 2 + 36 + 1),  # shows in cycle 13: too late
         (13, 10 + 2 + 2 + 36 + 1),
         (30, 10 + 2 + 2 + 36 + 1),
     ],
 )
-def test_the_divisor_counts_as_in_the_row_of_the_start(wait: int, written: int, ready: int) -> None:
-    """DIVISOR goes from 4 to 8; low in the rows 10 to 14, so both read 0xFF, at their own time."""
+def test_the_divisor_counts_as_in_the_cycle_of_the_start(
+    wait: int, written: int, ready: int
+) -> None:
+    """DIVISOR goes from 4 to 8; low in the cycles 10 to 14, so both read 0xFF, at their own time."""
     drive = port(wait, 4, [(10, "rx", 0), (15, "rx", 1)]).write(written, "DIVISOR", 8)
     assert outcome(drive.run(upto=100)) == ([(ready, 1)], 0xFF, ROOM | READY)
 
 
-# Overrun and reads. D = 2: the first byte has q = 31; the second falls in row 30, q = 51.
+# Overrun and reads. D = 2: the first byte has q = 31; the second falls in cycle 30, q = 51.
 
 TWO = [*byte_at(10, 2, 0x41)[:-1], *byte_at(30, 2, 0x42)]
 
@@ -214,18 +226,18 @@ TWO = [*byte_at(10, 2, 0x41)[:-1], *byte_at(30, 2, 0x42)]
     ("read", "seen", "ready", "data", "lost"),
     [
         (30, 0, [(32, 1)], 0x41, True),  # nothing there yet: nothing taken
-        (31, 0, [(32, 1)], 0x41, True),  # in the row of the last sample: not there yet either
+        (31, 0, [(32, 1)], 0x41, True),  # in the cycle of the last sample: not there yet either
         (32, 0x41, [(32, 1), (33, 0), (52, 1)], 0x42, False),
         (50, 0x41, [(32, 1), (51, 0), (52, 1)], 0x42, False),
-        (51, 0x41, [(32, 1)], 0x42, False),  # makes room in the very row: RX_READY does not dip
+        (51, 0x41, [(32, 1)], 0x42, False),  # makes room in the very cycle: RX_READY does not dip
         (52, 0x41, [(32, 1), (53, 0)], 0, True),  # too late: the second byte is lost
         (53, 0x41, [(32, 1), (54, 0)], 0, True),
     ],
 )
-def test_a_read_makes_room_up_to_the_row_of_the_last_sample(
+def test_a_read_makes_room_up_to_the_cycle_of_the_last_sample(
     wait: int, read: int, seen: int, ready: list[tuple[int, int]], data: int, lost: bool
 ) -> None:
-    """Two bytes in a row and one read of DATA that ends in the row given."""
+    """Two bytes in a row and one read of DATA that ends in the cycle given."""
     drive = port(wait, 2, TWO).read(read, "DATA")
     recording = drive.run(upto=60)
     assert reads(recording) == {read: seen}
@@ -234,10 +246,10 @@ def test_a_read_makes_room_up_to_the_row_of_the_last_sample(
     assert events(recording) == ([(51, "rx-lost", -1)] if lost else [])
     if lost:
         assert recording.events[0].details["byte"] == 0x42
-        assert [drive.shows("STATUS", row) & RX_LOST for row in (51, 52)] == [0, RX_LOST]
+        assert [drive.shows("STATUS", cycle) & RX_LOST for cycle in (51, 52)] == [0, RX_LOST]
 
 
-def test_a_read_in_the_row_of_the_last_sample_leaves_the_new_byte(wait: int) -> None:
+def test_a_read_in_the_cycle_of_the_last_sample_leaves_the_new_byte(wait: int) -> None:
     """After the read in 51 = q a read in 54 gives the second byte, and one in 57 gives 0."""
     drive = port(wait, 2, TWO).read(51, "DATA").read(54, "DATA").read(57, "DATA")
     recording = drive.run(upto=60)
@@ -270,31 +282,39 @@ def test_a_write_of_data_does_not_touch_the_byte_received(wait: int) -> None:
 
 
 @pytest.mark.parametrize(("cleared", "left"), [(50, 1), (51, 1), (52, 0), (53, 0)])
-def test_a_clear_of_rx_lost_in_the_row_of_the_set_loses(wait: int, cleared: int, left: int) -> None:
-    """The second byte is lost at the end of row 51; a one written in e."""
+def test_a_clear_of_rx_lost_in_the_cycle_of_the_set_loses(
+    wait: int, cleared: int, left: int
+) -> None:
+    """The second byte is lost at the end of cycle 51; a one written in e."""
     drive = port(wait, 2, TWO).write(cleared, "STATUS", RX_LOST)
     base = ROOM | READY
     assert drive.shows("STATUS", max(52, cleared)) == base | RX_LOST
-    assert [drive.shows("STATUS", row) for row in (cleared + 2, 70)] == [base | left * RX_LOST] * 2
+    assert [drive.shows("STATUS", cycle) for cycle in (cleared + 2, 70)] == [
+        base | left * RX_LOST
+    ] * 2
 
 
 @pytest.mark.parametrize(("cleared", "left"), [(30, 1), (31, 1), (32, 0), (33, 0)])
-def test_a_clear_of_rx_framing_in_the_row_of_the_set_loses(
+def test_a_clear_of_rx_framing_in_the_cycle_of_the_set_loses(
     wait: int, cleared: int, left: int
 ) -> None:
-    """A break has its one framing error at the end of row 31; a one written in e."""
+    """A break has its one framing error at the end of cycle 31; a one written in e."""
     drive = port(wait, 2, [(10, "rx", 0), (90, "rx", 1)]).write(cleared, "STATUS", FRAMING)
     assert drive.shows("STATUS", max(32, cleared)) == ROOM | FRAMING
-    assert [drive.shows("STATUS", row) for row in (cleared + 2, 70)] == [ROOM | left * FRAMING] * 2
+    assert [drive.shows("STATUS", cycle) for cycle in (cleared + 2, 70)] == [
+        ROOM | left * FRAMING
+    ] * 2
 
 
 @pytest.mark.parametrize("later", [0, 1])
 def test_a_clear_of_tx_lost_right_after_the_set(wait: int, later: int) -> None:
-    """A byte lost in 16 (one is held to row 27): TX_LOST is there from 17 to the row of its clear."""
+    """A byte lost in 16 (one is held to cycle 27): TX_LOST is there from 17 to the cycle of its
+    clear.
+    """
     clear = 17 + wait + later
     drive = port(wait, 2, []).write(7, "DATA", 1).write(12, "DATA", 2).write(16, "DATA", 3)
     drive.write(clear, "STATUS", TX_LOST)
-    shown = [drive.shows("STATUS", row) & TX_LOST for row in (16, 17, clear, clear + 1)]
+    shown = [drive.shows("STATUS", cycle) & TX_LOST for cycle in (16, 17, clear, clear + 1)]
     assert shown == [0, TX_LOST, TX_LOST, 0]
 
 
@@ -314,7 +334,7 @@ def test_each_flag_is_cleared_by_its_own_one(wait: int, data: int, lanes: int, l
     levels = [*TWO, (60, "rx", 0), (90, "rx", 1)]  # a byte, one too many, a break
     drive = port(wait, 2, levels).write(100, "DATA", 1).write(104, "DATA", 2)
     drive.write(108, "DATA", 3).write(120, "STATUS", data, lanes)
-    base = BUSY | READY  # the second byte sent waits to row 121
+    base = BUSY | READY  # the second byte sent waits to cycle 121
     assert drive.shows("STATUS", 120) == base | RX_LOST | FRAMING | TX_LOST
     assert drive.shows("STATUS", 121) == base | left
 
@@ -326,7 +346,7 @@ def test_each_flag_is_cleared_by_its_own_one(wait: int, data: int, lanes: int, l
     ("word", "expected"),
     [
         (0, []),
-        # DATA written in 41: no room in row 42; DATA in 50: no room in the rows 51 to 62.
+        # DATA written in 41: no room in cycle 42; DATA in 50: no room in the cycles 51 to 62.
         (1, [(5, 1), (42, 0), (43, 1), (51, 0), (63, 1)]),
         (2, [(32, 1), (71, 0)]),  # the byte has q = 31, the read is in 70
         (3, [(5, 1)]),  # either of them is always there
@@ -336,7 +356,7 @@ def test_each_flag_is_cleared_by_its_own_one(wait: int, data: int, lanes: int, l
 def test_the_interrupt_is_as_its_bits_say(
     wait: int, word: int, expected: list[tuple[int, int]]
 ) -> None:
-    """INTERRUPT written in 4: bit 0 on TX_ROOM, bit 1 on RX_READY, row by row."""
+    """INTERRUPT written in 4: bit 0 on TX_ROOM, bit 1 on RX_READY, cycle by cycle."""
     drive = Drive("uart", wait, divisor=2, inputs=byte_at(10, 2, 0x41))
     drive.write(4, "INTERRUPT", word).write(41, "DATA", 0).write(50, "DATA", 0).read(70, "DATA")
     recording = drive.run(upto=90)
@@ -348,7 +368,7 @@ def test_the_interrupt_is_as_its_bits_say(
     ("written", "word", "expected"),
     [
         (30, 2, [(32, 1)]),
-        (31, 2, [(32, 1)]),  # both show in row 32
+        (31, 2, [(32, 1)]),  # both show in cycle 32
         (32, 2, [(33, 1)]),
         (32, 0, []),
         (32, 1, [(33, 1)]),
@@ -367,7 +387,9 @@ def test_interrupt_written_around_the_byte(
 def test_interrupt_turned_off_around_the_byte(
     wait: int, written: int, ready: list[tuple[int, int]]
 ) -> None:
-    """INTERRUPT = 0 written in e = q = 31 keeps the pin low in row 32; a row later it is one row."""
+    """INTERRUPT = 0 written in e = q = 31 keeps the pin low in cycle 32; a cycle later it is one
+    cycle.
+    """
     drive = port(wait, 2, byte_at(10, 2, 0x41)).write(written, "INTERRUPT", 0)
     assert outcome(drive.run(upto=40)) == (ready, 0x41, ROOM | READY)
 
@@ -396,45 +418,45 @@ def test_an_edge_that_comes_by_itself_belongs_to_no_access(wait: int, read: int)
 
 @pytest.mark.parametrize(("lanes", "shown"), [(0b0001, 3), (0b1110, 0), (0b0000, 0)])
 def test_interrupt_has_two_bits_in_lane_0(wait: int, lanes: int, shown: int) -> None:
-    """All ones written in e = 6 read 0 in row 6 and 3, with lane 0, from row 7 on."""
+    """All ones written in e = 6 read 0 in cycle 6 and 3, with lane 0, from cycle 7 on."""
     drive = Drive("uart", wait, divisor=2).write(6, "INTERRUPT", 0xFFFF_FFFF, lanes)
-    assert [drive.shows("INTERRUPT", row) for row in (0, 6, 7, 8)] == [0, 0, shown, shown]
+    assert [drive.shows("INTERRUPT", cycle) for cycle in (0, 6, 7, 8)] == [0, 0, shown, shown]
 
 
 # Resets.
 
 
 @pytest.mark.parametrize(
-    ("row", "ready"),
+    ("cycle", "ready"),
     [
         (30, []),
-        (31, []),  # the row of the last sample: the byte does not come
-        (32, [(32, 1), (33, 0)]),  # it was there for one row
+        (31, []),  # the cycle of the last sample: the byte does not come
+        (32, [(32, 1), (33, 0)]),  # it was there for one cycle
         (40, [(32, 1), (41, 0)]),
     ],
 )
 @pytest.mark.parametrize("length", [1, 3])
 def test_a_reset_around_the_last_sample(
-    wait: int, row: int, length: int, ready: list[tuple[int, int]]
+    wait: int, cycle: int, length: int, ready: list[tuple[int, int]]
 ) -> None:
-    """0xFF with q = 31, RST in row r: nothing waits from row r + 1 on, and INTERRUPT is 0."""
-    drive = port(wait, 2, byte_at(10, 2, 0xFF), resets=[(row, length)])
+    """0xFF with q = 31, RST in cycle r: nothing waits from cycle r + 1 on, and INTERRUPT is 0."""
+    drive = port(wait, 2, byte_at(10, 2, 0xFF), resets=[(cycle, length)])
     assert outcome(drive.run(upto=60)) == (ready, 0, ROOM)
-    assert drive.shows("INTERRUPT", row + 1) == 0
+    assert drive.shows("INTERRUPT", cycle + 1) == 0
 
 
 def test_a_reset_clears_the_flags_of_the_receiver(wait: int) -> None:
-    """RX_LOST and RX_FRAMING are set in row r = 95 and 0 in row 96."""
+    """RX_LOST and RX_FRAMING are set in cycle r = 95 and 0 in cycle 96."""
     drive = port(wait, 2, [*TWO, (60, "rx", 0), (90, "rx", 1)], resets=[(95, 1)])
-    shown = [drive.shows("STATUS", row) for row in (95, 96, 110)]
+    shown = [drive.shows("STATUS", cycle) for cycle in (95, 96, 110)]
     assert shown == [ROOM | READY | RX_LOST | FRAMING, ROOM, ROOM]
 
 
 @pytest.mark.parametrize(
     ("length", "byte", "ready"),
     [
-        # 0x00 from row 10 on with D = 4: low to row 45, then 1. RST in 20 cuts it. The line counts as
-        # low from row o = 20 + L on: samples of the pin in o + 2 + 4k.
+        # 0x00 from cycle 10 on with D = 4: low to cycle 45, then 1. RST in 20 cuts it. The line
+        # counts as low from cycle o = 20 + L on: samples of the pin in o + 2 + 4k.
         (1, 0xE0, 21 + 2 + 2 + 36 + 1),  # k = 1 to 5 in 27 to 43 are 0, k = 6 to 8 are 1
         (4, 0xE0, 24 + 2 + 2 + 36 + 1),  # k = 1 to 4 in 30 to 42, k = 5 in 46 is 1 ...
     ],
@@ -442,7 +464,7 @@ def test_a_reset_clears_the_flags_of_the_receiver(wait: int) -> None:
 def test_a_reset_in_the_middle_of_a_byte_starts_another_where_the_line_is_low(
     wait: int, length: int, byte: int, ready: int
 ) -> None:
-    """What is left of the byte counts as a start from row r + L on."""
+    """What is left of the byte counts as a start from cycle r + L on."""
     if length == 4:
         byte = 0xF0  # ... which is bit 4
     drive = Drive("uart", wait, divisor=4, inputs=byte_at(10, 4, 0), resets=[(20, length)])
@@ -451,7 +473,9 @@ def test_a_reset_in_the_middle_of_a_byte_starts_another_where_the_line_is_low(
 
 
 def test_a_reset_in_the_middle_of_a_byte_leaves_nothing_where_the_line_is_high(wait: int) -> None:
-    """RST in row 20, 0xFF: line is 1 in row r + L and later, so no byte comes; the next one does."""
+    """RST in cycle 20, 0xFF: line is 1 in cycle r + L and later, so no byte comes; the next one
+    does.
+    """
     levels = [*byte_at(10, 4, 0xFF), *byte_at(60, 2, 0x41)]
     drive = Drive("uart", wait, divisor=2, inputs=levels, resets=[(20, 1)])
     drive.write(3, "DIVISOR", 4).write(30, "INTERRUPT", ON_READY)
@@ -460,35 +484,35 @@ def test_a_reset_in_the_middle_of_a_byte_leaves_nothing_where_the_line_is_high(w
 
 
 def test_a_level_gone_when_the_reset_ends_is_no_start(wait: int) -> None:
-    """A line low in the rows 21 and 22 of a reset in 20 to 22 is no byte after it; low in 23 is."""
+    """A line low in the cycles 21 and 22 of a reset in 20 to 22 is no byte after it; low in 23 is."""
     gone = Drive("uart", wait, divisor=2, inputs=[(21, "rx", 0), (23, "rx", 1)], resets=[(20, 3)])
     assert gone.run(upto=60).registers["dev"]["STATUS"] == ROOM
     there = Drive("uart", wait, divisor=2, inputs=[(21, "rx", 0), (25, "rx", 1)], resets=[(20, 3)])
-    # From row 23 = r + L on: a start bit in 23 and 24, then ones.
+    # From cycle 23 = r + L on: a start bit in 23 and 24, then ones.
     assert there.run(upto=60).registers["dev"]["STATUS"] == ROOM | READY
-    assert [there.shows("DATA", row) for row in (44, 45)] == [0, 0xFF]
+    assert [there.shows("DATA", cycle) for cycle in (44, 45)] == [0, 0xFF]
 
 
 @pytest.mark.parametrize(
     ("levels", "kind", "last"),
     [([(10, "rx", 0), (90, "rx", 1)], "framing", 31), (TWO, "rx-lost", 51)],
 )
-def test_an_event_of_the_last_row_of_a_run_is_reported(
+def test_an_event_of_the_last_cycle_of_a_run_is_reported(
     wait: int, levels: list[Level], kind: str, last: int
 ) -> None:
-    """A run whose last row is q has the event of q; one that ends a row earlier has not."""
+    """A run whose last cycle is q has the event of q; one that ends a cycle earlier has not."""
     drive = port(wait, 2, levels)
     assert events(drive.run(until=last, upto=last + 9)) == []
     assert events(drive.run(until=last + 1, upto=last + 9)) == [(last, kind, -1)]
 
 
-def test_a_read_in_the_last_row_of_a_run_makes_room(wait: int) -> None:
+def test_a_read_in_the_last_cycle_of_a_run_makes_room(wait: int) -> None:
     """A run that ends with q = 51, in which DATA is read, has lost nothing."""
     recording = port(wait, 2, TWO).read(51, "DATA").run(until=52)
     assert (recording.cycles, reads(recording), events(recording)) == (52, {51: 0x41}, [])
 
 
 def test_receiving_does_not_keep_a_run_going(wait: int) -> None:
-    """A run ends in the row after its last access, in the middle of a byte that comes in."""
+    """A run ends in the cycle after its last access, in the middle of a byte that comes in."""
     recording = port(wait, 16, byte_at(3, 16, 0)).read(20, "STATUS").run()
     assert (recording.cycles, recording.ended) == (22, "done")

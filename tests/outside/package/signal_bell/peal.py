@@ -2,7 +2,7 @@
 
 from busbox.cpu import ListedSource
 from busbox.cpu.source_kind import SourceKind
-from busbox.cpu.steps import Access, Named
+from busbox.cpu.steps import AccessStep, Named
 from busbox.device import Setting
 
 
@@ -16,5 +16,5 @@ class Peal(SourceKind, ListedSource):
     )
 
     def __init__(self, bell: str, count: int, every: int) -> None:
-        strike = Access(True, Named(bell, "STRIKE"), 30, wait=every)
+        strike = AccessStep(True, Named(bell, "STRIKE"), 30, wait=every)
         super().__init__(lambda: [strike] * count)

@@ -14,8 +14,8 @@ def strike(file: str, times: int, address: str) -> int:
     """
     from pathlib import Path
 
-    from busbox.cpu.steps import Access
+    from busbox.cpu.steps import AccessStep
     from busbox.formats.files import write_traffic
 
-    click.echo(write_traffic(Path(file), [Access(True, int(address, 0), 30)] * times))
+    click.echo(write_traffic(Path(file), [AccessStep(True, int(address, 0), 30)] * times))
     return int(times == 0)
