@@ -135,8 +135,9 @@ Source of the bus rules: Wishbone B4, OpenCores, 2010, rules 3.00 to 3.65.
 
 What the modules hold
 =====================
-``wishbone`` the signature of a port, ``fabric`` decoder, wait states, error responder and watchdog,
-``master`` the CPU's side, ``outlet`` the way out to a model in Python, ``rules`` the rule checker,
-``guard`` what looks for broken rules in the hardware itself, ``hardware`` the base of devices in
-Amaranth, ``view`` what an engine sees of one, ``design`` all of it put together.
+``transfers`` how an access can end, whatever the protocol; in ``wishbone`` ``port`` its signature,
+``fabric`` decoder, wait states, error responder and watchdog, ``master`` the CPU's side, ``outlet`` the
+way out to a model in Python, ``rules`` the rule checker, ``guard`` what looks for broken rules in the
+hardware itself; ``hardware`` the base of devices in Amaranth, ``view`` what an engine sees of one,
+``design`` all of it put together.
 """

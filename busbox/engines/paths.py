@@ -8,7 +8,6 @@ box), or never comes back (a loop): the netlist's reader refuses it.
 
 from __future__ import annotations
 
-from functools import lru_cache
 from typing import Any
 
 from amaranth.hdl import ClockDomain, Module, Signal, Value
@@ -66,13 +65,15 @@ def program_of(device: Device, clock_hz: int) -> Program:
     ------
     NetlistError : it is not run
     """
-    site = Site(device.name, device.slot.base, device.slot.size, clock_hz)
-    return _program(device.model, site, tuple(sorted(device.settings.items())))
+    known = device.found_out
+    if clock_hz not in known:
+        site = Site(device.name, device.slot.base, device.slot.size, clock_hz)
+        known[clock_hz] = _program(device.model(site, **device.settings), site)
+    program: Program = known[clock_hz]
+    return program
 
 
-@lru_cache(maxsize=64)
-def _program(model: type[Hardware], site: Site, settings: tuple[tuple[str, Any], ...]) -> Program:
-    device = model(site, **dict(settings))
+def _program(device: Hardware, site: Site) -> Program:
     m = Module()
     m.domains += (domain := ClockDomain("sync"))
     m.submodules[f"slot_{site.name}"] = device

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from array import array
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping
@@ -15,14 +16,75 @@ from busbox.bus.transfers import ACK, ERR, NONE, RESET, WATCHDOG
 from busbox.cpu.commands import COMMAND, PAUSE, Command, Result, Suspended
 from busbox.device import ERROR, Answer, BusAccess, Hold
 from busbox.engines import NEVER, STRETCH, Ear, EngineFactory, Status, Stop
-from busbox.engines.paths import check_hardware
 from busbox.engines.simulated import Simulated
 from busbox.engines.simulation import KeptSimulations
 from busbox.map.registers import WORD
 from busbox.system.system import System
 
 
-class ReferenceEngine:
+class _Commands(ABC):
+    """The commands of a run, the one that is under way, and what is recorded of them."""
+
+    def __init__(self) -> None:
+        self._free = 1
+        self._result: Result | None = None
+        self.log: array[int] = array("q")
+        self._waiting: deque[Command] = deque()
+        self._count = 0
+        self._forget()
+
+    @property
+    @abstractmethod
+    def cycle(self) -> int:
+        """The first cycle that has not been run."""
+
+    def _forget(self) -> None:
+        """Have no command under way."""
+        self._command: Command | None = None
+        self._start = 0
+        self._reads = 0
+        self._up = False
+        self._hold_until: int | None = 0
+
+    def _begin(self, command: Command) -> None:
+        if command.kind == PAUSE:
+            self._free = self.cycle + command.cycles
+            self._result = None
+        else:
+            self._command, self._start = command, self.cycle + command.wait
+            self._reads = 0
+
+    def _ended(self, terminator: int, data: int) -> None:
+        """Take the end of an access in the cycle before ``cycle``."""
+        command = self._command
+        assert command is not None
+        self._up, self._hold_until = False, 0
+        self._reads += 1
+        failed = terminator != ACK
+        self._result = Result(data, failed)
+        matched = not failed and data & command.mask == command.value
+        again = not matched and self._reads < command.limit
+        given_up = bool(command.poll) and not matched and not again
+        self._record(self.cycle - 1, terminator, data, given_up)
+        if again:
+            self._start = self.cycle + command.every
+            return
+        self._forget()
+        self._free = self.cycle
+
+    def _record(self, end: int, terminator: int, data: int, given_up: bool = False) -> None:
+        command = self._command
+        assert command is not None
+        if command.write:
+            data = command.data
+        self.log.extend(
+            (self._start, end, command.address, command.write, command.lanes, data, terminator)
+        )
+        self.log.extend((command.number, given_up))
+        self._count += 1
+
+
+class ReferenceEngine(_Commands):
     """Runs the design on Amaranth's simulator. See the contract in :mod:`busbox.engines`.
 
     Attributes
@@ -42,19 +104,13 @@ class ReferenceEngine:
         ears: Mapping[int, Ear],
         kept: KeptSimulations | None = None,
     ) -> None:
-        check_hardware(system)
-        self._free = 1
-        self._result: Result | None = None
+        super().__init__()
         self.stretch = STRETCH
-        self.log: array[int] = array("q")
         self._answer, self._map = answer, system.address_map
         self._stopped_at = self._entered = -1
         self._hang_after = system.hang_after
-        self._waiting: deque[Command] = deque()
         self._limit, self._called, self._rest = 0, NEVER, False
-        self._count = 0
         self._reset_until: int | None = None
-        self._forget()
         self._simulated = Simulated(
             system, ears, self.watch_ports, KeptSimulations() if kept is None else kept
         )
@@ -64,14 +120,6 @@ class ReferenceEngine:
     def for_many_runs(cls) -> EngineFactory:
         """Return what makes engines that use a simulator again, if systems differ in traffic alone."""
         return partial(cls, kept=KeptSimulations())
-
-    def _forget(self) -> None:
-        """Have no command under way."""
-        self._command: Command | None = None
-        self._start = 0
-        self._reads = 0
-        self._up = False
-        self._hold_until: int | None = 0
 
     # The contract.
 
@@ -208,45 +256,6 @@ class ReferenceEngine:
             self._record(self.cycle - 1, NONE, 0)
             self._forget()
         self._simulated.finish()
-
-    # Commands.
-
-    def _begin(self, command: Command) -> None:
-        if command.kind == PAUSE:
-            self._free = self.cycle + command.cycles
-            self._result = None
-        else:
-            self._command, self._start = command, self.cycle + command.wait
-            self._reads = 0
-
-    def _ended(self, terminator: int, data: int) -> None:
-        """Take the end of an access in the cycle before ``cycle``."""
-        command = self._command
-        assert command is not None
-        self._up, self._hold_until = False, 0
-        self._reads += 1
-        failed = terminator != ACK
-        self._result = Result(data, failed)
-        matched = not failed and data & command.mask == command.value
-        again = not matched and self._reads < command.limit
-        given_up = bool(command.poll) and not matched and not again
-        self._record(self.cycle - 1, terminator, data, given_up)
-        if again:
-            self._start = self.cycle + command.every
-            return
-        self._forget()
-        self._free = self.cycle
-
-    def _record(self, end: int, terminator: int, data: int, given_up: bool = False) -> None:
-        command = self._command
-        assert command is not None
-        if command.write:
-            data = command.data
-        self.log.extend(
-            (self._start, end, command.address, command.write, command.lanes, data, terminator)
-        )
-        self.log.extend((command.number, given_up))
-        self._count += 1
 
     # Cycles.
 

@@ -10,6 +10,7 @@ from amaranth.hdl import Cat, Module, Signal
 from amaranth.sim import Simulator
 
 from busbox.bus.design import Design, design_key, hardware_of
+from busbox.engines.paths import check_hardware
 from busbox.system.system import System
 
 #: The signals of a port that a rule checker looks at, in the order of the word ``watched``.
@@ -82,10 +83,18 @@ class KeptSimulations:
         self._kept: OrderedDict[Hashable, Simulation] = OrderedDict()
 
     def take(self, system: System, watch: bool) -> Simulation:
-        """Return a simulator of the system's design, in any state."""
+        """Return a simulator of the system's design, in any state.
+
+        Raises
+        ------
+        NetlistError : a device in hardware is not run as it is (:mod:`busbox.engines.paths`)
+        """
         key = (design_key(system), watch)
         kept = self._kept.pop(key, None)
-        return Simulation(system, watch, key) if kept is None else kept
+        if kept is None:
+            check_hardware(system)
+            kept = Simulation(system, watch, key)
+        return kept
 
     def give_back(self, simulated: Simulation) -> None:
         """Keep a simulator that no run needs any more."""

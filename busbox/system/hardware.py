@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -38,6 +38,7 @@ class Device:
     kind : the model as the bench names it
     settings : every setting of the model, checked
     pins : the pins that the settings give
+    found_out : what engines have found out of it, by the clock in hertz
     """
 
     slot: Slot
@@ -45,6 +46,7 @@ class Device:
     kind: str
     settings: Mapping[str, Any]
     pins: tuple[Pin, ...]
+    found_out: dict[int, Any] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def name(self) -> str:

@@ -40,6 +40,7 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(busbox.cpu.listed, "KEPT_STEPS", 5)
 
 
+@pytest.mark.quick
 @given(parts=st.lists(st.lists(st.integers(-(2**31), 2**31 - 1), max_size=40), max_size=12))
 def test_a_column_is_what_was_put_in(parts: list[list[int]]) -> None:
     """A column gives back all values in order, whether it is in memory or in a file."""

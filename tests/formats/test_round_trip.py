@@ -92,6 +92,7 @@ def _is_plain(step: Step) -> bool:
     return isinstance(step, AccessStep) and isinstance(step.target, int)
 
 
+@pytest.mark.quick
 @pytest.mark.parametrize("packed", ["", ".gz"])
 @pytest.mark.parametrize("suffix", SUFFIXES)
 def test_a_format_reads_back_what_it_wrote(

@@ -40,6 +40,7 @@ def offered(monkeypatch: pytest.MonkeyPatch, kind: Kind, **targets: str) -> None
     )
 
 
+@pytest.mark.quick
 @pytest.mark.parametrize("what", sorted(KINDS))
 def test_every_built_in_thing_loads_and_keeps_its_contract(what: str) -> None:
     """Whatever comes with Busbox passes the check that things from outside pass."""

@@ -62,7 +62,7 @@ from busbox.board.attachment import LineReport, Decoder
 
 class Ear(Decoder):
     def decode(self, wave):
-        return LineReport(cycles=[("edges", str(len(wave.times)))])
+        return LineReport(rows=[("edges", str(len(wave.times)))])
 """
 
 

@@ -36,6 +36,7 @@ def broken(result: Conformance) -> set[str]:
     return {one.rule for one in result.outcomes if one.state == "broken"}
 
 
+@pytest.mark.quick
 @pytest.mark.parametrize(
     ("name", "timing"),
     [("gpio", (1, 0)), ("timer", (1, 0)), ("uart", (1, 0)), ("memory", (1, None))],

@@ -36,6 +36,7 @@ def pulses(first: int, ones: set[int], bits: int = 24) -> list[tuple[int, int]]:
     return [(first + 3 * bit, 2 if bit in ones else 1) for bit in range(bits)]
 
 
+@pytest.mark.quick
 def test_the_first_bit_is_in_the_cycle_after_send(wait: int) -> None:
     """SEND in e = 6: the line rises in cycle b = 7, bits follow every 3 cycles, then it stays 0."""
     recording = sender(wait).write(6, "CONTROL", SEND).run()
