@@ -102,7 +102,7 @@ class Player:
     reset_is_due : a step wants RST high in the present cycle
     marks : (cycle, text)
     given_up : (last cycle, await) for every await given up at its limit
-    crowd : (cycle in which the first was taken, routine) if handlers left the CPU no cycle
+    handler_storm : (cycle in which the first was taken, routine) if handlers left the CPU no cycle
     """
 
     def __init__(
@@ -120,11 +120,11 @@ class Player:
         self.reset_is_due = False
         self.marks: list[tuple[int, str]] = []
         self.given_up: list[tuple[int, Await]] = []
-        self.crowd: tuple[int, Routine] | None = None
+        self.handler_storm: tuple[int, Routine] | None = None
         self._main = self._flow = Flow(self.source)
         self._put_aside: tuple[Routine, Suspended] | None = None
         self._routines: list[Routine] = []
-        self._open, self._back, self._chain = 1, 0, 0
+        self._open, self._back, self._storm_since = 1, 0, 0
         self._find_routines()
 
     # What the loop asks in a cycle.
@@ -192,14 +192,14 @@ class Player:
             return NEVER
         return self._open
 
-    def crowded(self) -> bool:
+    def storm_ends(self) -> bool:
         """Return whether the run ends here because handlers leave the CPU no cycle (rule 12e)."""
         cycle = self._channel.cycle
-        if self._back != cycle or self.handling or cycle - self._chain < self._hang_after:
+        if self._back != cycle or self.handling or cycle - self._storm_since < self._hang_after:
             return False
         routine = self._called() if self._interruptible else None
         if routine is not None:
-            self.crowd = self._chain, routine
+            self.handler_storm = self._storm_since, routine
         return routine is not None
 
     @property
@@ -216,7 +216,7 @@ class Player:
     def _enter_handler(self, routine: Routine) -> None:
         cycle = self._channel.cycle
         if self._back != cycle:
-            self._chain = cycle
+            self._storm_since = cycle
         self._main.distance = self._main.last - cycle
         self._put_aside = routine, self._channel.suspend()
         self._flow = Flow(routine.start(), routine.first)

@@ -196,7 +196,7 @@ class Replay:
         """Return how the run ends with a cycle, or "" if it goes on."""
         self._rest_at = 0
         ended = "" if self._player.none_left_from is None else self._at_rest(cycle)
-        return "hang" if ended != "done" and self._player.crowded() else ended
+        return "hang" if ended != "done" and self._player.storm_ends() else ended
 
     def _at_rest(self, cycle: int) -> str:
         """Return how a run without a step left ends with a cycle, or "" if it goes on.

@@ -127,7 +127,7 @@ class Taking:
             run_notes=tuple(self._notes(deliveries)),
             polls_given_up=tuple(self.polls_given_up),
             awaits_given_up=tuple(_await_given_up(*one) for one in player.given_up),
-            handler_storm=None if player.crowd is None else _storm(*player.crowd),
+            handler_storm=None if player.handler_storm is None else _storm(*player.handler_storm),
             breaches=tuple(
                 PortBreach(port, breach.cycle, breach.rule, breach.text)
                 for port, breach in self._engine.breaches

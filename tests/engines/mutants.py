@@ -489,8 +489,8 @@ CPU = (
     Mutant(
         "a handler that follows another begins a chain of its own",
         PLAYER,
-        "        if self._back != cycle:\n            self._chain = cycle\n",
-        "        self._chain = cycle\n",
+        "        if self._back != cycle:\n            self._storm_since = cycle\n",
+        "        self._storm_since = cycle\n",
         "page",
     ),
     Mutant(
