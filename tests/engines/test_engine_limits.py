@@ -488,6 +488,8 @@ def stopped(*words: str) -> tuple[int, str, str]:
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         encoding="utf-8",
+        # Nobody's words about encodings but ours: of those other tests take care.
+        env={key: value for key, value in os.environ.items() if key != "PYTHONWARNDEFAULTENCODING"},
     ) as run:
         try:
             assert run.stdout is not None
