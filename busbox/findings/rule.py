@@ -1,4 +1,17 @@
-"""What a rule is: it works on :class:`RunFacts`, and yields :class:`Sighting` objects."""
+"""What a rule is: it works on :class:`RunFacts`, and yields :class:`Sighting` objects.
+
+Contract
+========
+1. A rule is a function of one argument, the facts of a run. Its name with ``-`` for ``_`` is its
+   id, its docstring the page of ``busbox explain``: a first sentence that says what is wrong, why
+   it matters, and a section ``What to do``.
+2. It yields a sighting for each place where it applies, in order of cycle.
+   ``facts.sighting(access, ...)`` makes the one of an access, counted under its register.
+3. Message and hint are made by the sighting's ``describe``, which is called only for those that
+   are shown.
+4. It looks at the recording's facts and the system, never at other findings, and changes nothing.
+5. A bench names it under ``rules``, unless it comes with Busbox.
+"""
 
 from __future__ import annotations
 

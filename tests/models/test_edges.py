@@ -1,4 +1,4 @@
-"""The bench ``edges``: accesses in the cycle before an event, in its row and in the cycle after it.
+"""The bench ``edges``: accesses in the cycle before an event, in its cycle and in the one after it.
 
 The values below are worked out by hand from the pages of the models; the comments in
 firmware_traces/edges/edges.steps say what each access is aimed at.
