@@ -122,7 +122,7 @@ class _Changes:
     ) -> None:
         self._light, self._measure, self._far = light, measure, far
         self._before, marked = measure(dark, light)
-        # Cycle 0: of any state since the last change; row 1: of the marked ones.
+        # Row 0: of any state since the last change; row 1: of the marked ones.
         self._low = _rows(self._before, marked, np.inf)
         self._high = _rows(self._before, marked, -np.inf)
         self._way = np.zeros(len(dark), dtype=np.int8)

@@ -90,8 +90,8 @@ class Site:
 
     Attributes
     ----------
-    name, base, size : the slot
-    clock_hz : the bench's clock
+    name, base, size : the slot; base and size in bytes
+    clock_hz : the bench's clock, in hertz
     """
 
     name: str
@@ -146,8 +146,8 @@ class Host(Protocol):
 
     Attributes
     ----------
-    name, base, size : the slot
-    clock_hz : the bench's clock
+    name, base, size : the slot; base and size in bytes
+    clock_hz : the bench's clock, in hertz
     """
 
     name: str

@@ -1,7 +1,7 @@
 """Cycle counts, reset, lanes and terminators of the bus, by the numbers of the standard.
 
 Source of every rule, table and illustration: Wishbone B4 (OpenCores, 2010), at the place named
-beside the check. Of table 4-1 the cycles of the standard mode are checked; bursts and the pipelined
+beside the check. Of table 4-1 the rows of the standard mode are checked; bursts and the pipelined
 mode do not exist in this fabric.
 """
 
