@@ -98,7 +98,7 @@ def format_value(value: object) -> str:
     else:
         text = repr(value)
         if text.startswith("<"):  # Python's own words for an object
-            text = f"an object of the class {type(value).__name__}"
+            text = f"an instance of {type(value).__name__}"
     return text if len(text) <= SHOWN_LENGTH else text[: SHOWN_LENGTH - 3] + "..."
 
 

@@ -37,7 +37,7 @@ def opened(path: Path, packed: bool = False) -> Iterator[IO[bytes]]:
             yield file  # type: ignore[misc]
     except (gzip.BadGzipFile, EOFError, zlib.error):
         raise InputError.of(
-            "must be a gzip file, as its name ends in .gz; it is none, or is spoiled", str(path)
+            "is not a valid gzip file, although its name ends in .gz", str(path)
         ) from None
     except OSError as error:
         raise InputError.of(f"cannot be read: {error.strerror}", str(path)) from None

@@ -63,7 +63,8 @@ class Column:
             self._file.flush()
         except OSError as error:
             raise InputError.of(
-                f"no room for the recording of a long run: {error.strerror}", tempfile.gettempdir()
+                f"not enough disk space to record a long run: {error.strerror}",
+                tempfile.gettempdir(),
             ) from None
         self._written += self._held
         self._parts, self._held = [], 0

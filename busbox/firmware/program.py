@@ -74,7 +74,7 @@ class Firmware:
             raise InputError.of(str(error), str(path)) from error
         except Exception as error:  # the library's reader raises many kinds on spoiled files
             raise InputError.of(
-                "must be a sound ELF file; its parts do not fit together, or it is cut short",
+                "is not a valid ELF file: inconsistent or truncated",
                 str(path),
             ) from error
 
@@ -149,7 +149,9 @@ def _functions(contents: bytes) -> Ranges[Function]:
 
     elf = ELFFile(io.BytesIO(contents))
     if elf["e_type"] == "ET_REL":
-        raise Unusable("must be a linked program, not an object file, whose addresses are open")
+        raise Unusable(
+            "must be a linked program; this is an object file, and its addresses are not final"
+        )
     _check_length(elf, len(contents))
     # A linked program's addresses are final: relocations that were kept must not be added again.
     dwarf = elf.get_dwarf_info(relocate_dwarf_sections=False, follow_links=False)

@@ -65,9 +65,9 @@ def read_text(lines: Iterable[str], where: str) -> Iterator[Step]:
         try:
             step = _step(line.rstrip("\r\n"), count)
             if handler is None and step is _END:
-                raise ValueError("end must close a handler; none is open")
+                raise ValueError("'end' without a matching 'handler'")
             if handler is not None and isinstance(step, Handler) and step is not _END:
-                raise ValueError(f"a handler must not stand in another: {handler.name} has no end")
+                raise ValueError(f"a handler inside a handler: {handler.name} has no 'end'")
         except ValueError as error:
             mistakes.append(Mistake(str(error), where, count))
             verb = line.split(maxsplit=1)[0]
@@ -85,7 +85,7 @@ def read_text(lines: Iterable[str], where: str) -> Iterator[Step]:
         elif step is not None and not mistakes:
             yield step
     if handler is not None:
-        mistakes.append(Mistake(f"handler {handler.name} has no end", where, handler.line))
+        mistakes.append(Mistake(f"handler {handler.name} has no 'end'", where, handler.line))
     if mistakes:
         raise InputError(limited(mistakes, where))
 
@@ -162,10 +162,10 @@ def _options(words: list[str], known: tuple[str, ...]) -> dict[str, Any]:
         if key not in known:
             names = ["+CYCLES" if name == "wait" else name for name in known]
             raise ValueError(
-                f"what follows must be {join_or(names)}, not {format_value(word)}{nearest(word, names)}"
+                f"unexpected {format_value(word)}; expected {join_or(names)}{nearest(word, names)}"
             )
         if key in options:
-            raise ValueError(f"{'+CYCLES' if key == 'wait' else key} must be given once, not twice")
+            raise ValueError(f"{'+CYCLES' if key == 'wait' else key} is given twice")
         if key != "wait":
             if not words:
                 raise ValueError(f"{key} must be followed by a value")
@@ -197,11 +197,11 @@ def _read_read(words: list[str], count: int) -> Step:
     data = None
     if words and words[0] == "=":
         if len(words) < 2:
-            raise ValueError("= must be followed by the word that was read")
+            raise ValueError("= must be followed by the recorded value")
         data = number(words[1], "data")
         del words[:2]
     elif words and words[0] == "==":
-        raise ValueError("what was read must follow =, not ==")
+        raise ValueError("use = before the recorded value, not ==")
     return AccessStep(False, target, data, line=count, **_options(words, ("lanes", "pc", "wait")))
 
 
@@ -214,7 +214,7 @@ def _read_poll(words: list[str], count: int) -> Step:
         mask = number(words[1], "a mask")
         del words[:2]
     if words[:1] != ["=="] or len(words) < 2:
-        raise ValueError("poll must say what it waits for: poll TARGET [& MASK] == VALUE")
+        raise ValueError("poll needs a value to wait for: poll TARGET [& MASK] == VALUE")
     value = number(words[1], "a value")
     del words[:2]
     if value & ~mask:
@@ -250,7 +250,7 @@ def _read_await(words: list[str], count: int) -> Step:
     limit = NO_LIMIT
     if words:
         if words[0] != "limit":
-            raise ValueError(f"{words[0]!r} does not belong here; expected limit")
+            raise ValueError(f"unexpected {words[0]!r}; expected limit")
         limit = parse_span(" ".join(words[1:]))
     if limit.cycles == 0 or limit.seconds == 0:
         raise ValueError("limit must be at least one cycle, not 0")
@@ -274,7 +274,7 @@ def _read_handler(words: list[str], count: int) -> Step:
 
 def _read_end(words: list[str], count: int) -> Step:
     if words:
-        raise ValueError(f"end must stand alone, not before {format_value(words[0])}")
+        raise ValueError(f"unexpected {format_value(words[0])} after 'end'")
     return _END
 
 

@@ -13,11 +13,11 @@ WORD = 0xFFFF_FFFF
 
 #: What an access right means for a read and for a write.
 RIGHTS = {
-    "rw": "reads what is stored; a write stores the selected lanes",
-    "ro": "reads what the device shows; a write is dropped",
+    "rw": "reads the stored value; a write stores the selected lanes",
+    "ro": "reads what the device provides; a write is ignored",
     "wo": "reads 0; a write stores the selected lanes",
-    "ones_clear": "reads what is stored; each one written clears its bit, lanes not selected do not",
-    "ones_act": "reads 0; each one written acts, lanes not selected do not",
+    "ones_clear": "reads the stored value; writing 1 clears a bit; unselected lanes are ignored",
+    "ones_act": "reads 0; writing 1 to a bit acts on it; unselected lanes are ignored",
 }
 
 #: The mask of every set of lanes, by its four bits (see :func:`lane_mask`).

@@ -15,15 +15,15 @@ def gpio_table(width: int) -> RegisterTable:
     """Return the registers of a port of ``width`` pins."""
     every = (1 << width) - 1
     return RegisterTable(
-        Register("OUT", 0x00, "rw", "Levels of the output pins.", width=width),
-        Register("SET", 0x04, "ones_act", "Each one sets its bit of OUT.", width=width),
-        Register("CLEAR", 0x08, "ones_act", "Each one clears its bit of OUT.", width=width),
-        Register("TOGGLE", 0x0C, "ones_act", "Each one inverts its bit of OUT.", width=width),
-        Register("IN", 0x10, "ro", "Levels of the input pins, two cycles late.", width=width),
+        Register("OUT", 0x00, "rw", "Output pin levels.", width=width),
+        Register("SET", 0x04, "ones_act", "Writing 1 sets a bit of OUT.", width=width),
+        Register("CLEAR", 0x08, "ones_act", "Writing 1 clears a bit of OUT.", width=width),
+        Register("TOGGLE", 0x0C, "ones_act", "Writing 1 inverts a bit of OUT.", width=width),
+        Register("IN", 0x10, "ro", "Input pin levels, delayed by two cycles.", width=width),
         Register("ENABLE", 0x14, "rw", "0 releases the output pin.", width=width, reset=every),
-        Register("RISE", 0x18, "rw", "Which rising edges of IN are kept.", width=width),
-        Register("FALL", 0x1C, "rw", "Which falling edges of IN are kept.", width=width),
-        Register("EVENTS", 0x20, "ones_clear", "Edges of IN that were kept.", width=width),
+        Register("RISE", 0x18, "rw", "Enables capture of rising edges of IN.", width=width),
+        Register("FALL", 0x1C, "rw", "Enables capture of falling edges of IN.", width=width),
+        Register("EVENTS", 0x20, "ones_clear", "Captured edges of IN.", width=width),
     )
 
 
@@ -57,5 +57,10 @@ class GpioRegisters(Declaration):
         return (
             *outputs,
             *inputs,
-            Pin("interrupt", "output", 0, "EVENTS is not 0; ones written to EVENTS clear it."),
+            Pin(
+                "interrupt",
+                "output",
+                0,
+                "High while EVENTS is not 0; write 1 to a bit of EVENTS to clear it.",
+            ),
         )

@@ -61,7 +61,7 @@ def read_image(path: Path, base: int, size: int) -> list[tuple[int, int]]:
         what = "its parts do not fit together, or it is cut short"
         if suffix == ".elf" and not contents.startswith(ELF):
             what = "an ELF file must begin with the bytes 7f 45 4c 46"
-        raise InputError.of(f"is not a good memory image: {what}", str(path)) from error
+        raise InputError.of(f"is not a valid memory image: {what}", str(path)) from error
     found = [
         (address + place - base, byte)
         for address, piece in pieces
@@ -117,7 +117,7 @@ def _check_hex(text: str, path: Path) -> None:
     InputError : with every record that is spoiled
     """
     mistakes = [
-        Mistake(f"is not a good memory image: {problem}", str(path), line)
+        Mistake(f"is not a valid memory image: {problem}", str(path), line)
         for line, record in enumerate(text.splitlines(), start=1)
         if (problem := _record_problem(record.strip()))
     ]

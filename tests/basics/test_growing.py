@@ -65,7 +65,7 @@ def test_a_full_disk_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(busbox.basics.growing.tempfile, "gettempdir", lambda: "TMP")
     with pytest.raises(InputError) as told:
         Column("u1").extend(np.zeros(busbox.basics.growing.IN_MEMORY + 1, dtype="u1"))
-    expected = "TMP: no room for the recording of a long run: No space left on device"
+    expected = "TMP: not enough disk space to record a long run: No space left on device"
     assert str(told.value) == expected
 
 

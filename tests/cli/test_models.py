@@ -126,8 +126,8 @@ Registers
             RING  0     ones_act  0x0    Rings.
             TONE  7..4  rw        0x3
 
-  rw        reads what is stored; a write stores the selected lanes
-  ones_act  reads 0; each one written acts, lanes not selected do not
+  rw        reads the stored value; a write stores the selected lanes
+  ones_act  reads 0; writing 1 to a bit acts on it; unselected lanes are ignored
 
 Pins
   hammer.0..1  output  after reset 0

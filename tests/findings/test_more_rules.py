@@ -315,7 +315,7 @@ def test_an_interrupt_that_nobody_serves_is_found(
         (
             "write levers.RISE 1\npause 99\n",
             "levers.interrupt",
-            "EVENTS is not 0; ones written to EVENTS clear it.",
+            "High while EVENTS is not 0; write 1 to a bit of EVENTS to clear it.",
         ),
         (
             "write clock.ALARM 9\nwrite clock.CONTROL 1\npause 99\n",

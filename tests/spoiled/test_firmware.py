@@ -31,7 +31,7 @@ DEBUG, HEADERS = 0x2000, 12940
 MAKER = Maker(version=5)
 PULL = Entry(FUNCTION, {NAME: "pull", LOW: Address(0x100), HIGH: 0x20})
 ROWS = [(0x100, 0, 7), (0x120, 0, 0)]
-UNSOUND = "must be a sound ELF file; its parts do not fit together, or it is cut short"
+UNSOUND = "is not a valid ELF file: inconsistent or truncated"
 SHORT = "is cut short: it must have 13580 bytes, not"
 
 
@@ -94,7 +94,7 @@ CASES = {
     ),
     "An object file has no addresses.": (
         MAKER.elf(unit(PULL) | MAKER.lines([ROWS]), kind=1),
-        "must be a linked program, not an object file, whose addresses are open",
+        "must be a linked program; this is an object file, and its addresses are not final",
     ),
     "The debug information must be in the file.": (
         MAKER.elf(MAKER.unit(Entry(UNIT, {ELSEWHERE: "cabin.rest"})) | MAKER.lines([ROWS])),

@@ -30,7 +30,7 @@ class Hammer:
     [
         (
             {"slot": {"bell": {"model": Hammer(), "base": 0, "size": 4}}},
-            "slot.bell.model: must be a text such as 'gpio', not an object of the class "
+            "slot.bell.model: must be a text such as 'gpio', not an instance of "
             "Hammer",
         ),
         ({"traffic": 5}, "traffic: must be a file, a function or a list of steps, not 5"),

@@ -158,9 +158,9 @@ CASES = (
     Spoiled(
         "A file and its two wrong records are told.",
         (
-            "busbox: log.hex:1: is not a good memory image: the checksum must be 0xbe, not "
+            "busbox: log.hex:1: is not a valid memory image: the checksum must be 0xbe, not "
             "0xbd\n"
-            "busbox: log.hex:2: is not a good memory image: the checksum must be 0xbc, not "
+            "busbox: log.hex:2: is not a valid memory image: the checksum must be 0xbc, not "
             "0x42\n"
         ),
         edits=(('kind = "ram"', 'file = "log.hex"'),),

@@ -12,7 +12,7 @@ CASES = (
     Spoiled(
         "A HEX record must begin with a colon.",
         (
-            "busbox: log.hex:1: is not a good memory image: a record must be : and pairs "
+            "busbox: log.hex:1: is not a valid memory image: a record must be : and pairs "
             "of hexadecimal digits, not 'lever 1'\n"
         ),
         edits=(('kind = "ram"', 'file = "log.hex"'),),
@@ -21,7 +21,7 @@ CASES = (
     Spoiled(
         "A HEX record must have its length.",
         (
-            "busbox: log.hex:2: is not a good memory image: a record of 4 bytes must have "
+            "busbox: log.hex:2: is not a valid memory image: a record of 4 bytes must have "
             "18 digits, not 16\n"
         ),
         edits=(('kind = "ram"', 'file = "log.hex"'),),
@@ -29,20 +29,20 @@ CASES = (
     ),
     Spoiled(
         "A HEX record's checksum must be right.",
-        ("busbox: log.hex:1: is not a good memory image: the checksum must be 0xbe, not 0xbf\n"),
+        ("busbox: log.hex:1: is not a valid memory image: the checksum must be 0xbe, not 0xbf\n"),
         edits=(('kind = "ram"', 'file = "log.hex"'),),
         files={"log.hex": ":0100000041BF\n"},
     ),
     Spoiled(
         "A HEX record's type must be known.",
-        ("busbox: log.hex:1: is not a good memory image: a record's type must be 0 to 5, not 9\n"),
+        ("busbox: log.hex:1: is not a valid memory image: a record's type must be 0 to 5, not 9\n"),
         edits=(('kind = "ram"', 'file = "log.hex"'),),
         files={"log.hex": ":00000009F7\n"},
     ),
     Spoiled(
         "A HEX file of binary data is refused.",
         (
-            "busbox: log.hex:1: is not a good memory image: a record must be : and pairs "
+            "busbox: log.hex:1: is not a valid memory image: a record must be : and pairs "
             "of hexadecimal digits, not 'ÿ\\x00\\x80'\n"
         ),
         edits=(('kind = "ram"', 'file = "log.hex"'),),
@@ -78,7 +78,7 @@ CASES = (
     Spoiled(
         "An ELF file must begin as one.",
         (
-            "busbox: log.elf: is not a good memory image: an ELF file must begin with the "
+            "busbox: log.elf: is not a valid memory image: an ELF file must begin with the "
             "bytes 7f 45 4c 46\n"
         ),
         edits=(('kind = "ram"', 'file = "log.elf"'),),
@@ -87,7 +87,7 @@ CASES = (
     Spoiled(
         "An ELF file must be whole.",
         (
-            "busbox: log.elf: is not a good memory image: its parts do not fit together, "
+            "busbox: log.elf: is not a valid memory image: its parts do not fit together, "
             "or it is cut short\n"
         ),
         edits=(('kind = "ram"', 'file = "log.elf"'),),
@@ -96,7 +96,7 @@ CASES = (
     Spoiled(
         "What begins as an ELF file is one, whatever its name.",
         (
-            "busbox: log.bin: is not a good memory image: its parts do not fit together, "
+            "busbox: log.bin: is not a valid memory image: its parts do not fit together, "
             "or it is cut short\n"
         ),
         edits=(('kind = "ram"', 'file = "log.bin"'),),

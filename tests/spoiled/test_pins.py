@@ -407,7 +407,7 @@ CASES: tuple[Spoiled, ...] = (
     ),
     Spoiled(
         "An await knows no other word.",
-        "busbox: day.steps:1: 'until' does not belong here; expected limit\n",
+        "busbox: day.steps:1: unexpected 'until'; expected limit\n",
         files={"day.steps": "await levers.in.4 1 until 5\n"},
     ),
     Spoiled(
@@ -427,29 +427,29 @@ CASES: tuple[Spoiled, ...] = (
     ),
     Spoiled(
         "A handler has an end.",
-        "busbox: day.steps:2: handler pull has no end\n",
+        "busbox: day.steps:2: handler pull has no 'end'\n",
         files={
             "day.steps": "write levers.OUT 1\nhandler pull on levers.in.4\nwrite levers.OUT 2\n"
         },
     ),
     Spoiled(
         "A handler does not stand in another.",
-        "busbox: day.steps:2: a handler must not stand in another: pull has no end\n",
+        "busbox: day.steps:2: a handler inside a handler: pull has no 'end'\n",
         files={"day.steps": "handler pull on levers.in.4\nhandler push on levers.in.5\nend\n"},
     ),
     Spoiled(
         "An end closes a handler.",
-        "busbox: day.steps:1: end must close a handler; none is open\n",
+        "busbox: day.steps:1: 'end' without a matching 'handler'\n",
         files={"day.steps": "end\n"},
     ),
     Spoiled(
         "An end stands alone.",
-        "busbox: day.steps:2: end must stand alone, not before 'pull'\n",
+        "busbox: day.steps:2: unexpected 'pull' after 'end'\n",
         files={"day.steps": "handler pull on levers.in.4\nend pull\n"},
     ),
     Spoiled(
         "A handler's options are known.",
-        "busbox: day.steps:1: what follows must be enter or leave, not 'exit'\n",
+        "busbox: day.steps:1: unexpected 'exit'; expected enter or leave\n",
         files={"day.steps": "handler pull on levers.in.4 enter 5 exit 3\nend\n"},
     ),
     Spoiled(
@@ -459,7 +459,7 @@ CASES: tuple[Spoiled, ...] = (
     ),
     Spoiled(
         "A reset knows no other word.",
-        "busbox: day.steps:1: what follows must be +CYCLES, not 'now'\n",
+        "busbox: day.steps:1: unexpected 'now'; expected +CYCLES\n",
         files={"day.steps": "reset now\n"},
     ),
 )

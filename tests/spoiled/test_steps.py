@@ -143,7 +143,7 @@ CASES = (
     ),
     Spoiled(
         "Lanes must be given once.",
-        "busbox: day.steps:2: lanes must be given once, not twice\n",
+        "busbox: day.steps:2: lanes is given twice\n",
         files={"day.steps": ("mark noon\nwrite levers.OUT 1 lanes 0001 lanes 0010\n")},
     ),
     Spoiled(
@@ -161,7 +161,7 @@ CASES = (
     ),
     Spoiled(
         "Idle cycles must be given once.",
-        "busbox: day.steps:2: +CYCLES must be given once, not twice\n",
+        "busbox: day.steps:2: +CYCLES is given twice\n",
         files={"day.steps": ("mark noon\nwrite levers.OUT 1 +1 +2\n")},
     ),
     Spoiled(
@@ -175,24 +175,24 @@ CASES = (
     Spoiled(
         "What follows a write must be known.",
         (
-            "busbox: day.steps:2: what follows must be lanes, pc or +CYCLES, not 'lane'; "
+            "busbox: day.steps:2: unexpected 'lane'; expected lanes, pc or +CYCLES; "
             "did you mean 'lanes'?\n"
         ),
         files={"day.steps": ("mark noon\nwrite levers.OUT 1 lane 0001\n")},
     ),
     Spoiled(
         "A write has no limit.",
-        "busbox: day.steps:2: what follows must be lanes, pc or +CYCLES, not 'limit'\n",
+        "busbox: day.steps:2: unexpected 'limit'; expected lanes, pc or +CYCLES\n",
         files={"day.steps": ("mark noon\nwrite levers.OUT 1 limit 3\n")},
     ),
     Spoiled(
         "What was read must follow its sign.",
-        "busbox: day.steps:2: = must be followed by the word that was read\n",
+        "busbox: day.steps:2: = must be followed by the recorded value\n",
         files={"day.steps": ("mark noon\nread levers.OUT =\n")},
     ),
     Spoiled(
         "What was read has one equals sign.",
-        "busbox: day.steps:2: what was read must follow =, not ==\n",
+        "busbox: day.steps:2: use = before the recorded value, not ==\n",
         files={"day.steps": ("mark noon\nread levers.OUT == 1\n")},
     ),
     Spoiled(
@@ -202,17 +202,17 @@ CASES = (
     ),
     Spoiled(
         "A poll must say what it waits for.",
-        ("busbox: day.steps:2: poll must say what it waits for: poll TARGET [& MASK] == VALUE\n"),
+        ("busbox: day.steps:2: poll needs a value to wait for: poll TARGET [& MASK] == VALUE\n"),
         files={"day.steps": ("mark noon\npoll levers.IN\n")},
     ),
     Spoiled(
         "A poll has two equals signs.",
-        ("busbox: day.steps:2: poll must say what it waits for: poll TARGET [& MASK] == VALUE\n"),
+        ("busbox: day.steps:2: poll needs a value to wait for: poll TARGET [& MASK] == VALUE\n"),
         files={"day.steps": ("mark noon\npoll levers.IN = 1\n")},
     ),
     Spoiled(
         "A poll's value must be there.",
-        ("busbox: day.steps:2: poll must say what it waits for: poll TARGET [& MASK] == VALUE\n"),
+        ("busbox: day.steps:2: poll needs a value to wait for: poll TARGET [& MASK] == VALUE\n"),
         files={"day.steps": ("mark noon\npoll levers.IN & 1 ==\n")},
     ),
     Spoiled(
@@ -248,8 +248,8 @@ CASES = (
     Spoiled(
         "What follows a poll must be known.",
         (
-            "busbox: day.steps:2: what follows must be every, limit, lanes, pc or +CYCLES, "
-            "not 'evry'; did you mean 'every'?\n"
+            "busbox: day.steps:2: unexpected 'evry'; expected every, limit, lanes, pc or +CYCLES; "
+            "did you mean 'every'?\n"
         ),
         files={"day.steps": ("mark noon\npoll levers.IN == 1 evry 12\n")},
     ),
@@ -314,19 +314,13 @@ CASES = (
     ),
     Spoiled(
         "A packed file must be one.",
-        (
-            "busbox: day.steps.gz: must be a gzip file, as its name ends in .gz; it is "
-            "none, or is spoiled\n"
-        ),
+        ("busbox: day.steps.gz: is not a valid gzip file, although its name ends in .gz\n"),
         edits=(('"day.steps"', '"day.steps.gz"'),),
         files={"day.steps.gz": "write levers.OUT 1\n"},
     ),
     Spoiled(
         "A packed file must be whole.",
-        (
-            "busbox: day.steps.gz: must be a gzip file, as its name ends in .gz; it is "
-            "none, or is spoiled\n"
-        ),
+        ("busbox: day.steps.gz: is not a valid gzip file, although its name ends in .gz\n"),
         edits=(('"day.steps"', '"day.steps.gz"'),),
         files={"day.steps.gz": gzip.compress(b"write levers.OUT 1\n", mtime=0)[:20]},
     ),
