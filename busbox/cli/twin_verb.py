@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from busbox.basics.errors import InputError, join_or, nearest
-from busbox.basics.listing import wrapped
 from busbox.basics.paper import Paper
 from busbox.basics.units import show_time
 from busbox.bus.transfers import TERMINATORS
@@ -149,7 +148,7 @@ def _same(done: Exercise, page: Paper) -> None:
     page.table(rows, numbers=(1,))
     never = list(done.never())
     if never:
-        page.table(wrapped([("  never", ", ".join(never))]))
+        page.table([("  never", ", ".join(never))])
 
 
 def _differ(device: Device, clock_hz: int, found: Found, saved: Path | None, page: Paper) -> None:
@@ -177,8 +176,8 @@ def _differ(device: Device, clock_hz: int, found: Found, saved: Path | None, pag
     if len(steps) > SHOWN_STEPS:
         page.line(f"    {len(steps) - SHOWN_STEPS:,} lines before these")
     for line in steps[-SHOWN_STEPS:]:
-        page.line(f"    {line}")
-    page.line(f"  saved as a bench of its own: busbox twin {saved} {device.name}")
+        page.line(f"    {line}", hang=2)
+    page.line(f"  saved as a bench of its own: busbox twin {saved} {device.name}", hang=2)
 
 
 def _steps(plan: Plan) -> Iterator[str]:
