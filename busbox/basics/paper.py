@@ -2,7 +2,8 @@
 
 All wrapping is done here. A line breaks at spaces only, and every word is kept; only a word that is
 longer than a line (a path, a number) is broken. A table keeps its columns aligned, and its last column
-wraps; where the columns need more than the width, the cells of a row stand under each other.
+wraps. Where that does not fit, the names of the columns wrap, or the last column stands under each row,
+or all cells of a row stand under each other.
 
 Words from users never go through a mark-up language: what they wrote is what is printed, with escapes
 for control characters. Colours are those of rich, where the output is a terminal.
@@ -21,8 +22,8 @@ Word = tuple[str, str]
 
 #: Columns of what is no terminal, the fewest that a page is laid out for, and the most for prose.
 WIDTH, NARROWEST, PROSE = 80, 40, 100
-#: Columns that the last column of a table needs beside the others; else it stands under them.
-LEAST = 24
+#: Columns that a wrapped last column of a table needs beside the others; else it stands under them.
+LEAST = 20
 #: How far a cell is indented that stands under its row.
 UNDER = 4
 #: A space at which no line breaks; printed as a space. (A noncharacter: no text of a user has it.)
@@ -97,18 +98,18 @@ class Paper:
         body = [[_cell(cell) for cell in row] for row in rows]
         if not body:
             return
-        cells = [[_cell(name) for name in head], *body] if head else body
-        widths = [
-            max(_columns(_text(row[index])) for row in cells) for index in range(len(cells[0]))
-        ]
+        top = [[_cell(name) for name in head]] if head else []
+        if head and not self._fits(_widths([*top, *body]), indent):
+            folded = _folded(head, _widths(body))
+            top = folded if self._fits(_widths([*folded, *body]), indent) else top
+        widths = _widths([*top, *body])
         before = indent + sum(width + 2 for width in widths[:-1])
-        room = min(self.width, max(self._prose, before + LEAST))
-        if before + min(widths[-1], LEAST) <= room:
-            widths[-1] = min(widths[-1], room - before)
-            for row in cells:
+        if self._fits(widths, indent):
+            widths[-1] = min(widths[-1], min(self.width, max(self._prose, before + LEAST)) - before)
+            for row in [*top, *body]:
                 self._row(row, widths, numbers, indent, before)
-        elif len(widths) > 1 and before - 2 <= self.width:
-            for row in cells:
+        elif len(widths) > 1 and widths[-1] > LEAST and before - 2 <= self.width:
+            for row in [*top, *body]:
                 self._row(row[:-1], widths[:-1], numbers, indent, indent)
                 self._under(row[-1], indent + UNDER)
         elif head:
@@ -143,6 +144,11 @@ class Paper:
     @property
     def _prose(self) -> int:
         return min(self.width, PROSE)
+
+    def _fits(self, widths: Sequence[int], indent: int) -> bool:
+        """Return whether columns of these widths can stand beside each other."""
+        before = indent + sum(width + 2 for width in widths[:-1])
+        return before + min(widths[-1], LEAST) <= self.width
 
     def _row(
         self,
@@ -191,6 +197,22 @@ def _cell(cell: object) -> list[Word]:
     """Return the words of a cell, in one line."""
     words = _words(cell if isinstance(cell, list) else [str(cell)])
     return [(text.replace("\n", " "), style) for text, style in words]
+
+
+def _widths(cells: Sequence[Sequence[list[Word]]]) -> list[int]:
+    """Return the columns of the widest cell of each column of a table."""
+    return [max(_columns(_text(cell)) for cell in column) for column in zip(*cells, strict=True)]
+
+
+def _folded(head: Sequence[str], widths: Sequence[int]) -> list[list[list[Word]]]:
+    """Return the rows of a head whose names take no more columns than their cells or longest word."""
+    names: list[list[list[Word]]] = []
+    for name, width in zip(head, widths, strict=True):
+        room = max(width, *map(_columns, name.split(" ")))
+        names.append(_wrapped(_cell(name), room, 0))
+    most = max(map(len, names))
+    padded = [[*([] for _ in range(most - len(lines))), *lines] for lines in names]
+    return [list(row) for row in zip(*padded, strict=True)]
 
 
 def _text(words: Iterable[Word]) -> str:

@@ -141,14 +141,14 @@ def _same(done: Exercise, page: Paper) -> None:
     page.line(f"  the same in all of {done.cycles:,} cycles and {done.accesses:,} accesses")
     counts = [("changes of inputs", done.inputs), ("resets", done.resets),
               ("accesses that a reset cut off", done.cut)]  # fmt: skip
-    rows: list[tuple[object, ...]] = [("  " + what, f"{count:,}") for what, count in counts]
+    rows: list[tuple[object, ...]] = [(what, f"{count:,}") for what, count in counts]
     if done.aimed:
         share = f"{100 * done.aimed // done.accesses} %"
-        rows.append(("  accesses within two cycles of an event", share))
-    page.table(rows, numbers=(1,))
+        rows.append(("accesses within two cycles of an event", share))
+    page.table(rows, numbers=(1,), indent=4)
     never = list(done.never())
     if never:
-        page.table([("  never", ", ".join(never))])
+        page.table([("never", ", ".join(never))], indent=4)
 
 
 def _differ(device: Device, clock_hz: int, found: Found, saved: Path | None, page: Paper) -> None:
@@ -157,13 +157,15 @@ def _differ(device: Device, clock_hz: int, found: Found, saved: Path | None, pag
         "  ",
         (f"they differ in cycle {difference.cycle:,}", "bold red"),
         f" ({show_time(difference.cycle, clock_hz)}): {_what(device.name, difference)}",
+        hang=2,
     )
     table = device.slot.table
     page.table(
         [
-            ("    model", _value(table, difference, difference.model)),
-            ("    hardware", _value(table, difference, difference.hardware)),
-        ]
+            ("model", _value(table, difference, difference.model)),
+            ("hardware", _value(table, difference, difference.hardware)),
+        ],
+        indent=6,
     )
     if plan is None:
         page.line(

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, TypeVar
 
 from busbox.basics.listing import printable_lines
-from busbox.basics.paper import Paper, Word
+from busbox.basics.paper import TIED, Paper, Word
 from busbox.basics.units import show_time
 from busbox.device import RELEASED
 from busbox.exports.brief import (
@@ -232,7 +232,7 @@ def _findings(recording: Recording, paper: Paper) -> None:
 
 def _where(counts: Mapping[str, int]) -> str:
     most = sorted(counts.items(), key=lambda item: -item[1])
-    listed = ", ".join(f"{key} {count:,}" for key, count in most[:SHOWN_COUNTS])
+    listed = ", ".join(f"{key}{TIED}{count:,}" for key, count in most[:SHOWN_COUNTS])
     rest = len(most) - SHOWN_COUNTS
     more = f", and {rest:,} more {'place' if rest == 1 else 'places'}" if rest > 0 else ""
     return f"{listed}{more}"
