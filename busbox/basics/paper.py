@@ -1,9 +1,9 @@
 """Lines of styled words, wrapped at the width of what they are printed on.
 
-All wrapping is done here. A line breaks at spaces only, and every word is kept; only a word that is
-longer than a line (a path, a number) is broken. A table keeps its columns aligned, and its last column
-wraps. Where that does not fit, the names of the columns wrap, or the last column stands under each row,
-or all cells of a row stand under each other.
+All wrapping is done here. A line breaks at spaces only, though not between a number and its unit, and
+every word is kept; only a word that is longer than a line (a path, a number) is broken. A table keeps
+its columns aligned, and its last column wraps. Where that does not fit, the names of the columns wrap,
+or the last column stands under each row, or all cells of a row stand under each other.
 
 Words from users never go through a mark-up language: what they wrote is what is printed, with escapes
 for control characters. Colours are those of rich, where the output is a terminal.
@@ -12,6 +12,7 @@ for control characters. Colours are those of rich, where the output is a termina
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import sys
 from collections.abc import Iterable, Iterator, Sequence
@@ -28,6 +29,8 @@ LEAST = 20
 UNDER = 4
 #: A space at which no line breaks; printed as a space. (A noncharacter: no text of a user has it.)
 TIED = "\ufdd0"
+#: A unit, which stays in the line of its number.
+_UNIT = re.compile(r"(?<=[0-9]) (?:ps|ns|us|ms|s|Hz|kHz|MHz|GHz|mA|A|%|MiB|baud)(?![A-Za-z0-9_])")
 #: What is printed for a control character; a line break is one.
 _SHOWN = {code: repr(chr(code))[1:-1] for code in (*range(32), *range(127, 160))}
 _SHOWN |= {ord("\t"): "    ", ord("\n"): "\n"}
@@ -265,6 +268,9 @@ def _breaks(text: str, first: int, rest: int) -> Iterator[tuple[int, int]]:
             end = _fitting(text, start, stop, room)
             if end < stop:
                 space = text.rfind(" ", start, end + 1)
+                earlier = text.rfind(" ", start, max(space, start))
+                if text[start : max(earlier, start)].strip(" ") and _UNIT.match(text, space):
+                    space = earlier
                 if text[start : max(space, start)].strip(" "):
                     end = space
             yield start, end

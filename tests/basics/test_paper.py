@@ -187,3 +187,17 @@ def test_prose_is_never_wider_than_100_columns() -> None:
     lines = wide.text.splitlines()
     assert max(map(len, lines[:3])) <= 100
     assert 100 < max(map(len, lines[3:])) <= 2 + 90 + 2 + 20
+
+
+def test_a_number_and_its_unit_stay_together() -> None:
+    """A line does not break between them; a word that only begins like a unit is no unit."""
+    paper = page()
+    paper.line("the mean of the worst of its margins: 80 ns (1.28 clocks)")
+    paper.line("the mean of the worst of its margins: 80 nsec (1.28)")
+    assert paper.text == (
+        "the mean of the worst of its margins:\n80 ns (1.28 clocks)\n"
+        "the mean of the worst of its margins: 80\nnsec (1.28)\n"
+    )
+    paper = page()
+    paper.line(37 * "1" + " MiB and more")
+    assert paper.text == 37 * "1" + "\nMiB and more\n"
