@@ -101,7 +101,7 @@ def _write(page: Paper, divisions: list[Division], known: Mapping[str, Tolerance
     page.table(rows, head=head, numbers=range(len(head)))
     page.title("Tolerance that an error uses up, together with the far end's")
     page.table(
-        (name, f"{float(limit.slow):.2f} % to {float(limit.fast):.2f} %", TEXTS[name])
+        (name, TEXTS[name], f"{float(limit.slow):.2f} % to {float(limit.fast):.2f} %")
         for name, limit in known.items()
     )
 

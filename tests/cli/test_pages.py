@@ -34,7 +34,7 @@ ALONE = [
     ("timing", "16 MHz"),
     ("timing", "1 MHz", "--profile", "P5"),
     ("baud", "16 MHz", "9600", "115200", "1000000"),
-    ("check", "gpio", "--cycles", "300"),
+    ("check", "timer", "--cycles", "50"),
 ]
 #: More columns than any page needs.
 UNWRAPPED = 10**6
@@ -176,7 +176,7 @@ def test_captures_twins_and_what_is_written_fit(pages: Pages) -> None:
         ("telegraph.tx", "terminal", "baud=1000000"),
         ("lamps.line", "lamp_string", "count=7"),
     ):
-        words = "--line", line, "--as", kind, "--set", setting
+        words = "--line", f"busbox.{line}", "--as", kind, "--set", setting
         pages.check("capture", "cabin.vcd", *words)
         pages.check("capture", "cabin.vcd", *words, "--against", "first_light", line)
     pages.check("twin", "first_light", "levers", "--random", "20")
