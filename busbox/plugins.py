@@ -155,6 +155,7 @@ EXPORTS = Kind(
     "busbox.exports",
     {
         "summary": "busbox.exports.summary:write",
+        "brief": "busbox.exports.brief:write",
         "json": "busbox.exports.json_report:write",
         "vcd": "busbox.exports.waveform:write",
         "coverage": "busbox.exports.coverage:write",

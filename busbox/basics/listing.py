@@ -1,15 +1,9 @@
-"""What several listings share: rows of equal things, and long texts in the last column."""
+"""What several listings share: rows of equal things, and texts that cannot be printed as they are."""
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from typing import TypeVar
-
-#: Columns that a listing may take, and those that its last column has at least.
-WIDTH, LEAST = 100, 24
-#: A space at which no line ends.
-TIED = "\xa0"
 
 T = TypeVar("T")
 
@@ -32,24 +26,6 @@ def runs(items: Iterable[tuple[str, T]]) -> Iterator[tuple[str, T]]:
 
 def _run(kept: tuple[str, T], stem: str, first: int, last: int) -> tuple[str, T]:
     return (f"{stem}.{first}..{last}" if last > first else kept[0]), kept[1]
-
-
-def wrapped(rows: Iterable[Sequence[object]], indent: int = 2) -> list[tuple[str, ...]]:
-    """Return the rows of a table with the last column folded, so that its lines fit in WIDTH.
-
-    A line does not end at a no-break space; it becomes a plain one.
-    """
-    cells = [tuple(str(cell) for cell in row) for row in rows]
-    if not cells:
-        return []
-    before = range(len(cells[0]) - 1)
-    used = indent + sum(max(len(row[place]) for row in cells) + 2 for place in before)
-    folded: list[tuple[str, ...]] = []
-    for row in cells:
-        first, *more = textwrap.wrap(row[-1], max(LEAST, WIDTH - used)) or [""]
-        folded.append((*row[:-1], first.replace(TIED, " ")))
-        folded.extend((*("" for _ in before), line.replace(TIED, " ")) for line in more)
-    return folded
 
 
 def printable_lines(text: str) -> list[str]:

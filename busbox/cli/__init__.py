@@ -12,6 +12,7 @@ import click
 
 from busbox import __version__
 from busbox.basics.errors import BusboxError, join_or, nearest
+from busbox.basics.paper import Paper, width_of
 from busbox.cli.verbs import Verbs
 
 #: The built-in verbs by group: name to one line of help, so that help imports none of them.
@@ -40,15 +41,12 @@ GROUPS = {
     },
 }
 
-START = """\
-Busbox plays a soft-core's bus traffic into models of its peripherals. To start with:
-
-  busbox run first_light           play a small bench that comes with Busbox
-  busbox map first_light           see where its devices answer
-  busbox where first_light 0x44000008   see what one address reaches
-
-busbox --help shows every verb.
-"""
+#: The commands to start with, and what each does.
+START = (
+    ("busbox run first_light", "play a small bench that comes with Busbox"),
+    ("busbox map first_light", "see where its devices answer"),
+    ("busbox where first_light 0x44000008", "see what one address reaches"),
+)
 
 
 @click.group(
@@ -62,7 +60,15 @@ busbox --help shows every verb.
 @click.pass_context
 def cli(context: click.Context) -> None:
     if context.invoked_subcommand is None:
-        click.echo(START, nl=False)
+        page = Paper(sys.stdout.isatty(), width_of(sys.stdout))
+        page.line(
+            "Busbox plays a soft-core's bus traffic into models of its peripherals. To start with:"
+        )
+        page.line()
+        page.table(START)
+        page.line()
+        page.line("busbox --help shows every verb.")
+        page.print()
 
 
 def _wrong_words(error: click.ClickException) -> str:

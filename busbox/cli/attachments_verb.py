@@ -8,7 +8,6 @@ from typing import Any
 import click
 
 from busbox.basics.errors import InputError
-from busbox.basics.listing import wrapped
 from busbox.basics.pages import first_paragraph, page_of, section
 from busbox.board.attachment import Driver
 from busbox.cli.common import json_option, paper, plain, print_json
@@ -31,9 +30,7 @@ def command(kind: str | None, as_json: bool) -> int:
             print_json({"attachments": found})
         else:
             page = paper()
-            page.table(
-                wrapped((one["name"], one["how"], one["source"], one["text"]) for one in found)
-            )
+            page.table((one["name"], one["how"], one["source"], one["text"]) for one in found)
             page.line()
             page.line("busbox attachments KIND shows one, with its settings.")
             page.print()
@@ -88,19 +85,19 @@ def _rules(kind: Any) -> dict[str, str]:
 def _show(name: str, kind: Any) -> None:
     page = paper()
     page.line((name, "bold"), f": {_how(kind)} at a pin")
-    page.table(wrapped([("", plain(first_paragraph(page_of(kind))))], indent=0))
+    page.line(f"  {plain(first_paragraph(page_of(kind)))}")
     for title in ("Timing", "Caution"):
         text = section(page_of(kind), title)
         if text:
             page.title(title)
-            page.table(wrapped([("", plain(" ".join(text.split())))], indent=0))
+            page.line(f"  {plain(' '.join(text.split()))}")
     page.title("Settings")
-    page.table(wrapped((one.name, _default(one), one.text) for one in kind.settings))
+    page.table((one.name, _default(one), one.text) for one in kind.settings)
     if not kind.settings:
         page.line("  none")
     if _rules(kind):
         page.title("Findings of its own")
-        page.table(wrapped(_rules(kind).items()))
+        page.table(_rules(kind).items())
     page.print()
 
 

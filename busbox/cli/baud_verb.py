@@ -98,7 +98,7 @@ def _write(page: Paper, divisions: list[Division], known: Mapping[str, Tolerance
         )
         for one in divisions
     ]
-    page.table([head, *rows], numbers=range(len(head)))
+    page.table(rows, head=head, numbers=range(len(head)))
     page.title("Tolerance that an error uses up, together with the far end's")
     page.table(
         (name, TEXTS[name], f"{float(limit.slow):.2f} % to {float(limit.fast):.2f} %")

@@ -11,7 +11,6 @@ from typing import Any
 import click
 
 from busbox.basics.errors import InputError, Mistake, format_error, format_value, join_or, nearest
-from busbox.basics.listing import wrapped
 from busbox.basics.paper import Paper
 from busbox.basics.units import parse_clock, show_seconds
 from busbox.bench.bench import Bench
@@ -265,19 +264,20 @@ def _write(
     )
     for line, one in reports.items():
         page.title(f"{line} as {name}")
-        page.table(wrapped(one.rows))
-        page.table(wrapped(_frames(one, wave)))
+        page.table(one.rows)
+        page.table(_frames(one, wave))
         for rule, (count, (message, hint)) in _firsts(one).items():
             page.line(
                 "  ", (rule, "bold red"), "" if count == 1 else f"  {count:,} times; the first:"
             )
-            page.table(wrapped([("", message), ("", f"try: {hint}")]))
+            page.line(f"    {message}")
+            page.line(f"    try: {hint}", hang=2)
     if compared is not None:
         bench, pin = compared.against
         for line, differ in compared.lines.items():
             same = "the same" if all(one.same for one in differ) else "not the same"
             page.title(f"{line} against {pin} of {bench}: {same}")
-            page.table(wrapped((one.what, str(one)) for one in differ))
+            page.table((one.what, str(one)) for one in differ)
 
 
 def _counts(report: LineReport) -> dict[str, int]:

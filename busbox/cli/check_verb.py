@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -14,9 +13,6 @@ from busbox.cli.common import json_option, number_of, paper, print_json
 
 if TYPE_CHECKING:
     from busbox.check.port import Conformance, Outcome
-
-#: Columns of the page.
-WIDTH = 80
 
 
 @click.command("check")
@@ -67,17 +63,17 @@ def _clock(text: str) -> int:
 def _write(result: Conformance, page: Paper) -> None:
     counts, kind = result.counts, result.subject.kind
     page.line((result.subject.name, "bold"), f": {kind}, seed {result.seed}")
-    _wrapped(
-        page,
-        f"{result.cycles:,} cycles with {counts['accesses']:,} accesses: {counts['answered']:,} "
+    page.line(
+        f"  {result.cycles:,} cycles with {counts['accesses']:,} accesses: {counts['answered']:,} "
         f"answered, {counts['given_up']:,} given up, {counts['reset']:,} met by a reset, "
         f"{counts['unanswered']:,} without an answer",
+        hang=2,
     )
     page.title("Rules")
     page.table((one.rule, one.state, _note(one)) for one in result.outcomes)
     page.title("Timing (e is the cycle of the answer)")
-    _wrapped(page, result.timing.write_text)
-    _wrapped(page, result.timing.read_text)
+    page.line(f"  {result.timing.write_text}", hang=2)
+    page.line(f"  {result.timing.read_text}", hang=2)
     for one in result.outcomes:
         _write_breach(one, page)
 
@@ -89,19 +85,15 @@ def _note(one: Outcome) -> str:
 
 
 def _write_breach(one: Outcome, page: Paper) -> None:
+    from busbox.check.port.outcome import SIGNALS
+
     evidence = one.evidence
     if evidence is None:
         return
     page.title(f"{one.rule} is broken")
-    _wrapped(page, f"Rule: {one.text}.")
-    _wrapped(page, f"Cycle {evidence.number:,} of the {evidence.part}: {evidence.seen}.")
-    for line in evidence.lines():
-        page.line(line)
-
-
-def _wrapped(page: Paper, text: str) -> None:
-    for line in textwrap.wrap(text, WIDTH - 2, subsequent_indent="  "):
-        page.line(f"  {line}")
+    page.line(f"  Rule: {one.text}.", hang=2)
+    page.line(f"  Cycle {evidence.number:,} of the {evidence.part}: {evidence.seen}.", hang=2)
+    page.table(evidence.rows(), head=SIGNALS, numbers=range(len(SIGNALS)))
 
 
 def _object(result: Conformance) -> dict[str, Any]:

@@ -14,7 +14,7 @@ import click
 from click.core import ParameterSource
 
 from busbox.basics.errors import InputError, Mistake
-from busbox.basics.paper import Paper
+from busbox.basics.paper import Paper, width_of
 from busbox.bench.bench import Bench
 from busbox.map.addresses import number
 from busbox.recording import SUFFIX, Recording
@@ -118,8 +118,8 @@ def number_of(text: str, option: str, least: int = 0) -> int:
 
 
 def paper() -> Paper:
-    """Return paper for standard output: coloured on a terminal only."""
-    return Paper(colours=sys.stdout.isatty())
+    """Return paper for standard output: as wide as that is, coloured on a terminal only."""
+    return Paper(sys.stdout.isatty(), width_of(sys.stdout))
 
 
 def plain(text: str) -> str:

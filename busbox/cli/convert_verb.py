@@ -14,6 +14,7 @@ from busbox.basics.errors import InputError, Mistake, format_value, join_or, lim
 from busbox.basics.units import Span
 from busbox.bench.bench import Bench
 from busbox.bus.transfers import ACK, RESET
+from busbox.cli.common import paper
 from busbox.cpu.steps import AccessStep, Handler, Mark, Named, Pause, Poll, ResetStep, Step, Target
 from busbox.formats.contract import Format
 from busbox.formats.files import is_traffic, read_traffic, suffixes, write_traffic
@@ -63,7 +64,9 @@ def command(
     if system is not None and (names or numbers):
         steps = _renamed(steps, system, names, source)
     count = write_traffic(Path(result), steps, wanted)
-    click.echo(f"{result}: {count:,} steps{left_out}")
+    page = paper()
+    page.line(f"{result}: {count:,} steps{left_out}", hang=2)
+    page.print()
     return 0
 
 

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import re
-import textwrap
-from collections.abc import Iterator
 from pathlib import Path
 
 import click
 
 from busbox.basics.errors import InputError
-from busbox.basics.listing import WIDTH
 from busbox.basics.pages import first_paragraph
+from busbox.basics.paper import Paper
 from busbox.cli.common import paper, plain
 
 
@@ -39,8 +37,7 @@ def command(rule: str | None) -> int:
             if number:
                 page.line()
             page.line((name, "bold"))
-            for line, style in _lines(text):
-                page.line((line, style))
+            _write(page, text)
     page.print()
     return 0
 
@@ -49,21 +46,18 @@ def _first_of_plugin(page: str | InputError) -> str:
     return f"cannot be used: {page}" if isinstance(page, InputError) else first_paragraph(page)
 
 
-def _lines(doc: str) -> Iterator[tuple[str, str]]:
-    """Yield (line, style) of a docstring: sections indented, text wrapped, code as it stands."""
+def _write(page: Paper, doc: str) -> None:
+    """Write a docstring: sections indented, text filled, each line of code as it stands."""
     margin = "  "
     for number, block in enumerate(doc.split("\n\n")):
         if number:
-            yield "", ""
+            page.line()
         title, _, text = block.partition("\n")
         if re.match(r"-+\n", text):
-            yield f"  {title}", "bold"
+            page.line((f"  {title}", "bold"))
             margin, block = "    ", text.partition("\n")[2]
         if block.startswith(" "):
-            yield from ((margin + line, "") for line in block.splitlines())
+            for line in block.splitlines():
+                page.line(margin + line, hang=2)
         else:
-            words = re.sub("::$", ":", plain(" ".join(block.split())))
-            wrapped = textwrap.wrap(
-                words, WIDTH - len(margin), break_long_words=False, break_on_hyphens=False
-            )
-            yield from ((margin + line, "") for line in wrapped)
+            page.line(margin + re.sub("::$", ":", plain(" ".join(block.split()))))

@@ -8,7 +8,6 @@ from typing import Any
 import click
 
 from busbox.basics.errors import InputError, join_or, nearest
-from busbox.basics.listing import wrapped
 from busbox.basics.pages import first_paragraph, page_of
 from busbox.bench.find import packaged_benches, packaged_sets
 from busbox.cli.common import json_option, paper, plain, print_json
@@ -37,7 +36,7 @@ def command(what: str, as_json: bool) -> int:
         print_json({what: rows})
         return 0
     page = paper()
-    page.table(wrapped(tuple(row.values()) for row in rows))
+    page.table(tuple(row.values()) for row in rows)
     if not rows:
         page.line("  none")
     page.line()

@@ -64,7 +64,8 @@ def _compared(slot: Slot) -> list[int]:
 def _show(devices: tuple[Device, ...], address_map: AddressMap) -> None:
     page = paper()
     page.line(("Slots", "bold"))
-    rows: list[tuple[object, ...]] = [("addresses", "slot", "model", "size", "wait", "decoded by")]
+    head = ("addresses", "slot", "model", "size", "wait", "decoded by")
+    rows: list[tuple[object, ...]] = []
     for device in sorted(devices, key=lambda device: device.slot.base):
         slot = device.slot
         images = f"; {slot.images:,} images" if slot.images > 1 else ""
@@ -73,7 +74,7 @@ def _show(devices: tuple[Device, ...], address_map: AddressMap) -> None:
             (_span(slot.base, slot.base + slot.size - 1), slot.name, device.kind, f"{slot.size:#x}",
              slot.wait, slot.how + images + yields)
         )  # fmt: skip
-    page.table(rows)
+    page.table(rows, head=head)
     gaps, complete = address_map.gaps(SHOWN_RUNS)
     page.title("Nothing answers at")
     page.table([(_span(first, last), f"{last - first + 1:,} bytes") for first, last in gaps])

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from busbox.basics.errors import InputError, format_error
-from busbox.basics.listing import runs, wrapped
+from busbox.basics.listing import runs
 from busbox.basics.pages import first_paragraph, page_of, section
 from busbox.basics.paper import Paper
 from busbox.cli.common import json_option, paper, plain, print_json
@@ -57,7 +57,7 @@ def _models() -> Iterator[dict[str, str]]:
 
 def _list(models: list[dict[str, str]]) -> None:
     page = paper()
-    page.table(wrapped((one["name"], one["source"], one["text"]) for one in models))
+    page.table((one["name"], one["source"], one["text"]) for one in models)
     page.line()
     page.line("busbox models NAME shows one: registers, pins, settings, timing.")
     page.print()
@@ -146,7 +146,7 @@ class _Shown:
     def write(self, page: Paper) -> None:
         """Write the page of the model."""
         page.line((self.name, "bold"))
-        page.table(wrapped([(first_paragraph(page_of(self.model)),)]))
+        page.line(f"  {first_paragraph(page_of(self.model))}")
         for setting in self.model.settings:
             if setting.default is REQUIRED:
                 value = f"{setting.name} = {self.values[setting.name]}"
@@ -160,7 +160,7 @@ class _Shown:
             text = section(page_of(self.model), title)
             if text:
                 page.title(title)
-                page.table(wrapped([(plain(text),)]))
+                page.line(f"  {plain(' '.join(text.split()))}")
 
     def _registers(self, page: Paper) -> None:
         page.title("Registers" if self.table.registers else "Registers: none")
@@ -168,21 +168,20 @@ class _Shown:
             return
         head = ("offset", "name", "bits", "right", "reset", "text")
         rows = [row for register in self.table for row in _register_rows(register)]
-        page.table(wrapped([head, *rows]))
+        page.table(rows, head=head)
         used = {field.access or one.access for one in self.table for field in one.fields}
         page.line()
-        page.table(wrapped((name, text) for name, text in RIGHTS.items() if name in used))
+        page.table((name, text) for name, text in RIGHTS.items() if name in used)
 
     def _pins(self, page: Paper) -> None:
         page.title("Pins" if self.pins else "Pins: none")
         pins = runs((pin.name, (pin.direction, pin.level, pin.text)) for pin in self.pins)
-        page.table(wrapped((name, way, f"{_WHEN[way]} {level}", text)
-                           for name, (way, level, text) in pins))  # fmt: skip
+        page.table((name, way, f"{_WHEN[way]} {level}", text) for name, (way, level, text) in pins)
 
     def _settings(self, page: Paper) -> None:
         settings = self.model.settings
         page.title("Settings" if settings else "Settings: none")
-        page.table(wrapped((one.name, _range(one), _default(one), one.text) for one in settings))
+        page.table((one.name, _range(one), _default(one), one.text) for one in settings)
 
 
 #: What the level of a pin is.

@@ -11,6 +11,7 @@ from pathlib import Path
 import click
 
 from busbox.basics.errors import InputError, join_or, nearest
+from busbox.cli.common import paper
 
 #: What there is to write: its name is that of its folder of templates.
 KINDS = ("bench",)
@@ -31,8 +32,10 @@ def command(kind: str, folder: str) -> int:
     place = Path(folder)
     _check(place, folder)
     names = _write(place, _templates(kind))
-    click.echo(f"{folder}: {', '.join(names)}")
-    click.echo(f"busbox run {shlex.quote(folder)} plays it.")
+    page = paper()
+    page.line(f"{folder}: {', '.join(names)}", hang=2)
+    page.line(f"busbox run {shlex.quote(folder)} plays it.", hang=2)
+    page.print()
     return 0
 
 

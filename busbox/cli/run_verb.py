@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from functools import partial
@@ -25,6 +25,7 @@ from busbox.cli.common import (
 )
 from busbox.cli.writes import Write, listed, no_folder, writes_of
 from busbox.engines import DEFAULT_ENGINE
+from busbox.exports.brief import SetRow, write_block, write_closing
 from busbox.exports.contract import Result, target_of, text_of
 from busbox.plugins import EXPORTS, find, names
 from busbox.recording import SUFFIX, Recording
@@ -66,6 +67,7 @@ class _EngineOption(click.Option):
 )
 @click.option("--out", metavar="DIR", help="Write the recording and the JSON report there.")
 @json_option
+@click.option("--brief", is_flag=True, help="Print only how it ended, what was found and expected.")
 @click.option("--strict", is_flag=True, help="Exit with 1 if anything is found.")
 @click.option("--until", metavar="TIME", help="Stop at this time, e.g. '2 ms', or cycle.")
 @click.option(
@@ -90,6 +92,7 @@ def command(
     given: tuple[str, ...],
     out: str | None,
     as_json: bool,
+    brief: bool,
     strict: bool,
     until: str | None,
     stop_on: tuple[str, ...],
@@ -99,17 +102,17 @@ def command(
     """Play a bench's traffic and tell what every device did.
 
     BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox (busbox
-    list); or a folder of such folders: all of them are run. Of a saved recording, *.recording.npz, the
-    results are printed again; nothing is run.
+    list); or a folder of such folders: all of them are run, a short block each, and a table closes the
+    page. Of a saved recording, *.recording.npz, the results are printed again; nothing is run.
     """
-    writes = _writes(given, vcd, as_json, out)
+    writes = _writes(given, vcd, as_json, brief, out)
     if is_recording(bench):
         return _again(open_recording(bench), writes, out, coverage, strict)
     several = benches_of(bench)
     for one in writes if several else ():
         if one.option in ("--vcd", "--write"):
             raise InputError.of(f"must not be used with a folder of benches, {bench!r}", one.option)
-    objects, failed = [], False
+    objects, rows, failed = [], [], False
     benches: list[Path | str] = [*several] if several else [bench]
     for name in benches:
         opened = Bench.load(name)
@@ -126,23 +129,27 @@ def command(
         if as_json and several:
             objects.append(text_of(find(EXPORTS, "json"), result))
             continue
-        for one in writes:
-            one.write(result)
-        if any(one.shown and one.name == "summary" for one in writes):
-            _print_rest(checked, last=name == benches[-1])
+        _write_all(result, writes, checked, bool(several), brief)
+        rows.append(SetRow.of(recording.bench, recording))
     if objects:
         click.echo(listed(objects), nl=False)
+    elif several:
+        page = paper()
+        write_closing(bench, rows, page)
+        page.print()
     return int(failed)
 
 
 def _writes(
-    given: tuple[str, ...], vcd: str | None, as_json: bool, out: str | None
+    given: tuple[str, ...], vcd: str | None, as_json: bool, brief: bool, out: str | None
 ) -> tuple[Write, ...]:
     """Return what is written; places that cannot be written are refused before the run."""
     mistakes: list[Mistake] = []
     writes: tuple[Write, ...] = ()
+    if as_json and brief:
+        mistakes.append(Mistake("cannot be combined with --json", "--brief"))
     try:
-        writes = writes_of(given, vcd, as_json)
+        writes = writes_of(given, vcd, as_json, brief)
     except InputError as error:
         mistakes.extend(error.mistakes)
     problem = "" if out is None else no_folder(out)
@@ -230,13 +237,22 @@ def _failed(recording: Recording, strict: bool) -> bool:
     return broken or recording.ended == "hang" or (strict and bool(recording.counts))
 
 
-def _print_rest(checked: Checked | None, last: bool) -> None:
-    """Print what follows a summary: how the engines compare, a line before the next bench."""
+def _write_all(
+    result: Result, writes: Sequence[Write], checked: Checked | None, in_set: bool, brief: bool
+) -> None:
+    """Write the exports of one bench; of a bench of a set, print its block, or its verdict only."""
     page = paper()
+    if in_set and not brief:
+        write_block(result.recording, page, result.extras.get("coverage"))
+    else:
+        for one in writes:
+            one.write(result)
+    if not any(one.shown and one.name in ("summary", "brief") for one in writes):
+        return
     if checked is not None:
         page.line()
-        page.line((str(checked), "bold"))
-    if not last:
+        page.line((str(checked), "bold"), hang=2)
+    if in_set:
         page.line()
     page.print()
 

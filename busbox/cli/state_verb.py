@@ -8,8 +8,8 @@ from typing import Any
 import click
 
 from busbox.basics.errors import InputError, join_or, nearest
-from busbox.basics.listing import TIED, runs, wrapped
-from busbox.basics.paper import Paper
+from busbox.basics.listing import runs
+from busbox.basics.paper import TIED, Paper
 from busbox.basics.units import parse_span, show_clock, show_time
 from busbox.bench.opening import opened
 from busbox.cli.common import (
@@ -172,16 +172,16 @@ def _write(recording: Recording, devices: Sequence[Device], asked: int, page: Pa
         f": cycle {cycle:,} ({show_time(cycle, clock)} at {show_clock(clock)})",
     )
     if cycle < asked:
-        page.line(f"note: the run ended here, before cycle {asked:,} ({recording.ended}).")
+        page.line(f"note: the run ended here, before cycle {asked:,} ({recording.ended}).", hang=2)
     for device in devices:
         page.title(f"{device.name} ({device.kind})")
         registers = list(_registers(recording, device))
-        page.table(wrapped(_row(*item) for item in runs(_decoded(registers))))
+        page.table(_row(*item) for item in runs(_decoded(registers)))
         if not registers:
             page.line("  no register is listed")
         pins = [f"{name}{TIED}{_level(level)}" for name, level in runs(_levels(recording, device))]
         if pins:
-            page.table(wrapped([("pins", ", ".join(pins))]))
+            page.table([("pins", ", ".join(pins))])
 
 
 def _level(level: int) -> str:

@@ -9,7 +9,6 @@ from typing import Any
 import click
 
 from busbox.basics.errors import InputError, join_or, nearest
-from busbox.basics.listing import wrapped
 from busbox.basics.paper import Paper
 from busbox.basics.units import parse_clock, show_clock
 from busbox.cli.common import json_option, paper, print_json
@@ -72,16 +71,16 @@ def _write(
     page.line((f"{show_clock(clock_hz)}: a clock is {show_ns(Fraction(10**9, clock_hz))}", "bold"))
     head = ("profile", *WINDOWS.values())
     page.title("Windows")
-    page.table([head, *((one.name, *one.windows.values()) for one in profiles)])
+    page.table(((one.name, *one.windows.values()) for one in profiles), head=head)
     page.title("Clocks inside them")
-    page.table([head, *((one, *map(show_counts, fits[one].counts.values())) for one in fits)])
+    page.table(((one, *map(show_counts, fits[one].counts.values())) for one in fits), head=head)
     page.title("Best choice of clocks, one bit period for zeros and ones")
-    page.table(wrapped(_choices(fits)))
+    page.table(_choices(fits))
     if together is not None:
         page.title(f"One timing for {', '.join(TOGETHER[:-1])} and {TOGETHER[-1]}")
-        page.table(wrapped(_choices({"all": together})))
+        page.table(_choices({"all": together}))
     page.title("Sources")
-    page.table(wrapped((one.name, f"{_meant(one)}: {one.source}") for one in profiles))
+    page.table((one.name, f"{_meant(one)}: {one.source}") for one in profiles)
 
 
 def _choices(fits: Mapping[str, Fit]) -> Iterator[tuple[str, str]]:

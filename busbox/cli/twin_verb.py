@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from busbox.basics.errors import InputError, join_or, nearest
-from busbox.basics.listing import wrapped
 from busbox.basics.paper import Paper
 from busbox.basics.units import show_time
 from busbox.bus.transfers import TERMINATORS
@@ -142,14 +141,14 @@ def _same(done: Exercise, page: Paper) -> None:
     page.line(f"  the same in all of {done.cycles:,} cycles and {done.accesses:,} accesses")
     counts = [("changes of inputs", done.inputs), ("resets", done.resets),
               ("accesses that a reset cut off", done.cut)]  # fmt: skip
-    rows: list[tuple[object, ...]] = [("  " + what, f"{count:,}") for what, count in counts]
+    rows: list[tuple[object, ...]] = [(what, f"{count:,}") for what, count in counts]
     if done.aimed:
         share = f"{100 * done.aimed // done.accesses} %"
-        rows.append(("  accesses within two cycles of an event", share))
-    page.table(rows, numbers=(1,))
+        rows.append(("accesses within two cycles of an event", share))
+    page.table(rows, numbers=(1,), indent=4)
     never = list(done.never())
     if never:
-        page.table(wrapped([("  never", ", ".join(never))]))
+        page.table([("never", ", ".join(never))], indent=4)
 
 
 def _differ(device: Device, clock_hz: int, found: Found, saved: Path | None, page: Paper) -> None:
@@ -158,13 +157,15 @@ def _differ(device: Device, clock_hz: int, found: Found, saved: Path | None, pag
         "  ",
         (f"they differ in cycle {difference.cycle:,}", "bold red"),
         f" ({show_time(difference.cycle, clock_hz)}): {_what(device.name, difference)}",
+        hang=2,
     )
     table = device.slot.table
     page.table(
         [
-            ("    model", _value(table, difference, difference.model)),
-            ("    hardware", _value(table, difference, difference.hardware)),
-        ]
+            ("model", _value(table, difference, difference.model)),
+            ("hardware", _value(table, difference, difference.hardware)),
+        ],
+        indent=6,
     )
     if plan is None:
         page.line(
@@ -177,8 +178,8 @@ def _differ(device: Device, clock_hz: int, found: Found, saved: Path | None, pag
     if len(steps) > SHOWN_STEPS:
         page.line(f"    {len(steps) - SHOWN_STEPS:,} lines before these")
     for line in steps[-SHOWN_STEPS:]:
-        page.line(f"    {line}")
-    page.line(f"  saved as a bench of its own: busbox twin {saved} {device.name}")
+        page.line(f"    {line}", hang=2)
+    page.line(f"  saved as a bench of its own: busbox twin {saved} {device.name}", hang=2)
 
 
 def _steps(plan: Plan) -> Iterator[str]:

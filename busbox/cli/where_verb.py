@@ -102,7 +102,7 @@ def _start(found: Decoded) -> int:
 
 def _nothing(page: Paper, address_map: AddressMap, address: int) -> None:
     page.line("  no slot answers:")
-    page.table([(f"  {slot.name}", _why_not(slot, address)) for slot in address_map.slots])
+    page.table(((slot.name, _why_not(slot, address)) for slot in address_map.slots), indent=4)
     meant = address_map.meant(address)
     if meant:
         page.line(f"  {meant}")

@@ -6,7 +6,6 @@ from typing import Any
 
 import click
 
-from busbox.basics.listing import wrapped
 from busbox.basics.paper import Paper
 from busbox.cli.common import json_option, judged_run, paper, print_json, set_option
 from busbox.explain.why import Stories, Story
@@ -61,4 +60,4 @@ def _write(page: Paper, story: Story) -> None:
         rows.append((part.label, part.text))
         if part.place:
             rows.append(("", part.place))
-    page.table(wrapped(rows))
+    page.table(rows)

@@ -60,13 +60,15 @@ def _device(mistake: Mistake, option: str) -> Mistake:
     return mistake if mistake.where else replace(mistake, where=option)
 
 
-def writes_of(given: Iterable[str], vcd: str | None, as_json: bool) -> tuple[Write, ...]:
+def writes_of(
+    given: Iterable[str], vcd: str | None, as_json: bool, brief: bool
+) -> tuple[Write, ...]:
     """Return what is to be written: files first; the summary if nothing else is to be shown.
 
     Parameters
     ----------
     given : each ``NAME=FILE``; ``NAME`` may be ``file.py:function``
-    vcd, as_json : stand for ``vcd=FILE`` and ``json=-``
+    vcd, as_json, brief : stand for ``vcd=FILE``, ``json=-`` and ``brief=-``
 
     Raises
     ------
@@ -76,6 +78,7 @@ def writes_of(given: Iterable[str], vcd: str | None, as_json: bool) -> tuple[Wri
     asked = [("--write", one) for one in given]
     asked += [("--vcd", f"vcd={vcd}")] if vcd is not None else []
     asked += [("--json", f"json={STANDARD_OUTPUT}")] if as_json else []
+    asked += [("--brief", f"brief={STANDARD_OUTPUT}")] if brief else []
     found: list[Write] = []
     for option, text in asked:
         try:

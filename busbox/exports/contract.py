@@ -33,7 +33,7 @@ from typing import Any, BinaryIO, cast
 
 from busbox.basics.errors import InputError, format_value
 from busbox.basics.files import replacing
-from busbox.basics.paper import Paper
+from busbox.basics.paper import Paper, width_of
 from busbox.recording import Recording
 from busbox.system.system import System
 
@@ -82,8 +82,8 @@ class Target:
         return cast(BinaryIO, self.text.buffer)
 
     def paper(self) -> Paper:
-        """Return paper to write lines on, for :meth:`put`."""
-        return Paper(self.colours)
+        """Return paper to write lines on, for :meth:`put`, as wide as the place."""
+        return Paper(self.colours, width_of(self.text))
 
     def put(self, paper: Paper) -> None:
         """Write what stands on paper."""

@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from busbox.basics.listing import TIED, runs, wrapped
-from busbox.basics.paper import Paper
+from busbox.basics.listing import runs
+from busbox.basics.paper import TIED, Paper
 from busbox.bus.transfers import ACK
 from busbox.exports.contract import Result, Target
 from busbox.map.registers import LANE_MASKS, WORD, Place, RegisterTable, show_lanes
@@ -123,20 +123,20 @@ def write_coverage(covered: Mapping[str, Any], paper: Paper) -> None:
         if untouched:
             listed = ", ".join(untouched[:SHOWN_REGISTERS])
             listed += f" and {more:,} more; --json lists all" if more > 0 else ""
-            paper.table(wrapped([("  never touched", listed)]))
+            paper.table([("never touched", listed)], indent=4)
 
 
 def _registers(registers: Mapping[str, Any], paper: Paper) -> None:
     rows: list[tuple[object, ...]] = [
-        (f"  {name}", f"{one['reads']:,}", f"{one['writes']:,}", ", ".join(one["lanes"]),
+        (name, f"{one['reads']:,}", f"{one['writes']:,}", ", ".join(one["lanes"]),
          ", ".join(_marks(*item) for item in one["fields"].items()))
         for name, one in runs(registers.items())
     ]  # fmt: skip
     if not rows:
         return
     more = len(rows) - SHOWN_REGISTERS
-    head = ("  register", "reads", "writes", "lanes", "fields")
-    paper.table(wrapped([head, *rows[:SHOWN_REGISTERS]]), numbers=(1, 2))
+    head = ("register", "reads", "writes", "lanes", "fields")
+    paper.table(rows[:SHOWN_REGISTERS], head=head, numbers=(1, 2), indent=4)
     if more > 0:
         paper.line(f"    and {more:,} more; --json lists all")
 

@@ -50,7 +50,7 @@ def as_object(recording: Recording) -> dict[str, Any]:
             slot: [_frame(frame) for frame in frames] for slot, frames in recording.frames.items()
         },
         "attached": {name: _seen(one) for name, one in recording.seen.items()},
-        "findings": [_finding(finding) for finding in recording.findings],
+        "findings": [_finding(*item) for item in enumerate(recording.findings)],
         "counts": recording.counts,
         "expectations": [asdict(verdict) for verdict in recording.verdicts],
         "ended": recording.ended,
@@ -86,8 +86,10 @@ def _seen(seen: Seen) -> dict[str, Any]:
     }
 
 
-def _finding(finding: Finding) -> dict[str, Any]:
+def _finding(number: int, finding: Finding) -> dict[str, Any]:
+    """Return a finding; ``busbox why`` takes ``finding.NUMBER``."""
     return {
+        "number": number,
         "rule": finding.rule,
         "cycle": finding.cycle,
         "access": finding.access if finding.access >= 0 else None,

@@ -5,32 +5,31 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, TypeVar
 
-from busbox.basics.listing import printable_lines, wrapped
-from busbox.basics.paper import Paper, Word
-from busbox.basics.units import show_clock, show_time
+from busbox.basics.listing import printable_lines
+from busbox.basics.paper import TIED, Paper, Word
+from busbox.basics.units import show_time
 from busbox.device import RELEASED
+from busbox.exports.brief import (
+    first_findings,
+    found_in,
+    place_of,
+    write_not_met,
+    write_verdict,
+)
 from busbox.exports.contract import Result, Target
 from busbox.exports.coverage import write_coverage
 from busbox.exports.usage import usage
+from busbox.findings.collecting import KEPT
 from busbox.recording import Frame, Recording
-from busbox.recording.judged import Finding
 
 #: Frames shown from the front and from the back, if there are more.
 FIRST_FRAMES, LAST_FRAMES = 6, 2
-LAMPS_A_LINE = 10
 #: Registers shown under a rule.
 SHOWN_COUNTS = 8
 #: Marks shown from the front and from the back.
 FIRST_MARKS, LAST_MARKS = 12, 3
 
 T = TypeVar("T")
-
-_ENDS = {
-    "done": "done",
-    "until": "stopped at the time asked for",
-    "hang": "the CPU hangs",
-    "settle": "stopped: a device did not come to rest",
-}
 
 
 def write(result: Result, target: Target) -> None:
@@ -51,16 +50,9 @@ def summarise(
     ----------
     covered : what :func:`busbox.exports.coverage.coverage` gave, to be shown too
     """
-    time = show_time(recording.cycles, recording.clock_hz)
-    stopped = recording.ended == "until" and recording.stopped_on is not None
-    how = "stopped" if stopped else _ENDS[recording.ended]
-    paper.line(
-        (recording.bench, "bold"),
-        f": {how} after {time} ({recording.cycles:,} cycles at "
-        f"{show_clock(recording.clock_hz)}), engine {recording.engine}",
-    )
+    write_verdict(recording, paper)
     for note in recording.notes:
-        paper.line(f"note: {note}")
+        paper.line(f"note: {note}", hang=2)
     _marks(recording, paper)
     _slots(recording, paper)
     _texts(recording, paper)
@@ -71,16 +63,14 @@ def summarise(
         write_coverage(covered, paper)
     _findings(recording, paper)
     _expectations(recording, paper)
+    paper.line()
+    write_verdict(recording, paper)
 
 
 def _expectations(recording: Recording, paper: Paper) -> None:
-    if not recording.verdicts:
-        return
-    broken = [one for one in recording.verdicts if not one.met]
-    number = len(recording.verdicts)
-    paper.title(f"Expectations: {number - len(broken)} of {number} met")
-    for one in broken:
-        paper.line("  ", ("not met", "bold red"), f"  {one.what}; seen: {one.seen}")
+    if any(not verdict.met for verdict in recording.verdicts):
+        paper.title("Expectations that were not met")
+        write_not_met(recording, paper)
 
 
 def _marks(recording: Recording, paper: Paper) -> None:
@@ -97,7 +87,7 @@ def _marks(recording: Recording, paper: Paper) -> None:
 def _slots(recording: Recording, paper: Paper) -> None:
     used = usage(recording)
     paper.title("Accesses")
-    rows: list[tuple[object, ...]] = [("slot", "model", "reads", "writes", "cycles waited")]
+    rows: list[tuple[object, ...]] = []
     named = [(slot.name, slot.model) for slot in recording.slots]
     for (name, model), use in zip(
         [*named, ("(no slot)", "")], [*used.slots, used.nowhere], strict=True
@@ -105,10 +95,13 @@ def _slots(recording: Recording, paper: Paper) -> None:
         if name in dict(named) or use.reads or use.writes:
             counts = (f"{count:,}" for count in (use.reads, use.writes, use.waited))
             rows.append((name, model, *counts))
-    paper.table(rows, numbers=(2, 3, 4))
+    head = ("slot", "model", "reads", "writes", "cycles waited")
+    paper.table(rows, head=head, numbers=(2, 3, 4))
+    count, errors = len(recording.accesses), f"{used.errors:,}" if used.errors else "none"
     paper.line(
-        f"  in all {len(recording.accesses):,} accesses, {used.errors:,} ended with ERR; the bus "
-        f"was in use for {used.busy:,} cycles ({100 * used.busy / recording.cycles:.1f} %)"
+        f"  {count:,} {'access' if count == 1 else 'accesses'} in total, {errors} "
+        f"ended with ERR; the bus was busy for {used.busy:,} cycles "
+        f"({100 * used.busy / recording.cycles:.1f} %)"
     )
 
 
@@ -117,10 +110,11 @@ def _texts(recording: Recording, paper: Paper) -> None:
     if not said:
         return
     paper.title("Texts")
-    for name, text in said.items():
-        for number, line in enumerate(printable_lines(text)):
-            label = name if number == 0 else " " * len(name)
-            paper.line(f"  {label}  {line}")
+    paper.table(
+        ("" if number else name, line)
+        for name, text in said.items()
+        for number, line in enumerate(printable_lines(text))
+    )
 
 
 def _levels(recording: Recording, paper: Paper) -> None:
@@ -140,7 +134,8 @@ def _levels(recording: Recording, paper: Paper) -> None:
     )
     still = len(recording.lines) - len(moved)
     if still:
-        paper.line(f"  {'the other ' if moved else ''}{still} pins did not move")
+        pins = "pin" if still == 1 else "pins"
+        paper.line(f"  {'the other ' if moved else ''}{still:,} {pins} did not move")
 
 
 def _frames(recording: Recording, paper: Paper) -> None:
@@ -149,30 +144,34 @@ def _frames(recording: Recording, paper: Paper) -> None:
             paper.title(f"Lamps: {name} sent no frame")
             continue
         plural = "frame" if len(frames) == 1 else "frames"
-        paper.title(f"Lamps: {name} sent {len(frames)} {plural} (RRGGBB, lamp 0 first)")
-        for frame in _some(frames, FIRST_FRAMES, LAST_FRAMES):
-            if frame is None:
-                paper.line(f"  ... {len(frames) - FIRST_FRAMES - LAST_FRAMES} more")
-            else:
-                _frame(recording, frame, paper)
+        paper.title(f"Lamps: {name} sent {len(frames):,} {plural} (RRGGBB, lamp 0 first)")
+        _table_of_frames(recording, frames, paper)
 
 
 def _attached(recording: Recording, paper: Paper) -> None:
     """Write what each attachment understood; frames that a device meant so are not shown again."""
     for name, seen in recording.seen.items():
         paper.title(f"Attached: {name}, {seen.kind} at {seen.pin}")
-        paper.table(wrapped(seen.rows))
+        paper.table(seen.rows)
         meant = recording.frames.get(seen.pin.partition(".")[0])
         if not seen.frames:
             continue
         if meant and [one.colours for one in meant] == [one.colours for one in seen.frames]:
-            paper.line("  the lamps show the colours that were meant")
+            paper.line("  the lamps show the intended colours")
             continue
-        for frame in _some(seen.frames, FIRST_FRAMES, LAST_FRAMES):
-            if frame is None:
-                paper.line(f"  ... {len(seen.frames) - FIRST_FRAMES - LAST_FRAMES} more")
-            else:
-                _frame(recording, frame, paper)
+        _table_of_frames(recording, seen.frames, paper)
+
+
+def _table_of_frames(recording: Recording, frames: Sequence[Frame], paper: Paper) -> None:
+    rows: list[tuple[object, ...]] = []
+    for frame in _some(frames, FIRST_FRAMES, LAST_FRAMES):
+        if frame is None:
+            rows.append(("...", f"{len(frames) - FIRST_FRAMES - LAST_FRAMES:,} more", ""))
+            continue
+        cause = f"access {frame.access}" if frame.access >= 0 else "by itself"
+        lamps = _colours(frame, paper.colours) if frame.colours else "no lamp"
+        rows.append((show_time(frame.cycle, recording.clock_hz), cause, lamps))
+    paper.table(rows, numbers=(0,))
 
 
 def _some(items: Sequence[T], first: int, last: int) -> Iterator[T | None]:
@@ -185,18 +184,13 @@ def _some(items: Sequence[T], first: int, last: int) -> Iterator[T | None]:
     yield from items[-last:]
 
 
-def _frame(recording: Recording, frame: Frame, paper: Paper) -> None:
-    when = show_time(frame.cycle, recording.clock_hz)
-    cause = f"access {frame.access:<6}" if frame.access >= 0 else f"{'by itself':<13}"
-    head = f"  {when:>9}  {cause}"
-    if not frame.colours:
-        paper.line(f"{head} no lamp")
-    for first in range(0, len(frame.colours), LAMPS_A_LINE):
-        words: list[Word] = [(head if first == 0 else " " * len(head), "")]
-        for colour in frame.colours[first : first + LAMPS_A_LINE]:
-            style = _swatch(colour) if paper.colours else ""
-            words += [(" ", ""), (f"{colour:06x}", style)]
-        paper.line(*words)
+def _colours(frame: Frame, shown: bool) -> list[Word]:
+    """Return the colours of a frame, each on its colour if it is ``shown``."""
+    words: list[Word] = []
+    for colour in frame.colours:
+        words += [(" ", "")] if words else []
+        words.append((f"{colour:06x}", _swatch(colour) if shown else ""))
+    return words
 
 
 def _swatch(colour: int) -> str:
@@ -218,41 +212,27 @@ def _encoded(value: int) -> int:
 
 def _findings(recording: Recording, paper: Paper) -> None:
     if not recording.counts:
-        paper.title("Findings: none")
         return
-    total = sum(sum(of_rule.values()) for of_rule in recording.counts.values())
+    total, rules = found_in(recording), 0
     paper.title(f"Findings: {total:,}")
-    first: dict[str, Finding] = {}
-    for finding in recording.findings:
-        first.setdefault(finding.rule, finding)
-    for rule, finding in first.items():
-        _rule(recording, rule, finding, paper)
+    for rule, count, number, finding in first_findings(recording):
+        rules += 1
+        times = "" if count == 1 else f"{count:,} times; the first is "
+        paper.line("  ", (rule, "bold red"), f"  {times}finding.{number}", hang=2)
+        paper.line(f"    {place_of(recording, finding)}", hang=2)
+        paper.line(f"    {finding.message}")
+        paper.line("    try: ", (finding.hint, "green"), hang=2)
+        if count > 1:
+            paper.line(f"    where: {_where(recording.counts[rule])}", hang=2)
+    more = "busbox why BENCH finding.N traces one back; busbox explain RULE describes a rule"
+    if total > rules:
+        more += f"; busbox run BENCH --json lists them all, up to {KEPT:,} of a rule"
+    paper.line(f"  {more}.")
 
 
-def _rule(recording: Recording, rule: str, finding: Finding, paper: Paper) -> None:
-    counts = recording.counts[rule]
-    number = sum(counts.values())
-    paper.line("  ", (rule, "bold red"), "" if number == 1 else f"  {number:,} times; the first:")
-    paper.line(f"    {place_of(recording, finding)}")
-    paper.line(f"    {finding.message}")
-    paper.line("    try: ", (finding.hint, "green"))
-    if number > 1:
-        most = sorted(counts.items(), key=lambda item: -item[1])
-        listed = ", ".join(f"{key} {count:,}" for key, count in most[:SHOWN_COUNTS])
-        more = f", and {len(most) - SHOWN_COUNTS} more places" if len(most) > SHOWN_COUNTS else ""
-        paper.line(f"    where: {listed}{more}")
-
-
-def place_of(recording: Recording, finding: Finding) -> str:
-    """Return cycle, time, access, line of the traffic and pc of a finding, in words."""
-    when = show_time(finding.cycle, recording.clock_hz)
-    parts = [f"cycle {finding.cycle:,} ({when})"]
-    if finding.access >= 0:
-        parts.append(f"access {finding.access}")
-    if finding.line >= 0:
-        parts.append(recording.place_of(finding.access))
-    if finding.pc >= 0:
-        parts.append(f"pc {finding.pc:#x}")
-    if finding.source:
-        parts.append(finding.source)
-    return ", ".join(parts)
+def _where(counts: Mapping[str, int]) -> str:
+    most = sorted(counts.items(), key=lambda item: -item[1])
+    listed = ", ".join(f"{key}{TIED}{count:,}" for key, count in most[:SHOWN_COUNTS])
+    rest = len(most) - SHOWN_COUNTS
+    more = f", and {rest:,} more {'place' if rest == 1 else 'places'}" if rest > 0 else ""
+    return f"{listed}{more}"

@@ -137,9 +137,9 @@ Timing (e is the cycle of the answer)
 3.50 is broken
   Rule: in standard mode a terminator falls with STB (Wishbone B4, rule 3.50).
   Cycle 4 of the random traffic: ACK up although STB fell.
-cycle  RST CYC STB WE        ADR  SEL write data   read data  ACK ERR
-    3   0   1   1   1        0x2 1001 0x379b3b6e  0x00000000   1   0
-    4   0   1   0   0        0x2 1111 0xa327bbc5  0x00000000   1   0
+  cycle  RST  CYC  STB  WE  ADR   SEL  write data   read data  ACK  ERR
+      3    0    1    1   1  0x2  1001  0x379b3b6e  0x00000000    1    0
+      4    0    1    0   0  0x2  1111  0xa327bbc5  0x00000000    1    0
 """
 
 

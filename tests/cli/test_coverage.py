@@ -199,8 +199,8 @@ def test_a_run_stops_at_the_first_finding_of_a_rule(capsys: pytest.CaptureFixtur
     page = say(capsys, "run", "first_light", *words)
     assert page.startswith("first_light: stopped after 122.6 us (1,961 cycles at 16 MHz)")
     assert (
-        "\nnote: Stopped on unmapped-access in cycle 1,960 (122.5 us): write of 0x8 to 0x44000008: "
-        "no slot answers at this address; the write is lost.\n" in page
+        "\nnote: Stopped on unmapped-access in cycle 1,960 (122.5 us): write of 0x8 to\n"
+        "  0x44000008: no slot answers at this address; the write is lost.\n" in page
     )
 
 

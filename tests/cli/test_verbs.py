@@ -54,7 +54,7 @@ def busbox(
 
 def test_busbox_alone_prints_the_three_commands_to_start_with(busbox: Shell) -> None:
     """A newcomer gets three commands, each of which works as printed."""
-    lines = [line.split("   ")[0].strip() for line in busbox().splitlines()]
+    lines = [line.strip().split("  ")[0] for line in busbox().splitlines()]
     commands = [line for line in lines if line.startswith("busbox ") and "--help" not in line]
     assert len(commands) == 3
     for command in commands:
@@ -91,8 +91,9 @@ def test_json_is_one_object_of_the_shape_that_is_promised(busbox: Shell) -> None
     assert found["pins"]["telegraph.tx"]["level"] == 1
     assert found["frames"] == {"lamps": []}
     assert list(found["findings"][0]) == [
-        "rule", "cycle", "access", "slot", "register", "source", "message", "hint",
+        "number", "rule", "cycle", "access", "slot", "register", "source", "message", "hint",
     ]  # fmt: skip
+    assert [one["number"] for one in found["findings"]] == list(range(len(found["findings"])))
     assert found["findings"][0]["slot"] is None
     assert found["counts"]["poll-timeout"] == {"0x44000004": 1}
     assert found["expectations"] == []
@@ -213,7 +214,7 @@ def test_where_tells_what_answers(busbox: Shell) -> None:
 
 def test_where_tells_why_nothing_answers(busbox: Shell) -> None:
     """For each slot the bits that differ, then the nearest slot and its register."""
-    page = busbox("where", "first_light", "0x44001008")
+    page = " ".join(busbox("where", "first_light", "0x44001008").split())
     assert "no slot answers" in page
     assert "all bits above the size compared: 31..12; bit 12 of the address differ" in page
     assert "the nearest slot is lamps at 0x44000000..0x44000fff" in page
@@ -223,9 +224,9 @@ def test_where_tells_why_nothing_answers(busbox: Shell) -> None:
 def test_where_checks_a_header(busbox: Shell, tmp_path: Path) -> None:
     """What reaches a slot, what reaches nothing, what is no address, what was not resolved."""
     (tmp_path / "cabin.h").write_text(CABIN_HEADER, encoding="utf-8")
-    page = busbox("where", "first_light", "cabin.h")
+    page = " ".join(busbox("where", "first_light", "cabin.h").split())
     hits, _, rest = page.partition("reach nothing")
-    for part in ("GPIO_OUT  ", "levers.OUT", "LAMP(n)", "lamps.COLOUR.0, then every 4 bytes"):
+    for part in ("GPIO_OUT ", "levers.OUT", "LAMP(n)", "lamps.COLOUR.0, then every 4 bytes"):
         assert part in hits
     misses, _, others = rest.partition("used as no address")
     assert "LOST" in misses

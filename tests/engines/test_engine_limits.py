@@ -365,9 +365,8 @@ def test_an_engine_that_lies_is_found(
 
     monkeypatch.setattr(python_kernel, "LOOP", python_kernel.LOOP.replace(wrong, message))
     assert message in python_kernel.LOOP
-    shown = say(
-        capsys, "run", "first_light", "--engine", "reference", "--check-engines", code=1
-    ).splitlines()[-1]
+    page = say(capsys, "run", "first_light", "--engine", "reference", "--check-engines", code=1)
+    shown = " ".join(page.split("\n\n")[-1].split())
     assert shown.startswith("Engines reference, llvm, python differ, first in cycle ")
     assert ", access " in shown
     assert " with engine reference, " in shown

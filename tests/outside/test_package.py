@@ -84,7 +84,7 @@ def test_an_attachment_brings_a_rule_of_its_own(busbox: Busbox, tmp_path: Path) 
     (tmp_path / "day.bells").write_bytes(STROKES[16:])
     lay_out(tmp_path, 'file = "day.bells"')
     page = busbox("run", "bench.toml", "--strict", code=1)
-    assert "\n  stroke-too-short\n    cycle 3 (3 us), access 0" in page
+    assert "\n  stroke-too-short  finding.0\n    cycle 3 (3 us), access 0" in page
     assert (
         "\n    ear: a stroke lasts 5 cycles; 10 are needed.\n    try: Strike for longer.\n" in page
     )

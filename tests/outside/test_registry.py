@@ -300,8 +300,8 @@ SPOILED = (
     ('source = "tower.py:Peal"\ncount = 2', 'file = "day.notes"\nformat = "tower.py:RAISING"',
      ("run", "bench.toml"), "day.notes: its format raised KeyError: 'step'"),
     ("", "", ("run", "bench.toml", "--write", "jsn=a.json"),
-     "--write: there is no export 'jsn'; did you mean 'json'? (known: summary, json, vcd, coverage "
-     "or file.py:Function)"),
+     "--write: there is no export 'jsn'; did you mean 'json'? (known: summary, brief, json, vcd, "
+     "coverage or file.py:Function)"),
     ("", "", ("run", "bench.toml", "--write", "json"),
      "--write: must be NAME=FILE such as json=run.json, not 'json'"),
     ("", "", ("run", "bench.toml", "--write", "json=no/a.json"), "--write: there is no folder 'no'"),

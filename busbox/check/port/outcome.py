@@ -10,6 +10,11 @@ from busbox.map.registers import show_lanes
 
 State = Literal["held", "broken", "not exercised"]
 
+#: What an excerpt shows of a cycle: its number, and signals as the standard names them.
+SIGNALS = (
+    "cycle", "RST", "CYC", "STB", "WE", "ADR", "SEL", "write data", "read data", "ACK", "ERR",
+)  # fmt: skip
+
 
 @dataclass(frozen=True)
 class Excerpt:
@@ -31,19 +36,21 @@ class Excerpt:
 
     def lines(self) -> list[str]:
         """Return the two cycles as a table: signals as the standard names them."""
-        return [
-            "cycle  RST CYC STB WE        ADR  SEL write data   read data  ACK ERR",
-            _signals(self.number - 1, self.before),
-            _signals(self.number, self.sample),
-        ]
+        head = "cycle  RST CYC STB WE        ADR  SEL write data   read data  ACK ERR"
+        line = "{:>5}   {}   {}   {}   {} {:>10} {} {}  {}   {}   {}"
+        return [head, *(line.format(*row) for row in self.rows())]
+
+    def rows(self) -> list[tuple[object, ...]]:
+        """Return the signals of the two cycles, in the order of :data:`SIGNALS`."""
+        return [_signals(self.number - 1, self.before), _signals(self.number, self.sample)]
 
 
-def _signals(number: int, sample: Sample) -> str:
+def _signals(number: int, sample: Sample) -> tuple[object, ...]:
     one = sample
     return (
-        f"{number:>5}   {one.rst}   {one.cyc}   {one.stb}   {one.we} {one.adr:>#10x} "
-        f"{show_lanes(one.sel)} {one.write_data:#010x}  {one.read_data:#010x}   {one.ack}   {one.err}"
-    )
+        number, one.rst, one.cyc, one.stb, one.we, f"{one.adr:#x}", show_lanes(one.sel),
+        f"{one.write_data:#010x}", f"{one.read_data:#010x}", one.ack, one.err,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
