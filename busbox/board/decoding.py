@@ -112,7 +112,7 @@ def total_current(decoded_lines: Mapping[str, DecodedLine]) -> list[tuple[int, F
 def _decoded(attached: Attached, system: System, recording: Recording) -> DecodedLine:
     pin = f"{system.devices[attached.device].name}.{attached.pin}"
     line = recording.lines[pin]
-    wave = Wave.of_line(line, recording.clock_hz, recording.cycles)
+    wave = Wave.of_line(line, recording.clock_hz, recording.cycles, recording.resets)
     key = f"attach.{attached.name}"
     try:
         report = report_of(cast(Decoder, attached.part), wave)
