@@ -79,14 +79,14 @@ class LampReading:
 
         Of those that are kept and give colours, the one that latches most frames; of such, the one with
         the widest worst margin. If only one without colours is kept, that one; if none is kept, the
-        nearest: with the fewest failures.
+        nearest: with the widest worst margin.
         """
         if self.string.one_profile:
             return next(iter(self.judged))
         coloured = [name for name, one in self.judged.items() if one.profile.colours and one.meant]
         kept = [name for name in coloured if name in self.kept] or self.kept
         if not kept:
-            return min(coloured, key=lambda name: len(self.judged[name].failures))
+            return max(coloured, key=lambda name: _worst_margin(self.judged[name]))
         return max(kept, key=lambda name: _fit(self.judged[name]))
 
     def _shown(self) -> Colours:
@@ -144,5 +144,10 @@ class LampReading:
 
 def _fit(one: Judgement) -> tuple[int, Fraction]:
     """Return how many frames latch, and the worst margin in ticks."""
+    return int(np.count_nonzero(one.frames.latched)), _worst_margin(one)
+
+
+def _worst_margin(one: Judgement) -> Fraction:
+    """Return the worst margin in ticks."""
     margins = [m.margin_ticks for m in one.measures.values() if m.margin_ticks is not None]
-    return int(np.count_nonzero(one.frames.latched)), min(margins, default=Fraction(0))
+    return min(margins, default=Fraction(0))

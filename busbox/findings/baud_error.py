@@ -7,17 +7,13 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from busbox.basics.units import nearest_divisor, show_clock
+from busbox.board.measured_rate import BAUD_PER_CENT
 from busbox.bus.transfers import ACK
 from busbox.findings.rule import RunFacts, Sighting
 
 if TYPE_CHECKING:
     from busbox.map.slots import Slot
     from busbox.recording import Accesses
-
-
-#: Difference of a serial rate from the wanted one that is too much, in per cent: less than half of
-#: what an ideal mid-bit receiver takes over 9.5 bits (5.26 %, computed).
-BAUD_PER_CENT = 2
 
 
 def baud_error(facts: RunFacts) -> Iterator[Sighting]:

@@ -18,7 +18,7 @@ fit are returned. Those with a low stop bit are marked, for a character of the f
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
@@ -48,6 +48,7 @@ class BitTime:
     ticks : the line through the start edges with the least squares, sum(k t) / sum(k**2) for edges t
         ticks and k bits after the start edge of their character
     least, most : the bounds that all edges leave, in ticks
+    exact : whether every edge lies exactly there
     stopped : whether every character, read with it, has its stop bit
     first : tick of the first start edge
     """
@@ -55,6 +56,7 @@ class BitTime:
     ticks: Fraction
     least: Fraction
     most: Fraction
+    exact: bool
     stopped: bool
     first: int
 
@@ -165,9 +167,10 @@ def _fit(wave: Wave, piece: Interval, low_bits: int, wrong: int) -> BitTime | No
         return None
     squares = int((bits * bits).sum())
     ticks = Fraction(sum(int(bit) * int(times[bits == bit].sum()) for bit in np.unique(bits)), squares)
+    exact = bool((times * ticks.denominator == bits * ticks.numerator).all())
     judged = (stops < wave.end) & (counts > 0)  # one without an edge is a break
     stopped = bool(wave.levels[ends - 1][judged].all())
-    return BitTime(ticks, least, most, stopped, int(begins[owner[0]]))
+    return BitTime(ticks, least, most, exact, stopped, int(begins[owner[0]]))
 
 
 def _starts(wave: Wave, length: int) -> Array:
@@ -192,6 +195,6 @@ def _distinct(fits: Iterable[BitTime]) -> tuple[BitTime, ...]:
             last = found.pop()
             best = max(last, fit, key=lambda one: one.stopped)
             least, most = min(last.least, fit.least), max(last.most, fit.most)
-            fit = BitTime(best.ticks, least, most, best.stopped, best.first)
+            fit = replace(best, least=least, most=most)
         found.append(fit)
     return tuple(found)

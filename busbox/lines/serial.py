@@ -216,6 +216,20 @@ class Decoded:
         """The measured rate in bits a second, 1 / (bit x tick)."""
         return None if self.bit is None else 1 / (self.bit * self.tick)
 
+    def off_by(self, per_cent: int, sampled: bool) -> bool:
+        """Return whether the rate is off by more than so many per cent, whichever of the lengths it is.
+
+        Parameters
+        ----------
+        sampled : whether the edges were seen at samples; then, as where they do not lie exactly on
+            whole bits, the accuracy is in the line's favour
+        """
+        return bool(self.bit_times) and all(
+            100 * (abs(self.ideal / one.ticks - 1) - (one.accuracy if sampled or not one.exact else 0))
+            > per_cent
+            for one in self.bit_times
+        )
+
 
 def decode(wave: Wave, baud: int | Fraction, form: Format) -> Decoded:
     """Return what a line says in a given rate and format.
