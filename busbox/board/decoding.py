@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from busbox.system.scenario import Attached
     from busbox.system.system import System
 
-#: Seconds for which a line rests that is looked at beyond its run: longer than any latch gap or character.
+#: Seconds that a line is looked at beyond its run: longer than any latch gap or character.
 REST = 10
 
 

@@ -21,8 +21,8 @@ _VALUES = ("zero", "one")
 def explain_frame(reading: LampReading, tick: int, sent: Sequence[int]) -> Explanation | None:
     """Return why a frame shows other colours than were sent.
 
-    None if a finding of the string says it: a frame with a broken number of bits, or a bit whose high is
-    in neither window.
+    None if a finding of the string says it: a frame with a broken number of bits, or a bit whose
+    high is in neither window.
 
     Parameters
     ----------
@@ -43,9 +43,10 @@ def explain_frame(reading: LampReading, tick: int, sent: Sequence[int]) -> Expla
     if count != wanted:
         plural = "lamp" if len(sent) == 1 else "lamps"
         return Explanation(
-            f"{wanted:,} bits were sent for {len(sent):,} {plural}, and the frame on the line has {count:,}",
-            "Look for bits without a pulse (a high of 0 clocks, or of a whole bit), for a low inside the "
-            "frame that is as long as a latch gap, and for another number of channels.",
+            f"{wanted:,} bits were sent for {len(sent):,} {plural}, and the frame on the line has "
+            f"{count:,}",
+            "Look for bits without a pulse (a high of 0 clocks, or of a whole bit), for a low inside "
+            "the frame that is as long as a latch gap, and for another number of channels.",
         )
     first = int(frames.first[frame])
     part = slice(first, first + count)
@@ -96,6 +97,6 @@ def _wire(sent: Sequence[int], order: str) -> Bits:
 
 
 def _agree(wire: Bits, high: Ints) -> bool:
-    """Return whether no zero was high for longer than any one: whether these bits can be what was sent."""
+    """Return whether these bits can be what was sent: no zero was high for longer than any one."""
     zeros, ones = high[wire == 0], high[wire == 1]
     return not len(zeros) or not len(ones) or int(zeros.max()) <= int(ones.min())

@@ -109,7 +109,7 @@ class LampString(Decoder):
         return self._read(wave).describe(tick)
 
     def explain(self, wave: Wave, tick: int, sent: tuple[int, ...]) -> Explanation | None:
-        """Return the bit that was sent as the other one; None if its high is in no window, and so told."""
+        """Return the bit that was sent as the other one; None if its own finding says it."""
         return explain_frame(self._read(wave), tick, sent)
 
     def _read(self, wave: Wave) -> LampReading:

@@ -20,6 +20,8 @@ BAUD_PER_CENT = 2
 DIGITS = 6
 #: Other rates that fit the edges too, and are named.
 OTHERS = 3
+#: Bits a second from which a rate is shown without a fraction.
+WHOLE = 10_000
 
 
 @dataclass(frozen=True)
@@ -85,7 +87,7 @@ class MeasuredRate:
         return f"{message}.", self._hint(first)
 
     def _hint(self, first: BitTime) -> str:
-        here = f"baud = {show_rate(Fraction(_digits(1 / (first.ticks * self.wave.tick))))} here"
+        here = f"baud = {self._baud(first).replace(',', '')} here"
         if self.wave.sampling:
             return f"Give both ends one rate: change the divisor of the sender, or set {here}."
         clock = show_clock(round(1 / self.wave.tick))
@@ -115,10 +117,14 @@ class MeasuredRate:
 
     def _rate(self, one: BitTime) -> str:
         accuracy = float(100 * one.accuracy)
-        return f"{_digits(1 / (one.ticks * self.wave.tick)):,.12g} baud +-{accuracy:.2g} %"
+        return f"{self._baud(one)} baud +-{accuracy:.2g} %"
+
+    def _baud(self, one: BitTime) -> str:
+        rate = _digits(1 / (one.ticks * self.wave.tick))
+        return f"{rate:,.0f}" if rate >= WHOLE else f"{rate:,.12g}"
 
     def _listed(self, some: list[BitTime] | tuple[BitTime, ...]) -> str:
-        rates = [f"{_digits(1 / (one.ticks * self.wave.tick)):,.12g}" for one in some[:OTHERS]]
+        rates = [self._baud(one) for one in some[:OTHERS]]
         more = f" and {len(some) - OTHERS} more" if len(some) > OTHERS else ""
         return f"{', '.join(rates)} baud{more}"
 

@@ -19,13 +19,12 @@ from busbox.lines.serial import PARITIES, Character, Decoded, Format, decode
 from busbox.lines.wave import Wave
 
 
-
 class Terminal(Decoder):
     """Reads a serial line from its edges alone, whoever drives it.
 
     Each bit is sampled in its middle. Characters with a low stop bit are framing errors, and are not
-    shown; a line that is low for a whole character is a break. The rate is measured at the edges, without
-    regard to the one that the line is read with, and told with its accuracy.
+    shown; a line that is low for a whole character is a break. The rate is measured at the edges,
+    without regard to the one that the line is read with, and shown with its accuracy.
     """
 
     settings = (
@@ -78,7 +77,7 @@ class Terminal(Decoder):
         yield LineFinding("baud-error", end, rate.finding, first, advice=rate.advice)
 
     def explain(self, wave: Wave, tick: int, sent: int) -> Explanation | None:
-        """Return the data bit that was sampled as another one than was sent; None if the rate is wrong."""
+        """Return the data bit that was sampled as the other one; None if the rate is wrong."""
         decoded = decode(wave, self.baud, self.form)
         if decoded.off_by(BAUD_PER_CENT, wave.sampling > 0):
             return None
@@ -169,4 +168,3 @@ def _counts(decoded: Decoded) -> dict[str, int]:
         "false_starts": len(decoded.false_starts),
         "unfinished": int(decoded.unfinished is not None),
     }
-

@@ -54,9 +54,7 @@ def colour_order(facts: RunFacts) -> Iterator[Sighting]:
             continue
         slot = facts.system.devices[decoded.attached.device].name
         describe = partial(_describe_order, name, decoded, found)
-        yield Sighting(
-            found.cycle, found.frame.access, slot, decoded.attached.pin, name, describe
-        )
+        yield Sighting(found.cycle, found.frame.access, slot, decoded.attached.pin, name, describe)
 
 
 @dataclass(frozen=True)

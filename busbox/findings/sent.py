@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from busbox.board.attachment import Explanation
@@ -30,7 +30,7 @@ class ShownDifference:
     cycle: int
     access: int
     text: str
-    explanation: Explanation = Explanation()
+    explanation: Explanation = field(default_factory=Explanation)
 
 
 def reset_within(facts: RunFacts, first: int, last: int) -> bool:

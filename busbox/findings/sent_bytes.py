@@ -24,11 +24,13 @@ if TYPE_CHECKING:
 Shown = tuple[int, int]
 
 
-def byte_difference(facts: RunFacts, decoded: DecodedLine, sender: Sender) -> ShownDifference | None:
+def byte_difference(
+    facts: RunFacts, decoded: DecodedLine, sender: Sender
+) -> ShownDifference | None:
     """Return the first byte that is shown otherwise than it was sent, or None.
 
-    A character belongs to the byte whose stop bit was the next to end. After a reset nothing is compared
-    until a byte is shown as it was sent: a receiver may take a while to find a start bit again.
+    A character belongs to the byte whose stop bit was the next to end. After a reset nothing is
+    compared until a byte is shown as it was sent: a receiver may take a while to find a start bit.
     """
     if decoded.report.text is None:
         return None

@@ -123,9 +123,7 @@ class _Frames:
         text = self._colours(number, frame, colours)
         return ShownDifference(cycles - 1, frame.access, text, explanation)
 
-    def _wrong_number(
-        self, number: int, shown: Sequence[Shown], cycle: int
-    ) -> ShownDifference:
+    def _wrong_number(self, number: int, shown: Sequence[Shown], cycle: int) -> ShownDifference:
         """Return a difference for a frame that is not shown, or shown in parts."""
         frame = self.sent[number]
         what = f"frame {number}, sent by {self.device} as {_listed(frame.colours)}"
@@ -135,7 +133,9 @@ class _Frames:
         elif (self.decoded.line.cycles == frame.cycle).any():
             text = f"{what}, is not shown: the lamps take it for a part of the frame before"
         else:
-            text = f"{what}, is not shown: the line does not move in cycle {frame.cycle:,}, its first"
+            text = (
+                f"{what}, is not shown: the line does not move in cycle {frame.cycle:,}, its first"
+            )
         return ShownDifference(min(cycle, self.facts.recording.cycles - 1), frame.access, text)
 
     def _colours(self, number: int, frame: Frame, colours: Sequence[int]) -> str:
@@ -146,8 +146,8 @@ class _Frames:
         if lamp is None or lamp < LISTED:
             return f"{what}, and is shown as {_listed(colours)}"
         return (
-            f"lamp {lamp} of frame {number} was sent by {self.device} as {frame.colours[lamp]:06x}, and "
-            f"shows {colours[lamp]:06x}"
+            f"lamp {lamp} of frame {number} was sent by {self.device} as {frame.colours[lamp]:06x}, "
+            f"and shows {colours[lamp]:06x}"
         )
 
 

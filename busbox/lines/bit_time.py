@@ -6,13 +6,14 @@ that is no whole number of clocks), so a distance of k bits is wrong by less tha
 
     k bit - 1 <= distance <= k bit + 1
 
-Each edge therefore bounds the bit: (distance - 1) / k <= bit <= (distance + 1) / k. What lies within all
-bounds is the accuracy that is stated; the longest distance inside a character, of k bits, makes it 1 / k
-ticks or better. Where no length fits within a tick, or none with which every character has its stop bit,
-2, 4, 8 ... ticks are tried, up to an eighth of the shortest low; the accuracy is that much coarser.
+Each edge therefore bounds the bit: (distance - 1) / k <= bit <= (distance + 1) / k. What lies within
+all bounds is the accuracy that is stated; the longest distance inside a character, of k bits, makes it
+1 / k ticks or better. Where no length fits within a tick, or none with which every character has its
+stop bit, 2, 4, 8 ... ticks are tried, up to an eighth of the shortest low; the accuracy is that much
+coarser.
 
-Several lengths may fit: a text whose lows are all two bits long looks like one at half the rate. All that
-fit are returned. Those with a low stop bit are marked, for a character of the format that is read.
+Several lengths may fit: a text whose lows are all two bits long looks like one at half the rate. All
+that fit are returned. Those with a low stop bit are marked, for a character of the format that is read.
 """
 
 from __future__ import annotations
@@ -32,10 +33,10 @@ Interval = tuple[Fraction, Fraction]
 
 #: The longest low of any character: start bit, nine data bits, parity.
 MOST_BITS = 11
-#: Ticks of the shortest bit that is told apart from its neighbours, for each tick that an edge is wrong by.
+#: Ticks of the shortest bit that is measured, for each tick that an edge may be wrong by.
 LEAST_TICKS = 5
-#: An interval is looked at in pieces whose ends differ by a 64th at most, so that an edge eleven bits on
-#: is still told from the next one.
+#: An interval is looked at in pieces whose ends differ by a 64th at most, so that an edge eleven bits
+#: on is not taken for the next one.
 PIECE = Fraction(65, 64)
 
 
@@ -69,8 +70,8 @@ class BitTime:
 def bit_times(wave: Wave, low_bits: int) -> tuple[BitTime, ...]:
     """Return the lengths of a bit that fit the edges of a line, the longest first; none if unknown.
 
-    Unknown is a line without a low between two edges, one whose edges fit no common length, and one that
-    would fit bits of a few ticks too, as those cannot be told apart.
+    Unknown is a line without a low between two edges, one whose edges fit no common length, and one
+    that would fit bits of a few ticks too, as those cannot be distinguished.
 
     Parameters
     ----------
@@ -142,7 +143,7 @@ def _pieces(intervals: Iterable[Interval]) -> Iterator[Interval]:
 
 
 def _fit(wave: Wave, piece: Interval, low_bits: int, wrong: int) -> BitTime | None:
-    """Return the length of a bit that fits every edge inside a character, near a piece; None if none."""
+    """Return the length of a bit near a piece that fits every edge inside a character, or None."""
     near = (piece[0] + piece[1]) / 2
     starts = _starts(wave, int((low_bits + Fraction(1, 2)) * near))
     begins = wave.times[starts]
@@ -150,7 +151,9 @@ def _fit(wave: Wave, piece: Interval, low_bits: int, wrong: int) -> BitTime | No
     ends = np.searchsorted(wave.times, stops, side="right")
     counts = ends - starts - 1
     owner = np.repeat(np.arange(len(starts)), counts)
-    edges = np.arange(len(owner)) - np.repeat(np.cumsum(counts) - counts, counts) + starts[owner] + 1
+    edges = (
+        np.arange(len(owner)) - np.repeat(np.cumsum(counts) - counts, counts) + starts[owner] + 1
+    )
     whole = ~np.isin(owner, owner[np.isin(wave.times[edges], wave.cuts)])
     owner, edges = owner[whole], edges[whole]
     times = wave.times[edges] - begins[owner]
@@ -166,7 +169,9 @@ def _fit(wave: Wave, piece: Interval, low_bits: int, wrong: int) -> BitTime | No
     if least > most or most < piece[0] or least > piece[1]:
         return None
     squares = int((bits * bits).sum())
-    ticks = Fraction(sum(int(bit) * int(times[bits == bit].sum()) for bit in np.unique(bits)), squares)
+    ticks = Fraction(
+        sum(int(bit) * int(times[bits == bit].sum()) for bit in np.unique(bits)), squares
+    )
     exact = bool((times * ticks.denominator == bits * ticks.numerator).all())
     judged = (stops < wave.end) & (counts > 0)  # one without an edge is a break
     stopped = bool(wave.levels[ends - 1][judged].all())
@@ -174,7 +179,7 @@ def _fit(wave: Wave, piece: Interval, low_bits: int, wrong: int) -> BitTime | No
 
 
 def _starts(wave: Wave, length: int) -> Array:
-    """Return the falls that begin a character of ``length`` ticks: each the first after the one before."""
+    """Return the falls that begin a character: each the first ``length`` ticks after the last."""
     falls = np.flatnonzero(wave.levels == 0)
     falls = falls[falls > 0]
     times = wave.times[falls]

@@ -204,7 +204,9 @@ class Decoded:
         The one whose rate is nearest to the one that the line is read with comes first.
         """
         stopped = tuple(one for one in self.bit_times if one.stopped) or self.bit_times
-        return tuple(sorted(stopped, key=lambda one: max(one.ticks / self.ideal, self.ideal / one.ticks)))
+        return tuple(
+            sorted(stopped, key=lambda one: max(one.ticks / self.ideal, self.ideal / one.ticks))
+        )
 
     @property
     def bit(self) -> Fraction | None:
@@ -225,7 +227,8 @@ class Decoded:
             whole bits, the accuracy is in the line's favour
         """
         return bool(self.bit_times) and all(
-            100 * (abs(self.ideal / one.ticks - 1) - (one.accuracy if sampled or not one.exact else 0))
+            100
+            * (abs(self.ideal / one.ticks - 1) - (one.accuracy if sampled or not one.exact else 0))
             > per_cent
             for one in self.bit_times
         )

@@ -47,8 +47,8 @@ def sent(values: list[int], form: Format, bit: Fraction, gaps: list[int]) -> Wav
 def test_the_sender_s_bit_is_measured_within_the_accuracy_or_not_at_all(
     sending: tuple[list[int], Format, Fraction, list[int]],
 ) -> None:
-    """Whatever the bytes, the rate and the clock: one of the lengths is the sender's, as near as it says;
-    where one alone is likely, it is that one.
+    """Whatever the bytes, the rate and the clock: one of the lengths is the sender's, as near as it
+    says; where one alone is likely, it is that one.
     """
     values, form, bit, gaps = sending
     wave = sent(values, form, bit, gaps)
@@ -77,7 +77,7 @@ def test_a_rate_that_is_read_changes_nothing_of_what_is_measured(
 def test_a_capture_that_samples_a_line_measures_its_bit_too(
     sending: tuple[list[int], Format, Fraction, list[int]], slower: int
 ) -> None:
-    """Every edge of the line is seen at the next sample only; the sender's bit is found all the same."""
+    """Every edge is seen at the next sample only; the sender's bit is found all the same."""
     values, form, bit, gaps = sending
     fine = sent(values, form, bit * slower, gaps)
     times = -(-fine.times // slower)
@@ -101,9 +101,9 @@ def test_a_byte_with_short_and_long_lows_has_one_rate() -> None:
 
 
 def test_a_text_whose_runs_are_all_two_bits_long_fits_other_rates_too() -> None:
-    """0xE6 is low, high and low for 2 bits each: other rates fit too, and all of them are returned."""
-    # Each run taken for m bits. For m = 4 the tenth bit is low; from 5 on each low is a character of its
-    # own, up to the 9 bits that are low before a stop bit. By hand.
+    """0xE6 is low, high and low for 2 bits each: other rates fit too, and all are returned."""
+    # Each run taken for m bits. For m = 4 the tenth bit is low; from 5 on each low is a character of
+    # its own, up to the 9 bits that are low before a stop bit. By hand.
     found = bit_times(sent([0xE6], Format(8, "N", ONE), Fraction(300), []), 9)
     assert [one.ticks for one in found if one.stopped] == [
         Fraction(600, m) for m in (1, 2, 3, 5, 6, 7, 8, 9)
@@ -161,7 +161,7 @@ def test_a_break_and_the_level_before_the_first_edge_say_nothing() -> None:
 
 
 def test_the_bit_of_a_real_capture() -> None:
-    """A sender at 115,200 baud, sampled at 1 MHz: 115,224 baud, and the nominal rate within the accuracy."""
+    """A sender at 115,200 baud, sampled at 1 MHz: 115,224 baud; the accuracy includes 115,200."""
     # Known answers that came with the capture (captures/README.md).
     decoded = decode(read_capture(CAPTURE)["tx"], 115_200, Format.parse("8N1"))
     (found,) = decoded.likely
