@@ -30,10 +30,12 @@ def shown_differs(facts: RunFacts) -> Iterator[Sighting]:
     The high of a zero was given 11 clocks instead of 7, which is long enough for a one (set
     ``mistakes``, bench ``lamp_zeros``)::
 
+        [attach.string]
         profile = "P4"
 
         write lamps.HIGH 0x000d000b
         write lamps.COLOUR.0 0x400000
+        write lamps.COLOUR.1 0x004000
         write lamps.CONTROL 1
 
     Finding
