@@ -141,6 +141,7 @@ RULES = Kind(
         "latch-gap": "busbox.findings.latch_gap:latch_gap",
         "broken-bit-count": "busbox.findings.broken_bit_count:broken_bit_count",
         "colour-order": "busbox.findings.colour_order:colour_order",
+        "shown-differs": "busbox.findings.shown_differs:shown_differs",
         "supply-current": "busbox.findings.supply_current:supply_current",
         "flash-rate": "busbox.findings.flash_rate:flash_rate",
     },

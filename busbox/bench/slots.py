@@ -8,7 +8,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, ConfigDict, Field
 
-from busbox.basics.errors import InputError, format_value, nearest
+from busbox.basics.errors import InputError, format_value, join_or, nearest
 from busbox.bench.context import Context
 from busbox.bench.settings import ask, check_settings, find_class
 from busbox.bench.table import Table
@@ -108,6 +108,12 @@ class SlotTable(Table):
             least = f"at least {table.end:#x}, to hold the model's registers"
             context.mistakes.note((*path, "size"), f"must be {least}, not {slot.size:#x}")
             return None
+        for pin in pins:
+            if pin.carries and (pin.direction != "output" or pin.carries not in model.sends):
+                text = f"pin {pin.name} carries {format_value(pin.carries)}"
+                rule = "only an output pin may, and only what its device sends"
+                context.mistakes.note(at, f"{text}: {rule} ({join_or(model.sends)})")
+                return None
         kind = self.model if isinstance(self.model, str) else self.model.__name__
         return Device(replace(slot, table=table), model, kind, settings, tuple(pins))
 

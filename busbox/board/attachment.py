@@ -68,6 +68,7 @@ class LineFinding:
     describe : returns (what happened and what was expected, one thing to try); called only if shown
     edge : tick of the edge that is to blame; None for ``tick``
     part : what it is counted under, besides the attachment's name
+    advice : clocks of the line that would be right; the hint then names the registers that give them
     """
 
     rule: str
@@ -75,6 +76,37 @@ class LineFinding:
     describe: Callable[[], tuple[str, str]]
     edge: int | None = None
     part: str = ""
+    advice: Callable[[], Advice] | None = None
+
+
+@dataclass(frozen=True)
+class Advice:
+    """Clocks of a line, by the names of :meth:`busbox.device.Declaration.words_for`.
+
+    Attributes
+    ----------
+    clocks : those that would be right, empty if none are
+    now : those that the line has, empty if that is not known
+    """
+
+    clocks: Mapping[str, int] = field(default_factory=dict)
+    now: Mapping[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """Why a decoder shows something else than was sent.
+
+    Attributes
+    ----------
+    text : which bit it is, in numbers; "" if that is not known
+    hint : one thing to try; "" if there is nothing special
+    advice : as in a :class:`LineFinding`
+    """
+
+    text: str = ""
+    hint: str = ""
+    advice: Advice = Advice()
 
 
 @dataclass(frozen=True)
@@ -143,6 +175,19 @@ class Decoder(Attachment):
     def describe(self, wave: Wave, tick: int) -> str:
         """Return what the line says in a tick, such as ``frame 3, lamp 2``; "" if that is not told."""
         return ""
+
+    def explain(self, wave: Wave, tick: int, sent: Any) -> Explanation | None:
+        """Return why what begins in a tick is shown as another frame or character than was sent.
+
+        None if a finding of the decoder says it already: the difference is not a finding then.
+
+        Parameters
+        ----------
+        wave : the line
+        tick : of the first edge of a frame or character in the report; -1 if it shows none
+        sent : the colours that the device sent to the lamps, or the byte
+        """
+        return Explanation()
 
 
 class Driver(Attachment):

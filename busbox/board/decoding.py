@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cached_property
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
 from busbox.basics.errors import BusboxError, InputError, format_error
 from busbox.basics.units import show_current
-from busbox.board.attachment import Decoder, LineReport
+from busbox.board.attachment import Decoder, Explanation, LineReport
 from busbox.board.reports import report_of
 from busbox.lines.wave import Wave
 
@@ -19,6 +20,9 @@ if TYPE_CHECKING:
     from busbox.recording import Line, Recording, Seen
     from busbox.system.scenario import Attached
     from busbox.system.system import System
+
+#: Seconds that a line is looked at beyond its run: longer than any latch gap or character.
+REST = 10
 
 
 @dataclass(frozen=True)
@@ -30,13 +34,36 @@ class DecodedLine:
     attached : the decoder in its place
     pin : such as ``lamps.line``
     line : the history of its pin
+    wave : its edges, as the decoder got them
     report : what it understood, its findings in order of tick
     """
 
     attached: Attached
     pin: str
     line: Line
+    wave: Wave
     report: LineReport
+
+    @cached_property
+    def resting(self) -> DecodedLine:
+        """The same, if the line stays as it is for :data:`REST` after the run."""
+        wave = replace(self.wave, end=self.wave.end + int(REST / self.wave.tick))
+        return replace(self, wave=wave, report=_report(self.attached, wave))
+
+    def explain(self, tick: int, sent: object) -> Explanation | None:
+        """Return why what begins in a tick differs from what was sent, as the decoder says.
+
+        Raises
+        ------
+        InputError : the decoder raised an error
+        """
+        try:
+            return cast(Decoder, self.attached.part).explain(self.wave, tick, sent)
+        except BusboxError:
+            raise
+        except Exception as error:
+            text = f"{self.attached.kind} raised {format_error(error)}"
+            raise InputError.of(text, key=f"attach.{self.attached.name}") from error
 
     def access_at(self, cycle: int) -> int:
         """Return the access that caused the last edge up to a cycle, -1 if none did."""
@@ -112,14 +139,17 @@ def total_current(decoded_lines: Mapping[str, DecodedLine]) -> list[tuple[int, F
 def _decoded(attached: Attached, system: System, recording: Recording) -> DecodedLine:
     pin = f"{system.devices[attached.device].name}.{attached.pin}"
     line = recording.lines[pin]
-    wave = Wave.of_line(line, recording.clock_hz, recording.cycles)
+    wave = Wave.of_line(line, recording.clock_hz, recording.cycles, recording.resets)
+    return DecodedLine(attached, pin, line, wave, _report(attached, wave))
+
+
+def _report(attached: Attached, wave: Wave) -> LineReport:
     key = f"attach.{attached.name}"
     try:
-        report = report_of(cast(Decoder, attached.part), wave)
+        return report_of(cast(Decoder, attached.part), wave)
     except BusboxError:
         raise
     except ValueError as error:
         raise InputError.of(str(error), key=key) from error
     except Exception as error:
         raise InputError.of(f"{attached.kind} raised {format_error(error)}", key=key) from error
-    return DecodedLine(attached, pin, line, report)

@@ -8,7 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from busbox.board.attachment import LineFinding
+from busbox.board.attachment import Advice, LineFinding
+from busbox.board.lamp_counts import advice_for, counts_that_fit
 from busbox.board.lamp_reading import LampReading
 from busbox.board.light import Flashing
 from busbox.lines.bits import Frames
@@ -46,21 +47,21 @@ class LampFindings:
         for place, (number, window) in enumerate(
             zip(numbers.tolist(), self.reading.read.failures.window.tolist(), strict=True)
         ):
-            yield self._finding(number, keys[window], partial(self._describe_time, place))
+            yield self._finding(number, keys[window], partial(self._describe_time, place), place)
 
     def _nearest(self) -> LineFinding:
         """Return the first failure of the profile that is the nearest."""
         number = int(self.reading.read.failing_bits[0])
         key = list(WINDOWS)[int(self.reading.read.failures.window[0])]
-        return self._finding(number, key, self._describe_none)
+        return self._finding(number, key, self._describe_none, 0)
 
-    def _finding(self, number: int, key: str, describe: Any) -> LineFinding:
+    def _finding(self, number: int, key: str, describe: Any, place: int) -> LineFinding:
         bits = self.reading.read.bits
         rise, high, low = (int(column[number]) for column in (bits.begin, bits.high, bits.low))
         edges = {"zero_high": rise + high, "one_high": rise + high}
         tick = edges.get(key, rise + high + low)
         rule = "latch-gap" if key == "gap" else "pulse-width"
-        return LineFinding(rule, tick, describe, part=key)
+        return LineFinding(rule, tick, describe, part=key, advice=partial(self._advice, place))
 
     def _describe_time(self, place: int) -> tuple[str, str]:
         message = self._failure(place)
@@ -77,7 +78,22 @@ class LampFindings:
                 f"for the same frame; {allowed}"
             )
         where = f"frame {frame}, lamp {lamp}, bit {bit}"
-        return f"the {WINDOWS[key]} in {where} lasts {time}; {allowed}"
+        if key.endswith("_high"):
+            return f"{where} is high for {time}; {self.reading.name} allows {self._highs()}"
+        return f"{where}, read as a {key.removesuffix('_low')}, is low for {time}; {allowed}"
+
+    def _highs(self) -> str:
+        windows = self.reading.read.profile.windows
+        return f"{windows['zero_high']} for a zero and {windows['one_high']} for a one"
+
+    def _one_off(self, key: str) -> bool:
+        """Return whether most times of a kind are as they should be."""
+        measure = self.reading.read.measures[key]
+        return key != "gap" and FEW * measure.failing <= measure.count
+
+    def _advice(self, place: int) -> Advice:
+        key = self.reading.read.failures.at(place)[3]
+        return Advice() if key == "gap" or self._one_off(key) else advice_for(self.reading)
 
     def _hint(self, place: int) -> str:
         key = self.reading.read.failures.at(place)[3]
@@ -85,19 +101,17 @@ class LampFindings:
             return (
                 "Look at the sender's clock and counts: busbox timing CLOCK tells which counts fit."
             )
-        measure = self.reading.read.measures[key]
-        if key != "gap" and FEW * measure.failing <= measure.count:
+        if self._one_off(key):
             return (
                 "Most are as they should be: look for what comes in between, an interrupt or a longer "
                 "way through a loop (busbox why tells it)."
             )
+        if key != "gap":
+            return counts_that_fit(self.reading)
         inside = self.reading.read.profile.windows[key].counts(self.reading.wave.tick_ns)
+        assert inside is not None
         clock = f"at this clock {self.reading.name} allows"
-        if inside is None:
-            return f"No whole number of clocks fits {self.reading.name} here: take another clock."
-        if inside[1] is None:
-            return f"Let it last longer: {clock} {inside[0]:,} clocks or more."
-        return f"Change the counts of the sender: {clock} {inside[0]} to {inside[1]} clocks."
+        return f"Let it last longer: {clock} {inside[0]:,} clocks or more."
 
     def _describe_none(self) -> tuple[str, str]:
         bits = len(np.unique(self.reading.read.failing_bits))

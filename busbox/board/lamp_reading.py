@@ -16,6 +16,10 @@ from busbox.lines.lamps import Judgement
 from busbox.lines.profiles import show_ns
 from busbox.lines.wave import Wave
 
+#: A line has zeros and ones if its longest high is so many times the shortest: the windows of every
+#: profile differ by more in their middle.
+BOTH = Fraction(3, 2)
+
 
 @dataclass(frozen=True)
 class StringOptions:
@@ -79,14 +83,15 @@ class LampReading:
 
         Of those that are kept and give colours, the one that latches most frames; of such, the one with
         the widest worst margin. If only one without colours is kept, that one; if none is kept, the
-        nearest: with the fewest failures.
+        nearest: with the widest worst margin, of those that take bits of one length for zeros and of
+        another for ones, if the line has both.
         """
         if self.string.one_profile:
             return next(iter(self.judged))
         coloured = [name for name, one in self.judged.items() if one.profile.colours and one.meant]
         kept = [name for name in coloured if name in self.kept] or self.kept
         if not kept:
-            return min(coloured, key=lambda name: len(self.judged[name].failures))
+            return max(coloured, key=lambda name: _nearness(self.judged[name]))
         return max(kept, key=lambda name: _fit(self.judged[name]))
 
     def _shown(self) -> Colours:
@@ -144,5 +149,17 @@ class LampReading:
 
 def _fit(one: Judgement) -> tuple[int, Fraction]:
     """Return how many frames latch, and the worst margin in ticks."""
+    return int(np.count_nonzero(one.frames.latched)), _worst_margin(one)
+
+
+def _nearness(one: Judgement) -> tuple[bool, Fraction]:
+    """Return whether zeros and ones are told apart where the line has both, and the worst margin."""
+    high, value = one.bits.high, one.bits.value
+    both = len(high) > 0 and int(high.max()) >= BOTH * int(high.min())
+    return not both or bool(value.min() != value.max()), _worst_margin(one)
+
+
+def _worst_margin(one: Judgement) -> Fraction:
+    """Return the worst margin in ticks."""
     margins = [m.margin_ticks for m in one.measures.values() if m.margin_ticks is not None]
-    return int(np.count_nonzero(one.frames.latched)), min(margins, default=Fraction(0))
+    return min(margins, default=Fraction(0))

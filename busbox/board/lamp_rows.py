@@ -71,10 +71,17 @@ class Rows:
             else:
                 key = self._first_wrong(one)
                 text = self._in_words(key, one.measures[key])
+            text += self._taken_otherwise(one)
             latched = int(np.count_nonzero(one.frames.latched))
             if one.meant and latched != np.count_nonzero(self.reading.read.frames.latched):
                 text += f"; {latched:,} frames latched"
             yield name, f"{'passes' if one.passes else 'fails'}: {text}"
+
+    def _taken_otherwise(self, one: Judgement) -> str:
+        """Return how many bits a profile takes for the other value than the one that is read by."""
+        count = int(np.count_nonzero(one.bits.value != self.reading.read.bits.value))
+        bits = "1 bit" if count == 1 else f"{count:,} bits"
+        return f"; takes {bits} otherwise than {self.reading.name}" if one.meant and count else ""
 
     def _worst(self, one: Judgement) -> str:
         known = [(m.margin, key) for key, m in one.measures.items() if m.margin is not None]
@@ -112,5 +119,10 @@ class Rows:
 
     @staticmethod
     def _first_wrong(one: Judgement) -> str:
-        measures = one.measures
-        return max(measures, key=lambda key: (measures[key].failing, measures[key].mean_outside))
+        """Return the window that is missed by most."""
+        wrong = [
+            (one.margin, key)
+            for key, one in one.measures.items()
+            if one.margin is not None and (one.failing or one.mean_outside)
+        ]
+        return min(wrong)[1]

@@ -7,11 +7,12 @@ from typing import Any
 
 from busbox.basics.errors import join_or, nearest
 from busbox.basics.units import parse_current
-from busbox.board.attachment import Board, Decoder, LineReport
+from busbox.board.attachment import Board, Decoder, Explanation, LineReport
 from busbox.board.lamp_facts import facts_of
 from busbox.board.lamp_findings import LampFindings
 from busbox.board.lamp_reading import LampReading, StringOptions
 from busbox.board.lamp_rows import Rows
+from busbox.board.lamp_sent import explain_frame
 from busbox.device import REQUIRED, Setting
 from busbox.lines.lamps import judge
 from busbox.lines.profiles import CHANNELS, PROFILES, Profile
@@ -74,6 +75,7 @@ class LampString(Decoder):
             None if given is None else parse_current(given),
             settings["light"],
         )
+        self._last: LampReading | None = None
 
     def _chosen(self, name: str | None) -> Mapping[str, Profile]:
         if name is None:
@@ -106,7 +108,17 @@ class LampString(Decoder):
         """Return the bit that a tick is part of."""
         return self._read(wave).describe(tick)
 
+    def explain(self, wave: Wave, tick: int, sent: tuple[int, ...]) -> Explanation | None:
+        """Return the bit that was sent as the other one; None if its own finding says it."""
+        return explain_frame(self._read(wave), tick, sent)
+
     def _read(self, wave: Wave) -> LampReading:
+        """Return the reading of a wave; that of the last one is kept."""
+        if self._last is None or self._last.wave is not wave:
+            self._last = self._judged(wave)
+        return self._last
+
+    def _judged(self, wave: Wave) -> LampReading:
         string = self.string
         judged = {
             name: judge(wave, one, string.count, string.channels, string.order)

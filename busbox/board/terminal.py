@@ -11,21 +11,20 @@ import numpy as np
 
 from busbox.basics.listing import printable_lines
 from busbox.basics.units import show_seconds
-from busbox.board.attachment import Board, Decoder, LineFinding, LineReport
+from busbox.board.attachment import Board, Decoder, Explanation, LineFinding, LineReport
+from busbox.board.measured_rate import BAUD_PER_CENT, MeasuredRate
 from busbox.device import Setting
 from busbox.lines.baud import show_rate
 from busbox.lines.serial import PARITIES, Character, Decoded, Format, decode
 from busbox.lines.wave import Wave
-
-#: Digits of a measured rate.
-DIGITS = 6
 
 
 class Terminal(Decoder):
     """Reads a serial line from its edges alone, whoever drives it.
 
     Each bit is sampled in its middle. Characters with a low stop bit are framing errors, and are not
-    shown; a line that is low for a whole character is a break. The rate is measured at the edges.
+    shown; a line that is low for a whole character is a break. The rate is measured at the edges,
+    without regard to the one that the line is read with, and shown with its accuracy.
     """
 
     settings = (
@@ -62,13 +61,43 @@ class Terminal(Decoder):
             facts=self._facts(decoded),
             text=decoded.text,
             characters=list(zip(decoded.characters.starts.tolist(), decoded.values, strict=True)),
-            findings=[
-                LineFinding(
-                    "framing", one.end - 1, partial(self._describe_error, wave, one), one.start
-                )
-                for one in decoded.framing_errors
-            ],
+            findings=list(self._findings(wave, decoded)),
         )
+
+    def _findings(self, wave: Wave, decoded: Decoded) -> Iterator[LineFinding]:
+        """Yield the wrong rate; only where it is right, or not known, each low stop bit."""
+        if not decoded.off_by(BAUD_PER_CENT, wave.sampling > 0):
+            for one in decoded.framing_errors:
+                describe = partial(self._describe_error, wave, one)
+                yield LineFinding("framing", one.end - 1, describe, one.start)
+            return
+        rate = MeasuredRate(wave, decoded, self.baud)
+        first = decoded.likely[0].first
+        end = min(first - int(-self.form.bits * decoded.likely[0].ticks // 1), wave.end) - 1
+        yield LineFinding("baud-error", end, rate.finding, first, advice=rate.advice)
+
+    def explain(self, wave: Wave, tick: int, sent: int) -> Explanation | None:
+        """Return the data bit that was sampled as the other one; None if the rate is wrong."""
+        decoded = decode(wave, self.baud, self.form)
+        if decoded.off_by(BAUD_PER_CENT, wave.sampling > 0):
+            return None
+        rate = MeasuredRate(wave, decoded, self.baud)
+        hint = "Give both ends one rate and format (busbox baud)."
+        if sent >> self.form.data:
+            text = f"{sent:#x} has more than the {self.form.data} data bits that {self.form} has"
+            return Explanation(text, hint)
+        shown = [one.value for one in decoded.characters if one.start == tick]
+        wrong = shown[0] ^ sent if shown else 0
+        if not wrong:
+            return Explanation(rate.known(), hint, rate.advice())
+        bit = (wrong & -wrong).bit_length() - 1
+        moment = Fraction(2 * bit + 3, 2)
+        text = (
+            f"data bit {bit} was sent as {sent >> bit & 1}, and {float(moment):g} bit times after the "
+            f"start edge, in {rate.moment} {tick + int(moment * decoded.ideal):,}, the line is "
+            f"{('high', 'low')[sent >> bit & 1]}"
+        )
+        return Explanation(f"{text}; {rate.known()}", hint, rate.advice())
 
     def describe(self, wave: Wave, tick: int) -> str:
         """Return the character that a tick is part of."""
@@ -88,7 +117,7 @@ class Terminal(Decoder):
             "bytes": decoded.values,
             "text": decoded.text,
             **_counts(decoded),
-            "measured_baud": _measured(decoded),
+            **MeasuredRate.facts(decoded),
         }
 
     def _ticks(self, tick: Fraction) -> Fraction:
@@ -112,10 +141,8 @@ class Terminal(Decoder):
             yield "errors", "none"
         for name, count in counts.items():
             yield name.replace("_", " "), f"{count:,}"
-        baud = decoded.measured_baud
-        if baud is not None:
-            error = 100 * float(baud / self.baud - 1)
-            yield "measured", f"{_measured(decoded):.12g} baud ({error:+.2f} %)"
+        if len(wave.times) > 1:
+            yield "measured", MeasuredRate(wave, decoded, self.baud).row()
 
     def _describe_error(self, wave: Wave, one: Character) -> tuple[str, str]:
         """Return what a framing error is, and what to try."""
@@ -141,9 +168,3 @@ def _counts(decoded: Decoded) -> dict[str, int]:
         "false_starts": len(decoded.false_starts),
         "unfinished": int(decoded.unfinished is not None),
     }
-
-
-def _measured(decoded: Decoded) -> float | None:
-    """Return the measured rate in bits a second, to six digits, or None."""
-    baud = decoded.measured_baud
-    return None if baud is None else float(f"{float(baud):.{DIGITS}g}")

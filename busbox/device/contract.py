@@ -104,7 +104,8 @@ class Declaration:
     """What a device is from outside: settings, registers, pins. Model and hardware twin share it.
 
     A subclass declares ``settings``, ``table``, ``pins`` and ``sends``; where registers or pins depend
-    on settings, it defines ``table_for`` or ``pins_for``.
+    on settings, it defines ``table_for`` or ``pins_for``. The pin that frames or text go out by says so
+    (``Pin(carries="text")``): what an attachment reads there is compared with them.
     """
 
     #: Whether the device is a component in Amaranth.
@@ -139,6 +140,22 @@ class Declaration:
         Nothing, for a device that tells no more than the access of each edge.
         """
         return iter(())
+
+    @classmethod
+    def words_for(
+        cls, settings: Mapping[str, Any], pin: str, clocks: Mapping[str, int]
+    ) -> Mapping[str, int]:
+        """Return the register words that give a pin's line these times, by register, for hints.
+
+        Nothing, for a device whose registers do not set them.
+
+        Parameters
+        ----------
+        pin : an output pin that carries something
+        clocks : of one that carries frames ``zero_high``, ``one_high``, ``period`` and ``gap``; of one
+            that carries text ``bit``; in cycles, at least 1
+        """
+        return {}
 
 
 class Host(Protocol):

@@ -20,6 +20,7 @@ class Pin:
     level : an output's level in cycle 0 and after a reset; an input's level while nothing drives it
     text : one sentence
     released : the device can stop driving it (an output only)
+    carries : what of its device's ``sends`` goes out by this pin, ``frames`` or ``text``; "" for none
     """
 
     name: str
@@ -27,3 +28,4 @@ class Pin:
     level: int = 0
     text: str = ""
     released: bool = False
+    carries: str = ""

@@ -7,6 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from busbox.basics.units import nearest_divisor, show_clock
+from busbox.board.measured_rate import BAUD_PER_CENT
 from busbox.bus.transfers import ACK
 from busbox.findings.rule import RunFacts, Sighting
 
@@ -15,17 +16,14 @@ if TYPE_CHECKING:
     from busbox.recording import Accesses
 
 
-#: Difference of a serial rate from the wanted one that is too much, in per cent: less than half of
-#: what an ideal mid-bit receiver takes over 9.5 bits (5.26 %, computed).
-BAUD_PER_CENT = 2
-
-
 def baud_error(facts: RunFacts) -> Iterator[Sighting]:
-    """A serial port's divisor gives another rate than the bench wants, by more than 2 per cent.
+    """A serial line has another rate than the bench wants, by more than 2 per cent.
 
     It hurts because the far end reads other bytes, or none. Usually the divisor is for another clock.
-    Only for a uart whose slot says ``baud``; each divisor that is in force is looked at once: the
-    reset value if a byte was sent before any other was written, and each one written.
+    A uart whose slot says ``baud`` wants one: each divisor in force is looked at once, the reset value
+    if a byte was sent with it, and each one written. A terminal wants its ``baud``: the rate is
+    measured at the edges; where they fit several, all are off. Low stop bits that follow are counted
+    here, not as ``framing``.
 
     Example
     -------

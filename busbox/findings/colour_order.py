@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from functools import partial
 from itertools import permutations
 from typing import TYPE_CHECKING
 
 from busbox.findings.rule import RunFacts, Sighting
+from busbox.findings.senders import sender_of
 from busbox.lines.bits import SHIFTS
 
 if TYPE_CHECKING:
     from busbox.board.decoding import DecodedLine
+    from busbox.recording import Frame
 
 
 def colour_order(facts: RunFacts) -> Iterator[Sighting]:
@@ -46,24 +49,53 @@ def colour_order(facts: RunFacts) -> Iterator[Sighting]:
     is built into the hardware, or the shifts in the firmware.
     """
     for name, decoded in facts.decoded_lines.items():
+        found = exchange_of(facts, decoded)
+        if found is None:
+            continue
         slot = facts.system.devices[decoded.attached.device].name
-        meant, frames = facts.recording.frames.get(slot), decoded.report.frames
-        if not meant or not frames:
-            continue
-        sent = {frame.cycle: frame for frame in meant}
-        pairs = [
-            (number, begin, shows, sent[begin].colours, colours)
-            for number, (begin, shows, colours) in enumerate(frames)
-            if begin in sent
-        ]
-        places = _exchange([(wanted, shown) for *_, wanted, shown in pairs])
-        if places is None:
-            continue
-        number, begin, cycle, wanted, shown = next(
-            one for one in pairs if any(a != b for a, b in zip(one[3], one[4], strict=False))
-        )
-        describe = partial(_describe_order, facts, name, decoded, places, number, wanted, shown)
-        yield Sighting(cycle, sent[begin].access, slot, decoded.attached.pin, name, describe)
+        describe = partial(_describe_order, name, decoded, found)
+        yield Sighting(found.cycle, found.frame.access, slot, decoded.attached.pin, name, describe)
+
+
+@dataclass(frozen=True)
+class Exchange:
+    """An exchange of channels, and the first frame that shows it.
+
+    Attributes
+    ----------
+    device : name of the one that sends
+    places : which channel shows as which
+    number, cycle : of the frame, and when the lamps show it
+    frame : as it was sent
+    shown : the colours that the lamps show
+    """
+
+    device: str
+    places: dict[str, str]
+    number: int
+    cycle: int
+    frame: Frame
+    shown: tuple[int, ...]
+
+
+def exchange_of(facts: RunFacts, decoded: DecodedLine) -> Exchange | None:
+    """Return the exchange of channels that makes what lamps show what was sent, or None."""
+    sender = sender_of(facts.system, decoded.attached)
+    if sender is None or sender.pin.carries != "frames":
+        return None
+    sent = {frame.cycle: frame for frame in facts.recording.frames.get(sender.device.name, ())}
+    pairs = [
+        (number, shows, sent[begin], colours)
+        for number, (begin, shows, colours) in enumerate(decoded.report.frames or ())
+        if begin in sent
+    ]
+    places = _exchange([(frame.colours, shown) for *_, frame, shown in pairs])
+    if places is None:
+        return None
+    number, shows, frame, shown = next(
+        one for one in pairs if any(a != b for a, b in zip(one[2].colours, one[3], strict=False))
+    )
+    return Exchange(sender.device.name, places, number, shows, frame, shown)
 
 
 _NAMES = {"R": "red", "G": "green", "B": "blue", "W": "white"}
@@ -100,22 +132,18 @@ def _moved(colour: int, places: dict[str, str]) -> int:
     return moved
 
 
-def _describe_order(
-    facts: RunFacts,
-    name: str,
-    decoded: DecodedLine,
-    places: dict[str, str],
-    number: int,
-    wanted: tuple[int, ...],
-    shown: tuple[int, ...],
-) -> tuple[str, str]:
-    slot = facts.system.devices[decoded.attached.device].name
-    moved = [(a, b) for a, b in places.items() if a != b]
+def _describe_order(name: str, decoded: DecodedLine, found: Exchange) -> tuple[str, str]:
+    moved = [(a, b) for a, b in found.places.items() if a != b]
     words = [f"{_NAMES[a]} as {_NAMES[b]}" for a, b in moved]
     listed = ", ".join(words[:-1]) + (" and " if len(words) > 1 else "") + words[-1]
-    shows, sent = (" ".join(f"{one:06x}" for one in colours[:8]) for colours in (shown, wanted))
+    shows, sent = (
+        " ".join(f"{one:06x}" for one in colours[:8])
+        for colours in (found.shown, found.frame.colours)
+    )
     order = str(decoded.attached.part.options.get("order") or "its profile's")
     return (
-        f"{name}: The lamps show {listed}: frame {number} was meant as {sent}, and shows {shows}.",
-        f"Give {slot} the order of the lamps ({name} has {order}), or look it up in their data sheet.",
+        f"{name}: The lamps show {listed}: frame {found.number} was meant as {sent}, and shows "
+        f"{shows}.",
+        f"Give {found.device} the order of the lamps ({name} has {order}), or look it up in their "
+        "data sheet.",
     )

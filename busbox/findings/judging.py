@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from busbox.board.decoding import decode_lines, supply_note
 from busbox.findings import find
+from busbox.findings.lamp_numbers import lamp_notes
 from busbox.findings.rule import RunFacts
 from busbox.recording import Recording
 from busbox.system.system import System
@@ -14,9 +15,9 @@ from busbox.system.system import System
 def judge(recording: Recording, system: System) -> Recording:
     """Return a recording with all that follows from its facts; what it held of that is replaced.
 
-    Filled in are what attachments understood of their lines (``seen``, ``supply_note``), ``findings``
-    and ``counts``, and ``verdicts`` on the expectations. Nothing else changes: to judge twice gives
-    the same.
+    Filled in are what attachments understood of their lines (``seen``, ``supply_note``,
+    ``lamp_notes``), ``findings`` and ``counts``, and ``verdicts`` on the expectations. Nothing else
+    changes: to judge twice gives the same.
 
     Parameters
     ----------
@@ -31,10 +32,12 @@ def judge(recording: Recording, system: System) -> Recording:
         recording,
         seen={name: one.recorded() for name, one in decoded_lines.items()},
         supply_note=supply_note(system, decoded_lines, recording.cycles),
+        lamp_notes=(),
         findings=(),
         counts={},
         verdicts=(),
     )
-    findings, counts = find(RunFacts(system, decoded, decoded_lines))
-    judged = replace(decoded, findings=findings, counts=counts)
+    facts = RunFacts(system, decoded, decoded_lines)
+    findings, counts = find(facts)
+    judged = replace(decoded, findings=findings, counts=counts, lamp_notes=lamp_notes(facts))
     return replace(judged, verdicts=tuple(one.judge(judged) for one in system.expectations))

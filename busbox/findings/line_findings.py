@@ -12,10 +12,13 @@ from typing import TYPE_CHECKING
 
 from busbox.basics.errors import BusboxError, InputError, format_error
 from busbox.findings.rule import RunFacts, Sighting
+from busbox.findings.senders import sender_of
 
 if TYPE_CHECKING:
-    from busbox.board.attachment import LineFinding
+    from busbox.board.attachment import Advice, LineFinding
     from busbox.board.decoding import DecodedLine
+    from busbox.system.scenario import Attached
+    from busbox.system.system import System
 
 
 def line_sightings(facts: RunFacts, known: Container[str]) -> dict[str, list[Sighting]]:
@@ -46,12 +49,14 @@ def _sighting(facts: RunFacts, name: str, decoded: DecodedLine, finding: LineFin
     edge = finding.tick if finding.edge is None else finding.edge
     key = f"{name}.{finding.part}" if finding.part else name
     slot = facts.system.devices[decoded.attached.device].name
-    describe = partial(_describe, name, decoded, finding)
+    describe = partial(_describe, facts.system, name, decoded, finding)
     access = decoded.access_at(edge)
     return Sighting(finding.tick, access, slot, decoded.attached.pin, key, describe)
 
 
-def _describe(name: str, decoded: DecodedLine, finding: LineFinding) -> tuple[str, str]:
+def _describe(
+    system: System, name: str, decoded: DecodedLine, finding: LineFinding
+) -> tuple[str, str]:
     try:
         message, hint = finding.describe()
     except BusboxError:
@@ -59,4 +64,27 @@ def _describe(name: str, decoded: DecodedLine, finding: LineFinding) -> tuple[st
     except Exception as error:
         text = f"{decoded.attached.kind} raised {format_error(error)}"
         raise InputError.of(text, key=f"attach.{name}") from error
+    if finding.advice is not None:
+        hint = " ".join(filter(None, (hint, registers(system, decoded.attached, finding.advice()))))
     return f"{name}: {message}", hint
+
+
+def registers(system: System, attached: Attached, advice: Advice) -> str:
+    """Return the sentence that names the registers with which a line has the clocks of an advice.
+
+    "" if there is no such device behind the line, or its registers do not set them.
+    """
+    sender = sender_of(system, attached)
+    if sender is None or not advice.clocks:
+        return ""
+    now = sender.words(advice.now) if advice.now else {}
+    words = [
+        f"{sender.device.name}.{register} {_word(word)}"
+        + (f" (now {_word(now[register])})" if register in now else "")
+        for register, word in sender.words(advice.clocks).items()
+    ]
+    return f"Set {' and '.join(words)}." if words else ""
+
+
+def _word(word: int) -> str:
+    return f"{word:#010x}" if word > 0xFFFF else f"{word}"

@@ -31,9 +31,15 @@ def parse_rate(text: str) -> Fraction:
     return rate
 
 
-def show_rate(rate: Fraction) -> str:
-    """Return a rate as people write it, with seven digits, or all before the point: ``134.5``."""
-    return f"{float(rate):.7g}" if rate.denominator > 1 and rate < 10**6 else f"{float(rate):.0f}"
+def show_rate(rate: Fraction, thousands: str = "") -> str:
+    """Return a rate as people write it, with seven digits, or all before the point: ``134.5``.
+
+    Parameters
+    ----------
+    thousands : ``,`` to separate thousands
+    """
+    form = ".7g" if rate.denominator > 1 and rate < 10**6 else ".0f"
+    return f"{float(rate):{thousands}{form}}"
 
 
 @dataclass(frozen=True)

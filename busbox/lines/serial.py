@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from busbox.basics.errors import format_value
+from busbox.lines.bit_time import BitTime, bit_times
 from busbox.lines.wave import Wave
 
 Array = NDArray[Any]
@@ -67,7 +68,12 @@ class Format:
     @property
     def bits(self) -> Fraction:
         """Bit times of a character, from its start edge to the end of its stop bits."""
-        return 1 + self.data + (self.parity != "N") + self.stop
+        return self.low_bits + self.stop
+
+    @property
+    def low_bits(self) -> int:
+        """Bits before the stop bit: the start bit, data and parity."""
+        return 1 + self.data + (self.parity != "N")
 
     @property
     def samples(self) -> tuple[Fraction, ...]:
@@ -161,7 +167,8 @@ class Decoded:
     breaks : see :class:`Break`
     false_starts : ticks of falls after which the start bit was not low in its middle
     unfinished : start of a character that goes on beyond the wave's end, or None
-    bit : measured length of a bit in ticks, or None if there is no character without an error
+    bit_times : the lengths of a bit that the edges fit, see :mod:`busbox.lines.bit_time`
+    ideal : ticks of a bit by the rate that it is read with
     tick : seconds a tick
     """
 
@@ -170,7 +177,8 @@ class Decoded:
     breaks: tuple[Break, ...]
     false_starts: tuple[int, ...]
     unfinished: int | None
-    bit: Fraction | None
+    bit_times: tuple[BitTime, ...]
+    ideal: Fraction
     tick: Fraction
 
     @property
@@ -190,9 +198,40 @@ class Decoded:
         return "".join(map(chr, self.values))
 
     @property
+    def likely(self) -> tuple[BitTime, ...]:
+        """Return the lengths of a bit with which every character has its stop bit, or else all.
+
+        The one whose rate is nearest to the one that the line is read with comes first.
+        """
+        stopped = tuple(one for one in self.bit_times if one.stopped) or self.bit_times
+        return tuple(
+            sorted(stopped, key=lambda one: max(one.ticks / self.ideal, self.ideal / one.ticks))
+        )
+
+    @property
+    def bit(self) -> Fraction | None:
+        """The measured length of a bit in ticks: the first that is likely; None if it is unknown."""
+        return self.likely[0].ticks if self.likely else None
+
+    @property
     def measured_baud(self) -> Fraction | None:
-        """The measured rate in bits a second, 1 / (bit x tick); see :func:`measured_bit`."""
+        """The measured rate in bits a second, 1 / (bit x tick)."""
         return None if self.bit is None else 1 / (self.bit * self.tick)
+
+    def off_by(self, per_cent: int, sampled: bool) -> bool:
+        """Return whether the rate is off by more than so many per cent, whichever of the lengths it is.
+
+        Parameters
+        ----------
+        sampled : whether the edges were seen at samples; then, as where they do not lie exactly on
+            whole bits, the accuracy is in the line's favour
+        """
+        return bool(self.bit_times) and all(
+            100
+            * (abs(self.ideal / one.ticks - 1) - (one.accuracy if sampled or not one.exact else 0))
+            > per_cent
+            for one in self.bit_times
+        )
 
 
 def decode(wave: Wave, baud: int | Fraction, form: Format) -> Decoded:
@@ -253,7 +292,8 @@ class _Frames:
             breaks=tuple(self._break(start) for start in self.starts[broken].tolist()),
             false_starts=tuple(self.false_starts),
             unfinished=self.unfinished[0] if self.unfinished else None,
-            bit=measured_bit(self.wave, self.places[stopped & right], self.offsets),
+            bit_times=bit_times(self.wave, self.form.low_bits),
+            ideal=self.bit,
             tick=self.wave.tick,
         )
 
@@ -288,35 +328,3 @@ def _taken(wave: Wave, falls: Array, offsets: Array) -> Array:
         place = following[place]
     chosen: Array = falls[np.array(found, dtype="i8")]
     return chosen
-
-
-def measured_bit(wave: Wave, places: Array, offsets: Array) -> Fraction | None:
-    """Return the length of a bit in ticks, measured at the edges inside characters.
-
-    An edge that is seen first by sample k of its character ends bit k - 1: it lies k bits after the
-    start edge, and t ticks. The length is the mean of all t / k, each with the weight k**2, because an
-    edge is as uncertain late in a character as early::
-
-        bit = sum(k * t) / sum(k**2)
-
-    That is the line through the start edges with the least squares of what is left. A character
-    with an edge that no sample saw (two in a bit) is left out.
-
-    Parameters
-    ----------
-    wave : the line
-    places : indices in the wave of the characters' start edges
-    offsets : the samples, in ticks after a start edge
-    """
-    starts = wave.times[places]
-    seen = np.searchsorted(wave.times, starts[:, None] + offsets[None, :], side="right") - 1
-    steps = np.diff(seen, axis=1)
-    clean = (seen[:, 0] == places) & (steps <= 1).all(axis=1)
-    row, sample = np.nonzero(steps[clean])
-    if not len(row):
-        return None
-    lengths = wave.times[seen[clean][row, sample + 1]] - starts[clean][row]
-    products = [
-        number * sum(lengths[sample == number - 1].tolist()) for number in range(1, len(offsets))
-    ]
-    return Fraction(sum(products), int(((sample + 1) ** 2).sum()))

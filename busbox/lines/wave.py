@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
@@ -36,6 +37,7 @@ class Wave:
     end : the first tick that is no longer known
     sampling : ticks by which a length between two edges may be wrong: 0 in a recording, which is
         exact; 1 in a capture, which sees an edge at the next sample only
+    cuts : ticks in which a reset, and not the sender, moved the line, if it moved
 
     Raises
     ------
@@ -47,6 +49,7 @@ class Wave:
     tick: Fraction
     end: int
     sampling: int = 0
+    cuts: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         times, levels = _column("times", self.times), _column("levels", self.levels)
@@ -63,7 +66,9 @@ class Wave:
         object.__setattr__(self, "end", int(self.end))
 
     @classmethod
-    def of_line(cls, line: Line, clock_hz: int, cycles: int) -> Wave:
+    def of_line(
+        cls, line: Line, clock_hz: int, cycles: int, resets: Iterable[tuple[int, int]] = ()
+    ) -> Wave:
         """Return the wave of a recorded pin: a tick is a cycle, and the run's end is the end.
 
         A released level counts as the level before it.
@@ -73,11 +78,13 @@ class Wave:
         line : the pin's history
         clock_hz : hertz
         cycles : length of the run
+        resets : (first cycle, number of cycles) of each
         """
         known = (line.levels != RELEASED) & (line.cycles < cycles)
         times, levels = line.cycles[known], line.levels[known]
         changed = np.diff(levels, prepend=RELEASED) != 0
-        return cls(times[changed], levels[changed], Fraction(1, clock_hz), cycles)
+        cuts = tuple(first + 1 for first, _ in resets)
+        return cls(times[changed], levels[changed], Fraction(1, clock_hz), cycles, cuts=cuts)
 
     @property
     def tick_ns(self) -> Fraction:

@@ -64,6 +64,7 @@ class Recording:
     carried : the bench, with its files; None if nobody put it in
     seen : what each attachment understood, by name
     supply_note : what all lamps together draw, "" if the bench names no supply
+    lamp_notes : where the lamps of a string, those sent and those built are not as many
     findings : at most 1000 of a rule
     counts : rule to ``slot.REGISTER`` to how many
     verdicts : each expectation of the bench, whether it was met, and what was seen
@@ -95,6 +96,7 @@ class Recording:
     # What follows from the facts: filled in by judging.
     seen: Mapping[str, Seen] = field(default_factory=dict)
     supply_note: str = ""
+    lamp_notes: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     counts: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
     verdicts: tuple[Verdict, ...] = ()
@@ -102,7 +104,7 @@ class Recording:
     @property
     def notes(self) -> tuple[str, ...]:
         """What a reader should know: of the run, of what the lamps draw, of what it was stopped on."""
-        notes = [*self.run_notes, self.supply_note]
+        notes = [*self.run_notes, self.supply_note, *self.lamp_notes]
         if self.stopped_on is not None:
             stop, when = self.stopped_on, show_time(self.stopped_on.cycle, self.clock_hz)
             notes.append(f"Stopped on {stop.word} in cycle {stop.cycle:,} ({when}): {stop.text}")
@@ -221,6 +223,7 @@ def _facts(recording: Recording) -> dict[str, Any]:
         "marks": recording.marks,
         "resets": recording.resets,
         "run_notes": recording.run_notes,
+        "lamp_notes": recording.lamp_notes,
         "files": recording.files,
         "slots": [asdict(slot) for slot in recording.slots],
         "directions": {pin: line.direction for pin, line in recording.lines.items()},
@@ -259,6 +262,7 @@ def _plain(facts: Mapping[str, Any]) -> dict[str, Any]:
         "marks": tuple((cycle, text) for cycle, text in facts["marks"]),
         "resets": tuple((cycle, length) for cycle, length in facts["resets"]),
         "run_notes": tuple(facts["run_notes"]),
+        "lamp_notes": tuple(facts.get("lamp_notes", ())),  # judged: older files lack it
         "files": tuple(facts["files"]),
     }
 

@@ -9,7 +9,7 @@ class WordLamps(RegisterModel):
     """Lamps by the word, 0xNNRRGGBB; the frame is repeated for ever, at rest in its last gap row."""
 
     table = RegisterTable(Register("WORD", 0, "wo", "Sets a lamp.", FIELDS, whole=0b1111))
-    pins, sends = (Pin("line"),), ("frames",)
+    pins, sends = (Pin("line", carries="frames"),), ("frames",)
 
     def __init__(self, host: Host, **settings: object) -> None:
         super().__init__(host, **settings)

@@ -21,7 +21,7 @@ class HoldingPort(RegisterModel):
 
     settings = (Setting("divisor", 139, low=1, high=0xFFFF, text="clocks per bit"),)
     table = RegisterTable(Register("DATA", 0, "wo", "Sends.", (Field("BYTE", 7, 0),), whole=0b0001))
-    pins = (Pin("tx", "output", 1),)
+    pins = (Pin("tx", "output", 1, carries="text"),)
     sends = ("text",)
 
     def __init__(self, host: Host, **settings: int) -> None:

@@ -105,7 +105,7 @@ class PulseLedRegisters(Declaration):
         Setting("period", 0, text="reset value of PERIOD"),
     )
     sends = ("frames",)
-    pins = (Pin("line", "output", 0, "The pulse-coded line."),)
+    pins = (Pin("line", "output", 0, "The pulse-coded line.", carries="frames"),)
 
     @classmethod
     def check(cls, settings: Mapping[str, Any]) -> str | None:
@@ -142,6 +142,16 @@ class PulseLedRegisters(Declaration):
             yield Reason(what, colour, past.write(colour, begin - 1))
         for register, what in (("HIGH", "high times"), ("PERIOD", "bit time and gap")):
             yield Reason(what, register, past.write(register, first - 1))
+
+    @classmethod
+    def words_for(
+        cls, settings: Mapping[str, Any], pin: str, clocks: Mapping[str, int]
+    ) -> Mapping[str, int]:
+        """Return HIGH and PERIOD; nothing for counts that do not fit into their halves."""
+        zero, one, period, gap = (clocks[key] for key in ("zero_high", "one_high", "period", "gap"))
+        if max(zero, one, period, gap) > 0xFFFF:
+            return {}
+        return {"HIGH": one << 16 | zero, "PERIOD": gap << 16 | period}
 
     @staticmethod
     def order_for(settings: Mapping[str, Any]) -> str:

@@ -70,7 +70,7 @@ class UartRegisters(Declaration):
         ),
     )
     pins = (
-        Pin("tx", "output", 1, "Serial data out."),
+        Pin("tx", "output", 1, "Serial data out.", carries="text"),
         Pin("rx", "input", 1, "Serial data in."),
         Pin(
             "interrupt",
@@ -96,6 +96,13 @@ class UartRegisters(Declaration):
         part = {0: "the start bit", FRAME_BITS - 1: "the stop bit"}.get(place, f"bit {place - 1}")
         yield Reason(f"{part} of byte {byte:#04x}", "DATA", access)
         yield Reason(f"bit time, {max(1, divisor)} clocks", "DIVISOR", write)
+
+    @classmethod
+    def words_for(
+        cls, settings: Mapping[str, Any], pin: str, clocks: Mapping[str, int]
+    ) -> Mapping[str, int]:
+        """Return DIVISOR; nothing for a bit that it cannot hold."""
+        return {"DIVISOR": clocks["bit"]} if clocks["bit"] <= 0xFFFF else {}
 
     @staticmethod
     def divisor_for(settings: Mapping[str, Any], clock_hz: int) -> int:

@@ -209,8 +209,8 @@ def test_a_terminal_reads_what_was_sent(sent: bytes, divisor: int) -> None:
     assert found.findings == ()
 
 
-def test_another_rate_is_framing_by_the_write_of_the_byte() -> None:
-    """Read at twice the rate, each byte 0x01 is a framing error whose access is its own write."""
+def test_another_rate_is_a_baud_error_by_the_write_of_the_first_byte() -> None:
+    """Read at twice the rate, the line is told once, with its rate and two low stop bits."""
 
     def firmware(bus: Any) -> None:
         for _ in range(2):
@@ -222,40 +222,43 @@ def test_another_rate_is_framing_by_the_write_of_the_byte() -> None:
         {"telegraph": slot("uart", divisor=16)},
         {"paper": {"kind": "terminal", "pin": "telegraph.tx", "baud": 2_000_000}},
     )
-    cycles, levels = found.edges("telegraph.tx")
-    first, second = cycles[1], cycles[5]
-    assert levels[:6].tolist() == [1, 0, 1, 0, 1, 0]
-    assert [(one.rule, one.cycle, one.access) for one in found.findings] == [
-        ("framing", first + 79, 0), ("framing", second + 79, 1),
-    ]  # fmt: skip
-    assert found.counts == {"framing": {"paper": 2}}
-    assert (found.findings[0].slot, found.findings[0].register) == ("telegraph", "tx")
-    # Bit times of 8 clocks see 0011 0000 from the start bit on: the shortest of the line is 16.
-    assert found.findings[0].message == (
-        "paper: the line is low where the stop bit should be, read at 2000000 baud, 8N1: the "
-        "character 0x06 is not shown. The shortest time between two edges, 16 clocks (1 us), would "
-        "be a bit at 1000000 baud."
+    (finding,) = found.findings
+    first = int(found.edges("telegraph.tx")[0][1])
+    # Ten bits of 16 clocks, less one.
+    assert (finding.rule, finding.cycle, finding.access) == ("baud-error", first + 159, 0)
+    assert found.counts == {"baud-error": {"paper": 1}}
+    assert (finding.slot, finding.register) == ("telegraph", "tx")
+    # One tick in nine bits of 16 clocks: 1 / 143.
+    assert finding.message == (
+        "paper: the line has 1,000,000 baud +-0.7 %, 50.00 % below the 2,000,000 baud that it is read "
+        "with: a bit lasts 16 clocks, not 8; 2 characters have no stop bit and cannot be shown."
+    )
+    assert finding.hint == (
+        'Give both ends one rate: a divisor of 8 clocks (busbox baud "16 MHz" 2000000), or baud = '
+        "1000000 here. Set telegraph.DIVISOR 8 (now 16)."
     )
     assert found.seen["paper"].text == ""
 
 
 def test_framing_is_blamed_on_the_byte_that_began_it() -> None:
-    """Where a slow reader sees two bytes as one, the first one's write is the access."""
+    """With the right rate and a stop bit too many, the byte without it is told by its own write."""
 
     def firmware(bus: Any) -> None:
         bus.write("telegraph.DATA", 0xFF)
         bus.poll("telegraph.STATUS", 1, mask=1, every=1)
-        bus.write("telegraph.DATA", 0x00)
+        bus.write("telegraph.DATA", 0x01)
 
     found = run(
         firmware,
         {"telegraph": slot("uart", divisor=16)},
-        {"paper": {"kind": "terminal", "pin": "telegraph.tx", "baud": 800_000}},
+        {"paper": {"kind": "terminal", "pin": "telegraph.tx", "baud": 1_000_000, "format": "8N2"}},
     )
     line = found.lines["telegraph.tx"]
     (finding,) = found.findings
-    # A bit of 20 clocks: the stop bit lies in clocks 180 to 199, the second byte begins in 160.
-    assert (finding.cycle, finding.access) == (int(line.cycles[1]) + 199, 0)
+    # The second stop bit lies in clocks 160 to 175, where the second byte begins.
+    assert (finding.rule, finding.cycle, finding.access) == (
+        "framing", int(line.cycles[1]) + 175, 0,
+    )  # fmt: skip
     assert line.accesses[line.cycles <= finding.cycle][-1] > 0
 
 
@@ -485,7 +488,7 @@ def test_what_was_seen_survives_the_file(tmp_path: Path) -> None:
     """A recording with attachments of every kind is the same after it was saved and loaded."""
     found = everything().run(engine="python")
     assert list(found.seen) == ["lamp", "paper", "torn", "string"]
-    assert set(found.counts) == {"framing", "colour-order", "supply-current"}
+    assert set(found.counts) == {"baud-error", "colour-order", "supply-current"}
     found.save(tmp_path / "evening.recording.npz")
     same(Recording.load(tmp_path / "evening.recording.npz"), found)
 

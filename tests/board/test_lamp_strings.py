@@ -160,7 +160,7 @@ def test_a_named_profile_judges_alone() -> None:
     first = found.findings[0]
     assert first.rule == "pulse-width"
     assert first.message == (
-        "string: The low after a one in frame 0, lamp 0, bit 8 lasts 7 clocks (437.5 ns); P1 allows "
+        "string: Frame 0, lamp 0, bit 8, read as a one, is low for 7 clocks (437.5 ns); P1 allows "
         "450..750 ns."
     )
     sent = found.frames["lamps"][0]

@@ -1,0 +1,102 @@
+"""Why lamps show something else than was sent: the bit of the line that explains it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import permutations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from busbox.board.attachment import Explanation
+from busbox.board.lamp_counts import advice_for, counts_that_fit
+from busbox.board.lamp_reading import LampReading
+from busbox.lines.bits import SHIFTS, Ints
+from busbox.lines.profiles import CHANNELS, show_ns
+
+Bits = NDArray[np.uint8]
+_VALUES = ("zero", "one")
+
+
+def explain_frame(reading: LampReading, tick: int, sent: Sequence[int]) -> Explanation | None:
+    """Return why a frame shows other colours than were sent.
+
+    None if a finding of the string says it: a frame with a broken number of bits, or a bit whose
+    high is in neither window.
+
+    Parameters
+    ----------
+    reading : the line as the lamps read it
+    tick : where the frame begins
+    sent : 0xRRGGBB or 0xWWRRGGBB of each lamp
+    """
+    frames, channels = reading.read.frames, reading.string.channels
+    frame = int(np.searchsorted(frames.begin, tick))
+    if frames.broken[frame]:
+        return None
+    if channels == 3 and max(sent) > 0xFFFFFF:
+        return Explanation(
+            "four channels were sent for each lamp, and the lamps of the string take three",
+            "Give the string the channels of its device (channels = 4).",
+        )
+    count, wanted = int(frames.bits[frame]), len(sent) * frames.lamp_bits
+    if count != wanted:
+        plural = "lamp" if len(sent) == 1 else "lamps"
+        return Explanation(
+            f"{wanted:,} bits were sent for {len(sent):,} {plural}, and the frame on the line has "
+            f"{count:,}",
+            "Look for bits without a pulse (a high of 0 clocks, or of a whole bit), for a low inside "
+            "the frame that is as long as a latch gap, and for another number of channels.",
+        )
+    first = int(frames.first[frame])
+    part = slice(first, first + count)
+    return _explain_bit(reading, sent, reading.read.bits.value[part], reading.read.bits.high[part])
+
+
+def _explain_bit(
+    reading: LampReading, sent: Sequence[int], value: Bits, high: Ints
+) -> Explanation | None:
+    """Return the first bit that is read as the other one; nothing in particular if no order fits."""
+    own = reading.string.order or reading.read.profile.order_for(reading.string.channels)
+    orders = ["".join(order) for order in permutations(own)]
+    fitting = next((order for order in orders if _agree(_wire(sent, order), high)), None)
+    hint = counts_that_fit(reading) if not reading.wave.sampling else ""
+    if fitting is None:
+        return Explanation()
+    wire = _wire(sent, fitting)
+    wrong = np.flatnonzero(wire != value)
+    if not len(wrong):
+        return Explanation(
+            f"the order on the wire is {fitting}, and the string takes {own}",
+            "Give both one order (order).",
+        )
+    place = int(wrong[0])
+    lamp, bit = divmod(place, reading.read.frames.lamp_bits)
+    meant, read, ticks = int(wire[place]), int(value[place]), int(high[place])
+    windows = reading.read.profile.windows
+    window = windows[f"{_VALUES[read]}_high"]
+    inside = window.counts(reading.wave.tick_ns, reading.wave.sampling * reading.wave.tick_ns)
+    if inside is None or ticks < inside[0] or (inside[1] is not None and ticks > inside[1]):
+        return None
+    text = (
+        f"lamp {lamp}, bit {bit} on the wire was sent as a {_VALUES[meant]} and is high for {ticks} "
+        f"{reading.unit} ({show_ns(ticks * reading.wave.tick_ns)}), as {('short', 'long')[read]} as a "
+        f"{_VALUES[read]}: {reading.name} takes {windows['zero_high']} for a zero, "
+        f"{windows['one_high']} for a one"
+    )
+    return Explanation(text, hint, advice_for(reading))
+
+
+def _wire(sent: Sequence[int], order: str) -> Bits:
+    """Return the bits of colours as they go on the wire."""
+    assert set(order) <= set(CHANNELS[len(order)])
+    colours = np.array(sent, dtype=np.uint32)
+    octets = [(colours >> np.uint32(SHIFTS[channel]) & 0xFF).astype(np.uint8) for channel in order]
+    wire: Bits = np.unpackbits(np.stack(octets, axis=1), axis=1).reshape(-1)
+    return wire
+
+
+def _agree(wire: Bits, high: Ints) -> bool:
+    """Return whether these bits can be what was sent: no zero was high for longer than any one."""
+    zeros, ones = high[wire == 0], high[wire == 1]
+    return not len(zeros) or not len(ones) or int(zeros.max()) <= int(ones.min())
