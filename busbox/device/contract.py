@@ -12,6 +12,9 @@ Contract
    Nothing calls it once a cycle. (:class:`busbox.device.CycleModel` does that for beginners.)
 4. Edges of an output pin are announced to the host in order of cycle, and may be announced ahead
    once nothing but a reset can alter them: on a reset in cycle r the host forgets those after r.
+   The access that an edge names is the one whose effect it is: a write, or a read whose side effect
+   moves the pin, at once or later. A read that changes nothing is never named, nor is an access from
+   before a reset; what comes of inputs or of time alone names none (``NO_ACCESS``).
 5. A model raises nothing because of bad firmware: it reports an event, with the access that caused it.
 6. ``reset(cycle, length)`` puts registers to their reset values; contents of memories stay. The
    values show from cycle + 1 to cycle + length, and move again from there. Two runs are identical.
