@@ -97,8 +97,7 @@ def test_handlers_are_put_back() -> None:
         with ending_signals():
             assert signal.getsignal(signal.SIGHUP) is others
             with pytest.raises(Terminated, match="SIGTERM"):
-                os.kill(os.getpid(), signal.SIGTERM)
-                time.sleep(5)
+                signal.raise_signal(signal.SIGTERM)
             assert signal.getsignal(signal.SIGTERM) is signal.SIG_IGN
         assert signal.getsignal(signal.SIGTERM) is signal.SIG_DFL
     finally:
