@@ -112,10 +112,13 @@ def check_keys(data: Mapping[str, Any]) -> Checked:
     try:
         tables = BenchTable.model_validate(good)
     except ValidationError as error:
-        for detail in error.errors(include_url=False):
+        details = error.errors(include_url=False)
+        unknown = [tuple(one["loc"]) for one in details if one["type"] == "extra_forbidden"]
+        for detail in details:
             path = tuple(detail["loc"])
-            mistakes.append((path, _text(detail["type"], path, detail)))
             broken.add(_left_out(path, detail["type"]))
+            if detail["type"] != "missing" or not _misspelt(path, unknown):
+                mistakes.append((path, _text(detail["type"], path, detail)))
         tables = BenchTable.model_validate(_without(good, broken))
 
     def left(key: str) -> tuple[int, ...]:
@@ -154,6 +157,15 @@ def _without(keys: dict[str, Any], broken: set[KeyPath]) -> dict[str, Any]:
             ]
     keys.setdefault("clock", "1 MHz")
     return keys
+
+
+def _misspelt(path: KeyPath, unknown: Sequence[KeyPath]) -> bool:
+    """Return whether the key that is missing is what an unknown key beside it is taken for."""
+    known = (_table_of(path)[0] if len(path) > 1 else BenchTable).keys()
+    asked = nearest(str(path[-1]), [str(path[-1])])
+    return any(
+        nearest(str(other[-1]), known) == asked for other in unknown if other[:-1] == path[:-1]
+    )
 
 
 def _table_of(path: KeyPath) -> tuple[type[Table], KeyPath]:

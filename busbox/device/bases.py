@@ -211,6 +211,11 @@ class RegisterModel(Declaration):
         """Return what a read of each register would show in ``self.cycle``."""
         return {cell.name: self._show(cell) for cell in self._cells.values()}
 
+    def peek(self, offset: int) -> int:
+        """Return what a read at ``offset`` would show in ``self.cycle``; 0 in a hole."""
+        cell = self._cells.get(offset)
+        return 0 if cell is None else self._show(cell)
+
     def _show(self, cell: _Cell) -> int:
         if cell.show is None:
             return self.stored[cell.name] & cell.readable

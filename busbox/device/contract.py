@@ -21,7 +21,8 @@ Contract
 7. ``next_edge(cycle)`` gives the first cycle after ``cycle`` in which an output pin may change by
    itself, or None: so that whoever listens to the pin is told in that cycle. It may be too early.
 8. ``registers()`` gives every register's value, as of the cycle the model was last brought to,
-   without side effects. ``rest_at(cycle)`` gives the first cycle, from ``cycle`` on, in which the
+   without side effects; a memory, which has too many, gives none, and ``peek(offset)`` a word of it.
+   ``rest_at(cycle)`` gives the first cycle, from ``cycle`` on, in which the
    device may be at rest if nothing more reaches it; it is asked again in that cycle.
 9. ``advance(cycle)`` brings the model to that cycle: all edges up to and including it are announced.
    ``close(cycle)`` ends a run whose last cycle is ``cycle``: what happened in that cycle is
@@ -219,7 +220,10 @@ class LiveDevice(Protocol):
         """Return the first cycle from ``cycle`` on in which the device may be at rest."""
 
     def registers(self) -> dict[str, int]:
-        """Return every register's value by name."""
+        """Return every register's value by name; a memory returns none."""
+
+    def peek(self, offset: int) -> int:
+        """Return what a read at an offset would show, without its side effects."""
 
 
 #: How a system builds one of its devices: ``Model(host, **settings)``.

@@ -57,6 +57,7 @@ class Taking:
         self._names = [device.name for device in system.devices]
         self.columns = {name: Column(kind) for name, kind in COLUMNS.items()}
         self.registers: dict[str, dict[str, int]] = {}
+        self._asked = _asked(system)
         self.polls_given_up: list[PollGivenUp] = []
         self.quiet_since: int | None = None
         self.last_step = 0
@@ -65,7 +66,11 @@ class Taking:
         """Take the registers as of a cycle, before an access ends in it."""
         for model, host in zip(self._models, self._hosts, strict=True):
             model.advance(cycle)
-            self.registers[host.name] = model.registers()
+            words = model.registers()
+            for name, offset in self._asked.get(host.name, ()):
+                if name not in words and hasattr(model, "peek"):
+                    words[name] = model.peek(offset)
+            self.registers[host.name] = words
 
     def put_away(self, cycle: int) -> None:
         """Put what is recorded before a cycle into columns: no run is held in memory."""
@@ -162,6 +167,20 @@ class Taking:
             end = show_time(engine.cycle, self._system.clock_hz)
             notes.append(f"The run ended at {end}, before: {some(left)}.")
         return notes
+
+
+def _asked(system: System) -> dict[str, list[tuple[str, int]]]:
+    """Return, by slot, (name, offset) of the registers that expectations need at the end."""
+    asked: dict[str, list[tuple[str, int]]] = {}
+    for condition in system.expectations:
+        if condition.register is None:
+            continue
+        slot, name = condition.register
+        found = system.address_map.slot(slot)
+        offset = None if found is None else found.table.offset_of(name)
+        if offset is not None:
+            asked.setdefault(slot, []).append((name, offset))
+    return asked
 
 
 def _await_given_up(cycle: int, step: Await) -> AwaitGivenUp:

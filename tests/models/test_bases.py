@@ -379,7 +379,7 @@ def test_a_read_with_an_effect_is_a_cause(wait: int) -> None:
 
 
 def test_an_edge_of_the_cycle_of_a_write_is_not_caused_by_it() -> None:
-    """The tick of cycle e = 5 sees the state before the write of e: the edge in 6 is the first one's."""
+    """The tick of cycle e = 5 sees the state before the write of e: edge 6 is of the first."""
     drive = Drive(Wheel).write(3, "SPIN", 1).write(5, "SPIN", 5)
     assert causes(drive.run(upto=20), "rim") == {5: 0, 6: 0, 7: 1, 12: 1}
 
