@@ -102,7 +102,7 @@ class Building:
             inputs=tuple(sorted(inputs, key=lambda level: level.cycle)),
             resets=self._resets,
             after_reset=tables.after_reset,
-            settle=tables.settle.in_cycles(clock),
+            settle=tables.settle_cycles(clock),
             hang_after=tables.hang_after.in_cycles(clock),
             poll_storm=tables.poll_storm,
             stuck_after=tables.stuck_after.in_cycles(clock) if tables.stuck_after else None,

@@ -323,5 +323,5 @@ class CycleModel(RegisterModel):
 
     def rest_at(self, cycle: int) -> int:
         """Return ``cycle`` if at rest in it, else the next cycle: it is asked again there."""
-        self.advance(cycle)
+        self.forward(cycle)
         return cycle + 1 if self.busy() else cycle

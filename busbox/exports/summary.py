@@ -29,7 +29,7 @@ _ENDS = {
     "done": "done",
     "until": "stopped at the time asked for",
     "hang": "the CPU hangs",
-    "settle": "stopped: a device did not come to rest",
+    "settle": "stopped: a device was still busy",
 }
 
 

@@ -42,6 +42,7 @@ class Taking:
     quiet_since : the cycle since which an access that hangs could not be answered any more, if the
         engine has proved that, and nothing more was to come
     last_step : the number of the step after the last access that was put away
+    busy : slots whose devices were still busy where ``settle`` ended the run
     """
 
     def __init__(
@@ -61,6 +62,7 @@ class Taking:
         self.polls_given_up: list[PollGivenUp] = []
         self.quiet_since: int | None = None
         self.last_step = 0
+        self.busy: list[str] = []
 
     def look(self, cycle: int) -> None:
         """Take the registers as of a cycle, before an access ends in it."""
@@ -158,6 +160,14 @@ class Taking:
 
     def _notes(self, deliveries: Deliveries) -> list[str]:
         engine, left, notes = self._engine, deliveries.left(), []
+        if self.busy:
+            wait = show_time(self._system.settle, self._system.clock_hz)
+            verb = "was" if len(self.busy) == 1 else "were"
+            notes.append(
+                f"{some(self.busy)} {verb} still busy {wait} ({self._system.settle:,} cycles) after "
+                "the last step, so the run was stopped. A device that never stops is best ended by "
+                "--until; one that needs longer by settle in the bench, such as settle = '2 s'."
+            )
         if engine.unexecuted:
             notes.append(
                 f"Prints and checks of the hardware are not carried out by engine {engine.name}, "
