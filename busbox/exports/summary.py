@@ -97,15 +97,17 @@ def _marks(recording: Recording, paper: Paper) -> None:
 def _slots(recording: Recording, paper: Paper) -> None:
     used = usage(recording)
     paper.title("Accesses")
-    rows: list[tuple[object, ...]] = [("slot", "model", "reads", "writes", "cycles waited")]
-    named = [(slot.name, slot.model) for slot in recording.slots]
-    for (name, model), use in zip(
-        [*named, ("(no slot)", "")], [*used.slots, used.nowhere], strict=True
+    rows: list[tuple[object, ...]] = [
+        ("slot", "model", "ran as", "reads", "writes", "cycles waited")
+    ]
+    named = [(slot.name, slot.model, slot.ran_as) for slot in recording.slots]
+    for (name, *how), use in zip(
+        [*named, ("(no slot)", "", "")], [*used.slots, used.nowhere], strict=True
     ):
-        if name in dict(named) or use.reads or use.writes:
+        if how != ["", ""] or use.reads or use.writes:
             counts = (f"{count:,}" for count in (use.reads, use.writes, use.waited))
-            rows.append((name, model, *counts))
-    paper.table(rows, numbers=(2, 3, 4))
+            rows.append((name, *how, *counts))
+    paper.table(rows, numbers=(3, 4, 5))
     paper.line(
         f"  in all {len(recording.accesses):,} accesses, {used.errors:,} ended with ERR; the bus "
         f"was in use for {used.busy:,} cycles ({100 * used.busy / recording.cycles:.1f} %)"

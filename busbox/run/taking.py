@@ -153,6 +153,7 @@ class Taking:
                 one.slot.size,
                 one.slot.wait,
                 one.slot.wait + registered,
+                "hardware" if one.model.in_amaranth else "model",
                 tuple(one.model.sends),
             )
             for one in self._system.devices
