@@ -126,6 +126,7 @@ RULES = Kind(
         "read-only-write": "busbox.findings.read_only_write:read_only_write",
         "write-only-read": "busbox.findings.write_only_read:write_only_read",
         "lanes-lost": "busbox.findings.lanes_lost:lanes_lost",
+        "data-off-lanes": "busbox.findings.data_off_lanes:data_off_lanes",
         "reserved-bits": "busbox.findings.reserved_bits:reserved_bits",
         "read-differs": "busbox.findings.read_differs:read_differs",
         "poll-timeout": "busbox.findings.poll_timeout:poll_timeout",

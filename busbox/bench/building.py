@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from busbox.basics.errors import join_or, nearest
 from busbox.bench.attachments import build_attached, check_drivers, driven
 from busbox.bench.context import Context
 from busbox.bench.inputs import build_inputs
@@ -38,6 +39,7 @@ class Building:
 
     def __init__(self, keys: Mapping[str, Any], folder: Path, mistakes: Mistakes) -> None:
         self._mistakes = mistakes
+        keys = _without_strays(keys, mistakes)
         self._checked = checked = check_keys(keys)
         self._tables = tables = checked.tables
         for path, text in checked.mistakes:
@@ -100,7 +102,7 @@ class Building:
             inputs=tuple(sorted(inputs, key=lambda level: level.cycle)),
             resets=self._resets,
             after_reset=tables.after_reset,
-            settle=tables.settle.in_cycles(clock),
+            settle=tables.settle_cycles(clock),
             hang_after=tables.hang_after.in_cycles(clock),
             poll_storm=tables.poll_storm,
             stuck_after=tables.stuck_after.in_cycles(clock) if tables.stuck_after else None,
@@ -130,6 +132,30 @@ class Building:
         if other is not None:
             return other_traffic(other, self._context)
         return bench_traffic(self._tables.traffic, in_file, self._context)
+
+
+#: The tables with names: what they are called, and the key without which there is none.
+_NAMED = {"slot": ("slot", "model"), "attach": ("attachment", "kind")}
+
+
+def _without_strays(keys: Mapping[str, Any], mistakes: Mistakes) -> Mapping[str, Any]:
+    """Return the keys without tables that ``--set`` made, but only to change something in them."""
+    for kind, (what, first) in _NAMED.items():
+        tables = keys.get(kind)
+        if not isinstance(tables, dict):
+            continue
+        strays = [
+            name
+            for name, table in tables.items()
+            if mistakes.is_set((kind, name)) and isinstance(table, dict) and first not in table
+        ]
+        known = [name for name in tables if name not in strays]
+        for name in strays:
+            listed = f" (known: {join_or(known)})" if known else ""
+            text = f"there is no {what} {name!r}{nearest(name, known)}{listed}"
+            mistakes.note((kind, name), f"{text}; a new one must be given its {first}")
+        keys = {**keys, kind: {name: tables[name] for name in known}}
+    return keys
 
 
 def _names(tables: object) -> tuple[str, ...]:

@@ -33,6 +33,11 @@ class Mistakes:
         """Take mistakes that have a place already, such as those of another file."""
         self._found.extend(mistakes)
 
+    def inside(self, path: KeyPath) -> bool:
+        """Return whether a mistake was noted at a key of a table."""
+        start = ".".join(map(str, path)) + "."
+        return any(mistake.key.startswith(start) for mistake in self._found)
+
     def is_set(self, path: KeyPath) -> bool:
         """Return whether ``--set`` changed a key, or something around it."""
         return self._place(path)[0] == "--set"

@@ -9,7 +9,7 @@ from typing import Annotated, Any, ClassVar, Literal, TypeVar
 from pydantic import BeforeValidator, Field, ValidationError
 
 from busbox.basics.errors import format_value, join_or, nearest
-from busbox.basics.units import Span, parse_current, parse_span, without_subject
+from busbox.basics.units import Span, parse_current, without_subject
 from busbox.bench.attachments import AttachTable
 from busbox.bench.context import Context
 from busbox.bench.expectations import ExpectTable
@@ -25,11 +25,15 @@ from busbox.bench.wires import WireTable
 AnyTable = TypeVar("AnyTable", bound=Table)
 
 
+#: Cycles that devices are waited for where the bench says nothing: 1 s, but no more than this.
+MOST_SETTLE = 1_000_000
+
+
 class BenchTable(Table):
     """The whole file."""
 
     clock: ClockText
-    settle: SpanText = Span(seconds=parse_span("1 s").seconds)
+    settle: SpanText | None = None
     hang_after: SpanText = Span(cycles=1_000_000)
     after_reset: Literal["restart", "continue"] = "restart"
     poll_storm: Positive | None = None
@@ -54,6 +58,13 @@ class BenchTable(Table):
         "poll_storm": "a whole number of reads from 1 on",
     }
     examples: ClassVar[Mapping[str, str]] = {"clock": "'16 MHz'"}
+
+    def settle_cycles(self, clock_hz: int) -> int:
+        """Return for how many cycles devices are waited for (semantics page, rule 20)."""
+        if self.settle is None:
+            return min(clock_hz, MOST_SETTLE)
+        cycles: int = self.settle.in_cycles(clock_hz)
+        return cycles
 
     def check_times(self, context: Context) -> None:
         """Note a time that is no cycle long; without a clock, nothing is sure."""
@@ -112,10 +123,13 @@ def check_keys(data: Mapping[str, Any]) -> Checked:
     try:
         tables = BenchTable.model_validate(good)
     except ValidationError as error:
-        for detail in error.errors(include_url=False):
+        details = error.errors(include_url=False)
+        unknown = [tuple(one["loc"]) for one in details if one["type"] == "extra_forbidden"]
+        for detail in details:
             path = tuple(detail["loc"])
-            mistakes.append((path, _text(detail["type"], path, detail)))
             broken.add(_left_out(path, detail["type"]))
+            if detail["type"] != "missing" or not _misspelt(path, unknown):
+                mistakes.append((path, _text(detail["type"], path, detail)))
         tables = BenchTable.model_validate(_without(good, broken))
 
     def left(key: str) -> tuple[int, ...]:
@@ -154,6 +168,15 @@ def _without(keys: dict[str, Any], broken: set[KeyPath]) -> dict[str, Any]:
             ]
     keys.setdefault("clock", "1 MHz")
     return keys
+
+
+def _misspelt(path: KeyPath, unknown: Sequence[KeyPath]) -> bool:
+    """Return whether the key that is missing is what an unknown key beside it is taken for."""
+    known = (_table_of(path)[0] if len(path) > 1 else BenchTable).keys()
+    asked = nearest(str(path[-1]), [str(path[-1])])
+    return any(
+        nearest(str(other[-1]), known) == asked for other in unknown if other[:-1] == path[:-1]
+    )
 
 
 def _table_of(path: KeyPath) -> tuple[type[Table], KeyPath]:

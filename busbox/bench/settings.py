@@ -65,13 +65,18 @@ def check_settings(
     """
     before = len(context.mistakes)
     declared: dict[str, Setting] = {setting.name: setting for setting in found.settings}
+    known, misspelt = [*keys, *declared], set()
     for key in given:
         if key not in declared:
-            known = [*keys, *declared]
-            text = f"unknown key {key!r}{nearest(key, known)} (known: {join_or(known)})"
+            close = nearest(key, known)
+            text = f"unknown key {key!r}{close} (known: {join_or(known)})"
             context.mistakes.note((*path, key), text)
+            misspelt.add(close)
     settings = {
-        name: _setting((*path, name), setting, given, context) for name, setting in declared.items()
+        name: setting.default
+        if name not in given and nearest(name, [name]) in misspelt  # that is the mistake
+        else _setting((*path, name), setting, given, context)
+        for name, setting in declared.items()
     }
     if len(context.mistakes) == before:
         problem = ask((*path, keys[0]), found, "check", settings, context=context)

@@ -108,9 +108,10 @@ The end
     traffic without any step, not even a mark, has none left in cycle 0) and every device at rest (for
     which each device says what rest is). A reset that starts in that very cycle counts as reached: the
     run goes on. So ``cycles`` of a recording is that cycle + 1. Ended: ``done``.
-20. Devices that do not come to rest are waited for until cycle e + ``settle`` (default 1 s), where e
-    is the last cycle of the last step (F - 1; a pause is a step) and settle is at least 1; a reset
-    that starts in that cycle counts as reached here too. Not while a handler runs. Ended: ``settle``.
+20. Devices that do not come to rest are waited for until cycle e + ``settle`` (default 1 s, or
+    1 000 000 cycles if that is less), where e is the last cycle of the last step (F - 1; a pause is a
+    step) and settle is at least 1; a reset that starts in that cycle counts as reached here too. Not
+    while a handler runs. Ended: ``settle``, and a note names the devices.
 21. ``until T``: the cycles 0 to T - 1 are run, if the run does not end earlier. Ended: ``until``. Of
     several ends in one cycle the first counts of hang, done, settle, until. An
     access that is up in the last cycle without having ended is recorded with terminator ``none`` and

@@ -6,6 +6,7 @@ import os
 import re
 import sys
 import warnings
+from contextlib import suppress
 from typing import Any
 
 import click
@@ -13,6 +14,7 @@ import click
 from busbox import __version__
 from busbox.basics.errors import BusboxError, join_or, nearest
 from busbox.basics.paper import Paper, width_of
+from busbox.basics.signals import Terminated, ending_signals
 from busbox.cli.verbs import Verbs
 
 #: The built-in verbs by group: name to one line of help, so that help imports none of them.
@@ -106,7 +108,7 @@ def main(args: list[str] | None = None) -> None:
     """Run the command line and leave with its exit code.
 
     0: all is well; 1: the bus hangs, a rule of the bus is broken or, under ``--strict``, something was
-    found; 2: an input cannot be used; 130: stopped by Ctrl-C.
+    found; 2: an input cannot be used; 130: stopped by Ctrl-C; 143, 129: ended by SIGTERM, SIGHUP.
     """
     for stream in (sys.stdout, sys.stderr):
         # What a terminal's encoding cannot show is escaped, not an error.
@@ -114,8 +116,9 @@ def main(args: list[str] | None = None) -> None:
         if reconfigure is not None:
             reconfigure(errors="backslashreplace")
     try:
-        code = cli.main(args, prog_name="busbox", standalone_mode=False)
-        sys.stdout.flush()
+        with ending_signals():
+            code = cli.main(args, prog_name="busbox", standalone_mode=False)
+            sys.stdout.flush()
     except BrokenPipeError:
         # The reader of our output has gone; do not complain while closing it.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -124,11 +127,15 @@ def main(args: list[str] | None = None) -> None:
         click.echo(f"busbox: {_wrong_words(error)}", err=True)
         sys.exit(2)
     except (KeyboardInterrupt, click.Abort):
-        warnings.simplefilter(
-            "ignore"
-        )  # of Amaranth: hardware that was just being built is not used
+        # Of Amaranth: hardware that was just being built is not used.
+        warnings.simplefilter("ignore")
         click.echo("stopped", err=True)
         sys.exit(130)
+    except Terminated as ending:
+        warnings.simplefilter("ignore")
+        with suppress(OSError):  # after SIGHUP the terminal may be gone
+            click.echo(f"stopped by {ending}", err=True)
+        sys.exit(ending.code)
     except BusboxError as error:
         for line in str(error).split("\n"):
             click.echo(f"busbox: {line}", err=True)

@@ -95,15 +95,18 @@ def command(
 
 
 def _check_timing(device: Device, clock_hz: int) -> None:
-    """Refuse a device that obeys the bus, but with another timing than the house's.
+    """Refuse a device that no engine runs, or one with another timing than the house's.
 
     Raises
     ------
     InputError : writes are not committed in e + 1, or reads do not show e
+    NetlistError : it has something that is not run, such as a black box
     """
     from busbox.check.port.subject import Subject
     from busbox.check.port.timing import timing_of
+    from busbox.engines.paths import program_of
 
+    program_of(device, clock_hz)
     timing = timing_of(Subject.of_device(device, clock_hz))
     if timing.commit in (None, 1) and timing.sample in (None, 0):
         return

@@ -36,6 +36,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from busbox.device.contract import Answer, BusAccess, Declaration, Host
+from busbox.device.past import NO_ACCESS
 from busbox.map.registers import WORD, Place, lane_mask
 
 
@@ -86,10 +87,21 @@ class _Cell:
         self.whole = register.whole
         self.show: Callable[..., int] | None = getattr(model, f"show_{register.name}", None)
         self.stays: Callable[[], int | None] | None = getattr(model, f"stays_{register.name}", None)
-        self.taken: Callable[..., None] | None = getattr(model, f"read_{register.name}", None)
+        self.taken: Callable[..., bool | None] | None = getattr(
+            model, f"read_{register.name}", None
+        )
         self.written: Callable[[Write], None] | None = getattr(
             model, f"write_{register.name}", None
         )
+
+    def takes_write(self, lanes: int) -> bool:
+        """Return whether a write with these lanes reaches the register."""
+        return bool(lanes) and lanes & self.whole == self.whole
+
+    def acts_on_write(self, lanes: int) -> bool:
+        """Return whether a write with these lanes stores, clears or starts something."""
+        acts = self.written is not None or bool(lane_mask(lanes) & self.writable)
+        return acts and self.takes_write(lanes)
 
 
 class RegisterModel(Declaration):
@@ -106,7 +118,8 @@ class RegisterModel(Declaration):
         the first cycle in which ``show_NAME`` may give another word by itself, None if it never does;
         without it, nothing is said (contract of a model, 10)
     ``read_NAME(number)``
-        what a read by access ``number`` does besides; shows from the next cycle
+        what a read by access ``number`` does besides; shows from the next cycle; it may return False
+        to say that this read did nothing
     ``write_NAME(write)``
         what a write does besides storing; shows from the next cycle
     ``input(cycle, pin, level)``, ``wake(cycle)``, ``next_edge(cycle)``, ``rest_at(cycle)``
@@ -184,10 +197,7 @@ class RegisterModel(Declaration):
         if cell.stays is not None:
             self.host.stays(cell.stays())
         if cell.taken is not None and access.lanes & cell.whole == cell.whole:
-            if cell.indexed:
-                cell.taken(cell.place.index, access.number)
-            else:
-                cell.taken(access.number)
+            self._take(cell, access)
         return word
 
     def reset(self, cycle: int, length: int) -> None:
@@ -201,14 +211,25 @@ class RegisterModel(Declaration):
         """Return what a read of each register would show in ``self.cycle``."""
         return {cell.name: self._show(cell) for cell in self._cells.values()}
 
+    def peek(self, offset: int) -> int:
+        """Return what a read at ``offset`` would show in ``self.cycle``; 0 in a hole."""
+        cell = self._cells.get(offset)
+        return 0 if cell is None else self._show(cell)
+
     def _show(self, cell: _Cell) -> int:
         if cell.show is None:
             return self.stored[cell.name] & cell.readable
         word = cell.show(cell.place.index) if cell.indexed else cell.show()
         return word & cell.readable
 
+    def _take(self, cell: _Cell, access: BusAccess) -> bool:
+        """Do what a read does besides; return whether it may have done something."""
+        assert cell.taken is not None
+        row = (cell.place.index,) if cell.indexed else ()
+        return cell.taken(*row, access.number) is not False
+
     def _write(self, cell: _Cell, access: BusAccess) -> None:
-        if not access.lanes or access.lanes & cell.whole != cell.whole:
+        if not cell.takes_write(access.lanes):
             return
         lanes = lane_mask(access.lanes)
         before = self.stored[cell.name]
@@ -227,12 +248,16 @@ class CycleModel(RegisterModel):
     cycle; what it changes shows from the next. A write that ends in the same cycle is stored after
     it; bits that tick sets with :meth:`raise_bits` win over a clear by that write. Pins are set with
     :meth:`drive`. ``busy()`` says whether the device is not at rest.
+
+    The cause of an edge is the last access that acted before it, since the last reset: a write that
+    reached a bit or a hook, or a read with a hook ``read_NAME`` that did not return False. A plain read
+    is never one.
     """
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
         self._raised: dict[str, int] = {}
-        self._number = -1
+        self._cause = NO_ACCESS
 
     def tick(self, cycle: int) -> None:
         """Do what the edge at the end of ``cycle`` does."""
@@ -246,9 +271,14 @@ class CycleModel(RegisterModel):
         self.stored[register] |= bits
         self._raised[register] = self._raised.get(register, 0) | bits
 
-    def drive(self, pin: str, level: int) -> None:
-        """Give an output pin a level from the next cycle on."""
-        self.host.edge(pin, self.cycle + 1, level, self._number)
+    def drive(self, pin: str, level: int, access: int | None = None) -> None:
+        """Give an output pin a level from the next cycle on.
+
+        Parameters
+        ----------
+        access : what caused it, or ``NO_ACCESS``; without it, the last access that acted
+        """
+        self.host.edge(pin, self.cycle + 1, level, self._cause if access is None else access)
 
     def forward(self, cycle: int) -> None:
         """Tick up to ``cycle``."""
@@ -260,7 +290,6 @@ class CycleModel(RegisterModel):
     def access(self, access: BusAccess) -> Answer:
         """Answer an access; a write meets the edge's own changes as described above."""
         self.forward(access.cycle)
-        self._number = access.number
         if not access.write:
             return super().access(access)
         self._raised.clear()
@@ -271,11 +300,28 @@ class CycleModel(RegisterModel):
         self.cycle = access.cycle + 1
         return answer
 
+    def reset(self, cycle: int, length: int) -> None:
+        """Reset; no access of before is the cause of what comes after."""
+        super().reset(cycle, length)
+        self._cause = NO_ACCESS
+
+    def _take(self, cell: _Cell, access: BusAccess) -> bool:
+        before, self._cause = self._cause, access.number
+        acted = super()._take(cell, access)
+        if not acted:
+            self._cause = before
+        return acted
+
+    def _write(self, cell: _Cell, access: BusAccess) -> None:
+        if cell.acts_on_write(access.lanes):
+            self._cause = access.number
+        super()._write(cell, access)
+
     def next_edge(self, cycle: int) -> int | None:
         """Return the next cycle: any tick may move a pin."""
         return cycle + 1
 
     def rest_at(self, cycle: int) -> int:
         """Return ``cycle`` if at rest in it, else the next cycle: it is asked again there."""
-        self.advance(cycle)
+        self.forward(cycle)
         return cycle + 1 if self.busy() else cycle

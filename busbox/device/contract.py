@@ -12,13 +12,17 @@ Contract
    Nothing calls it once a cycle. (:class:`busbox.device.CycleModel` does that for beginners.)
 4. Edges of an output pin are announced to the host in order of cycle, and may be announced ahead
    once nothing but a reset can alter them: on a reset in cycle r the host forgets those after r.
+   The access that an edge names is the one whose effect it is: a write, or a read whose side effect
+   moves the pin, at once or later. A read that changes nothing is never named, nor is an access from
+   before a reset; what comes of inputs or of time alone names none (``NO_ACCESS``).
 5. A model raises nothing because of bad firmware: it reports an event, with the access that caused it.
 6. ``reset(cycle, length)`` puts registers to their reset values; contents of memories stay. The
    values show from cycle + 1 to cycle + length, and move again from there. Two runs are identical.
 7. ``next_edge(cycle)`` gives the first cycle after ``cycle`` in which an output pin may change by
    itself, or None: so that whoever listens to the pin is told in that cycle. It may be too early.
 8. ``registers()`` gives every register's value, as of the cycle the model was last brought to,
-   without side effects. ``rest_at(cycle)`` gives the first cycle, from ``cycle`` on, in which the
+   without side effects; a memory, which has too many, gives none, and ``peek(offset)`` a word of it.
+   ``rest_at(cycle)`` gives the first cycle, from ``cycle`` on, in which the
    device may be at rest if nothing more reaches it; it is asked again in that cycle.
 9. ``advance(cycle)`` brings the model to that cycle: all edges up to and including it are announced.
    ``close(cycle)`` ends a run whose last cycle is ``cycle``: what happened in that cycle is
@@ -233,7 +237,10 @@ class LiveDevice(Protocol):
         """Return the first cycle from ``cycle`` on in which the device may be at rest."""
 
     def registers(self) -> dict[str, int]:
-        """Return every register's value by name."""
+        """Return every register's value by name; a memory returns none."""
+
+    def peek(self, offset: int) -> int:
+        """Return what a read at an offset would show, without its side effects."""
 
 
 #: How a system builds one of its devices: ``Model(host, **settings)``.

@@ -11,9 +11,9 @@ from __future__ import annotations
 from typing import Any
 
 from amaranth.hdl import ClockDomain, Module, Signal, Value
+from amaranth.lib import wiring
 
 from busbox.basics.errors import EngineError
-from busbox.bus.hardware import Hardware
 from busbox.device import Site
 from busbox.engines.netlist import Program, build
 from busbox.system.hardware import Device
@@ -68,18 +68,25 @@ def program_of(device: Device, clock_hz: int) -> Program:
     known = device.found_out
     if clock_hz not in known:
         site = Site(device.name, device.slot.base, device.slot.size, clock_hz)
-        known[clock_hz] = _program(device.model(site, **device.settings), site)
+        component = device.model(site, **device.settings)
+        known[clock_hz] = program_alone(component, f"slot_{device.name}")
     program: Program = known[clock_hz]
     return program
 
 
-def _program(device: Hardware, site: Site) -> Program:
+def program_alone(component: wiring.Component, name: str) -> Program:
+    """Return the program of a component on its own, ``name`` in hierarchical names.
+
+    Raises
+    ------
+    NetlistError : it is not run
+    """
     m = Module()
     m.domains += (domain := ClockDomain("sync"))
-    m.submodules[f"slot_{site.name}"] = device
+    m.submodules[name] = component
     assert domain.rst is not None
     ports: dict[str, Any] = {"clk": domain.clk, "rst": domain.rst}
-    for path, _, value in device.signature.flatten(device):
+    for path, _, value in component.signature.flatten(component):
         ports["_".join(map(str, path))] = _signal(value)
     return build(m, ports)
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from busbox.exports.contract import Result, Target
 from busbox.exports.usage import Use, usage
-from busbox.recording import Finding, Frame, Recording, Seen, Stop
+from busbox.recording import Finding, Frame, Recording, Seen, SlotInfo, Stop
 
 
 def write(result: Result, target: Target) -> None:
@@ -34,7 +34,7 @@ def as_object(recording: Recording) -> dict[str, Any]:
         "accesses": len(recording.accesses),
         "errors": used.errors,
         "slots": {
-            slot.name: _slot(slot.model, use)
+            slot.name: _slot(slot, use)
             for slot, use in zip(recording.slots, used.slots, strict=True)
         },
         "texts": recording.texts,
@@ -54,13 +54,15 @@ def as_object(recording: Recording) -> dict[str, Any]:
         "counts": recording.counts,
         "expectations": [asdict(verdict) for verdict in recording.verdicts],
         "ended": recording.ended,
+        "notes": list(recording.notes),
         **({} if stop is None else {"stopped_on": _stop(stop)}),
     }
 
 
-def _slot(model: str, use: Use) -> dict[str, Any]:
+def _slot(slot: SlotInfo, use: Use) -> dict[str, Any]:
     return {
-        "model": model,
+        "model": slot.model,
+        "ran_as": slot.ran_as,
         "reads": use.reads,
         "writes": use.writes,
         "wait_cycles": use.waited,

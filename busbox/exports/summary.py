@@ -88,15 +88,15 @@ def _slots(recording: Recording, paper: Paper) -> None:
     used = usage(recording)
     paper.title("Accesses")
     rows: list[tuple[object, ...]] = []
-    named = [(slot.name, slot.model) for slot in recording.slots]
-    for (name, model), use in zip(
-        [*named, ("(no slot)", "")], [*used.slots, used.nowhere], strict=True
+    named = [(slot.name, slot.model, slot.ran_as) for slot in recording.slots]
+    for (name, *how), use in zip(
+        [*named, ("(no slot)", "", "")], [*used.slots, used.nowhere], strict=True
     ):
-        if name in dict(named) or use.reads or use.writes:
+        if how != ["", ""] or use.reads or use.writes:
             counts = (f"{count:,}" for count in (use.reads, use.writes, use.waited))
-            rows.append((name, model, *counts))
-    head = ("slot", "model", "reads", "writes", "cycles waited")
-    paper.table(rows, head=head, numbers=(2, 3, 4))
+            rows.append((name, *how, *counts))
+    head = ("slot", "model", "ran as", "reads", "writes", "cycles waited")
+    paper.table(rows, head=head, numbers=(3, 4, 5))
     count, errors = len(recording.accesses), f"{used.errors:,}" if used.errors else "none"
     paper.line(
         f"  {count:,} {'access' if count == 1 else 'accesses'} in total, {errors} "

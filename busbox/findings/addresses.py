@@ -2,13 +2,84 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
 from busbox.findings.rule import RunFacts
+from busbox.map.slots import Slot
+
+if TYPE_CHECKING:
+    from busbox.recording import Accesses
+
+_AGREE = "Make the base in the bench and the one in the firmware agree."
 
 
 def nearest_hint(facts: RunFacts, address: int) -> str:
-    """Return the hint for an address that no slot decodes: the nearest slot."""
-    meant = facts.system.address_map.meant(address)
+    """Return the hint for an address that no slot decodes: the slot that was probably meant.
+
+    The one slot without any access in the whole run whose registers fit every access that missed in
+    the same block of addresses is a better guess than the slot that is the fewest bytes away.
+    """
+    address_map = facts.system.address_map
+    meant = address_map.meant(address)
     if not meant:
         return "The bench has no slot at all; give it one."
-    meant = meant[0].upper() + meant[1:]
-    return f"{meant}. Make the base in the bench and the one in the firmware agree."
+    used, missed = _used_and_missed(facts)
+    silent = [slot for slot in address_map.slots if slot.name not in used]
+    fitting = [slot for slot in silent if _fits(slot, _around(slot, address, missed))]
+    if len(fitting) != 1 or fitting[0] is address_map.nearest(address):
+        return f"{meant[0].upper()}{meant[1:]}. {_AGREE}"
+    (slot,) = fitting
+    offset = address & (1 << slot.inner_bits) - 1
+    place = slot.table.at(offset)
+    assert place is not None
+    ends = f"{slot.base:#010x}..{slot.base + slot.size - 1:#010x}"
+    return (
+        f"Probably {slot.name} at {ends}: it got no access in this run, and its registers fit "
+        f"whatever missed from {address - offset:#010x} on; the same offset there is "
+        f"{slot.name}.{place.name} ({slot.base + offset:#010x}). {_AGREE}"
+    )
+
+
+def _used_and_missed(facts: RunFacts) -> tuple[set[str], set[tuple[int, bool]]]:
+    """Return the slots that got an access, and (address, write) of those that no slot decodes."""
+    numbers: set[int] = set()
+    missed: set[tuple[int, bool]] = set()
+
+    def note(part: Accesses) -> Any:
+        numbers.update(np.unique(part.slot).tolist())
+        nowhere = part.slot == -1
+        kinds = part.address[nowhere].astype("i8") << 1 | part.write[nowhere]
+        missed.update((kind >> 1, bool(kind & 1)) for kind in np.unique(kinds).tolist())
+        return np.zeros(len(part.slot), dtype=bool)
+
+    for _ in facts.where(note):
+        pass
+    names = [device.name for device in facts.system.devices]
+    return {names[number] for number in numbers if number >= 0}, missed
+
+
+def _around(
+    slot: Slot, address: int, missed: Iterable[tuple[int, bool]]
+) -> Iterable[tuple[int, bool]]:
+    """Yield (offset, write) of the misses in the block of the slot's size that holds ``address``."""
+    for other, write in missed:
+        if other >> slot.inner_bits == address >> slot.inner_bits:
+            yield other & (1 << slot.inner_bits) - 1, write
+
+
+def _fits(slot: Slot, accesses: Iterable[tuple[int, bool]]) -> bool:
+    """Return whether the slot has a register for each that can be written, or read.
+
+    A memory takes everything, which is no evidence.
+    """
+    for offset, write in accesses:
+        place = slot.table.at(offset)
+        if place is None or 4 * place.register.count == slot.size:
+            return False
+        rights = ("rw", "wo", "ones_clear", "ones_act") if write else ("rw", "ro", "ones_clear")
+        if not place.register.mask(*rights):
+            return False
+    return True

@@ -26,6 +26,7 @@ from typing import Any
 
 from busbox.basics.errors import format_value, join_or, nearest
 from busbox.basics.units import parse_span
+from busbox.map.slots import show_bits
 from busbox.recording import Frame, Recording
 from busbox.recording.judged import Verdict
 from busbox.system.hardware import Device
@@ -47,10 +48,14 @@ TEXTS: dict[str, Callable[[str, str], bool]] = {
 
 @dataclass(frozen=True)
 class Expectation:
-    """One expectation: ``check`` says whether a recording meets it, and what it shows."""
+    """One expectation: ``check`` says whether a recording meets it, and what it shows.
+
+    ``register`` is the slot and the register that it is about, or None.
+    """
 
     what: str
     check: Callable[[Recording], tuple[bool, str]]
+    register: tuple[str, str] | None = None
 
     def judge(self, recording: Recording) -> Verdict:
         """Return the verdict on a recording."""
@@ -164,8 +169,9 @@ def _text(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation
     _take(given, ["of"], list(TEXTS))
     slot, way = _sender(given, parts, "text"), _one(given, TEXTS)
     wanted = given[way]
-    if not isinstance(wanted, str):
-        raise _Wrong(way, f"must be a text, not {format_value(wanted)}")
+    if not isinstance(wanted, str) or any(ord(character) > 255 for character in wanted):
+        # What is sent are bytes: nothing else can ever hold.
+        raise _Wrong(way, f"must be a text of Latin-1, not {format_value(wanted)}")
 
     def check(recording: Recording) -> tuple[bool, str]:
         seen = text_of(recording, slot)
@@ -274,18 +280,27 @@ def _register(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expecta
     name, wanted = given["of"], _whole(given, "is")
     slot, _, register = name.partition(".") if isinstance(name, str) else ("", "", "")
     tables = {device.name: device.slot.table for device in parts.devices}
-    if slot not in tables or tables[slot].offset_of(register) is None:
+    offset = tables[slot].offset_of(register) if slot in tables else None
+    place = None if offset is None else tables[slot].at(offset)
+    if place is None:
         known = list(_names(parts.devices))
         close = nearest(name, known) if isinstance(name, str) else ""
         raise _Wrong(
             "of", f"must be a register such as levers.OUT, not {format_value(name)}{close}"
         )
+    shown = place.register.mask("rw", "ro", "ones_clear")
+    if wanted & ~shown:
+        bits = [bit for bit in range(32) if shown >> bit & 1]
+        can = f"has bits {show_bits(bits)}" if bits else "reads 0"
+        text = f"must be a word that {name} can show, which {can}, not {wanted:#x}"
+        raise _Wrong("is", text)
 
     def check(recording: Recording) -> tuple[bool, str]:
         seen = recording.registers[slot].get(register)
         return seen == wanted, "not known" if seen is None else f"{seen:#x}"
 
-    return Expectation(f"register {name} at the end is {wanted:#x}", check)
+    what = f"register {name} at the end is {wanted:#x}"
+    return Expectation(what, check, register=(slot, register))
 
 
 def _names(devices: Sequence[Device]) -> Iterator[str]:

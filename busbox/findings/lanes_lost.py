@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import partial
 
-from busbox.findings.registers import acknowledged, register_of
+from busbox.findings.registers import acknowledged, register_of, show_bytes
 from busbox.findings.rule import RunFacts, Sighting
 from busbox.map.registers import show_lanes
 from busbox.map.slots import Decoded
@@ -50,18 +50,10 @@ def _describe_lanes(facts: RunFacts, access: int) -> tuple[str, str]:
     register, word = register_of(found), found.address & ~3
     assert register is not None
     lanes = int(facts.recording.accesses.lanes[access])
-    enough = "" if register.whole == 0b1111 else f", or only {_bytes(register.whole)} of it"
+    enough = "" if register.whole == 0b1111 else f", or only {show_bytes(register.whole)} of it"
     return (
-        f"{facts.describe(access)} with lanes {show_lanes(lanes)} ({_bytes(lanes)} of the word): "
+        f"{facts.describe(access)} with lanes {show_lanes(lanes)} ({show_bytes(lanes)} of the word): "
         f"this register acts only with lanes {show_lanes(register.whole)} "
-        f"({_bytes(register.whole)}); the write does nothing.",
+        f"({show_bytes(register.whole)}); the write does nothing.",
         f"Store the whole word at {word:#010x}{enough}.",
     )
-
-
-def _bytes(lanes: int) -> str:
-    """Return which bytes of a word are selected: ``byte 1``, ``bytes 0 and 1``."""
-    chosen = [str(lane) for lane in range(4) if lanes >> lane & 1]
-    if len(chosen) < 2:
-        return f"byte {chosen[0]}" if chosen else "no byte"
-    return f"bytes {', '.join(chosen[:-1])} and {chosen[-1]}"

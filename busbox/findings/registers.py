@@ -48,3 +48,11 @@ def writes_read_only(found: Decoded, write: bool, lanes: int) -> bool:
     """Return whether it is a write to a register of which no bit can be written."""
     register = register_of(found)
     return write and register is not None and register.mask() == register.mask("ro")
+
+
+def show_bytes(lanes: int) -> str:
+    """Return which bytes of a word are selected: ``byte 1``, ``bytes 0 and 1``."""
+    chosen = [str(lane) for lane in range(4) if lanes >> lane & 1]
+    if len(chosen) < 2:
+        return f"byte {chosen[0]}" if chosen else "no byte"
+    return f"bytes {', '.join(chosen[:-1])} and {chosen[-1]}"

@@ -45,10 +45,11 @@ def address(text: str) -> int:
     value = number(text, "an address")
     if value % 4:
         lane = value % 4
+        half = "; a halfword has lanes 1100 and bits 31..16" if lane == 2 else ""
         raise ValueError(
             f"an address must be a multiple of 4, not {text}; that byte is "
             f"{value - lane:#010x} with lanes {1 << lane:04b}, its data in bits "
-            f"{8 * lane + 7}..{8 * lane}"
+            f"{8 * lane + 7}..{8 * lane}{half}"
         )
     return value
 

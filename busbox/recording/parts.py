@@ -107,6 +107,7 @@ class SlotInfo:
     ----------
     name, model, base, size, wait : as in the bench
     delay : cycles from the start of an access to the first that the device sees
+    ran_as : ``model`` or ``hardware``, whatever the bench asked for
     sends : what its device gives: ``text``, ``frames``
     """
 
@@ -116,6 +117,7 @@ class SlotInfo:
     size: int
     wait: int
     delay: int
+    ran_as: str
     sends: tuple[str, ...] = ()
 
 

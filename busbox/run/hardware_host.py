@@ -99,3 +99,7 @@ class HardwareHost(Declaration):
             place.name: self._probe.peek(offset)
             for offset, place in self._device.slot.table.places()
         }
+
+    def peek(self, offset: int) -> int:
+        """Return what a read at ``offset`` would show in the cycle that the engine stands before."""
+        return self._probe.peek(offset)

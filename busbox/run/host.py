@@ -49,9 +49,10 @@ class Track:
         if level not in (0, 1, RELEASED):
             raise ModelError(f"a level of {self.pin.name} must be 0, 1 or released, not {level!r}")
         if cycle == self._cycles[-1]:
-            self._levels[-1] = level
-            if len(self._levels) > 1 and self._levels[-2] == level:
-                self._drop()
+            if level != self._levels[-1]:
+                self._levels[-1], self._accesses[-1] = level, access
+                if len(self._levels) > 1 and self._levels[-2] == level:
+                    self._drop()
         elif level != self._levels[-1]:
             self._cycles.append(cycle)
             self._levels.append(level)

@@ -56,6 +56,7 @@ class Replay:
         self._player = Player(system.new_source, self._engine, ledger, pins, system.hang_after)
         self.taking = Taking(system, self._engine, ledger, self._models, self._hosts)
         self._rest_at: int | None = 0
+        self._busy_until = 0
 
     def _device(self, number: int) -> LiveDevice:
         """Return the device of a slot: its model, or what stands for the hardware."""
@@ -147,7 +148,7 @@ class Replay:
                 return cycle, ended
             called = player.call_handler()
             player.look()
-            limit = self._limit(cycle, until)
+            limit = self._limit(cycle, until, ahead=observe is None)
             if progress is not None:
                 progress(cycle, self._share())
             if observe is not None:
@@ -164,8 +165,11 @@ class Replay:
         steps = self._player.source.count
         return min(1.0, self.taking.last_step / steps) if steps else None
 
-    def _limit(self, cycle: int, until: int) -> int:
-        """Return the cycle before which the loop has something to do again."""
+    def _limit(self, cycle: int, until: int, ahead: bool) -> int:
+        """Return the cycle before which the loop has something to do again.
+
+        ``ahead``: models may be asked about later cycles, since nobody looks at them in between.
+        """
         player, none_left = self._player, self._player.none_left_from
         cycles = [until if cycle == until - 1 else until - 1]
         cycles += [
@@ -176,10 +180,30 @@ class Replay:
         if player.looks_until is not None:
             cycles.append(max(player.looks_until, cycle + 1))
         if none_left is not None and not player.handling:
-            if self._rest_at is not None:
-                cycles.append(max(self._rest_at, cycle + 1, none_left))
             cycles.append(max(none_left - 1 + self._system.settle, cycle + 1))
+            if self._rest_at is not None:
+                rest = max(self._rest_at, cycle + 1, none_left)
+                if ahead and cycle >= none_left and not self._ears:
+                    rest = self._ask_on(rest, min(*cycles, cycle + PROGRESS_CYCLES))
+                cycles.append(rest)
         return min(cycles)
+
+    def _ask_on(self, cycle: int, limit: int) -> int:
+        """Return the next cycle in which every model may be at rest, or ``limit``.
+
+        Up to ``limit`` nothing reaches the models, so that a model that cannot say when it will be at
+        rest is asked cycle by cycle here, and the loop need not turn for it.
+        """
+        ask = [model.rest_at for model in self._models]
+        while cycle < limit:
+            rest = max([rest_at(cycle) for rest_at in ask], default=cycle)
+            if rest <= cycle:
+                break
+            cycle = rest
+            if self._deliveries.next is not None:
+                limit = min(limit, self._deliveries.next)
+        self._busy_until = min(cycle, limit)
+        return self._busy_until
 
     def _reset(self, cycle: int) -> None:
         """Put RST high, if the board or a step wants it in this cycle."""
@@ -206,13 +230,20 @@ class Replay:
         none_left = self._player.none_left_from or 0
         if cycle < none_left or self._player.handling:
             return ""
+        if cycle < self._busy_until:
+            self._rest_at = self._busy_until
+            return ""
         rests = [(model.rest_at(cycle), model.in_amaranth) for model in self._models]
         self._rest_at = max((at for at, hardware in rests if not hardware), default=cycle)
         if any(at > cycle for at, hardware in rests if hardware):
             self._rest_at = None
         elif self._rest_at <= cycle:
             return "done"
-        return "settle" if cycle >= none_left - 1 + self._system.settle else ""
+        if cycle < none_left - 1 + self._system.settle:
+            return ""
+        busy = [at > cycle for at, _ in rests]
+        self.taking.busy = [host.name for host, one in zip(self._hosts, busy, strict=True) if one]
+        return "settle"
 
     def _hung(self) -> None:
         """Note since when the access could not be answered any more, if that is sure."""

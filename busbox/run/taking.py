@@ -42,6 +42,7 @@ class Taking:
     quiet_since : the cycle since which an access that hangs could not be answered any more, if the
         engine has proved that, and nothing more was to come
     last_step : the number of the step after the last access that was put away
+    busy : slots whose devices were still busy where ``settle`` ended the run
     """
 
     def __init__(
@@ -57,15 +58,21 @@ class Taking:
         self._names = [device.name for device in system.devices]
         self.columns = {name: Column(kind) for name, kind in COLUMNS.items()}
         self.registers: dict[str, dict[str, int]] = {}
+        self._asked = _asked(system)
         self.polls_given_up: list[PollGivenUp] = []
         self.quiet_since: int | None = None
         self.last_step = 0
+        self.busy: list[str] = []
 
     def look(self, cycle: int) -> None:
         """Take the registers as of a cycle, before an access ends in it."""
         for model, host in zip(self._models, self._hosts, strict=True):
             model.advance(cycle)
-            self.registers[host.name] = model.registers()
+            words = model.registers()
+            for name, offset in self._asked.get(host.name, ()):
+                if name not in words and hasattr(model, "peek"):
+                    words[name] = model.peek(offset)
+            self.registers[host.name] = words
 
     def put_away(self, cycle: int) -> None:
         """Put what is recorded before a cycle into columns: no run is held in memory."""
@@ -146,6 +153,7 @@ class Taking:
                 one.slot.size,
                 one.slot.wait,
                 one.slot.wait + registered,
+                "hardware" if one.model.in_amaranth else "model",
                 tuple(one.model.sends),
             )
             for one in self._system.devices
@@ -153,6 +161,14 @@ class Taking:
 
     def _notes(self, deliveries: Deliveries) -> list[str]:
         engine, left, notes = self._engine, deliveries.left(), []
+        if self.busy:
+            wait = show_time(self._system.settle, self._system.clock_hz)
+            verb = "was" if len(self.busy) == 1 else "were"
+            notes.append(
+                f"{some(self.busy)} {verb} still busy {wait} ({self._system.settle:,} cycles) after "
+                "the last step, so the run was stopped. A device that never stops is best ended by "
+                "--until; one that needs longer by settle in the bench, such as settle = '2 s'."
+            )
         if engine.unexecuted:
             notes.append(
                 f"Prints and checks of the hardware are not carried out by engine {engine.name}, "
@@ -162,6 +178,20 @@ class Taking:
             end = show_time(engine.cycle, self._system.clock_hz)
             notes.append(f"The run ended at {end}, before: {some(left)}.")
         return notes
+
+
+def _asked(system: System) -> dict[str, list[tuple[str, int]]]:
+    """Return, by slot, (name, offset) of the registers that expectations need at the end."""
+    asked: dict[str, list[tuple[str, int]]] = {}
+    for condition in system.expectations:
+        if condition.register is None:
+            continue
+        slot, name = condition.register
+        found = system.address_map.slot(slot)
+        offset = None if found is None else found.table.offset_of(name)
+        if offset is not None:
+            asked.setdefault(slot, []).append((name, offset))
+    return asked
 
 
 def _await_given_up(cycle: int, step: Await) -> AwaitGivenUp:

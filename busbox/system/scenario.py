@@ -98,6 +98,10 @@ class Condition(Protocol):
     def what(self) -> str:
         """The expectation, in words."""
 
+    @property
+    def register(self) -> tuple[str, str] | None:
+        """The slot and the register whose word at the end it needs, or None."""
+
     def judge(self, recording: Any) -> Any:
         """Return the verdict on a recording."""
 

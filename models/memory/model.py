@@ -67,3 +67,7 @@ class Memory(MemoryRegisters, RegisterModel):
     def registers(self) -> dict[str, int]:
         """Return nothing: a memory is too large to list."""
         return {}
+
+    def peek(self, offset: int) -> int:
+        """Return a word, 0 if no byte of it was ever written."""
+        return self._words.get(offset, 0)

@@ -15,7 +15,7 @@ from tests.spoiled.cabin import Spoiled, assert_told
 BELL = """\
 from typing import Any
 
-from amaranth.hdl import Module, Signal
+from amaranth.hdl import Instance, Module, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 
@@ -50,6 +50,20 @@ class Gong(Hardware):
 
     def build(self, m, registers):
         pass
+
+
+class Boxed(Bell):
+    def elaborate(self, platform: object) -> Module:
+        m = super().elaborate(platform)
+        m.submodules.hammer = Instance("forge", i_rope=self.rope, o_rings=Signal())
+        return m
+
+
+class BoxedGong(Hardware):
+    table = RegisterTable(Register("STRIKE", 0))
+
+    def build(self, m, registers):
+        m.submodules.hammer = Instance("forge", i_force=registers.STRIKE.value, o_rings=Signal())
 
 
 class Silent(RegisterModel):
@@ -157,6 +171,13 @@ def test_the_page_lists_every_rule_and_shows_the_first_breach(
     assert say(capsys, "check", "bell.py:Bell", code=1) == PAGE
     assert all(len(line) <= 80 for line in PAGE.splitlines())
     assert say(capsys, "check", "bell.py:Bell", "--seed", "1", code=1) != PAGE
+
+
+@pytest.mark.parametrize("name", ["Boxed", "BoxedGong"])
+def test_a_black_box_is_refused(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """A component or device with an Instance in it is refused with the Instance's whole name."""
+    text = f"busbox: top.{name}.hammer: a black box (Instance of 'forge') is not run\n"
+    assert say(capsys, "check", f"bell.py:{name}", code=2) == text
 
 
 def test_settings_reach_a_component_as_keywords(capsys: pytest.CaptureFixture[str]) -> None:

@@ -77,14 +77,14 @@ def test_json_is_one_object_of_the_shape_that_is_promised(busbox: Shell) -> None
     found: dict[str, Any] = json.loads(busbox("run", "first_light", "--set", MOVED, "--json"))
     assert list(found) == [
         "bench", "engine", "clock_hz", "cycles", "accesses", "errors", "slots", "texts", "pins",
-        "events", "frames", "attached", "findings", "counts", "expectations", "ended",
+        "events", "frames", "attached", "findings", "counts", "expectations", "ended", "notes",
     ]  # fmt: skip
     assert found["bench"] == "first_light"
     assert found["engine"] == "python"
     assert found["clock_hz"] == 16_000_000
     assert found["errors"] == 413
     assert found["slots"]["lamps"] == {
-        "model": "pulse_led", "reads": 0, "writes": 0, "wait_cycles": 0,
+        "model": "pulse_led", "ran_as": "model", "reads": 0, "writes": 0, "wait_cycles": 0,
     }  # fmt: skip
     assert found["texts"] == {"telegraph": "line free\n"}
     assert found["pins"]["levers.out.0"] == {"edges": 2, "level": 0}
@@ -98,6 +98,30 @@ def test_json_is_one_object_of_the_shape_that_is_promised(busbox: Shell) -> None
     assert found["counts"]["poll-timeout"] == {"0x44000004": 1}
     assert found["expectations"] == []
     assert found["ended"] == "done"
+
+
+def test_what_ran_in_each_slot_is_told(busbox: Shell) -> None:
+    """Summary and JSON say of each slot whether a model or hardware ran, and JSON has the notes."""
+    words = (
+        "run",
+        "first_light",
+        "--all-hardware",
+        "--set",
+        "slot.lamps.as=model",
+        "--until",
+        "30 us",
+    )
+    page = busbox(*words).splitlines()
+    first = page.index("Accesses")
+    assert [line.split()[:3] for line in page[first + 2 : first + 5]] == [
+        ["levers", "gpio", "hardware"],
+        ["telegraph", "uart", "hardware"],
+        ["lamps", "pulse_led", "model"],
+    ]
+    found = json.loads(busbox(*words, "--json"))
+    ran = {name: slot["ran_as"] for name, slot in found["slots"].items()}
+    assert ran == {"levers": "hardware", "telegraph": "hardware", "lamps": "model"}
+    assert [f"note: {note}" for note in found["notes"]] == page[1:2]
 
 
 def test_json_tells_frames_and_events(busbox: Shell) -> None:

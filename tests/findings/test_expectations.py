@@ -102,3 +102,29 @@ def test_verdicts_stand_in_the_order_of_the_bench_and_survive_a_file(
     )
     recording.save(tmp_path / "evening.recording.npz")
     assert Recording.load(tmp_path / "evening.recording.npz").verdicts == recording.verdicts
+
+
+MEMORY: dict[str, Any] = {
+    "clock": "16 MHz",
+    "slot": {"book": {"model": "memory", "base": 0x2000_0000, "size": 0x1000}},
+    "traffic": list(
+        read_text(["write book.WORD.3 0x15", "write book.WORD.3 7 lanes 0001"], "steps")
+    ),
+    "expect": [
+        {"register": {"of": "book.WORD.3", "is": 7}},
+        {"register": {"of": "book.WORD.3", "is": 0x15}},
+        {"register": {"of": "book.WORD.1023", "is": 0}},
+    ],
+}
+
+
+@pytest.mark.parametrize("kept_as", ["model", "hardware"])
+@pytest.mark.parametrize("engine", ["reference", "python", "llvm"])
+def test_a_word_of_a_memory_is_a_register(engine: str, kept_as: str) -> None:
+    """A memory is not listed, but a word that an expectation names is looked up at the end."""
+    bench = Bench(MEMORY).with_values([f"slot.book.as={kept_as}"])
+    recording = bench.run(engine)
+    assert [(one.met, one.seen) for one in recording.verdicts] == [
+        (True, "0x7"), (False, "0x7"), (True, "0x0"),
+    ]  # fmt: skip
+    assert recording.registers["book"] == {"WORD.3": 7, "WORD.1023": 0}

@@ -65,7 +65,7 @@ CASES: list[tuple[str, list[tuple[str, int, str]]]] = [
     ("write telegraph.DATA 0x4100 lanes 0010\n", [("lanes-lost", 0, "telegraph.DATA")]),
     ("write telegraph.DATA 0x41 lanes 0001\nwrite levers.OUT 1 lanes 0001\n", []),
     ("write levers.OUT 0x100\n", [("reserved-bits", 0, "levers.OUT")]),
-    ("write levers.OUT 0xff\nwrite levers.OUT 0x100 lanes 0001\n", []),
+    ("write levers.OUT 0xff\nwrite levers.OUT 0x101 lanes 0001\n", []),
     ("write lamps.COLOUR.0 0x01000000\n", [("reserved-bits", 0, "lamps.COLOUR.0")]),
     ("write lamps.CONTROL 4\n", [("reserved-bits", 0, "lamps.CONTROL")]),
     ("read 0x20000004\n", [("uninitialised-read", 0, "book.WORD.1")]),

@@ -14,6 +14,7 @@ from busbox.bench.bench import Bench
 from busbox.device import (
     ERROR,
     NO_ACCESS,
+    RELEASED,
     Answer,
     BusAccess,
     CycleModel,
@@ -326,6 +327,90 @@ def test_a_cycle_model_without_hooks_does_nothing() -> None:
     recording = Drive(Plain).write(5, "WORD", 7).read(8, "WORD").run()
     assert reads(recording) == {8: 7}
     assert (recording.cycles, recording.ended) == (10, "done")
+
+
+class Wheel(CycleModel):
+    """The rim is up while SPIN counts down; a read of PULL pulls the cord for five cycles, once."""
+
+    table = RegisterTable(
+        Register("SPIN", 0x00, "rw", "Cycles that the rim stays up.", width=8),
+        Register("PULL", 0x04, "ro", "A read pulls the cord.", width=8),
+        Register("LOOK", 0x08, "ro", "Nothing.", width=8),
+        Register("LONG", 0x0C, "rw", "Written as a whole only.", whole=0b1111),
+    )
+    pins = (Pin("rim"), Pin("cord"), Pin("beat"), Pin("chime"))
+    pulled = False
+    slack_from = 0
+
+    def tick(self, cycle: int) -> None:
+        left = self.stored["SPIN"]
+        self.drive("rim", int(left > 0))
+        self.stored["SPIN"] = max(0, left - 1)
+        self.drive("cord", int(cycle < self.slack_from))
+        self.drive("beat", int(cycle >= 14))
+        self.drive("chime", int(cycle >= 14), NO_ACCESS)
+
+    def read_PULL(self, number: int) -> bool:
+        if self.pulled:
+            return False
+        self.pulled, self.slack_from = True, self.cycle + 5
+        return True
+
+
+def causes(recording: Recording, pin: str) -> dict[int, int]:
+    """Return cycle and access of the edges of a pin."""
+    line = recording.lines[f"dev.{pin}"]
+    return dict(zip(line.cycles.tolist()[1:], line.accesses.tolist()[1:], strict=True))
+
+
+@waits
+def test_an_access_without_an_effect_causes_nothing(wait: int) -> None:
+    """Among reads, and writes that reach nothing, the one write that acts causes both edges."""
+    drive = Drive(Wheel, wait).write(5, "SPIN", 9)
+    drive.read(7, "LOOK").read(9, "SPIN").write(11, "LOOK", 1).write(13, "LONG", 1, lanes=1)
+    assert causes(drive.run(upto=30), "rim") == {7: 0, 16: 0}
+
+
+@waits
+def test_a_read_with_an_effect_is_a_cause(wait: int) -> None:
+    """The read that pulls the cord causes both of its edges; the next one says that it did nothing."""
+    drive = Drive(Wheel, wait).write(5, "SPIN", 20).read(7, "PULL").read(10, "PULL")
+    assert causes(drive.run(upto=20), "cord") == {8: 1, 13: 1}
+
+
+def test_an_edge_of_the_cycle_of_a_write_is_not_caused_by_it() -> None:
+    """The tick of cycle e = 5 sees the state before the write of e: edge 6 is of the first."""
+    drive = Drive(Wheel).write(3, "SPIN", 1).write(5, "SPIN", 5)
+    assert causes(drive.run(upto=20), "rim") == {5: 0, 6: 0, 7: 1, 12: 1}
+
+
+def test_no_access_from_before_a_reset_is_a_cause() -> None:
+    """An edge after a reset names no access of before it; without a reset it does."""
+    assert causes(Drive(Wheel).write(5, "LONG", 1).run(upto=20), "beat") == {15: 0}
+    drive = Drive(Wheel, resets=[(9, 1)]).write(5, "LONG", 1)
+    assert causes(drive.run(upto=20), "beat") == {15: NO_ACCESS}
+
+
+def test_a_tick_can_name_no_access() -> None:
+    """``drive`` takes another cause than the last access that acted."""
+    assert causes(Drive(Wheel).write(5, "LONG", 1).run(upto=20), "chime") == {15: NO_ACCESS}
+
+
+class Rope(RegisterModel):
+    """Lets go of its pin, which another edge of the same cycle has just raised."""
+
+    table = RegisterTable(Register("PULL", 0x00))
+    pins = (Pin("rope"),)
+
+    def write_PULL(self, write: Write) -> None:
+        self.host.edge("rope", write.shows, 1)
+        self.host.edge("rope", write.shows, RELEASED, write.number)
+        self.host.edge("rope", write.shows, RELEASED)
+
+
+def test_the_last_edge_of_a_cycle_names_the_cause() -> None:
+    """Of several announced for one cycle, the one that gives the level names the access."""
+    assert causes(Drive(Rope).write(5, "PULL", 1).run(upto=20), "rope") == {6: 0}
 
 
 # Models that break their contract.

@@ -10,9 +10,10 @@ from typing import Any
 from amaranth.hdl import Cat, ClockDomain, Fragment, Module
 from amaranth.sim import Simulator
 
-from busbox.basics.errors import InputError, format_error
+from busbox.basics.errors import BusboxError, InputError, format_error
 from busbox.bus.wishbone.rules import Sample
 from busbox.check.port.subject import Subject, discard
+from busbox.engines.netlist import NetlistError
 from busbox.map.registers import WORD
 
 #: Members of a port that its master drives.
@@ -56,6 +57,7 @@ class Rig:
     Raises
     ------
     InputError : it cannot be built or simulated
+    NetlistError : no engine runs it as it is
     """
 
     def __init__(self, subject: Subject, copies: int = 1) -> None:
@@ -70,14 +72,17 @@ class Rig:
         self._answers = [Cat(bus.ack, bus.err, bus.read_data) for bus in buses]
         try:
             self._inputs = [_free_inputs(component) for component in self._components]
-            self._context, self._half_tick = self._open()
+            self._context, self._half_tick = self._open(subject)
+        except NetlistError as error:
+            refusal: BusboxError = error
         except Exception as error:
             text = f"cannot be simulated: it raised {format_error(error)}"
+            refusal = InputError.of(text, subject.name)
         else:
             return
         self._components.clear()
         discard()
-        raise InputError.of(text, subject.name)
+        raise refusal
 
     def _top(self) -> Module:
         top = Module()
@@ -86,11 +91,13 @@ class Rig:
             top.submodules[f"copy_{number}"] = component
         return top
 
-    def _open(self) -> tuple[Any, Callable[[], object]]:
+    def _open(self, subject: Subject) -> tuple[Any, Callable[[], object]]:
         """Return the context of the simulator's one test bench, in cycle 0, and half a tick."""
         opened: list[Any] = []
         # The simulator would make up a clock domain that is missing, and never clock it.
         Fragment.get(self._top(), None).prepare(missing_domain=lambda name: None)
+        # And it would run what no hardware does: a black box as nothing, a loop without end.
+        _ = subject.program
 
         async def bench(context: Any) -> None:
             opened.append(context)

@@ -6,6 +6,7 @@ import gc
 import warnings
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,8 @@ from busbox.bench.bench import Bench
 from busbox.bench.set_values import toml_value
 from busbox.bus import wishbone
 from busbox.device import Site
+from busbox.engines.netlist import Program
+from busbox.engines.paths import program_alone
 from busbox.map.registers import RegisterTable
 from busbox.plugins import DEVICES, twin_of
 from busbox.plugins import find as find_named
@@ -82,6 +85,17 @@ class Subject:
             discard()
             raise InputError.of(problem, self.name)
         return found
+
+    @cached_property
+    def program(self) -> Program:
+        """The program of its netlist, under the name of its class.
+
+        Raises
+        ------
+        InputError : it cannot be built
+        NetlistError : no engine runs it as it is, so that a simulation would say nothing about it
+        """
+        return program_alone(self.build(), self.kind)
 
 
 def discard() -> None:

@@ -8,12 +8,14 @@ from typing import Any
 
 import pytest
 
+from busbox.basics.errors import EngineError
 from busbox.bench.bench import Bench
 from busbox.bus.hardware import Hardware
 from busbox.bus.wishbone.rules import RULES, RuleChecker, Sample
 from busbox.check.port import OWN, Conformance, Subject, check, find, timing_of
 from busbox.check.port.exercise import PATIENCE
 from tests.check.port import broken_devices as devices
+from tests.engines.test_engine_limits import REFUSED, hardware_with
 
 CLOCK_HZ = 16_000_000
 CYCLES = 600
@@ -287,3 +289,21 @@ def test_a_seed_gives_the_same_result_twice(device: type) -> None:
     one, two, other = (check(subject, seed, CYCLES) for seed in (3, 3, 4))
     assert one == two
     assert (one.counts, one.outcomes) != (other.counts, other.outcomes)
+
+
+@pytest.mark.parametrize(
+    "extra",
+    [one for one in REFUSED if one.__name__ != "night_that_is_nowhere"],
+    ids=lambda one: one.__name__,
+)
+def test_what_no_engine_runs_is_refused_as_a_run_refuses_it(extra: Any) -> None:
+    """A black box, a loop, a second clock: the same sentence, under the name of the class.
+
+    Amaranth's simulator would run it as something else, and the device would be blamed.
+    """
+    subject = subject_of(hardware_with(extra))
+    text = REFUSED[extra].replace("slot_bell", "BellHardware")
+    for measure in (check, timing_of):
+        with pytest.raises(EngineError) as refused:
+            measure(subject)
+        assert str(refused.value) == text

@@ -361,3 +361,45 @@ def test_a_timing_of_ones_own_is_refused(bells: Path, capsys: pytest.CaptureFixt
         "Lockstep compares cycle by cycle, and needs the house's: a write shows from e + 1, "
         "a read shows e (busbox check tells more)\n"
     )
+
+
+#: A twin that leaves its work to a black box.
+BOXED = """
+from amaranth.hdl import Instance, Signal
+from busbox.bus.hardware import Hardware
+from busbox.device import Declaration, RegisterModel
+from busbox.map.registers import Register, RegisterTable
+
+
+class Shelf(Declaration):
+    table = RegisterTable(Register("BOX", 0, "rw", "Keeps a word."))
+
+
+class Keeper(Shelf, RegisterModel):
+    twin = "boxed.py:BoxedKeeper"
+
+
+class BoxedKeeper(Shelf, Hardware):
+    def build(self, m, registers):
+        late = Signal(32)
+        m.submodules.shelf = Instance("shelf", i_put=registers.BOX.value, o_late=late)
+        registers.BOX.show(late)
+"""
+
+
+def test_a_twin_with_a_black_box_is_refused(
+    bells: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """``twin`` refuses a black box with the sentence of ``run``, and blames no timing."""
+    (bells / "boxed.py").write_text(BOXED, encoding="utf-8")
+    (bells / "quiet.steps").write_text("pause 1\n", encoding="utf-8")
+    model = ("--set", "slot.bell.model=boxed.py:Keeper")
+    sentences = []
+    for words in (
+        ("twin", ".", "bell", "--random", "20", *model),
+        ("run", ".", *model, "--all-hardware", "--traffic", "quiet.steps"),
+    ):
+        assert told(*words) == 2
+        sentences.append(capsys.readouterr().err)
+    text = "busbox: top.slot_bell.shelf: a black box (Instance of 'shelf') is not run\n"
+    assert sentences == [text, text]
