@@ -37,8 +37,9 @@ def _verilog(name: str) -> str | None:
     if ".v:" not in name and not name.endswith(".v"):
         return None
     return (
-        f"Verilog cannot be run, {name!r}: describe its registers as a model, or rewrite it in "
-        "Amaranth (busbox.bus.hardware); its own simulation can write a waveform to compare"
+        f"Verilog is not supported ({name!r}): describe its registers as a model, or rewrite it in "
+        "Amaranth (busbox.bus.hardware); a waveform from its own simulation can be compared with "
+        "busbox capture"
     )
 
 

@@ -143,7 +143,15 @@ def nearest(name: str, known: Sequence[str]) -> str:
 
 def join_or(names: Iterable[str]) -> str:
     """Return the names as a readable list: ``a, b or c``."""
-    listed = list(names)
-    if len(listed) < 2:
-        return "".join(listed) or "nothing"
-    return ", ".join(listed[:-1]) + " or " + listed[-1]
+    return _join(list(names), "or")
+
+
+def join_and(names: Iterable[str]) -> str:
+    """Return the names as a readable list: ``a, b and c``."""
+    return _join(list(names), "and")
+
+
+def _join(names: list[str], word: str) -> str:
+    if len(names) < 2:
+        return "".join(names) or "nothing"
+    return f"{', '.join(names[:-1])} {word} {names[-1]}"

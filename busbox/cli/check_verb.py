@@ -70,8 +70,8 @@ def _write(result: Conformance, page: Paper) -> None:
     _wrapped(
         page,
         f"{result.cycles:,} cycles with {counts['accesses']:,} accesses: {counts['answered']:,} "
-        f"answered, {counts['given_up']:,} given up, {counts['reset']:,} met by a reset, "
-        f"{counts['unanswered']:,} without an answer",
+        f"answered, {counts['given_up']:,} abandoned, {counts['reset']:,} interrupted by a reset, "
+        f"{counts['unanswered']:,} unanswered",
     )
     page.title("Rules")
     page.table((one.rule, one.state, _note(one)) for one in result.outcomes)

@@ -64,7 +64,7 @@ def _compared(slot: Slot) -> list[int]:
 def _show(devices: tuple[Device, ...], address_map: AddressMap) -> None:
     page = paper()
     page.line(("Slots", "bold"))
-    rows: list[tuple[object, ...]] = [("addresses", "slot", "model", "size", "wait", "decoded by")]
+    rows: list[tuple[object, ...]] = [("addresses", "slot", "model", "size", "wait", "decoding")]
     for device in sorted(devices, key=lambda device: device.slot.base):
         slot = device.slot
         images = f"; {slot.images:,} images" if slot.images > 1 else ""

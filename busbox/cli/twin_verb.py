@@ -96,7 +96,7 @@ def command(
 
 
 def _check_timing(device: Device, clock_hz: int) -> None:
-    """Refuse a device that obeys the bus, but with another timing than the house's.
+    """Refuse a device that obeys the bus, but with a timing other than the standard one.
 
     Raises
     ------
@@ -109,9 +109,9 @@ def _check_timing(device: Device, clock_hz: int) -> None:
     if timing.commit in (None, 1) and timing.sample in (None, 0):
         return
     raise InputError.of(
-        f"{device.model.__name__} has a timing of its own: {timing.text}. Lockstep compares cycle by "
-        "cycle, and needs the house's: a write shows from e + 1, a read shows e (busbox check tells "
-        "more)"
+        f"{device.model.__name__} uses its own timing: {timing.text}. Lockstep compares cycle by cycle "
+        "and requires the standard timing: a write takes effect in e + 1, a read shows e (busbox check "
+        "shows the details)"
     )
 
 
@@ -139,7 +139,7 @@ def _object(
 
 
 def _same(done: Exercise, page: Paper) -> None:
-    page.line(f"  the same in all of {done.cycles:,} cycles and {done.accesses:,} accesses")
+    page.line(f"  identical for all {done.cycles:,} cycles and {done.accesses:,} accesses")
     counts = [("changes of inputs", done.inputs), ("resets", done.resets),
               ("accesses that a reset cut off", done.cut)]  # fmt: skip
     rows: list[tuple[object, ...]] = [("  " + what, f"{count:,}") for what, count in counts]

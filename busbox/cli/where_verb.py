@@ -62,7 +62,7 @@ def _address(page: Paper, address_map: AddressMap, address: int) -> None:
 def _facts(found: Decoded, slot: Slot) -> list[tuple[str, str]]:
     facts = [
         ("slot", f"{slot.name} at {slot.base:#010x}, {slot.size:#x} bytes"),
-        ("decoded by", slot.how),
+        ("decoding", slot.how),
         ("image", _image(found, slot)),
         ("offset", f"{found.offset:#x}"),
     ]
@@ -88,7 +88,7 @@ def _facts(found: Decoded, slot: Slot) -> list[tuple[str, str]]:
 
 def _image(found: Decoded, slot: Slot) -> str:
     if slot.images == 1:
-        return "the only one"
+        return "none: only one address range"
     which = "the one at the base" if found.image == 0 else f"begins at {_start(found):#010x}"
     return (
         f"{found.image} of {slot.images:,} ({which}); "
@@ -113,8 +113,8 @@ def _why_not(slot: Slot, address: int) -> str:
         return f"answers from {slot.base:#010x} to {slot.base + slot.size - 1:#010x} only"
     term = slot.terms[0]
     wrong = [bit for bit in range(32) if (address ^ term.value) & term.mask & 1 << bit]
-    bits = "bit" if len(wrong) == 1 else "bits"
-    return f"{slot.how}; {bits} {show_bits(wrong)} of the address differ from {slot.base:#010x}"
+    bits, differ = ("bit", "differs") if len(wrong) == 1 else ("bits", "differ")
+    return f"{slot.how}; {bits} {show_bits(wrong)} of the address {differ} from {slot.base:#010x}"
 
 
 # A header.

@@ -1,6 +1,6 @@
-"""What a C text does with its constants: which it uses through a pointer, and which make up those.
+"""How a C text uses its constants: which through a pointer, and which as part of those.
 
-Rules 1 and 2 of :mod:`busbox.firmware.c_header` are looked for here; what they leave is judged there.
+Rules 1 and 2 of :mod:`busbox.firmware.c_header` are applied here, the others there.
 """
 
 from __future__ import annotations
@@ -50,9 +50,9 @@ class Constant:
     name : the name it has, ``LED_COLOUR(n)`` for a macro, else its text
     line : counted from 1
     value : the number; for a macro with an argument, that for argument 0
-    width : bytes of the access if a pointer tells it
+    width : bytes of the access, if known from a pointer
     step : bytes from one argument to the next, None without an argument
-    how : how it was found to be an address, "" if it is none
+    how : why it is taken for an address, "" if it is not one
     """
 
     name: str
@@ -75,7 +75,7 @@ class Unresolved:
 
 @dataclass
 class Found:
-    """What an expression came to; ``uneven``: it has no constant step."""
+    """The value of an expression; ``uneven``: it has no constant step."""
 
     value: Value
     step: int | None = None
@@ -117,12 +117,12 @@ class Uses:
         """Look at every definition and at the code."""
         source = self.source
         if source.open:
-            self._refuse("/*", [source.open._replace(text="/*")], "comment without an end")
+            self._refuse("/*", [source.open._replace(text="/*")], "unterminated comment")
         for old, line in source.earlier:
             if [token.text for token in old.body] != [
                 token.text for token in source.known[old.name].body
             ]:
-                self._refuse(old.title, old.body, f"defined again in line {line}", old.line)
+                self._refuse(old.title, old.body, f"redefined on line {line}", old.line)
             else:
                 self.claimed |= own_places(old.body)
         self._masks(source.code)
@@ -181,7 +181,7 @@ class Uses:
         if several:
             raise NoValue(f"takes {len(definition.params or ())} arguments")
         if found.uneven:
-            raise NoValue("does not step evenly with its argument")
+            raise NoValue("is not linear in its argument")
         self.add(definition.title, definition.line, found, POINTER)
 
     def _accessor(self, found: Found, several: bool) -> bool:

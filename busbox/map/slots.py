@@ -69,7 +69,10 @@ class Slot:
             yield "size", f"must be at least 4, not {self.size}"
             return
         if not 0 <= self.base < SPACE or self.base + self.size > SPACE:
-            yield "base", f"must leave room for {self.size:#x} bytes below 2^32, not {self.base:#x}"
+            yield (
+                "base",
+                f"must leave room for {self.size:#x} bytes below 2^32, not {self.base:#010x}",
+            )
             return
         if self.decode != "range" and aligned:
             yield from self._window_mistakes()
@@ -94,7 +97,7 @@ class Slot:
             yield (
                 "base",
                 (
-                    f"must be a multiple of the size {self.size:#x}, not {self.base:#x} "
+                    f"must be a multiple of the size {self.size:#x}, not {self.base:#010x} "
                     '(any base: decode = "range")'
                 ),
             )
@@ -143,12 +146,12 @@ class Slot:
 
     @property
     def how(self) -> str:
-        """How the slot is decoded, in words."""
+        """How the slot is decoded, as text."""
         if self.decode == "full":
-            return f"all bits above the size compared: {show_bits(range(self.inner_bits, 32))}"
+            return f"full (compares bits {show_bits(range(self.inner_bits, 32))})"
         if self.decode == "range":
             return f"range {self.base:#010x}..{self.base + self.size - 1:#010x}"
-        return f"bits {show_bits(self.compare)} compared"
+        return f"partial (compares bits {show_bits(self.compare)})"
 
 
 @dataclass(frozen=True)

@@ -473,7 +473,7 @@ def test_a_handler_that_uses_the_drivers_bus_is_refused(wrong: Callable[[Bus], o
     [
         (lambda bus: bus.on("levers.in.4", 5), "a handler must be a function, not 5"),
         (lambda bus: bus.on("levers.in.4", lambda: 1), "a handler must be a function of one argument"),
-        (lambda bus: bus.on(4, print), "pin must be a text such as 'clock.ring', not 4"),
+        (lambda bus: bus.on(4, print), "pin must be a string such as 'clock.ring', not 4"),
         (lambda bus: bus.on("levers.in.4", print, enter=-1), "idle cycles must be a whole number"),
     ],
 )  # fmt: skip

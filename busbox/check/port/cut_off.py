@@ -1,8 +1,8 @@
 """Accesses that are cut off change nothing: two copies side by side, one of which never saw them.
 
-Both are brought into the same state by a reset and the same accesses. Then one alone gets an access
-that a reset or a watchdog cuts off before its answer. Registers that differ in any cycle after that
-were changed by it: what moves by itself moves in both.
+A reset and the same accesses bring both into the same state. Then only one gets an access that a
+reset or a watchdog cuts off before its answer. Registers that differ in any later cycle were changed
+by that access: whatever changes on its own changes in both.
 """
 
 from __future__ import annotations
@@ -22,24 +22,24 @@ CUT_OFF_TEXT = (
 )
 PART = "accesses cut off"
 
-#: Of more registers than this, some are looked at: the one aimed at, and others by chance.
+#: If there are more registers than this, some are observed: the target, and others at random.
 _LOOKED_AT = 48
 #: Cycles of STB after which an aimed access is cut off, if it is not answered before.
 _LONGEST = 8
-#: Rounds without an access that is cut off: they show that two copies are alike.
+#: Rounds without a cut-off access: they show that two copies behave alike.
 _CONTROLS = 4
 
 
 class CutOffs:
-    """Plays rounds of: a reset, some accesses, one that is cut off, some cycles to look at.
+    """Plays rounds: a reset, some accesses, one that is cut off, some cycles to observe.
 
-    First a write and a read of every register are cut off as late as can be, then others by chance.
+    First a write and a read of every register are cut off as late as possible, then random ones.
 
     Parameters
     ----------
     subject : with a watch port
-    seed : of the chance
-    cycles : at least so many are played, and every register once, unless a breach is found
+    seed : of the random numbers
+    cycles : number of cycles to play at least, with every register once, unless a breach is found
 
     Attributes
     ----------
@@ -68,11 +68,11 @@ class CutOffs:
             self._round(*(aimed.pop(0) if aimed else ()))
 
     def outcome(self) -> Outcome:
-        """Return what became of the rule."""
-        unit = f"times, {self.begun} of them with STB up"
+        """Return the outcome of the rule."""
+        unit = f"accesses, {self.begun:,} of them with STB high"
         without = "no access was cut off"
         if not self._alike:
-            without = "two copies of it do not behave alike"
+            without = "two copies of the component behave differently"
         elif not self._names:
             without = "it has no registers"
         times = self.times if self._names and self._alike else 0
@@ -147,7 +147,7 @@ class CutOffs:
         answers = [(one.ack, one.err) for one in (sample, other)]
         if answers[0] != answers[1] and drive.stb:
             self._differ(
-                f"{_answer(*answers[0])}, but {_answer(*answers[1])} without those cut off"
+                f"{_answer(*answers[0])}, but {_answer(*answers[1])} without the accesses cut off"
             )
         self._look()
         self._tick()
@@ -165,7 +165,7 @@ class CutOffs:
             here, there = self._rig.watch(word), self._rig.watch(word, 1)
             if here != there:
                 name = self._names.get(word, f"the word at {word << 2:#x}")
-                self._differ(f"{name} shows {here:#x}, and {there:#x} without the access cut off")
+                self._differ(f"{name} shows {here:#x}, but {there:#x} without the access cut off")
                 return
 
     def _differ(self, seen: str) -> None:
@@ -176,7 +176,7 @@ class CutOffs:
 
 
 def _ends(table: RegisterTable) -> list[int]:
-    """Return the word addresses of all registers, of a cycle those of the first and the last."""
+    """Return the word addresses of all registers, the first and the last of a row."""
     return [
         (register.offset >> 2) + index
         for register in table

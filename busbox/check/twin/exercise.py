@@ -68,7 +68,7 @@ class Exercise:
         }
 
     def never(self) -> Iterator[str]:
-        """Yield what did not happen, one phrase each."""
+        """Yield what was never reached, one phrase each."""
         lanes = [show_lanes(one) for one in range(16) if show_lanes(one) not in self._lanes]
         if lanes:
             yield f"lanes {' '.join(lanes)}"
@@ -87,9 +87,9 @@ class Exercise:
         if right in _CAN_BE_WRITTEN and not any(
             f"{n}.{field.name}" in self._written for n in names
         ):
-            yield f"a one written to {label}"
+            yield f"1 written to {label}"
         if right in _CAN_BE_SEEN and self._ones:
             if not any(self._ones.get(name, 0) & field.mask for name in names):
-                yield f"a one seen in {label}"
+                yield f"1 seen in {label}"
             if not any(self._zeros.get(name, 0) & field.mask for name in names):
-                yield f"a zero seen in {label}"
+                yield f"0 seen in {label}"
