@@ -92,9 +92,7 @@ class PulseLedRegisters(Declaration):
     """The declaration that the model and its twin in hardware share."""
 
     settings = (
-        Setting(
-            "lamps", REQUIRED, low=1, high=16_320, text="number of lamps supported"
-        ),
+        Setting("lamps", REQUIRED, low=1, high=16_320, text="number of lamps supported"),
         Setting("channels", 3, low=3, high=4, text="colour channels of a lamp"),
         Setting(
             "order",
