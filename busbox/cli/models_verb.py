@@ -14,7 +14,7 @@ from busbox.basics.pages import first_paragraph, page_of, section
 from busbox.basics.paper import Paper
 from busbox.cli.common import json_option, paper, plain, print_json
 from busbox.device import REQUIRED, Pin, Setting
-from busbox.map.registers import RIGHTS, Register, RegisterTable
+from busbox.map.registers import ACCESS_TYPES, Register, RegisterTable
 from busbox.plugins import DEVICES, entries, find, told
 
 #: Size of the slot in which a model is shown.
@@ -166,12 +166,12 @@ class _Shown:
         page.title("Registers" if self.table.registers else "Registers: none")
         if not self.table.registers:
             return
-        head = ("offset", "name", "bits", "right", "reset", "text")
+        head = ("offset", "name", "bits", "access", "reset", "text")
         rows = [row for register in self.table for row in _register_rows(register)]
         page.table(wrapped([head, *rows]))
         used = {field.access or one.access for one in self.table for field in one.fields}
         page.line()
-        page.table(wrapped((name, text) for name, text in RIGHTS.items() if name in used))
+        page.table(wrapped((name, text) for name, text in ACCESS_TYPES.items() if name in used))
 
     def _pins(self, page: Paper) -> None:
         page.title("Pins" if self.pins else "Pins: none")
@@ -203,9 +203,9 @@ def _register_rows(register: Register) -> Iterator[tuple[object, ...]]:
     bits = "" if own else register.fields[0].bits
     yield offset, name, bits, register.access, kept, register.text
     for field in register.fields if own else ():
-        right = field.access or register.access
+        access = field.access or register.access
         reset = "" if register.kept else f"{field.reset:#x}"
-        yield "", f"  {field.name}", field.bits, right, reset, field.text
+        yield "", f"  {field.name}", field.bits, access, reset, field.text
 
 
 def _register_object(register: Register) -> dict[str, Any]:
@@ -213,7 +213,7 @@ def _register_object(register: Register) -> dict[str, Any]:
         "name": register.name,
         "offset": register.offset,
         "count": register.count or None,
-        "right": register.access,
+        "access": register.access,
         "reset": None if register.kept else register.reset_value,
         "text": register.text,
         "fields": [
@@ -221,7 +221,7 @@ def _register_object(register: Register) -> dict[str, Any]:
                 "name": field.name,
                 "high": field.high,
                 "low": field.low,
-                "right": field.access or register.access,
+                "access": field.access or register.access,
                 "reset": None if register.kept else field.reset,
                 "text": field.text,
             }

@@ -80,9 +80,9 @@ def _facts(found: Decoded, slot: Slot) -> list[tuple[str, str]]:
     if place is not None:
         for field in place.register.fields:
             if field.mask & 0xFF << 8 * lane:
-                right = field.access or place.register.access
+                access = field.access or place.register.access
                 text = f": {field.text}" if field.text else ""
-                facts.append(("field", f"{field.name}, bits {field.bits} ({right}){text}"))
+                facts.append(("field", f"{field.name}, bits {field.bits} ({access}){text}"))
     return facts
 
 

@@ -110,8 +110,8 @@ NUMBER = 3
 
 PAGE = """\
 bell.py:Bell: Bell, seed 0
-  2,006 cycles with 391 accesses: 337 answered, 23 given up, 31 met by a reset,
-    0 without an answer
+  2,006 cycles with 391 accesses: 337 answered, 23 abandoned, 31 interrupted by
+    a reset, 0 unanswered
 
 Rules
   3.00      held           121 cycles in or after a reset
@@ -251,14 +251,13 @@ CASES = (
     ),
     case(
         "The bus must be that of a device.",
-        "bell.py:Master: its member bus must be In, as a device has it; it is Out, as a master "
-        "has it",
+        "bell.py:Master: its member bus must be In, as on a device, not Out, as on a master",
         "bell.py:Master",
     ),
     case(
         "The bus must be a port.",
         "bell.py:Wire: its member bus must be one In(wishbone.Signature(...)), not a plain signal "
-        "or a cycle",
+        "or an array",
         "bell.py:Wire",
     ),
     case(

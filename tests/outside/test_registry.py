@@ -90,7 +90,7 @@ def test_an_engine_from_outside_runs_and_shows(
     [
         (DEVICES, 3, "'x' must be a class, not 3"),
         (ATTACHMENTS, int, "'x' must be a subclass of Decoder or Driver"),
-        (FORMATS, int, "'x' must be a Format (busbox.formats.contract), not an object of the"),
+        (FORMATS, int, "'x' must be a Format (busbox.formats.contract), not an instance of type"),
         (SOURCES, 3, "'x' must be a class, not 3"),
         (SOURCES, int, "(busbox.cpu.source_kind): it lacks check, next, again, close, settings"),
         (RULES, 3, "x must be a function that yields sightings, not 3"),
@@ -312,8 +312,8 @@ SPOILED = (
      "--write: export tower.py:broken raised KeyError: 'lever'"),
     ("", "", ("tower.py:rin",),
      "there is no command 'rin' in tower.py"),
-    ("", "", ("tower.py:page",), "'tower.py:page' must be a click command, not an object of the "
-     "class function"),
+    ("", "", ("tower.py:page",), "'tower.py:page' must be a click command, not an instance of "
+     "function"),
 )  # fmt: skip
 
 

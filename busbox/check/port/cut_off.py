@@ -80,7 +80,7 @@ class CutOffs:
         return Outcome.of(CUT_OFF, CUT_OFF_TEXT, times, unit, without, self.evidence, breaches)
 
     def _round(self, word: int | None = None, we: int = 0) -> None:
-        """Play a round; with ``word``, of a fresh device and an access that changes all it can."""
+        """Play a round; with ``word``, on a fresh device, with an access that changes all it can."""
         self._words = []
         self._reset(IDLE)
         access = self._traffic.access()
@@ -100,9 +100,9 @@ class CutOffs:
         return words if len(words) <= _LOOKED_AT else self._dice.sample(words, _LOOKED_AT)
 
     def _cut(self, access: Drive, aimed: bool) -> None:
-        """Play an access up to a cycle before its answer, on the first copy; aimed: all those cycles.
+        """Play an access on the first copy, ending before its answer; ``aimed``: just before it.
 
-        A cycle in which it would be answered is looked at before the clock edge, and not played.
+        A cycle in which it would be answered is seen before the clock edge, and not played.
         """
         dice, lead, held = self._dice, self._traffic.lead(), self._dice.randrange(2)
         begun = played = 0
@@ -123,7 +123,7 @@ class CutOffs:
             self._both(access if aimed or dice.randrange(2) else self._traffic.noise())
 
     def _access(self) -> None:
-        """Play an access on both copies, to its answer or for a while."""
+        """Play an access on both copies, until its answer or the limit."""
         access, held = self._traffic.access(), self._dice.randrange(2)
         for _ in range(self._traffic.lead()):
             self._both(access.raised(held, 0))
@@ -140,7 +140,7 @@ class CutOffs:
         self._both(drive)
 
     def _both(self, drive: Drive) -> bool:
-        """Play a cycle in which both ports are the same; return whether it was answered."""
+        """Play a cycle with equal signals on both ports; return whether there was an answer."""
         self._rig.drive(drive)
         self._rig.drive(drive, 1)
         sample, other = self._rig.seen(), self._rig.seen(1)

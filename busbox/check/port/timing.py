@@ -160,11 +160,11 @@ class _Measure:
         return nothing if self.ended else "no access ended with ACK alone"
 
 
-def _places(subject: Subject, *rights: str) -> list[tuple[int, Place]]:
+def _places(subject: Subject, *types: str) -> list[tuple[int, Place]]:
     """Return (word, place) of the registers with these access types; of a row the first and last."""
     found = []
     for register in subject.table or ():
-        if register.mask(*rights):
+        if register.mask(*types):
             for index in sorted({0, max(0, register.count - 1)}):
                 found.append(((register.offset >> 2) + index, Place(register, index)))
     return found[:_REGISTERS]

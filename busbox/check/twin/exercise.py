@@ -1,4 +1,4 @@
-"""What lockstep runs reached of a device, and what they never did."""
+"""What lockstep runs exercised of a device, and what they never did."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _CAN_BE_SEEN = ("rw", "ro", "ones_clear")
 
 
 class Exercise:
-    """Collects what runs of one slot reached.
+    """Collects what the runs of one slot exercised.
 
     Attributes
     ----------
@@ -82,13 +82,13 @@ class Exercise:
                 yield from self._field(register, names, field)
 
     def _field(self, register: Register, names: list[str], field: Field) -> Iterator[str]:
-        right = field.access or register.access
+        access = field.access or register.access
         label = register.name if field.name == "VALUE" else f"{register.name}.{field.name}"
-        if right in _CAN_BE_WRITTEN and not any(
+        if access in _CAN_BE_WRITTEN and not any(
             f"{n}.{field.name}" in self._written for n in names
         ):
             yield f"1 written to {label}"
-        if right in _CAN_BE_SEEN and self._ones:
+        if access in _CAN_BE_SEEN and self._ones:
             if not any(self._ones.get(name, 0) & field.mask for name in names):
                 yield f"1 seen in {label}"
             if not any(self._zeros.get(name, 0) & field.mask for name in names):

@@ -1,4 +1,4 @@
-"""A slot's model and its hardware twin: what is played to both, and what came of it."""
+"""A slot's model and its hardware twin: both run the same plans, and the runs are compared."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ class Found:
     Attributes
     ----------
     difference : the first one
-    plan : what shows it when it is played to the slot alone; None if the rest of the bench matters
+    plan : a plan that shows it with the slot alone; None if the rest of the bench matters
     alone : the system of the slot alone that plays the plan, or None
     """
 
@@ -45,7 +45,7 @@ class Pair:
 
     Attributes
     ----------
-    exercise : what was reached without a difference
+    exercise : what was exercised without a difference
     """
 
     def __init__(self, system: System, number: int, hardware: Any, factory: EngineFactory) -> None:
@@ -54,7 +54,7 @@ class Pair:
         self.exercise = Exercise(system.devices[number].slot.table)
 
     def plans(self, count: int, seed: int, length: int = PLAN) -> Iterator[tuple[System, Plan]]:
-        """Yield plans of ``count`` accesses in all, each with the system that it is drawn for."""
+        """Yield plans with ``count`` accesses in total, each with the system that it is drawn for."""
         waits = self._waits()
         for number in range(-(-count // length)):
             system = self._waiting(waits[number % len(waits)])

@@ -202,12 +202,12 @@ def test_copies_that_differ_by_themselves_are_no_breach() -> None:
         ),
         (
             devices.Plain, {"slow": 1}, None, None,
-            "writes: not measured, the first read back ends in e + 2, and shows it already; "
+            "writes: not measured, the first read back ends in e + 2 and already shows the value; "
             "reads: not measured, as it has no watch port",
         ),
         (
             devices.Forgetful, {}, None, None,
-            "writes: not measured, no word among the first 16 reads back what is written to it; "
+            "writes: not measured, none of the first 16 words reads back what was written; "
             "reads: not measured, as it has no watch port",
         ),
     ],
