@@ -312,7 +312,9 @@ def names(kind: Kind) -> tuple[str, ...]:
     return tuple(dict.fromkeys(entry.name for entry in entries(kind)))
 
 
-def told(listed: Iterable[Entry], describe: Callable[[Any], str]) -> Iterator[tuple[str, str, str]]:
+def described(
+    listed: Iterable[Entry], describe: Callable[[Any], str]
+) -> Iterator[tuple[str, str, str]]:
     """Yield (name, origin, text) of things, for a list; if one cannot be used, the text says why.
 
     Parameters

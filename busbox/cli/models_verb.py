@@ -15,7 +15,7 @@ from busbox.basics.paper import Paper
 from busbox.cli.common import json_option, paper, plain, print_json
 from busbox.device import REQUIRED, Pin, Setting
 from busbox.map.registers import ACCESS_TYPES, Register, RegisterTable
-from busbox.plugins import DEVICES, entries, find, told
+from busbox.plugins import DEVICES, described, entries, find
 
 #: Size of the slot in which a model is shown.
 SHOWN_SIZE = 0x1000
@@ -51,7 +51,9 @@ def command(name: str | None, as_json: bool) -> int:
 
 
 def _models() -> Iterator[dict[str, str]]:
-    for name, origin, text in told(entries(DEVICES), lambda model: first_paragraph(page_of(model))):
+    for name, origin, text in described(
+        entries(DEVICES), lambda model: first_paragraph(page_of(model))
+    ):
         yield {"name": name, "source": origin, "text": text}
 
 
