@@ -103,9 +103,9 @@ def _start(found: Decoded) -> int:
 def _nothing(page: Paper, address_map: AddressMap, address: int) -> None:
     page.line("  no slot answers:")
     page.table([(f"  {slot.name}", _why_not(slot, address)) for slot in address_map.slots])
-    meant = address_map.meant(address)
-    if meant:
-        page.line(f"  {meant}")
+    suggestion = address_map.suggest(address)
+    if suggestion:
+        page.line(f"  {suggestion}")
 
 
 def _why_not(slot: Slot, address: int) -> str:
@@ -162,5 +162,5 @@ def _hit(found: Decoded) -> str:
 
 
 def _miss(address_map: AddressMap, address: int) -> str:
-    meant = address_map.meant(address)
-    return f"no slot; {meant}" if meant else "no slot"
+    suggestion = address_map.suggest(address)
+    return f"no slot; {suggestion}" if suggestion else "no slot"

@@ -7,8 +7,8 @@ from busbox.findings.rule import RunFacts
 
 def nearest_hint(facts: RunFacts, address: int) -> str:
     """Return the hint for an address that no slot decodes: the nearest slot."""
-    meant = facts.system.address_map.meant(address)
-    if not meant:
+    suggestion = facts.system.address_map.suggest(address)
+    if not suggestion:
         return "The bench has no slot at all; give it one."
-    meant = meant[0].upper() + meant[1:]
-    return f"{meant}. Make the base in the bench and the one in the firmware agree."
+    suggestion = suggestion[0].upper() + suggestion[1:]
+    return f"{suggestion}. Make the base in the bench and the one in the firmware agree."

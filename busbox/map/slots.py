@@ -251,7 +251,7 @@ class AddressMap:
 
         return min(self.slots, key=distance, default=None)
 
-    def meant(self, address: int) -> str:
+    def suggest(self, address: int) -> str:
         """Return a suggestion for an address that no slot decodes, "" if there is no slot.
 
         It names the nearest slot, and its register at the offset that the address would have there.
