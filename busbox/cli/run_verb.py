@@ -30,7 +30,7 @@ from busbox.plugins import EXPORTS, find, names
 from busbox.recording import SUFFIX, Recording
 
 if TYPE_CHECKING:
-    from busbox.explain.difference import Checked
+    from busbox.explain.difference import Comparison
     from busbox.run.loop import Progress
 
 
@@ -207,11 +207,11 @@ def _compared(
     traffic: str | None,
     progress: Progress | None,
     wanted: bool,
-) -> Checked | None:
+) -> Comparison | None:
     """Run the bench with every other engine too, if that is wanted, and compare."""
     if not wanted:
         return None
-    from busbox.explain.difference import Checked, first_difference
+    from busbox.explain.difference import Comparison, first_difference
 
     names = [recording.engine]
     for name in plugins.ENGINES.built_in:
@@ -221,8 +221,8 @@ def _compared(
         names.append(name)
         difference = first_difference(recording, other)
         if difference is not None:
-            return Checked(tuple(names), difference)
-    return Checked(tuple(names), None)
+            return Comparison(tuple(names), difference)
+    return Comparison(tuple(names), None)
 
 
 def _failed(recording: Recording, strict: bool) -> bool:
@@ -230,7 +230,7 @@ def _failed(recording: Recording, strict: bool) -> bool:
     return broken or recording.ended == "hang" or (strict and bool(recording.counts))
 
 
-def _print_rest(checked: Checked | None, last: bool) -> None:
+def _print_rest(checked: Comparison | None, last: bool) -> None:
     """Print what follows a summary: how the engines compare, a line before the next bench."""
     page = paper()
     if checked is not None:

@@ -56,7 +56,7 @@ class Difference:
 
 
 @dataclass(frozen=True)
-class Checked:
+class Comparison:
     """The result of comparing engines: their names, and the first difference, if there is one."""
 
     engines: tuple[str, ...]
