@@ -20,7 +20,7 @@ from busbox.map.registers import RegisterTable
 from busbox.system.hardware import Device
 
 if TYPE_CHECKING:
-    from busbox.check.twin import Difference, Found, Plan
+    from busbox.check.twin import Counterexample, Difference, Plan
     from busbox.check.twin.exercise import Exercise
 
 #: Lines of the traffic that are shown, the last ones.
@@ -116,7 +116,7 @@ def _check_timing(device: Device, clock_hz: int) -> None:
 
 
 def _object(
-    slot: str, exercise: Exercise, found: Found | None, saved: Path | None
+    slot: str, exercise: Exercise, found: Counterexample | None, saved: Path | None
 ) -> dict[str, Any]:
     from busbox.check.twin.plan import show_steps
 
@@ -152,7 +152,9 @@ def _same(done: Exercise, page: Paper) -> None:
         page.table(wrapped([("  never", ", ".join(never))]))
 
 
-def _differ(device: Device, clock_hz: int, found: Found, saved: Path | None, page: Paper) -> None:
+def _differ(
+    device: Device, clock_hz: int, found: Counterexample, saved: Path | None, page: Paper
+) -> None:
     difference, plan = found.difference, found.plan
     page.line(
         "  ",

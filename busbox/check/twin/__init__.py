@@ -13,11 +13,19 @@
 """
 
 from busbox.check.twin.compare import Difference, Side, compare, observe
-from busbox.check.twin.pair import Found, Pair
+from busbox.check.twin.pair import Counterexample, Pair
 from busbox.check.twin.plan import Plan, plan_of, random_plan
 from busbox.check.twin.shrink import shrink
 
 __all__ = [
-    "Difference", "Found", "Pair", "Plan", "Side", "compare", "observe", "plan_of", "random_plan",
+    "Counterexample",
+    "Difference",
+    "Pair",
+    "Plan",
+    "Side",
+    "compare",
+    "observe",
+    "plan_of",
+    "random_plan",
     "shrink",
 ]  # fmt: skip
