@@ -42,7 +42,7 @@ from busbox.firmware.c_uses import (
     OTHER_NAME,
     POINTER,
     Constant,
-    Found,
+    Evaluation,
     Unresolved,
     Uses,
     own_places,
@@ -116,7 +116,7 @@ class _Judge:
                     definition.title, definition.line, found, how, self.uses.pointers.get(name)
                 )
 
-    def _may_be(self, name: str, found: Found, pointed: frozenset[int]) -> bool:
+    def _may_be(self, name: str, found: Evaluation, pointed: frozenset[int]) -> bool:
         """Return whether the name may be an address."""
         own = own_places(self.uses.source.known[name].body)
         several = len(self.uses.source.known[name].params or ()) > 1
@@ -129,7 +129,7 @@ class _Judge:
             or (own and own <= pointed)
         )
 
-    def _judge(self, name: str, found: Found, pointed: frozenset[int]) -> str:
+    def _judge(self, name: str, found: Evaluation, pointed: frozenset[int]) -> str:
         """Return why the name is taken for an address, "" if it is not (rules 1 to 6)."""
         value = found.value.number
         if name in self.uses.pointers:
@@ -175,7 +175,7 @@ class _Judge:
         for token in self.uses.bare:
             if token.place not in self.uses.claimed and self._in_slot(_hex(token.text)):
                 value = Value(_hex(token.text), (Leaf(0, (), frozenset([token.place])),))
-                self.uses.add(token.text, token.line, Found(value), LOOKS)
+                self.uses.add(token.text, token.line, Evaluation(value), LOOKS)
         for name, found in self.uses.plain.items():
             definition = self.uses.source.known[name]
             own = own_places(definition.body) - self.uses.claimed

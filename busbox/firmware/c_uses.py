@@ -74,7 +74,7 @@ class Unresolved:
 
 
 @dataclass
-class Found:
+class Evaluation:
     """The value of an expression; ``uneven``: it has no constant step."""
 
     value: Value
@@ -108,7 +108,7 @@ class Uses:
         self.claimed: set[int] = set()
         self.pointers: dict[str, int | None] = {}
         self.bases: set[str] = set()
-        self.plain: dict[str, Found] = {}
+        self.plain: dict[str, Evaluation] = {}
         self.bare: list[Token] = []
         self.masked: set[str] = set()
         self.met_pointer = False
@@ -147,7 +147,7 @@ class Uses:
             if own_places(definition.body) or (listed and definition.kind == "define"):
                 self._refuse(definition.title, definition.body, str(why), definition.line)
 
-    def _evaluate(self, tokens: Sequence[Token], definition: Definition | None) -> Found:
+    def _evaluate(self, tokens: Sequence[Token], definition: Definition | None) -> Evaluation:
         """Return the value for argument 0, and the step from there to arguments 1 and 2."""
         self.met_pointer = False
         params = definition.params or () if definition else ()
@@ -169,11 +169,11 @@ class Uses:
             finally:
                 self.met_pointer = parser.pointers
             if ARGUMENT not in values[0].places:
-                return Found(values[0])
+                return Evaluation(values[0])
         step, again = (_signed(values[at + 1].number - values[at].number) for at in (0, 1))
-        return Found(values[0], step, not step or step != again, tuple(parser.names))
+        return Evaluation(values[0], step, not step or step != again, tuple(parser.names))
 
-    def _pointer(self, found: Found, definition: Definition) -> None:
+    def _pointer(self, found: Evaluation, definition: Definition) -> None:
         several = len(definition.params or ()) > 1
         if self._accessor(found, several):
             return
@@ -184,7 +184,7 @@ class Uses:
             raise NoValue("is not linear in its argument")
         self.add(definition.title, definition.line, found, POINTER)
 
-    def _accessor(self, found: Found, several: bool) -> bool:
+    def _accessor(self, found: Evaluation, several: bool) -> bool:
         """Return whether the address comes from the argument alone (or is a null pointer)."""
         value = found.value
         if found.step is not None and (found.step == 1 or several) and value.number < NEAR:
@@ -271,7 +271,7 @@ class Uses:
             index = closing(tokens, index, _IN_CODE)
         return index
 
-    def _list(self, part: Sequence[Token], found: Found) -> None:
+    def _list(self, part: Sequence[Token], found: Evaluation) -> None:
         several = len(found.names) > 1
         if self._accessor(found, several):
             if not found.names:
@@ -306,7 +306,9 @@ class Uses:
             if (texts[left] in _BIT_SIGNS and binary) or texts[right] in _BIT_SIGNS:
                 self.masked.add(texts[index])
 
-    def add(self, name: str, line: int, found: Found, how: str, width: int | None = None) -> None:
+    def add(
+        self, name: str, line: int, found: Evaluation, how: str, width: int | None = None
+    ) -> None:
         """List an address; the numbers that it is made of are accounted for."""
         value = found.value
         self.claimed |= value.places
