@@ -8,7 +8,7 @@ from typing import Any
 
 from busbox.exports.contract import Result, Target
 from busbox.exports.usage import Use, usage
-from busbox.recording import Finding, Frame, Recording, Seen, Stop
+from busbox.recording import Finding, Frame, Recording, Seen, StopPoint
 
 
 def write(result: Result, target: Target) -> None:
@@ -99,6 +99,6 @@ def _finding(finding: Finding) -> dict[str, Any]:
     }
 
 
-def _stop(stop: Stop) -> dict[str, Any]:
+def _stop(stop: StopPoint) -> dict[str, Any]:
     access = stop.access if stop.access >= 0 else None
     return {"what": stop.word, "cycle": stop.cycle, "access": access, "text": stop.text}

@@ -14,7 +14,7 @@ from busbox.recording.parts import (
     PortBreach,
     Seen,
     SlotInfo,
-    Stop,
+    StopPoint,
     Text,
 )
 from busbox.recording.recording import Recording
@@ -40,7 +40,7 @@ __all__ = [
     "Recording",
     "Seen",
     "SlotInfo",
-    "Stop",
+    "StopPoint",
     "Text",
     "Verdict",
     "is_plain",

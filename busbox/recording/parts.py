@@ -194,7 +194,7 @@ class PortBreach:
 
 
 @dataclass(frozen=True)
-class Stop:
+class StopPoint:
     """Where and why a run was stopped early.
 
     Attributes

@@ -26,7 +26,7 @@ from busbox.recording.parts import (
     PortBreach,
     Seen,
     SlotInfo,
-    Stop,
+    StopPoint,
     Text,
 )
 from busbox.recording.store import read, write
@@ -90,7 +90,7 @@ class Recording:
     breaches: tuple[PortBreach, ...] = ()
     files: tuple[str, ...] = ()
     quiet_since: int | None = None
-    stopped_on: Stop | None = None
+    stopped_on: StopPoint | None = None
     carried: CarriedBench | None = None
     # What follows from the facts: filled in by judging.
     seen: Mapping[str, Seen] = field(default_factory=dict)
@@ -188,7 +188,7 @@ _SEVERAL: Mapping[str, Any] = {
     "findings": Finding,
     "verdicts": Verdict,
 }
-_ONE: Mapping[str, Any] = {"handler_storm": HandlerStorm, "stopped_on": Stop}
+_ONE: Mapping[str, Any] = {"handler_storm": HandlerStorm, "stopped_on": StopPoint}
 
 
 # To columns and JSON.
