@@ -8,8 +8,8 @@
 ``Bench`` and ``load_bench`` open a bench, its ``run`` gives a judged ``Recording``; ``judge``
 judges one that was loaded. ``RegisterModel`` and ``CycleModel`` are bases of devices in Python,
 ``Hardware`` of those in Amaranth; ``Register``, ``Field``, ``RegisterTable``, ``Pin`` and
-``Setting`` declare them, and ``Write`` is what a device is told of a write. Errors raised on
-purpose are ``BusboxError``; ``InputError`` names what is wrong with an input.
+``Setting`` declare them, and ``Write`` describes a write to a device. Errors raised on purpose
+are subclasses of ``BusboxError``; ``InputError`` says what is wrong with an input.
 """
 
 from __future__ import annotations

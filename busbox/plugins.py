@@ -2,14 +2,14 @@
 
 A thing of any kind is added in one of three ways:
 
-1. built in: its name stands here, with the place that it is imported from on first use;
+1. built in: it is named here, with the module that it is imported from on first use;
 2. by an installed package: an entry point in the group of its kind;
-3. as ``file.py:Name``, for the kinds where a file makes sense: the file is looked up beside the bench,
-   or, if a command line names it, in the present folder.
+3. as ``file.py:Name``, for the kinds where a file makes sense: the file is looked up beside the bench
+   or, if the command line names it, in the current folder.
 
-What does not come with Busbox is checked against the contract of its kind, which stands in the room
+Everything that is not built in is checked against the contract of its kind, documented in the package
 that uses it. Entry points are read only for a name that is not built in, and for lists. Two things of
-one kind never share a name: a plug-in with a name that is taken cannot be used, and lists say so.
+one kind never share a name: a plug-in whose name is taken cannot be used, and lists say so.
 """
 
 from __future__ import annotations
@@ -37,8 +37,9 @@ def _verilog(name: str) -> str | None:
     if ".v:" not in name and not name.endswith(".v"):
         return None
     return (
-        f"Verilog cannot be run, {name!r}: describe its registers as a model, or rewrite it in "
-        "Amaranth (busbox.bus.hardware); its own simulation can write a waveform to compare"
+        f"Verilog is not supported ({name!r}): describe its registers as a model, or rewrite it in "
+        "Amaranth (busbox.bus.hardware); a waveform from its own simulation can be compared with "
+        "busbox capture"
     )
 
 
@@ -48,7 +49,7 @@ class Kind:
 
     Attributes
     ----------
-    word : how messages call one
+    word : the word for it in messages
     group : the group of entry points
     built_in : name to ``module:attribute``
     check : ``module:function``; called with a name and what was loaded under it, it raises InputError
@@ -218,9 +219,9 @@ class Entry:
 
     Attributes
     ----------
-    kind, name : what it is, and how it is asked for
+    kind, name : what it is, and its name
     origin : ``built-in``, or the packages that offer it, such as ``signal-bell 0.1``
-    points : its entry points, none if it is built in; more than one is one too many
+    points : its entry points, empty if it is built in; more than one is an error
     """
 
     kind: Kind
@@ -233,7 +234,7 @@ class Entry:
 
         Raises
         ------
-        InputError : it does not load, lacks a part of the contract, or its name is taken
+        InputError : it does not load, violates the contract, or its name is taken
         """
         if not self.points:
             return self._built_in()
@@ -267,7 +268,7 @@ class Entry:
 
 
 def find(kind: Kind, name: str, folder: Path = Path(), besides: Iterable[str] = ()) -> Any:
-    """Return what a name stands for: a built-in thing, a plug-in's, or that of ``file.py:Name``.
+    """Return the object of a name: built in, of a plug-in, or ``file.py:Name``.
 
     Parameters
     ----------
@@ -292,7 +293,7 @@ def find(kind: Kind, name: str, folder: Path = Path(), besides: Iterable[str] = 
 
 
 def _unknown(kind: Kind, name: str, known: Iterable[str]) -> InputError:
-    """Return the error of a name that stands for nothing."""
+    """Return the error for an unknown name."""
     if kind.in_file and name.endswith(".py"):
         text = f"must name the {kind.in_file} too, such as '{name}:{kind.example}', not {name!r}"
         return InputError.of(text)
@@ -314,8 +315,10 @@ def names(kind: Kind) -> tuple[str, ...]:
     return tuple(dict.fromkeys(entry.name for entry in entries(kind)))
 
 
-def told(listed: Iterable[Entry], describe: Callable[[Any], str]) -> Iterator[tuple[str, str, str]]:
-    """Yield (name, origin, text) of things, for a list; of one that cannot be used, why.
+def described(
+    listed: Iterable[Entry], describe: Callable[[Any], str]
+) -> Iterator[tuple[str, str, str]]:
+    """Yield (name, origin, text) of things, for a list; if one cannot be used, the text says why.
 
     Parameters
     ----------
@@ -330,7 +333,7 @@ def told(listed: Iterable[Entry], describe: Callable[[Any], str]) -> Iterator[tu
 
 
 def checked(kind: Kind, name: str, found: Any) -> Any:
-    """Return what was loaded under a name, if it keeps the contract of its kind.
+    """Return what was loaded under a name, if it fulfils the contract of its kind.
 
     Raises
     ------
@@ -363,7 +366,7 @@ def twin_of(model: Any, name: str) -> Any:
 
     Raises
     ------
-    InputError : it names none, or that is no hardware device
+    InputError : it names none, or not a hardware device
     """
     target = getattr(model, "twin", None)
     if not isinstance(target, str):

@@ -1,1 +1,1 @@
-"""What knows no bus: errors, units, growing columns, ranges, files, paper for a terminal."""
+"""Tools without knowledge of the bus: errors, units, columns, ranges, files, terminal output."""

@@ -2,9 +2,9 @@
 
 ::
 
-    BusboxError                 anything Busbox says no to; exit code 2 on the command line
+    BusboxError                 anything Busbox refuses; exit code 2 on the command line
       InputError                a bench, traffic, setting or command that cannot be used:
-                                one or more mistakes, each with its place
+                                one or more mistakes, each with its location
       ModelError                a model broke its contract (section "Contract" of busbox.device)
       EngineError               a system that an engine refuses to run
 
@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from datetime import date, time
 from pathlib import Path
 
-#: A value longer than this is cut where a message shows it.
+#: Messages shorten values longer than this.
 SHOWN_LENGTH = 60
 #: More mistakes than this in one file are counted, not shown.
 SHOWN_MISTAKES = 50
@@ -37,7 +37,7 @@ class Mistake:
     Attributes
     ----------
     text : what was found and what was expected
-    where : the file or option it stands in, "" if there is none
+    where : the file or option that contains it, "" if there is none
     line : line in that file, counted from 1, or None
     key : path of the key in a bench, "" if there is none
     """
@@ -67,11 +67,11 @@ class InputError(BusboxError):
 
 
 class ModelError(BusboxError):
-    """A model broke its contract: an edge in the past, a hold that has no end in the future."""
+    """A model broke its contract: an edge in the past, a hold that does not end in the future."""
 
 
 class EngineError(BusboxError):
-    """A system that this engine does not run."""
+    """A system that an engine refuses to run."""
 
 
 def limited(mistakes: list[Mistake], where: str) -> list[Mistake]:
@@ -84,7 +84,7 @@ def limited(mistakes: list[Mistake], where: str) -> list[Mistake]:
 
 
 def format_value(value: object) -> str:
-    """Return a value as a message shows it: as a bench writes it, and not too long."""
+    """Return a value for a message: as in a bench file, and shortened if it is long."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, Mapping):
@@ -103,7 +103,7 @@ def format_value(value: object) -> str:
 
 
 def no_file(path: Path) -> str | None:
-    """Return why ``path`` is no file that can be read, with the nearest name, or None if it is one."""
+    """Return why ``path`` is not a readable file, with the nearest name, or None if it is one."""
     try:
         if path.is_file():
             return None
@@ -116,7 +116,7 @@ def no_file(path: Path) -> str | None:
 
 
 def format_error(error: BaseException) -> str:
-    """Return what an error of somebody's Python says, in one line: ``KeyError: 'lever'``."""
+    """Return an error of a user's Python code in one line: ``KeyError: 'lever'``."""
     first = (str(error).splitlines() or [""])[0].strip()
     return f"{type(error).__name__}: {first}" if first else type(error).__name__
 
@@ -134,7 +134,7 @@ def line_in(error: BaseException, file: str) -> int | None:
 def nearest(name: str, known: Sequence[str]) -> str:
     """Return ``"; did you mean 'x'?"`` for the known name closest to ``name``, or ``""``.
 
-    A name less than half as long is never meant: ``as`` is not ``lamps``.
+    A name less than half as long is never suggested: ``as`` for ``lamps``.
     """
     lowered = {one.lower(): one for one in known if 2 * len(one) >= len(name)}
     found = difflib.get_close_matches(name.lower(), lowered, n=1, cutoff=0.55)
@@ -143,7 +143,15 @@ def nearest(name: str, known: Sequence[str]) -> str:
 
 def join_or(names: Iterable[str]) -> str:
     """Return the names as a readable list: ``a, b or c``."""
-    listed = list(names)
-    if len(listed) < 2:
-        return "".join(listed) or "nothing"
-    return ", ".join(listed[:-1]) + " or " + listed[-1]
+    return _join(list(names), "or")
+
+
+def join_and(names: Iterable[str]) -> str:
+    """Return the names as a readable list: ``a, b and c``."""
+    return _join(list(names), "and")
+
+
+def _join(names: list[str], word: str) -> str:
+    if len(names) < 2:
+        return "".join(names) or "nothing"
+    return f"{', '.join(names[:-1])} {word} {names[-1]}"

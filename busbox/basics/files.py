@@ -1,4 +1,4 @@
-"""Files: lines of a text file, and files that are written beside their place and moved there."""
+"""Files: reading lines of text, and writing files atomically."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def text_lines(path: Path) -> Iterator[str]:
 
     Raises
     ------
-    InputError : the file cannot be read, or is no such text
+    InputError : the file cannot be read, or is not UTF-8
     """
     with opened(path) as file:
         yield from lines_in(file, str(path))
@@ -26,7 +26,7 @@ def text_lines(path: Path) -> Iterator[str]:
 
 @contextmanager
 def opened(path: Path, packed: bool = False) -> Iterator[IO[bytes]]:
-    """Give a file to read bytes from; ``packed``: those inside a gzip file.
+    """Open a file for reading bytes; ``packed``: decompress it as gzip.
 
     Raises
     ------
@@ -48,7 +48,7 @@ def lines_in(file: IO[bytes], name: str) -> Iterator[str]:
 
     Raises
     ------
-    InputError : it is no UTF-8 text
+    InputError : it is not UTF-8 text
     """
     count = 0
     try:
@@ -62,7 +62,7 @@ def lines_in(file: IO[bytes], name: str) -> Iterator[str]:
 
 
 def replace_file(path: Path, contents: bytes) -> None:
-    """Write a file beside its place and move it there, so that it is never half written.
+    """Write a file under a temporary name and move it into place, so that it is never half written.
 
     Raises
     ------
@@ -74,7 +74,7 @@ def replace_file(path: Path, contents: bytes) -> None:
 
 @contextmanager
 def replacing(path: Path) -> Iterator[IO[bytes]]:
-    """Give a file beside ``path`` to write to, and move it there at the end.
+    """Open a temporary file for writing, and move it to ``path`` at the end.
 
     Raises
     ------

@@ -1,7 +1,7 @@
 """Columns that grow: in memory while they are short, in a temporary file when they are long.
 
-A run of any length leaves no more than :data:`IN_MEMORY` bytes of each column in memory; what comes
-out is an array all the same (mapped from the file, if there is one).
+A run of any length keeps no more than :data:`IN_MEMORY` bytes of each column in memory; the result is
+an array in any case, mapped from the file if there is one.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ IN_MEMORY = 1 << 20
 
 
 class Column:
-    """Numbers of one type, of which more are added at the end.
+    """Numbers of one type, to which more can be appended.
 
     Parameters
     ----------
@@ -44,7 +44,7 @@ class Column:
 
         Raises
         ------
-        InputError : there is no room for the temporary file
+        InputError : there is no disk space for the temporary file
         """
         part = np.array(values, dtype=self._type)
         if len(part):

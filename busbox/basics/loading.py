@@ -1,4 +1,4 @@
-"""Objects by name: ``module:attribute``, and ``file.py:name`` of a file that somebody wrote."""
+"""Objects by name: ``module:attribute``, and ``file.py:name`` from a user's file."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def load_object(name: str, folder: Path, what: str) -> Any:
 
     Parameters
     ----------
-    what : how a message calls the object: ``class``, ``function``
+    what : the word for the object in messages: ``class``, ``function``
 
     Raises
     ------
@@ -55,7 +55,7 @@ def load_object(name: str, folder: Path, what: str) -> Any:
 
 
 class _FileLoader(importlib.machinery.SourceFileLoader):
-    """Loads a file as it is now, and leaves no compiled file beside it."""
+    """Loads a file as it is now, without leaving a compiled file beside it."""
 
     def get_code(self, fullname: str) -> CodeType | None:
         return self.source_to_code(self.get_data(self.path), self.path)

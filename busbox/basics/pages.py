@@ -1,8 +1,8 @@
-"""The page of a rule: what ``busbox explain`` shows of it.
+"""The page of a rule, as ``busbox explain`` shows it.
 
-A page is a text: a first sentence that says what is wrong, then why that matters, then sections, each
-with a title over a row of dashes. ``What to do`` is a section that every page has; those of the rules
-that come with Busbox have ``Example`` and ``Finding`` besides.
+A page is a text: a first sentence that says what is wrong, then why it matters, then sections, each
+with a title over a line of dashes. Every page has a section ``What to do``; the pages of built-in rules
+also have ``Example`` and ``Finding``.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ _ID = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 
 
 def page_of(thing: object) -> str:
-    """Return a page: the text itself, or the docstring of what is no text; "" if it has none."""
+    """Return a page: a string itself, or an object's docstring; "" if it has none."""
     return inspect.cleandoc(thing if isinstance(thing, str) else thing.__doc__ or "")
 
 
@@ -35,13 +35,13 @@ def mistake_in_rule(rule: object, page: str) -> str | None:
     """Return what is wrong with a rule's id or page, or None."""
     if not isinstance(rule, str) or not _ID.fullmatch(rule):
         return (
-            "the id of a rule must be words of small letters and digits, joined by '-', such as "
+            "the id of a rule must be words of lower-case letters and digits, joined by '-', such as "
             f"bell-silent, not {format_value(rule)}"
         )
     if not page:
         return f"rule {rule} must have a page: what is wrong, why it matters, what to do"
     if not first_paragraph(page).endswith("."):
-        return f"the page of rule {rule} must begin with a sentence, and that end with '.'"
+        return f"the page of rule {rule} must begin with a sentence that ends with '.'"
     if not section(page, "What to do"):
         return f"the page of rule {rule} must have a section 'What to do'"
     return None

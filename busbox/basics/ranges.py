@@ -1,4 +1,4 @@
-"""What holds from one address to another, looked up by address."""
+"""Things that apply to a range of addresses, looked up by address."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ T = TypeVar("T")
 
 
 class Ranges(Generic[T]):
-    """Things with the addresses they hold for; they may overlap.
+    """Things with their address ranges, which may overlap.
 
     Parameters
     ----------
-    spans : (first address, address after the last, thing); one without an address holds nowhere
+    spans : (first address, address after the last, thing); an empty range is never found
     """
 
     def __init__(self, spans: Iterable[tuple[int, int, T]]) -> None:
@@ -25,7 +25,7 @@ class Ranges(Generic[T]):
         self._reach = list(accumulate((high for _, high, _ in self._spans), max))
 
     def at(self, address: int) -> list[T]:
-        """Return every thing that holds at an address, the one that begins last first."""
+        """Return everything that covers an address, latest start first."""
         found = []
         place = bisect_right(self._lows, address) - 1
         while place >= 0 and self._reach[place] > address:

@@ -12,11 +12,11 @@ from fractions import Fraction
 
 from busbox.basics.errors import format_value
 
-#: Nothing is faster or longer than this; it keeps every sum of cycles below 2^63.
+#: Upper limits; they keep every sum of cycles below 2^63.
 FASTEST_HZ = 10**12
 LONGEST_SECONDS = 10**6
 LONGEST_CYCLES = FASTEST_HZ * LONGEST_SECONDS
-#: No supply gives more.
+#: The largest supply current.
 MOST_AMPERES = 10**6
 
 _NUMBER = r"([0-9][0-9_]{0,40}(?:\.[0-9]{1,40})?)"
@@ -60,7 +60,7 @@ class Span:
 
 
 def without_subject(error: ValueError) -> str:
-    """Return what is wrong with a clock, time or current, to stand behind the name of a key."""
+    """Return what is wrong with a clock, time or current, as text to follow the name of a key."""
     return re.sub("^a (clock|time|current) ", "", str(error))
 
 
@@ -133,7 +133,7 @@ def parse_current(value: object) -> Fraction:
 
 
 def show_current(amperes: Fraction) -> str:
-    """Return a current that is not negative with four significant digits: ``38.4 mA``."""
+    """Return a non-negative current with four significant digits: ``38.4 mA``."""
     if amperes >= 1:
         return f"{float(amperes):.4g} A"
     return f"{float(amperes * 1000):.4g} mA" if amperes else "0 A"
@@ -142,7 +142,7 @@ def show_current(amperes: Fraction) -> str:
 def nearest_divisor(clock_hz: int, rate: int | Fraction, bits: int) -> int:
     """Return the whole number nearest to ``clock_hz / rate`` that a divisor of ``bits`` bits can hold.
 
-    At least 1; of two that are equally near, the larger.
+    At least 1; of two equally near numbers, the larger.
     """
     return min(max(int((2 * clock_hz + rate) // (2 * rate)), 1), (1 << bits) - 1)
 
@@ -161,7 +161,7 @@ def show_time(cycle: int, clock_hz: int) -> str:
 
 
 def show_seconds(seconds: Fraction) -> str:
-    """Return a time that is not negative with four significant digits: ``3.201 ms``."""
+    """Return a non-negative time with four significant digits: ``3.201 ms``."""
     picoseconds = seconds * 10**12
     for unit, scale in (("s", 10**12), ("ms", 10**9), ("us", 10**6), ("ns", 10**3)):
         if picoseconds >= scale:

@@ -1,4 +1,4 @@
-"""The one Amaranth design that every engine runs: master, fabric, an outlet for each model."""
+"""The Amaranth design that every engine runs: master, fabric, an outlet for each model."""
 
 from __future__ import annotations
 
@@ -40,10 +40,10 @@ def hardware_of(system: System) -> dict[int, Hardware]:
 
 
 def design_key(system: System) -> Hashable:
-    """Return what the design of a system depends on: equal keys, equal designs.
+    """Return a key of the design of a system: equal keys mean equal designs.
 
-    Of a device with a model in Python that is its slot; of one in hardware, its class, its settings
-    and the clock too.
+    For a device with a model in Python it holds the slot; for one in hardware, also its class, its
+    settings and the clock.
     """
     hardware = tuple(
         (number, device.model, tuple(sorted(device.settings.items())))
@@ -55,7 +55,7 @@ def design_key(system: System) -> Hashable:
 
 
 class Design(Elaboratable):
-    """Master, fabric and outlets, with everything an engine drives or reads as a signal.
+    """Master, fabric and outlets; everything that an engine drives or reads is a signal.
 
     Attributes
     ----------
@@ -148,11 +148,11 @@ class Design(Elaboratable):
 
 
 def check_bus(name: str, found: Any) -> None:
-    """Refuse what is no bus: a design with the attributes of :class:`Design`.
+    """Refuse an object that is not a bus: a design with the attributes of :class:`Design`.
 
     Raises
     ------
-    InputError : it is no class of designs
+    InputError : it is not a subclass of Design
     """
     if not isinstance(found, type) or not issubclass(found, Design):
         raise InputError.of(

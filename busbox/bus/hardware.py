@@ -1,4 +1,4 @@
-"""Devices written in Amaranth: their contract, and the register part that they need not write.
+"""Devices written in Amaranth: their contract, and the register logic that comes with it.
 
 Contract
 ========
@@ -7,26 +7,26 @@ Contract
 2. It lives in the one clock domain ``sync``, whose reset is synchronous; contents of memories stay.
 3. ``bus`` is a Wishbone B4 classic port with the address bits of the slot. STB is high only in
    cycles in which the access may end here; the address, lanes and data are on the port from the
-   cycle in which the access is raised. The device ends it with ACK or ERR in a cycle e of its own
-   choice.
-4. House timing (semantics page, rules 1 to 3): read data shows cycle e; a write, and what a read does
-   besides, shows from e + 1. Where the hardware sets a bit that a write clears in the same cycle,
-   the set wins.
+   cycle in which the access is raised. The device ends it with ACK or ERR in a cycle e that it
+   chooses.
+4. Standard timing (semantics page, rules 1 to 3): read data shows cycle e; a write, and any side
+   effect of a read, shows from e + 1. Where the hardware sets a bit that a write clears in the same
+   cycle, the set wins.
 5. Pins: the pin ``NAME`` is the member ``pin_NAME``, the pin ``NAME.3`` bit 3 of it. An output whose
-   :class:`busbox.device.Pin` says ``released`` has ``pin_NAME_enable`` of the same width besides: low
-   where the pin is released. No access shows on a pin in the cycle in which it ends; a pin
-   that a wire listens to shows no input of its cycle either (else it is refused: ``engines/paths.py``).
-6. ``at_rest`` (out, reset 1 if nobody drives it) is high in a cycle in which the device is at rest.
+   :class:`busbox.device.Pin` has ``released`` also has ``pin_NAME_enable`` of the same width: low
+   where the pin is released. An access never affects a pin in the cycle in which it ends; nor may
+   an input affect a pin that drives a wire in the same cycle (``engines/paths.py`` refuses it).
+6. ``at_rest`` (out, 1 if not driven) is high in every cycle in which the device is at rest.
 7. ``watch_data`` shows the register at word address ``watch_adr`` as a read in this cycle would,
    without a side effect. Unconnected, it costs nothing in a chip.
-8. What a model reports by events and text, hardware puts into notes, the members ``note_NAME`` of
+8. Where a model reports events and text, hardware drives notes, the members ``note_NAME`` listed in
    ``note_widths``: in a cycle with ``notes_valid`` high, their values go to the device's
-   :class:`NoteReader`, which is Python. They are for the bench alone: unconnected, they cost nothing in
-   a chip.
+   :class:`NoteReader`, which is Python. They serve the simulation only: unconnected, they cost nothing
+   in a chip.
 9. In a cycle: changes of pins come first, then the access that ends, then the notes.
 
-:class:`Hardware` builds everything of the bus (lanes, rights, read multiplexer, acknowledge, watch
-port) from the declaration, so that a device writes only its own logic, in ``build``::
+:class:`Hardware` builds the whole bus side (lanes, access types, read multiplexer, acknowledge,
+watch port) from the declaration, so that a device adds only its own logic, in ``build``::
 
     class BellHardware(BellRegisters, Hardware):
         def build(self, m, registers):
@@ -88,9 +88,9 @@ class Hardware(Declaration, wiring.Component):
     ----------
     declared : its :class:`busbox.map.registers.RegisterTable`
     groups : member of pins to its :class:`busbox.device.Pin` objects
-    least_wait : wait states that its slot must have at least
-    listed : its registers are few enough to be listed
-    note_reader : class of what turns its notes into events and text
+    least_wait : minimum number of wait states of its slot
+    listed : whether its registers are few enough to be listed
+    note_reader : class that turns its notes into events and text
     """
 
     in_amaranth = True
@@ -129,11 +129,11 @@ class Hardware(Declaration, wiring.Component):
 
     @classmethod
     def note_widths(cls, settings: Mapping[str, Any]) -> dict[str, int]:
-        """Return the width in bits of each note, by name; none, for a device without."""
+        """Return the width in bits of each note, by name; empty for a device without notes."""
         return {}
 
     def reset_values(self) -> dict[str, int]:
-        """Return reset values that the declaration does not hold, by register name."""
+        """Return reset values that the declaration does not give, by register name."""
         return {}
 
     def build(self, m: Module, registers: Registers) -> None:
@@ -158,8 +158,8 @@ class NoteReader:
 
     Attributes
     ----------
-    needed_accesses : which accesses it must get: ``every``; or, of those between two changes of pins
-        or notes, the ``last`` one, or the ``last write``
+    needed_accesses : which accesses it needs: ``every``; or, between two changes of pins or notes, only
+        the ``last`` one, or the ``last write``
     """
 
     needed_accesses: ClassVar[Literal["every", "last", "last write"]] = "every"
@@ -190,13 +190,13 @@ class Cell:
 
     Attributes
     ----------
-    value : the bits stored (rights ``rw``, ``wo``, ``ones_clear``), 0 where nothing is stored. What the
-        device's own logic assigns to it wins over a write by the bus.
-    written : a write that acts ends in this cycle
-    after : the word that it stores; ``value`` while none does
-    ones : the ones that it writes in selected lanes (``ones_act``, ``ones_clear``); 0 while none does
-    taken : a read that acts ends in this cycle
-    sets : bits to be set at the end of this cycle; they win over a clear (only where bits are stored)
+    value : the bits stored (access ``rw``, ``wo``, ``ones_clear``), 0 where nothing is stored. What the
+        device's own logic assigns to it takes precedence over a write by the bus.
+    written : an effective write ends in this cycle
+    after : the word that it stores; otherwise ``value``
+    ones : the bits that it writes as 1 in selected lanes (``ones_act``, ``ones_clear``); otherwise 0
+    taken : an effective read ends in this cycle
+    sets : bits to set at the end of this cycle; a set wins over a clear (only where bits are stored)
     """
 
     def __init__(self, place: Place, reset: int) -> None:
@@ -217,15 +217,15 @@ class Cell:
         self.shown: Any = self.value
 
     def show(self, word: Any) -> None:
-        """Let a read show ``word`` (bits without a right to be read show 0) instead of ``value``."""
+        """Let a read show ``word`` (bits that cannot be read show 0) instead of ``value``."""
         self.shown = word
 
 
 class Registers:
     """The register part of a device: ``registers.COUNT`` is a :class:`Cell`.
 
-    A row of registers that no reset touches is a memory: :meth:`memory`. Any other row is a list of
-    cells.
+    An array of registers that keeps its contents over a reset is a memory: :meth:`memory`. Any other
+    array is a list of cells.
     """
 
     def __init__(self, device: Hardware, m: Module) -> None:
@@ -263,7 +263,7 @@ class Registers:
         return cells[name]
 
     def memory(self, name: str) -> memory.Memory:
-        """Return the memory behind a row of registers; the device adds ports of its own to it."""
+        """Return the memory behind an array of registers; the device adds its own ports to it."""
         return self._memories[name]
 
     def _add_cell(self, place: Place, resets: Mapping[str, int]) -> Cell:
@@ -295,7 +295,7 @@ class Registers:
         width = register.mask().bit_length()
         if width % 8 or register.mask("rw") != (1 << width) - 1 or register.whole:
             raise ValueError(
-                f"{register.name} must be made of whole bytes from bit 0 on, with the right rw, "
+                f"{register.name} must consist of whole bytes from bit 0 on, with access rw, "
                 "to be a memory"
             )
         depth, first = register.count, register.offset >> 2
@@ -317,8 +317,8 @@ class Registers:
     def finish(self) -> None:
         """Build the two read multiplexers: of the bus, and of the watch port.
 
-        The latter is a module of its own: to look at one register after the other then settles this
-        multiplexer alone, and not the device.
+        The latter is a separate module: reading one register after the other then settles only this
+        multiplexer, not the whole device.
         """
         self._m.submodules.watch_port = self._watch
         for place, (m, address, word) in enumerate(self._ports()):

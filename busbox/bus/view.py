@@ -15,7 +15,7 @@ class View:
 
     Attributes
     ----------
-    device : what is looked at
+    device : the device observed
     signals : the word, as Amaranth's value; from bit 0 on: ``notes_valid``, ``at_rest``, then the
         members of output pins with their enables, then the notes
     """
@@ -63,7 +63,7 @@ class View:
                 self.device.note_widths(self.device.options)}  # fmt: skip
 
     def changes(self, before: int | None, word: int) -> list[tuple[str, int]]:
-        """Return the output pins that changed, with their levels; all, if nothing was before."""
+        """Return the output pins that changed, with their levels; all, if ``before`` is None."""
         different = self.pin_mask if before is None else (before ^ word) & self.pin_mask
         alone = self._pins.get(different)
         if alone is not None:  # most often it is one pin

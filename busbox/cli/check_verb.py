@@ -65,8 +65,8 @@ def _write(result: Conformance, page: Paper) -> None:
     page.line((result.subject.name, "bold"), f": {kind}, seed {result.seed}")
     page.line(
         f"  {result.cycles:,} cycles with {counts['accesses']:,} accesses: {counts['answered']:,} "
-        f"answered, {counts['given_up']:,} given up, {counts['reset']:,} met by a reset, "
-        f"{counts['unanswered']:,} without an answer",
+        f"answered, {counts['given_up']:,} abandoned, {counts['reset']:,} interrupted by a reset, "
+        f"{counts['unanswered']:,} unanswered",
         hang=2,
     )
     page.title("Rules")

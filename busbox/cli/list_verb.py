@@ -12,7 +12,7 @@ from busbox.basics.pages import first_paragraph, page_of
 from busbox.bench.find import packaged_benches, packaged_sets
 from busbox.cli.common import json_option, paper, plain, print_json
 from busbox.cli.verbs import help_of
-from busbox.plugins import FORMATS, KINDS, VERBS, Kind, entries, told
+from busbox.plugins import FORMATS, KINDS, VERBS, Kind, described, entries
 
 #: What is listed if nothing else is asked for.
 BENCHES = "benches"
@@ -67,7 +67,7 @@ def _benches() -> Iterator[dict[str, str]]:
 
 
 def _things(kind: Kind) -> Iterator[dict[str, str]]:
-    for name, origin, text in told(entries(kind), _describe(kind)):
+    for name, origin, text in described(entries(kind), _describe(kind)):
         yield {"name": name, "source": origin, "text": text}
 
 

@@ -64,7 +64,7 @@ def _compared(slot: Slot) -> list[int]:
 def _show(devices: tuple[Device, ...], address_map: AddressMap) -> None:
     page = paper()
     page.line(("Slots", "bold"))
-    head = ("addresses", "slot", "model", "size", "wait", "decoded by")
+    head = ("addresses", "slot", "model", "size", "wait", "decoding")
     rows: list[tuple[object, ...]] = []
     for device in sorted(devices, key=lambda device: device.slot.base):
         slot = device.slot

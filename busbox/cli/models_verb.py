@@ -14,8 +14,8 @@ from busbox.basics.pages import first_paragraph, page_of, section
 from busbox.basics.paper import Paper
 from busbox.cli.common import json_option, paper, plain, print_json
 from busbox.device import REQUIRED, Pin, Setting
-from busbox.map.registers import RIGHTS, Register, RegisterTable
-from busbox.plugins import DEVICES, entries, find, told
+from busbox.map.registers import ACCESS_TYPES, Register, RegisterTable
+from busbox.plugins import DEVICES, described, entries, find
 
 #: Size of the slot in which a model is shown.
 SHOWN_SIZE = 0x1000
@@ -51,7 +51,9 @@ def command(name: str | None, as_json: bool) -> int:
 
 
 def _models() -> Iterator[dict[str, str]]:
-    for name, origin, text in told(entries(DEVICES), lambda model: first_paragraph(page_of(model))):
+    for name, origin, text in described(
+        entries(DEVICES), lambda model: first_paragraph(page_of(model))
+    ):
         yield {"name": name, "source": origin, "text": text}
 
 
@@ -166,12 +168,12 @@ class _Shown:
         page.title("Registers" if self.table.registers else "Registers: none")
         if not self.table.registers:
             return
-        head = ("offset", "name", "bits", "right", "reset", "text")
+        head = ("offset", "name", "bits", "access", "reset", "text")
         rows = [row for register in self.table for row in _register_rows(register)]
         page.table(rows, head=head)
         used = {field.access or one.access for one in self.table for field in one.fields}
         page.line()
-        page.table((name, text) for name, text in RIGHTS.items() if name in used)
+        page.table((name, text) for name, text in ACCESS_TYPES.items() if name in used)
 
     def _pins(self, page: Paper) -> None:
         page.title("Pins" if self.pins else "Pins: none")
@@ -202,9 +204,9 @@ def _register_rows(register: Register) -> Iterator[tuple[object, ...]]:
     bits = "" if own else register.fields[0].bits
     yield offset, name, bits, register.access, kept, register.text
     for field in register.fields if own else ():
-        right = field.access or register.access
+        access = field.access or register.access
         reset = "" if register.kept else f"{field.reset:#x}"
-        yield "", f"  {field.name}", field.bits, right, reset, field.text
+        yield "", f"  {field.name}", field.bits, access, reset, field.text
 
 
 def _register_object(register: Register) -> dict[str, Any]:
@@ -212,7 +214,7 @@ def _register_object(register: Register) -> dict[str, Any]:
         "name": register.name,
         "offset": register.offset,
         "count": register.count or None,
-        "right": register.access,
+        "access": register.access,
         "reset": None if register.kept else register.reset_value,
         "text": register.text,
         "fields": [
@@ -220,7 +222,7 @@ def _register_object(register: Register) -> dict[str, Any]:
                 "name": field.name,
                 "high": field.high,
                 "low": field.low,
-                "right": field.access or register.access,
+                "access": field.access or register.access,
                 "reset": None if register.kept else field.reset,
                 "text": field.text,
             }

@@ -31,7 +31,7 @@ from busbox.plugins import EXPORTS, find, names
 from busbox.recording import SUFFIX, Recording
 
 if TYPE_CHECKING:
-    from busbox.explain.difference import Checked
+    from busbox.explain.difference import Comparison
     from busbox.run.loop import Progress
 
 
@@ -214,11 +214,11 @@ def _compared(
     traffic: str | None,
     progress: Progress | None,
     wanted: bool,
-) -> Checked | None:
+) -> Comparison | None:
     """Run the bench with every other engine too, if that is wanted, and compare."""
     if not wanted:
         return None
-    from busbox.explain.difference import Checked, first_difference
+    from busbox.explain.difference import Comparison, first_difference
 
     names = [recording.engine]
     for name in plugins.ENGINES.built_in:
@@ -228,8 +228,8 @@ def _compared(
         names.append(name)
         difference = first_difference(recording, other)
         if difference is not None:
-            return Checked(tuple(names), difference)
-    return Checked(tuple(names), None)
+            return Comparison(tuple(names), difference)
+    return Comparison(tuple(names), None)
 
 
 def _failed(recording: Recording, strict: bool) -> bool:
@@ -238,7 +238,11 @@ def _failed(recording: Recording, strict: bool) -> bool:
 
 
 def _write_all(
-    result: Result, writes: Sequence[Write], checked: Checked | None, in_set: bool, brief: bool
+    result: Result,
+    writes: Sequence[Write],
+    checked: Comparison | None,
+    in_set: bool,
+    brief: bool,
 ) -> None:
     """Write the exports of one bench; of a bench of a set, print its block, or its verdict only."""
     page = paper()

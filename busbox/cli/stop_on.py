@@ -11,11 +11,11 @@ from busbox.basics.errors import InputError, Mistake, nearest
 from busbox.bus.transfers import RESET
 from busbox.cpu.steps import Named
 from busbox.map.addresses import NAME, address
-from busbox.recording import Recording, Stop
+from busbox.recording import Recording, StopPoint
 from busbox.system.system import System
 
 #: Yields where a recording meets one of the words, the first place at most.
-Finder = Callable[[Recording], Iterator[Stop]]
+Finder = Callable[[Recording], Iterator[StopPoint]]
 
 
 def finders(words: Iterable[str], system: System) -> list[Finder]:
@@ -59,14 +59,16 @@ def _finder(word: str, system: System) -> Finder:
     )
 
 
-def _of_rule(recording: Recording, rule: str) -> Iterator[Stop]:
+def _of_rule(recording: Recording, rule: str) -> Iterator[StopPoint]:
     for finding in recording.findings:
         if finding.rule == rule:
-            yield Stop(finding.cycle, finding.access, rule, finding.message)
+            yield StopPoint(finding.cycle, finding.access, rule, finding.message)
             return
 
 
-def _of_address(recording: Recording, word: str, is_it: Callable[[int], bool]) -> Iterator[Stop]:
+def _of_address(
+    recording: Recording, word: str, is_it: Callable[[int], bool]
+) -> Iterator[StopPoint]:
     accesses = recording.accesses
     wanted = [place for place in np.unique(accesses.address).tolist() if is_it(place)]
     found = np.flatnonzero(np.isin(accesses.address, wanted) & (accesses.terminator != RESET))
@@ -74,7 +76,7 @@ def _of_address(recording: Recording, word: str, is_it: Callable[[int], bool]) -
         access = int(found[0])
         what = "write" if accesses.write[access] else "read"
         text = f"{what} of {int(accesses.data[access]):#x} at {accesses.address[access]:#010x}"
-        yield Stop(int(accesses.end[access]), access, word, text)
+        yield StopPoint(int(accesses.end[access]), access, word, text)
 
 
 def stop_at_first(

@@ -19,7 +19,7 @@ from busbox.map.registers import RegisterTable
 from busbox.system.hardware import Device
 
 if TYPE_CHECKING:
-    from busbox.check.twin import Difference, Found, Plan
+    from busbox.check.twin import Counterexample, Difference, Plan
     from busbox.check.twin.exercise import Exercise
 
 #: Lines of the traffic that are shown, the last ones.
@@ -95,7 +95,7 @@ def command(
 
 
 def _check_timing(device: Device, clock_hz: int) -> None:
-    """Refuse a device that no engine runs, or one with another timing than the house's.
+    """Refuse a device that no engine runs, or one with a timing other than the standard one.
 
     Raises
     ------
@@ -111,14 +111,14 @@ def _check_timing(device: Device, clock_hz: int) -> None:
     if timing.commit in (None, 1) and timing.sample in (None, 0):
         return
     raise InputError.of(
-        f"{device.model.__name__} has a timing of its own: {timing.text}. Lockstep compares cycle by "
-        "cycle, and needs the house's: a write shows from e + 1, a read shows e (busbox check tells "
-        "more)"
+        f"{device.model.__name__} uses its own timing: {timing.text}. Lockstep compares cycle by cycle "
+        "and requires the standard timing: a write takes effect in e + 1, a read shows e (busbox check "
+        "shows the details)"
     )
 
 
 def _object(
-    slot: str, exercise: Exercise, found: Found | None, saved: Path | None
+    slot: str, exercise: Exercise, found: Counterexample | None, saved: Path | None
 ) -> dict[str, Any]:
     from busbox.check.twin.plan import show_steps
 
@@ -141,7 +141,7 @@ def _object(
 
 
 def _same(done: Exercise, page: Paper) -> None:
-    page.line(f"  the same in all of {done.cycles:,} cycles and {done.accesses:,} accesses")
+    page.line(f"  identical for all {done.cycles:,} cycles and {done.accesses:,} accesses")
     counts = [("changes of inputs", done.inputs), ("resets", done.resets),
               ("accesses that a reset cut off", done.cut)]  # fmt: skip
     rows: list[tuple[object, ...]] = [(what, f"{count:,}") for what, count in counts]
@@ -154,7 +154,9 @@ def _same(done: Exercise, page: Paper) -> None:
         page.table([("never", ", ".join(never))], indent=4)
 
 
-def _differ(device: Device, clock_hz: int, found: Found, saved: Path | None, page: Paper) -> None:
+def _differ(
+    device: Device, clock_hz: int, found: Counterexample, saved: Path | None, page: Paper
+) -> None:
     difference, plan = found.difference, found.plan
     page.line(
         "  ",

@@ -19,7 +19,7 @@ from typing import Any
 import click
 
 from busbox.basics.errors import BusboxError, InputError, format_error, format_value
-from busbox.plugins import VERBS, find, names, plug_ins, told
+from busbox.plugins import VERBS, described, find, names, plug_ins
 
 #: Heading of the verbs that plug-ins offer.
 PLUG_INS = "From plug-ins"
@@ -79,7 +79,7 @@ class Verbs(click.Group):
         for group, verbs in self.groups.items():
             with formatter.section(group):
                 formatter.write_dl(list(verbs.items()))
-        rows = [(name, text) for name, _, text in told(plug_ins(VERBS), help_of)]
+        rows = [(name, text) for name, _, text in described(plug_ins(VERBS), help_of)]
         if rows:
             with formatter.section(PLUG_INS):
                 formatter.write_dl(rows)

@@ -62,7 +62,7 @@ def _address(page: Paper, address_map: AddressMap, address: int) -> None:
 def _facts(found: Decoded, slot: Slot) -> list[tuple[str, str]]:
     facts = [
         ("slot", f"{slot.name} at {slot.base:#010x}, {slot.size:#x} bytes"),
-        ("decoded by", slot.how),
+        ("decoding", slot.how),
         ("image", _image(found, slot)),
         ("offset", f"{found.offset:#x}"),
     ]
@@ -80,15 +80,15 @@ def _facts(found: Decoded, slot: Slot) -> list[tuple[str, str]]:
     if place is not None:
         for field in place.register.fields:
             if field.mask & 0xFF << 8 * lane:
-                right = field.access or place.register.access
+                access = field.access or place.register.access
                 text = f": {field.text}" if field.text else ""
-                facts.append(("field", f"{field.name}, bits {field.bits} ({right}){text}"))
+                facts.append(("field", f"{field.name}, bits {field.bits} ({access}){text}"))
     return facts
 
 
 def _image(found: Decoded, slot: Slot) -> str:
     if slot.images == 1:
-        return "the only one"
+        return "none: only one address range"
     which = "the one at the base" if found.image == 0 else f"begins at {_start(found):#010x}"
     return (
         f"{found.image} of {slot.images:,} ({which}); "
@@ -103,9 +103,9 @@ def _start(found: Decoded) -> int:
 def _nothing(page: Paper, address_map: AddressMap, address: int) -> None:
     page.line("  no slot answers:")
     page.table(((slot.name, _why_not(slot, address)) for slot in address_map.slots), indent=4)
-    meant = address_map.meant(address)
-    if meant:
-        page.line(f"  {meant}")
+    suggestion = address_map.suggest(address)
+    if suggestion:
+        page.line(f"  {suggestion}")
 
 
 def _why_not(slot: Slot, address: int) -> str:
@@ -113,8 +113,8 @@ def _why_not(slot: Slot, address: int) -> str:
         return f"answers from {slot.base:#010x} to {slot.base + slot.size - 1:#010x} only"
     term = slot.terms[0]
     wrong = [bit for bit in range(32) if (address ^ term.value) & term.mask & 1 << bit]
-    bits = "bit" if len(wrong) == 1 else "bits"
-    return f"{slot.how}; {bits} {show_bits(wrong)} of the address differ from {slot.base:#010x}"
+    bits, differ = ("bit", "differs") if len(wrong) == 1 else ("bits", "differ")
+    return f"{slot.how}; {bits} {show_bits(wrong)} of the address {differ} from {slot.base:#010x}"
 
 
 # A header.
@@ -162,5 +162,5 @@ def _hit(found: Decoded) -> str:
 
 
 def _miss(address_map: AddressMap, address: int) -> str:
-    meant = address_map.meant(address)
-    return f"no slot; {meant}" if meant else "no slot"
+    suggestion = address_map.suggest(address)
+    return f"no slot; {suggestion}" if suggestion else "no slot"

@@ -28,22 +28,22 @@ from busbox.cpu.steps import (
 from busbox.map.addresses import NAME, address
 from busbox.map.registers import WORD
 
-#: File and line of a place in somebody's source.
+#: File and line of a step's origin.
 Place = tuple[str, int]
 
 
 class Driven(Protocol):
-    """The source behind a bus: what plays the steps of a driver."""
+    """The source behind a bus: it plays the steps of a driver."""
 
     @property
     def moment(self) -> Moment:
         """The moment for which the driver makes its next step."""
 
     def exchange(self, step: Step) -> Result | None:
-        """Have a step played; return what it read."""
+        """Play a step; return what it read."""
 
     def place(self, place: Place) -> tuple[str | None, int]:
-        """Return a place as steps have it: no file where it is the traffic's own."""
+        """Return file and line as steps have them: None for the traffic's own file."""
 
     def add(
         self,
@@ -52,11 +52,11 @@ class Driven(Protocol):
         cycles: tuple[int, int],
         place: tuple[str | None, int],
     ) -> None:
-        """Have a function called whenever a pin is high, with its cycles of entering and leaving."""
+        """Call a function whenever a pin is high, with its enter and leave cycles."""
 
 
 class BusError(Exception):
-    """Raised in a firmware function whose access ended with ERR, unless it asked not to.
+    """Raised in a firmware function whose read or poll ended with ERR.
 
     Attributes
     ----------
@@ -94,8 +94,8 @@ class Bus:
 
         Raises
         ------
-        ValueError : there is no such pin; or its hardware shows an access in the same cycle, so that
-            its level is not known before the next step
+        ValueError : there is no such pin; or its level depends on an access in the same cycle, so that
+            it is not known before the next step
         """
         level = self._source.moment.level(name)
         if level is None:  # cycle 1 lies ahead, if no step has been taken
@@ -113,23 +113,23 @@ class Bus:
         leave: int = 0,
         place: Place | None = None,
     ) -> None:
-        """Have ``handler(bus)`` called whenever a pin is high, from now on (semantics page, rule 12c).
+        """Call ``handler(bus)`` whenever a pin is high, from now on (semantics page, rule 12c).
 
         Parameters
         ----------
-        pin : such as ``"clock.ring"``; of several that are high, the one that was named first counts
-        handler : a function of one argument; a new call for each time that it is taken
+        pin : such as ``"clock.ring"``; of several that are high, the one registered first wins
+        handler : a function of one argument, called anew each time
         enter, leave : idle cycles before its first step and after its last
 
         Raises
         ------
-        ValueError : ``handler`` is no such function, or a count of cycles is wrong
+        ValueError : ``handler`` is not such a function, or a count of cycles is wrong
         """
         problem = not_firmware(handler)
         if problem:
             raise ValueError(f"a handler {problem}")
         if not isinstance(pin, str):
-            raise ValueError(f"pin must be a text such as 'clock.ring', not {format_value(pin)}")
+            raise ValueError(f"pin must be a string such as 'clock.ring', not {format_value(pin)}")
         where = self._source.place(_place(place) or _caller())
         self._source.add(pin, handler, (_wait(enter), _wait(leave)), where)
 
@@ -196,7 +196,7 @@ class Bus:
         if value & ~mask:
             raise ValueError(f"value must lie inside the mask {mask:#x}, not {value:#x}")
         if type(limit) is not int or limit < 1:
-            raise ValueError(f"limit must be a whole number from 1 on, not {limit!r}")
+            raise ValueError(f"limit must be a whole number, 1 or more, not {limit!r}")
         file, line = self._source.place(_place(place) or _caller())
         step = Poll(
             _target(target),
@@ -234,7 +234,7 @@ class Bus:
         self._source.exchange(ResetStep(_wait(wait), line, file))
 
     def mark(self, text: str) -> None:
-        """Name this place."""
+        """Name this point of the traffic."""
         self._source.exchange(Mark(text))
 
     @staticmethod
@@ -271,7 +271,7 @@ def _lanes(lanes: int) -> int:
 
 def _wait(cycles: int) -> int:
     if type(cycles) is not int or not 0 <= cycles <= WORD:
-        raise ValueError(f"idle cycles must be a whole number from 0 on, not {cycles!r}")
+        raise ValueError(f"idle cycles must be a whole number, 0 or more, not {cycles!r}")
     return cycles
 
 
@@ -306,6 +306,6 @@ def not_firmware(function: object) -> str | None:
         inspect.signature(function).bind(None)
     except TypeError:
         return "must be a function of one argument, the bus"
-    except ValueError:  # a builtin that tells nothing
+    except ValueError:  # a builtin without a signature
         pass
     return None

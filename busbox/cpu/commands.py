@@ -14,15 +14,15 @@ ACCESS, PAUSE = range(2)
 
 
 class Command(NamedTuple):
-    """A step that is ready to be played: whole numbers only.
+    """A step, ready to be played: whole numbers only.
 
     Attributes
     ----------
     kind : ``ACCESS`` or ``PAUSE``
-    number : the ledger's number of the step
-    write, address, data, lanes, wait : of an access
-    poll : the read is repeated, by mask, value, every and limit
-    cycles : of a pause
+    number : the step's number in the ledger
+    write, address, data, lanes, wait : for an access
+    poll : the read is repeated, using mask, value, every and limit
+    cycles : for a pause
     """
 
     kind: int
@@ -40,7 +40,7 @@ class Command(NamedTuple):
     cycles: int = 0
 
 
-#: Numbers of a command.
+#: Numbers per command.
 COMMAND = len(Command._fields)
 
 
@@ -55,8 +55,8 @@ class Result:
 
     Attributes
     ----------
-    data : the word, 0 after an ERR; of an await: whether the pin showed the level
-    error : it ended with ERR, or a reset cut it off
+    data : the word, 0 after an ERR; for an await, whether the pin had the level
+    error : whether it ended with ERR or was cut off by a reset
     """
 
     data: int
@@ -65,16 +65,16 @@ class Result:
 
 @dataclass(frozen=True)
 class Suspended:
-    """Commands that an engine has put aside (contract of engines, 6).
+    """Commands that an engine has suspended (contract of engines, 6).
 
     Attributes
     ----------
     commands : as they were fed, :data:`COMMAND` numbers each
-    place : the first of them that is not over
-    under_way : it has been taken up, and starts ``distance`` cycles after the one in which the engine
-        goes on, with so many ``reads`` behind it
-    idle : cycles of a pause that are left
-    result : of the last command that is over
+    place : index of the first one that has not ended
+    under_way : that one has been started; it continues ``distance`` cycles after the engine resumes,
+        with ``reads`` reads done
+    idle : remaining cycles of a pause
+    result : of the last command that has ended
     """
 
     commands: array[int]

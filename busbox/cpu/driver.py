@@ -1,4 +1,4 @@
-"""A Python function that drives the bus: traffic that decides while it runs."""
+"""A Python function that drives the bus: traffic that makes decisions during the run."""
 
 from __future__ import annotations
 
@@ -22,16 +22,16 @@ class _GivenUp(BaseException):
 class FunctionSource:
     """A Python function ``firmware(bus)``, asked step by step.
 
-    The function runs in a thread of its own, and only while the replay waits for its next step, so
-    that the two never run at once. What it raises comes out of ``next`` with its own traceback; of a
-    function from a traffic file, as an InputError with its line there.
+    The function runs in a separate thread, and only while the replay waits for its next step, so that
+    the two never run at once. ``next`` re-raises its exceptions with their traceback; those of a
+    function from a traffic file become an InputError with the line in that file.
 
     Parameters
     ----------
     function : called with a :class:`Bus`
-    name : how messages call the function's file, "" if it comes from no file
-    path : the file's path, as Python knows it; "": the one in which the function stands
-    handlers : where routines are put that the function names
+    name : name of the function's file in messages, "" if it does not come from a file
+    path : the file's path, as Python knows it; "" for the file that defines the function
+    handlers : list to which the function's handlers are appended
 
     """
 
@@ -69,19 +69,19 @@ class FunctionSource:
         error = self._raised
         if error is None:
             return self._step
-        told = isinstance(error, BusboxError) or not isinstance(error, Exception | SystemExit)
-        if told or not self._name:
+        unchanged = isinstance(error, BusboxError) or not isinstance(error, Exception | SystemExit)
+        if unchanged or not self._name:
             raise error
         line = line_in(error, self._path)
         text = f"the function raised {format_error(error)}"
         raise InputError.of(text, self._name, line) from error
 
     def again(self) -> FunctionSource:
-        """Return a source that calls the function anew."""
+        """Return a source that calls the function again."""
         return FunctionSource(self._function, self._name, self._path)
 
     def close(self) -> None:
-        """End the function where it stands."""
+        """End the function at its present step."""
         thread, self._closed = self._thread, True
         if thread is not None and thread.is_alive():
             self._go.release()
@@ -97,8 +97,8 @@ class FunctionSource:
         return self._moment
 
     def exchange(self, step: Step) -> Result | None:
-        """Have a step played; return what it read."""
-        _ = self.moment  # refuses another thread
+        """Play a step; return what it read."""
+        _ = self.moment  # raises in any other thread
         if self._closed:
             raise _GivenUp
         self._step = step
@@ -109,14 +109,14 @@ class FunctionSource:
         return self.moment.result
 
     def place(self, place: Place) -> tuple[str | None, int]:
-        """Return a place as steps have it: no file where it is the traffic's own."""
+        """Return file and line as steps have them: None for the traffic's own file."""
         path, line = place
         if path not in self._files:
             self._files[path] = self._shown(path)
         return self._files[path], line
 
     def _shown(self, path: str) -> str | None:
-        """Return how a recording calls a file: by its way from the folder of the traffic."""
+        """Return the name of a file in a recording: its path from the folder of the traffic."""
         folder = Path(self._path).parent if self._path else Path()
         file, folder = (folder / path).resolve(), folder.resolve()
         if self._path and file == Path(self._path).resolve():
@@ -130,7 +130,7 @@ class FunctionSource:
         cycles: tuple[int, int],
         place: tuple[str | None, int],
     ) -> None:
-        """Have a function called whenever a pin is high."""
+        """Call a function whenever a pin is high."""
 
         def start() -> Source:
             return FunctionSource(handler, self._name, self._path, self.handlers)
@@ -151,7 +151,7 @@ class FunctionSource:
 
 
 def source_of(traffic: object) -> Source:
-    """Return the source of a list of steps, a function, or something that is one already.
+    """Return the source for a list of steps, a function, or an object that already is a source.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""How far the steps of one source have been played: the CPU's own, or those of a handler."""
+"""How far the steps of one source have been played: those of the CPU, or of a handler."""
 
 from __future__ import annotations
 
@@ -12,17 +12,17 @@ class Flow:
 
     Parameters
     ----------
-    first : number of the first step, if they do not count on with the others
+    first : number of the first step; None to continue the numbering of the others
 
     Attributes
     ----------
-    next : a step that is no command; it begins when all before it are over
-    awaiting, last : the await that stands, and the last cycle in which it looks at its pin
+    next : a step that is not a command; it begins when all steps before it have ended
+    awaiting, last : the pending await, and the last cycle in which it samples its pin
     distance : cycles from the one in which a handler was taken to ``last``
-    resetting : the step whose reset comes next: its wait is being idled away
-    playing : the last step that began is a command: its result is the engine's
-    result : of the last step, if it was no command
-    over : the source has no step left
+    resetting : the step whose reset comes next, while its wait elapses
+    playing : whether the last step that began is a command, whose result the engine has
+    result : of the last step, if it was not a command
+    over : whether the source has no step left
     """
 
     def __init__(self, source: Source, first: int | None = None) -> None:
@@ -36,35 +36,35 @@ class Flow:
         self.result: Result | None = None
 
     def number(self) -> int | None:
-        """Return the number of a step that is taken now; None if it counts on."""
+        """Return the number of the step taken now; None to continue the numbering."""
         if self._number is None:
             return None
         self._number += 1
         return self._number - 1
 
     def begin(self, step: Mark | Await | ResetStep) -> None:
-        """Have the step begin that was kept."""
+        """Begin the step that was kept."""
         self.next = None
         self.end(None)
         self.awaiting = step if isinstance(step, Await) else None
         self.resetting = step if isinstance(step, ResetStep) else None
 
     def end(self, result: Result | None) -> None:
-        """Take a result that is not the engine's."""
+        """Take a result that does not come from the engine."""
         self.playing, self.result = False, result
 
     def end_await(self, result: Result) -> None:
-        """Have no await stand."""
+        """End the pending await."""
         self.awaiting = None
         self.end(result)
 
     def end_reset(self, result: Result | None) -> None:
-        """Have no reset come."""
+        """End the pending reset."""
         self.resetting = None
         self.end(result)
 
     def cut(self, due: bool) -> None:
-        """Be cut off by a reset of the board; ``due``: a step wanted one in the same cycle."""
+        """Cut off the present step by a board reset; ``due``: a reset step is due in that cycle."""
         if self.awaiting is not None:
             self.end_await(Result(0, True))
         elif self.resetting is not None and due:

@@ -1,4 +1,4 @@
-"""Steps that stand in a list or a file."""
+"""Steps from a list or a file."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ from busbox.cpu.source import Moment, Routine
 from busbox.cpu.steps import Handler, Step
 from busbox.cpu.table import AccessTable, steps_of
 
-#: Steps of one traffic that are kept in memory; more are read again whenever they are played.
+#: Steps of one traffic file kept in memory; longer traffic is read again whenever it is played.
 KEPT_STEPS = 1 << 17
 
 
 class ListedSource:
-    """Steps that stand in a list or a file, and look at no moment.
+    """Steps from a list or a file, which do not depend on the state of the run.
 
     Parameters
     ----------
@@ -23,7 +23,7 @@ class ListedSource:
 
     Attributes
     ----------
-    written : the handlers as they stand among the steps
+    written : the handlers among the steps
 
     Raises
     ------
@@ -56,7 +56,7 @@ class ListedSource:
         self._steps = steps_of(self._rest)
 
     def pieces(self) -> Iterator[Step | AccessTable]:
-        """Return the steps, without the handlers, many at once where the source has them so."""
+        """Return the steps, without the handlers, many at once where the source provides tables."""
         if self._kept is not None:
             return iter(self._kept)
         return (piece for piece in self._read() if not isinstance(piece, Handler))
@@ -76,7 +76,7 @@ class ListedSource:
         return fresh
 
     def close(self) -> None:
-        """Do nothing: there is nothing to give up."""
+        """Do nothing: there is nothing to release."""
 
 
 def _routines(written: Iterable[Handler], count: int) -> Iterator[Routine]:

@@ -1,9 +1,9 @@
-"""The player: the CPU of a run, above any engine. Rules 10 to 18 of the semantics page stand here once.
+"""The player: the CPU of a run, independent of the engine. It implements rules 10 to 18 of the page.
 
 An engine plays accesses, polls and pauses natively (rules 10 to 12), as many as are fed; when it has
-none left, in the cycle F, the player goes on with what is no transfer: a mark, an await, a reset, the
-end of a handler; or it asks the source. It never runs an engine: the loop of the run does, and calls
-the player in each cycle in which something may happen.
+none left, in cycle F, the player continues with whatever is not a transfer: a mark, an await, a reset,
+the end of a handler; or it asks the source. It never runs an engine: the loop of the run does, and
+calls the player in each cycle in which something may happen.
 """
 
 from __future__ import annotations
@@ -19,22 +19,22 @@ from busbox.cpu.source import Moment, Routine, Source
 from busbox.cpu.steps import AccessStep, Await, Handler, Mark, Pause, Poll, ResetStep, Step
 from busbox.cpu.table import AccessTable
 
-#: Steps taken from a source in one go, if it does not look at moments.
+#: Steps taken from a source at once, if it does not depend on the state of the run.
 AHEAD = 4096
 #: Later than any cycle.
 NEVER = 1 << 62
 
 
 class Status(Protocol):
-    """What an engine tells of its commands (contract of engines, 3)."""
+    """What an engine reports on its commands (contract of engines, 3)."""
 
     @property
     def idle(self) -> bool:
-        """Nothing is on the bus in the cycle that the engine stands before, and RST is low."""
+        """Whether the bus is idle in the next cycle to run, and RST is low."""
 
     @property
     def result(self) -> Result | None:
-        """The result of the last command that is over."""
+        """The result of the last command that has ended."""
 
 
 class Channel(Protocol):
@@ -46,51 +46,51 @@ class Channel(Protocol):
 
     @property
     def status(self) -> Status:
-        """What there is to tell of the commands."""
+        """The state of the commands."""
 
     def feed(self, commands: array[int]) -> None:
         """Append commands."""
 
     def suspend(self) -> Suspended:
-        """Put all commands aside."""
+        """Suspend all commands."""
 
     def resume(self, suspended: Suspended) -> None:
-        """Go on with commands that were put aside."""
+        """Resume suspended commands."""
 
     def reset(self, length: int) -> array[int]:
-        """Put RST high; return the commands that had not begun."""
+        """Drive RST high; return the commands that had not begun."""
 
 
 class Book(Protocol):
     """Where steps are numbered, and become commands."""
 
     def command(self, step: AccessStep | Poll | Pause, number: int | None) -> Command:
-        """Return the command of a step; ``number`` is that of a step that does not count on."""
+        """Return the command of a step; ``number``: its number, None to continue the numbering."""
 
     def commands(self, table: AccessTable) -> array[int]:
         """Return the commands of many steps."""
 
     def pass_over(self) -> None:
-        """Count a step that is no command."""
+        """Count a step that is not a command."""
 
     def cycles(self, step: Await) -> int:
         """Return the limit of an await."""
 
     def restart(self) -> None:
-        """Begin to count anew."""
+        """Restart the numbering."""
 
 
 class Pins(Protocol):
     """The pins of the system."""
 
     def watch(self, pin: str, line: int | None, file: str | None) -> None:
-        """Have a pin's changes looked for from now on; refuse one that there is not."""
+        """Watch a pin for changes from now on; refuse an unknown pin."""
 
     def level(self, pin: str) -> int:
-        """Return the level of a pin in the cycle that the run has come to."""
+        """Return the level of a pin in the present cycle."""
 
     def ask(self, pin: str) -> int:
-        """Return it for somebody who decides by it what the CPU does in that cycle."""
+        """Return it for a source whose next step depends on it."""
 
 
 class Player:
@@ -99,10 +99,10 @@ class Player:
     Attributes
     ----------
     none_left_from : the first cycle from which no step is left, or None
-    reset_is_due : a step wants RST high in the present cycle
+    reset_is_due : whether a step drives RST high in the present cycle
     marks : (cycle, text)
-    given_up : (last cycle, await) for every await given up at its limit
-    handler_storm : (cycle in which the first was taken, routine) if handlers left the CPU no cycle
+    given_up : (last cycle, await) for every await that reached its limit
+    handler_storm : (cycle in which the first was taken, routine) if handlers ran back to back
     """
 
     def __init__(
@@ -159,7 +159,7 @@ class Player:
                 self.none_left_from = self._channel.cycle
 
     def look(self) -> None:
-        """End an await that stands, if its pin shows the level or its time is over (rule 12a)."""
+        """End a pending await, if its pin has the level or its time is up (rule 12a)."""
         flow, cycle = self._flow, self._channel.cycle
         step = flow.awaiting
         if step is None:
@@ -175,13 +175,13 @@ class Player:
 
     @property
     def looks_until(self) -> int | None:
-        """The last cycle in which the await that stands looks at its pin, or None."""
+        """The last cycle in which the pending await samples its pin, or None."""
         return None if self._flow.awaiting is None else self._flow.last
 
     # Handlers (rules 12c and 12e).
 
     def call_handler(self) -> int:
-        """Take a handler whose pin is high; return from which cycle on one waits to be taken."""
+        """Take a handler whose pin is high; return the cycle from which one may be taken."""
         if self.handling:
             return NEVER
         routine = self._called()
@@ -193,7 +193,7 @@ class Player:
         return self._open
 
     def storm_ends(self) -> bool:
-        """Return whether the run ends here because handlers leave the CPU no cycle (rule 12e)."""
+        """Return whether the run ends here because handlers run back to back (rule 12e)."""
         cycle = self._channel.cycle
         if self._back != cycle or self.handling or cycle - self._storm_since < self._hang_after:
             return False
@@ -225,7 +225,7 @@ class Player:
             self._take(Moment(cycle + 1 + routine.enter, None, _not_yet))
 
     def _leave_handler(self, suspended: Suspended) -> None:
-        """Take up what was going on."""
+        """Resume what the handler interrupted."""
         cycle = self._channel.cycle
         self._abandon_handler()
         self._channel.resume(suspended)
@@ -247,14 +247,14 @@ class Player:
     # Resets (rules 12b, 12d and 14 to 18).
 
     def reset_by_step(self) -> None:
-        """Put RST high for the step that is due; it cuts off nothing."""
+        """Drive RST high for the step that is due; nothing is cut off."""
         self._channel.reset(1)
         self._flow.end_reset(None)
         self.reset_is_due = False
         self._reset_ends(1)
 
     def reset_by_board(self, length: int, restart: bool) -> None:
-        """Put RST high; what is under way is cut off, a handler with it."""
+        """Drive RST high; the present step is cut off, and a handler with it."""
         rest = self._channel.reset(length)
         if self._put_aside is not None:
             suspended = self._put_aside[1]
@@ -286,7 +286,7 @@ class Player:
         self._find_routines()
 
     def close(self) -> None:
-        """Give up what has not been played."""
+        """Discard what has not been played."""
         self._flow.source.close()
         self.source.close()
 
@@ -315,9 +315,9 @@ class Player:
         return bool(commands) or flow.next is not None
 
     def _keep(self, flow: Flow, step: Mark | Await | ResetStep | Handler) -> None:
-        """Keep a step that is played when all before it are over."""
+        """Keep a step until all steps before it have ended."""
         if isinstance(step, Handler):
-            raise AssertionError("a handler is no step of the sequence")
+            raise AssertionError("a handler is not a step of the sequence")
         if isinstance(step, Await):
             self._pins.watch(step.pin, step.line, step.file)
         if flow.number() is None:
@@ -352,5 +352,5 @@ def _piece(source: Source, moment: Moment) -> Step | AccessTable | None:
 
 
 def _not_yet(pin: str) -> int | None:
-    """Know no level: the cycle lies ahead."""
+    """Return None: the cycle lies ahead."""
     return None

@@ -1,10 +1,10 @@
 """Where the steps of the CPU come from.
 
-A source is anything with ``next(moment) -> Step | None``. It is asked in the cycle F of the semantics
-page, the first one that the next step may use, after everything from outside has reached that cycle
-(inputs, wires, replies); before the first step it is asked in cycle 0, for F = 1. So it may decide by
-the cycle, by pins and by what its last step read; what executes firmware gives its own ``pc`` with each
-access, and its interrupts as routines.
+A source is anything with ``next(moment) -> Step | None``. It is asked in cycle F of the semantics page,
+the first one that the next step may use, after inputs, wires and replies of that cycle have been
+applied; before the first step it is asked in cycle 0, for F = 1. So its steps may depend on the cycle,
+on pins and on what its last step read; a source that executes firmware gives a ``pc`` with each access,
+and its interrupt handlers as routines.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ class Moment:
     result : what the last step read; None before the first step, and after one that reads nothing
     level : returns the level of a pin such as ``levers.in.4`` in that cycle, before the step begins: 0
         or 1, 2 for a released output; None in cycle 0, in which F lies ahead. It may be called until
-        ``next`` returns. It raises ValueError if there is no such pin, or if the pin shows the access
-        of the same cycle.
+        ``next`` returns. It raises ValueError if there is no such pin, or if the pin depends on an
+        access in the same cycle.
     """
 
     cycle: int
@@ -45,9 +45,9 @@ class Routine:
     name : for messages
     pin : the pin that calls it
     enter, leave : idle cycles before its first step and after its last
-    start : returns a source of its steps, whenever it is taken
-    first : number of its first step in the recording; None: its steps count on with the others
-    line, file : where it was named, as for a step
+    start : returns a new source of its steps each time it is taken
+    first : number of its first step in the recording; None to continue the numbering of the others
+    line, file : where it was defined, as for a step
     """
 
     name: str
@@ -63,12 +63,12 @@ class Routine:
 class Source(Protocol):
     """Whatever yields steps."""
 
-    #: Whether it does not look at moments, so that many steps may be taken in one go.
+    #: Whether it ignores moments, so that many steps may be taken at once.
     ahead: bool
 
     @property
     def count(self) -> int | None:
-        """Number of steps, None if nobody knows before the end."""
+        """Number of steps, None if unknown before the end."""
 
     @property
     def handlers(self) -> Sequence[Routine]:
@@ -81,4 +81,4 @@ class Source(Protocol):
         """Return a source that begins at the first step."""
 
     def close(self) -> None:
-        """Give up; ``next`` is not called any more."""
+        """Release resources; ``next`` is not called again."""

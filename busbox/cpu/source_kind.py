@@ -4,19 +4,20 @@ Contract
 ========
 1. A bench names it: ``[traffic] source = "NAME"``, or ``source = "file.py:Class"``; the other keys of
    the table are its settings.
-2. It is a class with ``settings``, checked as those of a device are: each on its own, then together by
+2. It is a class with ``settings``, checked like those of a device: each on its own, then together by
    ``check``. A setting of kind ``path`` is a file beside the bench.
-3. It is built as ``Kind(**settings)``; a :class:`ValueError` from there is a mistake in the bench.
-4. What is built is a source (:class:`busbox.cpu.source.Source`): ``next`` gives the next step,
-   ``again()`` a source that begins anew. Its first use is ``again()``, once for every run, so that two
-   runs never share one.
+3. It is built as ``Kind(**settings)``; a :class:`ValueError` raised there is reported as a mistake in
+   the bench.
+4. The object is a source (:class:`busbox.cpu.source.Source`): ``next`` returns the next step,
+   ``again()`` a source that starts over. ``again()`` is called first, once for every run, so that two
+   runs never share a source.
 
 A source of ten lines, derived from one that lists its steps::
 
     class Strokes(SourceKind, ListedSource):
-        '''Strikes a bell so many times.'''
+        '''Strikes a bell several times.'''
 
-        settings = (Setting("count", 3, low=1, high=99, text="strokes"),)
+        settings = (Setting("count", 3, low=1, high=99, text="number of strokes"),)
 
         def __init__(self, count: int) -> None:
             super().__init__(lambda: [AccessStep(True, Named("bell", "STRIKE"), 30)] * count)
@@ -34,7 +35,7 @@ _METHODS = ("check", "next", "again", "close")
 
 
 class SourceKind:
-    """What a kind of source may derive from: no settings, nothing to check."""
+    """A base class for kinds of source: no settings, nothing to check."""
 
     settings: ClassVar[tuple[Setting, ...]] = ()
 
@@ -45,11 +46,11 @@ class SourceKind:
 
 
 def check_source(name: str, found: Any) -> None:
-    """Refuse what is no kind of source.
+    """Refuse an object that is not a kind of source.
 
     Raises
     ------
-    InputError : it is no class, or lacks a part of the contract
+    InputError : it is not a class, or lacks a part of the contract
     """
     if not isinstance(found, type):
         raise InputError.of(f"{name!r} must be a class, not {format_value(found)}")

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from busbox.basics.units import Span
 from busbox.map.registers import WORD
 
-#: Reads after which a poll is given up, if it names no limit.
+#: Reads after which a poll without a limit is given up.
 POLL_LIMIT = 10_000_000
-#: Cycles after which an await is given up, if it names no limit.
+#: Cycles after which an await without a limit is given up.
 AWAIT_LIMIT = 10_000_000
 NO_LIMIT = Span(cycles=AWAIT_LIMIT)
 ALL_LANES = 0b1111
@@ -17,7 +17,7 @@ ALL_LANES = 0b1111
 
 @dataclass(frozen=True, slots=True)
 class Named:
-    """A register by name: it moves with its slot's base."""
+    """A register by name: its address follows the slot's base."""
 
     slot: str
     register: str
@@ -26,7 +26,7 @@ class Named:
         return f"{self.slot}.{self.register}"
 
 
-#: Where a step goes: an address (it stays, as in firmware) or a name.
+#: The target of a step: an address (fixed, as in firmware) or a name.
 Target = int | Named
 
 
@@ -36,14 +36,14 @@ class AccessStep:
 
     Attributes
     ----------
-    write : a write, else a read
+    write : True for a write, False for a read
     target : byte address, a multiple of 4, or a register's name
-    data : word in lane position; of a read: the word that was recorded, None = nothing is compared
+    data : word in lane position; for a read, the recorded word, or None: nothing is compared
     lanes : selected bytes, bit k = SEL(k)
     wait : idle cycles before it
     pc : address of the instruction, if known
     line : line of the traffic file, if there is one
-    file : the file of ``line`` if it is another one than the traffic's, such as a driver's library
+    file : the file of ``line`` if it is not the traffic file, such as a driver's library
     """
 
     write: bool
@@ -89,7 +89,7 @@ class Pause:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A remark that names a place in the traffic; it takes no time."""
+    """A remark that names a point in the traffic; it takes no time."""
 
     text: str
     line: int | None = field(default=None, compare=False)
@@ -126,8 +126,8 @@ class ResetStep:
 class Handler:
     """Steps that the CPU plays whenever a pin is high, between or inside its other steps.
 
-    It stands among the steps, but is no step of the sequence: it holds from the start, wherever it
-    stands. Of several, the one that stands first goes first.
+    It appears among the steps, but is not a step of the sequence: it is active from the start, wherever
+    it appears. Of several, the first one has priority.
 
     Attributes
     ----------

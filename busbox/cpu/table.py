@@ -1,4 +1,4 @@
-"""Many accesses by number as columns: what a long recorded file is made of."""
+"""Many accesses by number as columns: the contents of a long recorded file."""
 
 from __future__ import annotations
 
@@ -15,26 +15,26 @@ TABLE = ("write", "address", "data", "lanes", "wait", "pc", "line")
 
 
 class AccessTable:
-    """Accesses to addresses, one a cycle.
+    """Accesses to addresses, as columns.
 
     Parameters
     ----------
-    columns : for each name of :data:`TABLE` as many whole numbers as there are accesses
+    columns : for each name of :data:`TABLE`, one whole number per access
     """
 
     def __init__(self, columns: dict[str, Any]) -> None:
-        self._cycles: NDArray[np.int64] = np.array([columns[name] for name in TABLE], dtype="i8")
+        self._columns: NDArray[np.int64] = np.array([columns[name] for name in TABLE], dtype="i8")
 
     def __len__(self) -> int:
-        return len(self._cycles[0])
+        return len(self._columns[0])
 
     def __getitem__(self, name: str) -> NDArray[np.int64]:
-        cycle: NDArray[np.int64] = self._cycles[TABLE.index(name)]
-        return cycle
+        column: NDArray[np.int64] = self._columns[TABLE.index(name)]
+        return column
 
     def steps(self) -> Iterator[AccessStep]:
         """Yield the accesses as steps."""
-        for write, address, data, lanes, wait, pc, line in self._cycles.T.tolist():
+        for write, address, data, lanes, wait, pc, line in self._columns.T.tolist():
             yield AccessStep(
                 bool(write),
                 address,

@@ -21,8 +21,8 @@ from busbox.device.past import NO_ACCESS, Past, Reason
 from busbox.device.pins import RELEASED, Pin
 from busbox.device.settings import REQUIRED, Setting
 from busbox.map.registers import (
+    ACCESS_TYPES,
     LANE_MASKS,
-    RIGHTS,
     WORD,
     Field,
     Place,
@@ -33,12 +33,12 @@ from busbox.map.registers import (
 )
 
 __all__ = [
+    "ACCESS_TYPES",
     "ERROR",
     "LANE_MASKS",
     "NO_ACCESS",
     "RELEASED",
     "REQUIRED",
-    "RIGHTS",
     "WORD",
     "Answer",
     "BusAccess",

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from busbox.basics.errors import join_and
 from busbox.bus.transfers import NONE
 from busbox.recording import COLUMNS, Accesses, IntColumn, Line, Recording, windows
 
@@ -18,12 +19,12 @@ class Difference:
 
     Attributes
     ----------
-    cycle : where it shows
+    cycle : the first cycle that shows it
     access : number of the access, or of the last one raised by then; -1 if there is none
-    what : what differs: ``data of an access``, ``edge of lamps.line`` ...
-    register : of the access, as ``lamps.STATUS``, or "" if it reaches none
-    engines : what ran each
-    values : the two values
+    what : what differs: ``data of the access``, ``edge 3 of lamps.line`` ...
+    register : slot and offset of the access, such as ``lamps + 0x4``, or "" if it reaches no slot
+    engines : the engine of each run
+    values : the value in each run
     """
 
     cycle: int
@@ -38,7 +39,7 @@ class Difference:
         register = f" ({self.register})" if self.register else ""
         (one, other), (seen, there) = self.engines, self.values
         return (
-            f"cycle {self.cycle}{place}{register}: {self.what} is {seen} with engine {one}, "
+            f"cycle {self.cycle:,}{place}{register}: {self.what} is {seen} with engine {one}, "
             f"{there} with engine {other}"
         )
 
@@ -55,17 +56,16 @@ class Difference:
 
 
 @dataclass(frozen=True)
-class Checked:
-    """What a comparison of engines came to: their names, and the first difference, if there is one."""
+class Comparison:
+    """The result of comparing engines: their names, and the first difference, if there is one."""
 
     engines: tuple[str, ...]
     difference: Difference | None
 
     def __str__(self) -> str:
-        names = ", ".join(self.engines)
         if self.difference is None:
-            return f"Engines {names} agree in all that they recorded"
-        return f"Engines {names} differ, first in {self.difference}"
+            return f"Engines {join_and(self.engines)} recorded identical runs"
+        return f"Engines {join_and(self.engines)} differ, first in {self.difference}"
 
     def as_object(self) -> dict[str, Any]:
         """Return it for JSON."""
@@ -102,7 +102,7 @@ def first_difference(one: Recording, other: Recording) -> Difference | None:
 def difference_so_far(whole: Recording, part: Recording) -> Difference | None:
     """Return the earliest difference in accesses and edges between a run and one that ended earlier.
 
-    What was still going on when ``part`` ended is not compared.
+    Whatever was still in progress when ``part`` ended is not compared.
     """
     last = part.cycles - 1
     sides = [_until(whole, last), _until(part, last)]
@@ -174,7 +174,7 @@ def _lines(one: Recording, other: Recording) -> Iterator[_Found]:
             continue
         edges = [_edge(columns, at, side) for side in (0, 1)]
         cycle = min(edge[0] for edge in edges if edge is not None)
-        values = ["none" if edge is None else "cycle {}, level {}, access {}".format(*edge)
+        values = ["none" if edge is None else "cycle {:,}, level {}, access {}".format(*edge)
                   for edge in edges]  # fmt: skip
         yield cycle, f"edge {at} of {name}", values[0], values[1], None
 
@@ -220,14 +220,14 @@ def _listed(
         there = other[place] if place < len(other) else None
         if seen != there:
             cycle = min(entry[0] for entry in (seen, there) if entry is not None)
-            values = ["none" if entry is None else f"cycle {entry[0]}: {entry[1]}"
+            values = ["none" if entry is None else f"cycle {entry[0]:,}: {entry[1]}"
                       for entry in (seen, there)]  # fmt: skip
             yield cycle, f"{what} {place}", values[0], values[1], None
             return
 
 
 def _ends(one: Recording, other: Recording) -> Iterator[_Found]:
-    ends = [f"{side.ended} in cycle {side.cycles - 1}" for side in (one, other)]
+    ends = [f"{side.ended} in cycle {side.cycles - 1:,}" for side in (one, other)]
     if ends[0] != ends[1]:
         yield min(one.cycles, other.cycles) - 1, "the end", ends[0], ends[1], None
 

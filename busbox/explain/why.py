@@ -1,4 +1,4 @@
-"""Why something happened: from the wire back to the line of firmware."""
+"""Why something happened: traced from the wire back to the line of firmware."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ if TYPE_CHECKING:
     from busbox.recording import Event, Recording
     from busbox.system.system import System
 
-#: Ways to say what is asked about.
+#: The forms in which a question can be put.
 FORMS = ("PIN@TIME", "event.N", "finding.N", "access.N")
 
 ALL_LANES = 0b1111
 
-#: How an access ended, in words.
+#: How an access ended, as text.
 _ENDS = {
     "ack": "ended with ACK",
     "error": "ended with ERR",
@@ -45,9 +45,9 @@ class Part:
     Attributes
     ----------
     label : what it is, such as ``caused by``
-    text : in words
-    access : number of the access that it is about, -1 if it is about none
-    place : where that access stands: line of the traffic, pc, function, source line; "" if not known
+    text : what happened
+    access : number of the access concerned, -1 if there is none
+    place : origin of that access: line of the traffic, pc, function, source line; "" if not known
     facts : ``line``, ``pc``, ``function``, ``file``, ``source_line`` where they are known
     """
 
@@ -68,7 +68,7 @@ class Story:
 
 
 class Stories:
-    """Tells the stories of one run."""
+    """Answers why something happened in one run."""
 
     def __init__(self, system: System, recording: Recording) -> None:
         self.system, self.recording = system, recording
@@ -79,7 +79,7 @@ class Stories:
             self._firmware = Firmware(system.firmware)
 
     def tell(self, asked: str) -> Story:
-        """Return the story of what is asked about.
+        """Return the story of a pin's edge, an event, a finding or an access.
 
         Parameters
         ----------
@@ -87,14 +87,14 @@ class Stories:
 
         Raises
         ------
-        InputError : there is no such thing
+        InputError : the run has no such pin, event, finding or access
         """
         pin, at, time = asked.rpartition("@")
         numbered = _NUMBERED.fullmatch(asked)
         if at:
             return self._edge(pin, self._cycle(time))
         if asked in self.recording.lines:
-            raise _unknown(f"must have a time, such as {asked}@2ms, not {asked!r} alone")
+            raise _unknown(f"a pin needs a time: {asked}@2ms, for example")
         if numbered is None:
             raise _unknown(f"must be {join_or(FORMS)}, not {asked!r}")
         kind, number = numbered[1], int(numbered[2])
@@ -116,18 +116,18 @@ class Stories:
             raise _unknown(str(error)) from None
         if cycle >= self.recording.cycles:
             raise _unknown(
-                f"a time must be before the end of the run, cycle {self.recording.cycles}, not "
-                f"in cycle {cycle}"
+                f"the time must be before the end of the run, cycle {self.recording.cycles:,}, not "
+                f"in cycle {cycle:,}"
             )
         return cycle
 
     def _when(self, cycle: int) -> str:
         return f"cycle {cycle:,} ({show_time(cycle, self.recording.clock_hz)})"
 
-    # What is asked about.
+    # Stories.
 
     def _edge(self, pin: str, last: int) -> Story:
-        """Tell of the last edge of a pin up to a cycle, ``last``."""
+        """Return the story of the last edge of a pin up to the cycle ``last``."""
         if pin not in self.recording.lines:
             known = list(self.recording.lines)
             raise _unknown(f"there is no pin {pin!r}{nearest(pin, known)}")
@@ -135,7 +135,7 @@ class Stories:
         place = int(np.searchsorted(line.cycles, last, side="right")) - 1
         cycle, access = int(line.cycles[place]), int(line.accesses[place])
         if place == 0:
-            what = f"has had its first level, {_level(int(line.levels[0]))}, since the start"
+            what = f"has been at its initial level, {_level(int(line.levels[0]))}, since the start"
         elif line.levels[place] == RELEASED:
             what = "is released"
         else:
@@ -187,7 +187,7 @@ class Stories:
     # Parts.
 
     def _points(self, pin: str, cycle: int) -> Iterator[Part]:
-        """Yield what each listener at a pin says of a cycle."""
+        """Yield what each decoder attached to a pin sees in a cycle."""
         from busbox.board.attachment import Decoder
         from busbox.lines.wave import Wave
 
@@ -201,7 +201,7 @@ class Stories:
                     yield Part("wire", f"{one.name}: {text}")
 
     def _device(self, pin: str, cycle: int, access: int) -> Iterator[Part]:
-        """Yield why a device gave a pin its level: event, access, registers that counted."""
+        """Yield why a device drove a pin to its level: event, access, registers that mattered."""
         slot, _, name = pin.partition(".")
         number = [device.name for device in self.system.devices].index(slot)
         device = self.system.devices[number]
@@ -213,7 +213,7 @@ class Stories:
                 yield Part("device", f"{slot}: {event.kind} in {self._when(event.cycle)}")
                 break
         if access < 0 and cycle == 0:
-            yield Part("caused by", "the start of the run: nothing has moved it yet")
+            yield Part("caused by", "the start of the run: the pin has not changed yet")
             return
         reset = [first for first, _ in self.recording.resets if first + 1 == cycle]
         if access < 0 and reset:
@@ -232,9 +232,9 @@ class Stories:
                 yield self._part("set by", reason.access, f"{reason.what}: ")
 
     def _between(self, pin: str, cycle: int, access: int) -> Iterator[Part]:
-        """Yield what the CPU did after the edge before this one, if each has its own access.
+        """Yield what the CPU did between the previous edge and this one, if each has its own access.
 
-        A device may have kept ``access`` waiting: what ended before that edge is not in between.
+        A device may have kept ``access`` waiting: what ended before that edge does not count.
         """
         line = self.recording.lines[pin]
         place = int(np.searchsorted(line.cycles, cycle, side="right")) - 2
@@ -245,12 +245,12 @@ class Stories:
         first = max(before + 1, int(np.searchsorted(ends, line.cycles[place])))
         number = access - first
         if number > 0:
-            cycles = f"{cycle - int(line.cycles[place]):,} cycles after the edge before it"
+            cycles = f"{cycle - int(line.cycles[place]):,} cycles after the previous edge"
             count = "1 access" if number == 1 else f"{number:,} accesses, the last"
             yield self._part("in between", access - 1, f"{cycles}: {count}: ")
 
     def _part(self, label: str, access: int, before: str = "") -> Part:
-        """Return an access in words, with its place."""
+        """Return an access as text, with its origin."""
         accesses = self.recording.accesses
         found = self.system.address_map.decode(int(accesses.address[access]))
         data = int(accesses.data[access])
@@ -293,14 +293,14 @@ class Stories:
 
 
 def _known(kind: str, count: int) -> str:
-    """Return in words which numbers of a kind there are."""
+    """Return which numbers of a kind exist, as text."""
     if count < 2:
         return f"{kind} 0 only" if count else "none"
     return f"{kind}{'es' if kind == 'access' else 's'} 0 to {count - 1}"
 
 
 def _nobody() -> Part:
-    return Part("caused by", "no access: the device did it by itself or by an input")
+    return Part("caused by", "no access: the device acted on its own or on an input")
 
 
 def _level(level: int) -> str:

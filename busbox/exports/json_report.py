@@ -8,7 +8,7 @@ from typing import Any
 
 from busbox.exports.contract import Result, Target
 from busbox.exports.usage import Use, usage
-from busbox.recording import Finding, Frame, Recording, Seen, SlotInfo, Stop
+from busbox.recording import Finding, Frame, LineReading, Recording, SlotInfo, StopPoint
 
 
 def write(result: Result, target: Target) -> None:
@@ -77,7 +77,7 @@ def _frame(frame: Frame) -> dict[str, Any]:
     }
 
 
-def _seen(seen: Seen) -> dict[str, Any]:
+def _seen(seen: LineReading) -> dict[str, Any]:
     """Return what an attachment understood, with cycle and access of each frame or character."""
     parts = seen.characters if seen.frames is None else seen.frames
     return {
@@ -103,6 +103,6 @@ def _finding(number: int, finding: Finding) -> dict[str, Any]:
     }
 
 
-def _stop(stop: Stop) -> dict[str, Any]:
+def _stop(stop: StopPoint) -> dict[str, Any]:
     access = stop.access if stop.access >= 0 else None
     return {"what": stop.word, "cycle": stop.cycle, "access": access, "text": stop.text}

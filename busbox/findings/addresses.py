@@ -23,14 +23,14 @@ def nearest_hint(facts: RunFacts, address: int) -> str:
     the same block of addresses is a better guess than the slot that is the fewest bytes away.
     """
     address_map = facts.system.address_map
-    meant = address_map.meant(address)
-    if not meant:
+    suggestion = address_map.suggest(address)
+    if not suggestion:
         return "The bench has no slot at all; give it one."
     used, missed = _used_and_missed(facts)
     silent = [slot for slot in address_map.slots if slot.name not in used]
     fitting = [slot for slot in silent if _fits(slot, _around(slot, address, missed))]
     if len(fitting) != 1 or fitting[0] is address_map.nearest(address):
-        return f"{meant[0].upper()}{meant[1:]}. {_AGREE}"
+        return f"{suggestion[0].upper()}{suggestion[1:]}. {_AGREE}"
     (slot,) = fitting
     offset = address & (1 << slot.inner_bits) - 1
     place = slot.table.at(offset)
@@ -79,7 +79,7 @@ def _fits(slot: Slot, accesses: Iterable[tuple[int, bool]]) -> bool:
         place = slot.table.at(offset)
         if place is None or 4 * place.register.count == slot.size:
             return False
-        rights = ("rw", "wo", "ones_clear", "ones_act") if write else ("rw", "ro", "ones_clear")
-        if not place.register.mask(*rights):
+        types = ("rw", "wo", "ones_clear", "ones_act") if write else ("rw", "ro", "ones_clear")
+        if not place.register.mask(*types):
             return False
     return True

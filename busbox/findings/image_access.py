@@ -7,6 +7,7 @@ from functools import partial
 
 from busbox.findings.registers import acknowledged
 from busbox.findings.rule import RunFacts, Sighting
+from busbox.map.slots import show_bits
 
 
 def image_access(facts: RunFacts) -> Iterator[Sighting]:
@@ -29,8 +30,8 @@ def image_access(facts: RunFacts) -> Iterator[Sighting]:
 
     Finding
     -------
-    write of 0x1 to lamps.COUNT (0x44100008): this is image 256 of lamps, which answers here
-    because only some bits are compared (bits 31..24 compared).
+    write of 0x1 to lamps.COUNT (0x44100008): image 256 of lamps answers here, because the
+    decoder compares only bits 31..24.
 
     try: Use the address 0x44000008 in the firmware, or have the decoder compare more bits.
 
@@ -49,7 +50,7 @@ def _describe_image(facts: RunFacts, access: int) -> tuple[str, str]:
     assert found.slot is not None
     home = found.slot.base + found.offset
     return (
-        f"{facts.describe(access)}: this is image {found.image} of {found.slot.name}, which answers "
-        f"here because only some bits are compared ({found.slot.how}).",
+        f"{facts.describe(access)}: image {found.image} of {found.slot.name} answers here, because the "
+        f"decoder compares only bits {show_bits(found.slot.compare)}.",
         f"Use the address {home:#010x} in the firmware, or have the decoder compare more bits.",
     )

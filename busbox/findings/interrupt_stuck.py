@@ -42,8 +42,8 @@ def interrupt_stuck(facts: RunFacts) -> Iterator[Sighting]:
     levers.interrupt is high from cycle 163 on for 1441 cycles without an access to levers; the
     bench allows 800 (stuck_after).
 
-    try: Have the interrupt routine end what holds it high: EVENTS is not 0; ones written to
-    EVENTS clear it.
+    try: Have the interrupt routine end what holds it high: High while EVENTS is not 0; write 1 to
+    a bit of EVENTS to clear it.
 
     What to do
     ----------

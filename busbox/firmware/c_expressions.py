@@ -1,4 +1,4 @@
-"""Expressions of C: from expanded tokens to a 32-bit unsigned value, and what it was added from."""
+"""C expressions: from expanded tokens to a 32-bit unsigned value and its summands."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ _SIZES = {
 
 
 class Statement(NoValue):
-    """The text is no constant expression, so it is read as code."""
+    """The text is not a constant expression, so it is read as code."""
 
 
 class Leaf(NamedTuple):
@@ -53,14 +53,14 @@ class Leaf(NamedTuple):
 
 @dataclass(frozen=True)
 class Value:
-    """What an expression came to.
+    """The value of an expression.
 
     Attributes
     ----------
     number : 32 bits, unsigned
-    leaves : the summands that it was added from
+    leaves : its summands
     kind : ``integer``, ``pointer``, or ``register`` for what a pointer points at
-    size : bytes of what a pointer points at, None if that is not known
+    size : bytes of what a pointer points at, None if unknown
     """
 
     number: int
@@ -70,12 +70,12 @@ class Value:
 
     @property
     def places(self) -> frozenset[int]:
-        """Where the numbers that it is made of stand in the file."""
+        """The positions in the file of the numbers that it is made of."""
         return frozenset().union(*(leaf.places for leaf in self.leaves))
 
     @property
     def fixed(self) -> tuple[Leaf, ...]:
-        """The summands that no argument is part of."""
+        """The summands without an argument."""
         return tuple(leaf for leaf in self.leaves if ARGUMENT not in leaf.places)
 
 
@@ -105,7 +105,7 @@ def read_cast(
 
 
 def _size(words: Sequence[str]) -> int | None:
-    """Return the bytes of a type, None if the words do not tell."""
+    """Return the bytes of a type, None if its words do not determine them."""
     if {"struct", "union", "void"} & set(words):
         return None
     for word in words:
@@ -122,7 +122,7 @@ def _literal(text: str) -> int:
     if not match and len(text) == 3 and text[0] == text[2] == "'":
         return ord(text[1])
     if not match:
-        raise NoValue(f"{text[:24]} is no integer")
+        raise NoValue(f"{text[:24]} is not an integer")
     for digits, base in zip(match.groups(), (16, 2, 8, 10), strict=True):
         if digits is not None:
             number = int(digits or "0", base) if len(digits) < 99 else WORD + 1
@@ -172,7 +172,7 @@ def _number(sign: str, left: int, right: int) -> int:
         raise NoValue("divides by 0")
     if sign in ("<<", ">>"):
         if right > 31:
-            raise NoValue(f"shifts by {right}")
+            raise NoValue(f"shifts by {right} bits")
         return left << right if sign == "<<" else left >> right
     return {
         "|": left | right,
@@ -195,8 +195,8 @@ class Parser:
     tokens, types : what is read, and the types that it may name
     loose : whether unknown names are allowed
     argument : the number that stands for the argument
-    pointers : whether a pointer was met
-    names : unknown names that were met
+    pointers : whether a pointer occurred
+    names : unknown names that occurred
     """
 
     tokens: Sequence[Token]
@@ -213,8 +213,8 @@ class Parser:
 
         Raises
         ------
-        Statement : they are no constant expression
-        NoValue : they are one, but without a value here
+        Statement : they are not a constant expression
+        NoValue : they are one, but it has no value here
         """
         value = self.binary(1)
         if self.index < len(self.tokens):
@@ -226,7 +226,7 @@ class Parser:
         return self.tokens[self.index].text if self.index < len(self.tokens) else ""
 
     def take(self, wanted: str = "") -> Token:
-        """Return the next token, which must be the one that is wanted, and go on."""
+        """Return the next token, which must be ``wanted`` if that is given, and advance."""
         if self.index == len(self.tokens):
             raise NoValue("ends too early")
         if wanted and self.peek() != wanted:
@@ -277,7 +277,7 @@ class Parser:
     def _prefix(self, sign: str, value: Value) -> Value:
         kind = {"*": "pointer", "&": "register"}.get(sign, "integer")
         if value.kind != kind:
-            raise Statement("is no constant expression")
+            raise Statement("is not a constant expression")
         if sign in ("*", "&"):
             return replace(value, kind="register" if sign == "*" else "pointer")
         if sign == "~":
@@ -285,7 +285,7 @@ class Parser:
         return _combine(sign, Value(0), value)
 
     def primary(self) -> Value:
-        """Return the value of a number, a name or what stands in parentheses."""
+        """Return the value of a number, a name or a parenthesised expression."""
         token = self.take()
         if token.text == "(":
             value = self.binary(1)
@@ -297,16 +297,16 @@ class Parser:
             number = _literal(token.text)
             return Value(number, (Leaf(number, token.via, frozenset([token.place])),))
         if token.text in ("#", "##"):
-            raise NoValue("joins names with ##")
+            raise NoValue("pastes tokens with ##")
         raise Statement(f"cannot read {token.text!r}")
 
     def _unknown(self, token: Token) -> bool:
         if token.text in KEYWORDS:
-            raise Statement("is no constant expression")
+            raise Statement("is not a constant expression")
         if self.peek() == "(":
             raise NoValue(f"calls {token.text}()")
         if self.peek() == "##":
-            raise NoValue("joins names with ##")
+            raise NoValue("pastes tokens with ##")
         if token.text in token.via:
             raise NoValue("refers to itself")
         if not self.loose:

@@ -1,9 +1,9 @@
-"""Reads the constants of a C header or C file and tells addresses from other numbers.
+"""Reads the constants of a C header or C file and separates addresses from other numbers.
 
 :mod:`busbox.firmware.c_text` finds the definitions, :mod:`busbox.firmware.c_expressions` gives them
-values, :mod:`busbox.firmware.c_uses` sees what is done with them; here they are judged.
+values, :mod:`busbox.firmware.c_uses` finds how they are used; this module classifies them.
 
-The first of these rules that fits judges a constant. An address is a constant that
+The first of these rules that applies decides. An address is a constant that
 
 1. is cast to a pointer or dereferenced, directly or through macros ("used through a pointer");
 2. is the largest summand of such an expression ("base of other addresses"); where all summands are
@@ -12,21 +12,21 @@ The first of these rules that fits judges a constant. An address is a constant t
 
 What follows is for names with a hexadecimal value that nothing uses through a pointer:
 
-3. beside a bit operator (``& | ^ ~ << >>``), or with a name that ends in _MASK, _BIT, _FLAG,
-   _SHIFT, _OFFSET, _SIZE or _END, it is no address;
+3. next to a bit operator (``& | ^ ~ << >>``), or with a name that ends in _MASK, _BIT, _FLAG,
+   _SHIFT, _OFFSET, _SIZE or _END, it is not an address;
 4. it is one if another name adds to it, and it is 0x1000 or more or equals a slot's base ("base of
    other addresses");
 5. it is one if its value equals a slot's base other than 0, or, from 0x1000 up, lies in a slot
    whose base is not 0, between two slots with its top hexadecimal digit, or anywhere with the top
-   digit of a slot if that is not 0 and the value is no run of eight ones or more ("looks like an
-   address of the map"); so a slot at 0 makes no address of a small number;
+   digit of a slot if that is not 0 and the value is not a run of eight ones or more ("looks like an
+   address in the map"); so a slot at 0 does not turn small numbers into addresses;
 6. it is one if its name ends in _BASE, _ADDR or _ADDRESS, and it is 0x1000 or more or lies in a
    slot ("named like an address");
 7. it is one if it adds to a base that is an address ("added to a base").
 
 A bare literal in code is an address by rule 1, or as an argument or list item that lies in a slot
 whose base is not 0. A macro with an argument is resolved for argument 0; with step 1 and less than
-0x1000 besides the argument, the argument is the base, and the macro itself no address.
+0x1000 added to the argument, the argument is the base, and the macro itself is not an address.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ from busbox.firmware.c_uses import (
     OTHER_NAME,
     POINTER,
     Constant,
-    Found,
+    Evaluation,
     Unresolved,
     Uses,
     own_places,
@@ -50,7 +50,7 @@ from busbox.firmware.c_uses import (
 from busbox.map.slots import AddressMap
 
 BASE = "base of other addresses"
-LOOKS = "looks like an address of the map"
+LOOKS = "looks like an address in the map"
 NAMED = "named like an address"
 SUM = "added to a base"
 
@@ -116,8 +116,8 @@ class _Judge:
                     definition.title, definition.line, found, how, self.uses.pointers.get(name)
                 )
 
-    def _may_be(self, name: str, found: Found, pointed: frozenset[int]) -> bool:
-        """Return whether nothing speaks against the name being an address."""
+    def _may_be(self, name: str, found: Evaluation, pointed: frozenset[int]) -> bool:
+        """Return whether the name may be an address."""
         own = own_places(self.uses.source.known[name].body)
         several = len(self.uses.source.known[name].params or ()) > 1
         return not (
@@ -129,8 +129,8 @@ class _Judge:
             or (own and own <= pointed)
         )
 
-    def _judge(self, name: str, found: Found, pointed: frozenset[int]) -> str:
-        """Return how the name was found to be an address, "" if it is none (rules 1 to 6)."""
+    def _judge(self, name: str, found: Evaluation, pointed: frozenset[int]) -> str:
+        """Return why the name is taken for an address, "" if it is not (rules 1 to 6)."""
         value = found.value.number
         if name in self.uses.pointers:
             return POINTER
@@ -167,7 +167,7 @@ class _Judge:
         )
 
     def _rest(self) -> None:
-        """List what no address accounts for."""
+        """List the constants that no address accounts for."""
         self.unresolved = [
             row for row, own in self.uses.refused if not own or not own <= self.uses.claimed
         ]
@@ -175,7 +175,7 @@ class _Judge:
         for token in self.uses.bare:
             if token.place not in self.uses.claimed and self._in_slot(_hex(token.text)):
                 value = Value(_hex(token.text), (Leaf(0, (), frozenset([token.place])),))
-                self.uses.add(token.text, token.line, Found(value), LOOKS)
+                self.uses.add(token.text, token.line, Evaluation(value), LOOKS)
         for name, found in self.uses.plain.items():
             definition = self.uses.source.known[name]
             own = own_places(definition.body) - self.uses.claimed

@@ -23,7 +23,7 @@ _LEX = re.compile(
 )
 #: A name, at the start of a token.
 IDENTIFIER = re.compile(r"[^\W\d][\w$]*")
-#: Names that are no values.
+#: Names that are not values.
 KEYWORDS = frozenset(
     ("do", "while", "if", "else", "for", "return", "switch", "case", "break", "goto", "asm")
 )
@@ -38,8 +38,8 @@ class Token(NamedTuple):
 
     Attributes
     ----------
-    text : as it stands in the file
-    place : where it begins, in characters; below 0 if it stands for something that is not there
+    text : as in the file
+    place : its first character, as an index into the text; below 0 if it is not in the text
     line : counted from 1
     via : names of the macros that it came through, the outermost first
     """
@@ -115,7 +115,7 @@ def closing(tokens: Sequence[Token], first: int, limit: int = LONGEST) -> int:
         depth += (tokens[index].text in "([{") - (tokens[index].text in ")]}")
         if not depth:
             return index + 1
-    raise NoValue("never closes a parenthesis")
+    raise NoValue("unclosed parenthesis")
 
 
 def split_at_commas(tokens: Sequence[Token]) -> list[list[Token]]:
@@ -298,5 +298,5 @@ def _arguments(todo: list[Token], macro: Definition) -> dict[str, list[Token]]:
     del todo[-end:]
     given = split_at_commas(ahead[1 : end - 1])
     if len(given) != max(1, len(params)) or (not params and given[0]):
-        raise NoValue(f"gives {macro.name}() {len(given)} arguments, not {len(params)}")
+        raise NoValue(f"passes {len(given)} arguments to {macro.name}(), not {len(params)}")
     return dict(zip(params, given, strict=False))

@@ -1,6 +1,6 @@
-"""What a C text does with its constants: which it uses through a pointer, and which make up those.
+"""How a C text uses its constants: which through a pointer, and which as part of those.
 
-Rules 1 and 2 of :mod:`busbox.firmware.c_header` are looked for here; what they leave is judged there.
+Rules 1 and 2 of :mod:`busbox.firmware.c_header` are applied here, the others there.
 """
 
 from __future__ import annotations
@@ -50,9 +50,9 @@ class Constant:
     name : the name it has, ``LED_COLOUR(n)`` for a macro, else its text
     line : counted from 1
     value : the number; for a macro with an argument, that for argument 0
-    width : bytes of the access if a pointer tells it
+    width : bytes of the access, if known from a pointer
     step : bytes from one argument to the next, None without an argument
-    how : how it was found to be an address, "" if it is none
+    how : why it is taken for an address, "" if it is not one
     """
 
     name: str
@@ -74,8 +74,8 @@ class Unresolved:
 
 
 @dataclass
-class Found:
-    """What an expression came to; ``uneven``: it has no constant step."""
+class Evaluation:
+    """The value of an expression; ``uneven``: it has no constant step."""
 
     value: Value
     step: int | None = None
@@ -108,7 +108,7 @@ class Uses:
         self.claimed: set[int] = set()
         self.pointers: dict[str, int | None] = {}
         self.bases: set[str] = set()
-        self.plain: dict[str, Found] = {}
+        self.plain: dict[str, Evaluation] = {}
         self.bare: list[Token] = []
         self.masked: set[str] = set()
         self.met_pointer = False
@@ -117,12 +117,12 @@ class Uses:
         """Look at every definition and at the code."""
         source = self.source
         if source.open:
-            self._refuse("/*", [source.open._replace(text="/*")], "comment without an end")
+            self._refuse("/*", [source.open._replace(text="/*")], "unterminated comment")
         for old, line in source.earlier:
             if [token.text for token in old.body] != [
                 token.text for token in source.known[old.name].body
             ]:
-                self._refuse(old.title, old.body, f"defined again in line {line}", old.line)
+                self._refuse(old.title, old.body, f"redefined on line {line}", old.line)
             else:
                 self.claimed |= own_places(old.body)
         self._masks(source.code)
@@ -147,7 +147,7 @@ class Uses:
             if own_places(definition.body) or (listed and definition.kind == "define"):
                 self._refuse(definition.title, definition.body, str(why), definition.line)
 
-    def _evaluate(self, tokens: Sequence[Token], definition: Definition | None) -> Found:
+    def _evaluate(self, tokens: Sequence[Token], definition: Definition | None) -> Evaluation:
         """Return the value for argument 0, and the step from there to arguments 1 and 2."""
         self.met_pointer = False
         params = definition.params or () if definition else ()
@@ -169,11 +169,11 @@ class Uses:
             finally:
                 self.met_pointer = parser.pointers
             if ARGUMENT not in values[0].places:
-                return Found(values[0])
+                return Evaluation(values[0])
         step, again = (_signed(values[at + 1].number - values[at].number) for at in (0, 1))
-        return Found(values[0], step, not step or step != again, tuple(parser.names))
+        return Evaluation(values[0], step, not step or step != again, tuple(parser.names))
 
-    def _pointer(self, found: Found, definition: Definition) -> None:
+    def _pointer(self, found: Evaluation, definition: Definition) -> None:
         several = len(definition.params or ()) > 1
         if self._accessor(found, several):
             return
@@ -181,10 +181,10 @@ class Uses:
         if several:
             raise NoValue(f"takes {len(definition.params or ())} arguments")
         if found.uneven:
-            raise NoValue("does not step evenly with its argument")
+            raise NoValue("is not linear in its argument")
         self.add(definition.title, definition.line, found, POINTER)
 
-    def _accessor(self, found: Found, several: bool) -> bool:
+    def _accessor(self, found: Evaluation, several: bool) -> bool:
         """Return whether the address comes from the argument alone (or is a null pointer)."""
         value = found.value
         if found.step is not None and (found.step == 1 or several) and value.number < NEAR:
@@ -271,7 +271,7 @@ class Uses:
             index = closing(tokens, index, _IN_CODE)
         return index
 
-    def _list(self, part: Sequence[Token], found: Found) -> None:
+    def _list(self, part: Sequence[Token], found: Evaluation) -> None:
         several = len(found.names) > 1
         if self._accessor(found, several):
             if not found.names:
@@ -306,7 +306,9 @@ class Uses:
             if (texts[left] in _BIT_SIGNS and binary) or texts[right] in _BIT_SIGNS:
                 self.masked.add(texts[index])
 
-    def add(self, name: str, line: int, found: Found, how: str, width: int | None = None) -> None:
+    def add(
+        self, name: str, line: int, found: Evaluation, how: str, width: int | None = None
+    ) -> None:
         """List an address; the numbers that it is made of are accounted for."""
         value = found.value
         self.claimed |= value.places

@@ -16,18 +16,18 @@ from busbox.firmware.debug_lines import Unusable, plain, read_lines
 
 #: What the debug information of a unit is called if it is kept in another file.
 _ELSEWHERE = ("DW_AT_dwo_name", "DW_AT_GNU_dwo_name")
-#: Where the rest is told of an entry that has no name of its own.
+#: Attributes that lead to the rest of an entry without a name.
 _ORIGINS = ("DW_AT_abstract_origin", "DW_AT_specification")
 _NAMES = ("DW_AT_name", "DW_AT_linkage_name", "DW_AT_MIPS_linkage_name")
 
 
 @dataclass(eq=False)
 class Function:
-    """One function that stands in memory.
+    """One function in memory.
 
     Attributes
     ----------
-    names : as the source has it, then as the linker has it, if that differs; empty if unknown
+    names : the name in the source, then the linker's, if that differs; empty if unknown
     ranges : (first address, address after the last) of each of its pieces
     inlined : (first address, address after the last, (depth, name)): what is inlined, outer first
     lines : (file, line) of the addresses of its unit
@@ -39,9 +39,9 @@ class Function:
     lines: Ranges[tuple[str, int]] = field(default_factory=lambda: Ranges([]))
 
     def chain(self, address: int) -> tuple[str, ...] | None:
-        """Return the functions inlined at an address, innermost first; None if it is not clear.
+        """Return the functions inlined at an address, innermost first; None if ambiguous.
 
-        It is not clear where two are inlined side by side, or one has no name.
+        It is ambiguous where two are inlined side by side, or one has no name.
         """
         found = [told for low, high, told in self.inlined if low <= address < high]
         clear = [depth for depth, _ in found] == list(range(len(found)))
@@ -56,11 +56,11 @@ def read_functions(dwarf: Any, at_zero: Collection[str]) -> Ranges[Function]:
     ----------
     dwarf : pyelftools' object of the debug information
     at_zero : the linker's names of the functions at address 0. Linkers also write 0 for the address
-        of a function they left out, so another name there is none of the program's.
+        of a function they left out, so any other name there is not part of the program.
 
     Raises
     ------
-    Unusable : something in it contradicts itself, or is kept in another file
+    Unusable : it is inconsistent, or kept in another file
     """
     spans = []
     for unit in dwarf.iter_CUs():
@@ -146,4 +146,4 @@ def _names(entry: Any) -> tuple[str, ...]:
             return tuple(dict.fromkeys(found[key] for key in _NAMES if key in found))
         entry = entry.get_DIE_from_attribute(origin)
         if entry.offset in seen:
-            raise Unusable("a function must be made from another one, not from itself")
+            raise Unusable("a function's origin must be another function, not itself")

@@ -14,18 +14,18 @@ from busbox.basics.ranges import Ranges
 
 
 class Unusable(ValueError):
-    """Debug information that cannot be used; its text says what must be, and what is."""
+    """Debug information that cannot be used; the text says why."""
 
 
 def plain(name: bytes) -> str:
-    """Return a name of the debug information; what is no UTF-8 is shown as ``\\xff``."""
+    """Return a name of the debug information; bytes that are not UTF-8 are shown as ``\\xff``."""
     return name.decode("utf-8", "backslashreplace")
 
 
 def read_lines(dwarf: Any, unit: Any, from_zero: int) -> Ranges[tuple[str, int]]:
     """Return the (file with its folder as recorded, line) of a unit's addresses.
 
-    Where several rows have one address, the last one holds. Line 0, "no line", holds nowhere.
+    Where several rows have the same address, the last one counts. Line 0 means "no line".
 
     Parameters
     ----------
@@ -36,7 +36,7 @@ def read_lines(dwarf: Any, unit: Any, from_zero: int) -> Ranges[tuple[str, int]]
 
     Raises
     ------
-    Unusable : a row does not fit to the others, or to the file names
+    Unusable : a row contradicts the others, or refers to no file
     """
     start = unit.get_top_DIE().attributes.get("DW_AT_stmt_list")
     if start is None:
@@ -71,15 +71,15 @@ def _sequences(program: Any) -> list[list[Any]]:
             continue
         if rows and row.address < rows[-1].address:
             raise Unusable(
-                f"the line table's addresses must go up, not from {rows[-1].address:#x} "
-                f"to {row.address:#x}"
+                f"addresses in the line table must ascend, not go from {rows[-1].address:#010x} "
+                f"to {row.address:#010x}"
             )
         rows.append(row)
         if row.end_sequence:
             sequences.append(rows)
             rows = []
     if rows:
-        raise Unusable(f"the line table must have an end after its row at {rows[-1].address:#x}")
+        raise Unusable(f"the line table has no end after its row at {rows[-1].address:#010x}")
     return sequences
 
 
@@ -93,19 +93,17 @@ def _path(header: Any, index: int) -> str:
     Unusable : there is no file or folder of that number
     """
     first = 0 if header["version"] >= 5 else 1
-    entry = _numbered(header["file_entry"], index, first, "files")
+    entry = _numbered(header["file_entry"], index, first, "file")
     name, folder = plain(entry["name"]), entry["dir_index"]
     if not folder:
         return name
     folders = header["include_directory"]
-    return str(PurePosixPath(plain(_numbered(folders, folder, first, "folders")), name))
+    return str(PurePosixPath(plain(_numbered(folders, folder, first, "folder")), name))
 
 
 def _numbered(table: Any, index: int, first: int, what: str) -> Any:
     if not first <= index < first + len(table):
-        raise Unusable(
-            f"the line table must name one of its {len(table)} {what}, not number {index}"
-        )
+        raise Unusable(f"the line table has no {what} number {index}; it has {len(table)}")
     return table[index - first]
 
 
@@ -127,7 +125,8 @@ def _check_header(stream: Any, structs: Any, start: int) -> None:
     bits = 64 if struct_parse(structs.the_Dwarf_uint32, stream, start) == 0xFFFFFFFF else 32
     if bits != structs.dwarf_format:
         raise Unusable(
-            f"the line table must be of {structs.dwarf_format} bits, as its unit is, not {bits}"
+            f"the line table must use the {structs.dwarf_format}-bit format of its unit, "
+            f"not {bits} bits"
         )
     stream.seek(start + structs.initial_length_field_size())
     if struct_parse(structs.the_Dwarf_uint16, stream) < 5:
@@ -142,4 +141,4 @@ def _check_header(stream: Any, structs: Any, start: int) -> None:
             for _, form in fields:
                 struct_parse(structs.Dwarf_dw_form[DW_FORM_raw2name[form]], stream)
             if stream.tell() == before:
-                raise Unusable("a file name of the line table must take bytes, not none")
+                raise Unusable("a file name in the line table must have at least one byte")

@@ -1,4 +1,4 @@
-"""From the address of an instruction to function and source line of a firmware."""
+"""From the address of an instruction to its function and source line."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class Source:
 
     Attributes
     ----------
-    function : the function that stands in memory at the address
+    function : the function at that address
     file : name of the source file, without folders
     line : line in that file, counted from 1
     inlined : the functions inlined there, innermost first; empty if there are none
@@ -53,8 +53,8 @@ class Firmware:
 
     Raises
     ------
-    InputError : it cannot be read, is no ELF file, is no linked program, is cut short, has no debug
-        information, or has some that contradicts itself
+    InputError : it cannot be read, is not an ELF file or a linked program, is truncated, or has no
+        debug information, or inconsistent debug information
 
     >>> from busbox.bench.find import packaged_benches
     >>> cabin = Firmware(packaged_benches()["signal_cabin"].with_name("signal_cabin.elf"))
@@ -72,7 +72,7 @@ class Firmware:
             self._functions = _functions(contents)
         except Unusable as error:
             raise InputError.of(str(error), str(path)) from error
-        except Exception as error:  # the library's reader raises many kinds on spoiled files
+        except Exception as error:  # the library's reader raises many kinds on corrupt files
             raise InputError.of(
                 "is not a valid ELF file: inconsistent or truncated",
                 str(path),
@@ -81,16 +81,16 @@ class Firmware:
     def source(self, pc: int) -> Source | None:
         """Return where the instruction at an address comes from.
 
-        None if its function or its line is not known, or if the file tells several: linkers write 0
-        for the address of code that they left out, and put functions of the same code together.
+        None if its function or line is unknown, or if the file gives several: linkers write 0 for the
+        address of code that they left out, and merge functions with identical code.
         """
         found = {one for function in self._functions.at(pc) for one in _sources(function, pc)}
         return found.pop() if len(found) == 1 else None
 
     def text(self, source: Source) -> str | None:
-        """Return the line of source text as its file has it now, without the space around it.
+        """Return the source line as it is in its file now, without surrounding space.
 
-        None if there is no such file, line, or UTF-8 in it.
+        None if the file or line is missing, or not UTF-8.
         """
         file = self.text_file(source)
         try:
@@ -103,8 +103,8 @@ class Firmware:
     def text_file(self, source: Source) -> Path | None:
         """Return the file of the source text, or None if it is not there.
 
-        It is looked for where the debug information has it, from the ELF file's folder on, then by its
-        name beside the ELF file.
+        It is looked for at the path in the debug information, relative to the ELF file's folder, then
+        by its name beside the ELF file.
         """
         for name in (_relative(source.path), source.file):
             try:
@@ -120,7 +120,7 @@ def _contents(path: Path) -> bytes:
 
     Raises
     ------
-    InputError : it cannot be read, or does not begin as one
+    InputError : it cannot be read, or does not begin like one
     """
     problem = no_file(path)
     if problem:
@@ -143,7 +143,7 @@ def _functions(contents: bytes) -> Ranges[Function]:
 
     Raises
     ------
-    Unusable : it is no linked program, is cut short, or has no debug information
+    Unusable : it is not a linked program, is truncated, or has no debug information
     """
     from elftools.elf.elffile import ELFFile  # late: only a firmware needs it
 
@@ -169,7 +169,7 @@ def _check_length(elf: ELFFile, length: int) -> None:
 
     Raises
     ------
-    Unusable : with both lengths, in bytes
+    Unusable : gives both lengths, in bytes
     """
     needed = elf["e_shoff"] + elf.num_sections() * elf["e_shentsize"]
     if needed <= length:
@@ -180,13 +180,13 @@ def _check_length(elf: ELFFile, length: int) -> None:
         ]
         needed = max(ends, default=0)
     if needed > length:
-        raise Unusable(f"is cut short: it must have {needed} bytes, not {length}")
+        raise Unusable(f"is truncated: it must have {needed:,} bytes, not {length:,}")
 
 
 def _names_at_zero(elf: ELFFile) -> set[str]:
     """Return the names of the functions that the linker put at address 0.
 
-    Bit 0 of a symbol may tell the instruction set, and a compiler's copy of a function has a dot
+    Bit 0 of a symbol may encode the instruction set, and a compiler's copy of a function has a dot
     after its name (the first by the ELF supplement of such processors, the second from memory).
     """
     table: Any = elf.get_section_by_name(".symtab")

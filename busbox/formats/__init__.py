@@ -1,1 +1,1 @@
-"""Traffic files, one module a format: bytes in, pieces out (:mod:`busbox.formats.contract`)."""
+"""Traffic files, one module per format: bytes in, pieces out (:mod:`busbox.formats.contract`)."""

@@ -2,21 +2,21 @@
 
 Contract
 ========
-1. The name of a format in the registry is the suffix of its files, without the dot: ``csv``. A suffix
-   ``.gz`` after it is no business of the format: it sees the bytes inside.
+1. The name of a format in the registry is the suffix of its files, without the dot: ``csv``. A format
+   never sees a ``.gz`` suffix after it: it gets the uncompressed bytes.
 2. ``read`` gets the file, open for reading bytes, and its name for messages. It yields pieces in the
    order of the traffic: steps, handlers, or tables of accesses where that is faster. It may read and
-   yield little by little; it is called anew whenever the traffic is played from its start.
+   yield lazily; it is called again whenever the traffic is played from the start.
 3. ``write`` gets the steps and yields the bytes of the file, in chunks of any size. The same steps give
    the same bytes.
-4. A format may only read or only write: the other one is None, and is refused with a sentence.
-5. What cannot be read or held is an InputError: with the file's name and the line where it has lines
-   (:func:`busbox.basics.errors.limited` for many mistakes), or, while writing, with the number of the
-   step, counted from 1: ``step 3: CSV holds accesses only, not a mark``. Nothing is dropped.
-6. What a format wrote it reads back as the same steps (a step's line is not compared).
+4. A format may only read or only write: the other function is None, and asking for it is an error.
+5. What cannot be read or written raises InputError: with the file's name and the line, where there
+   are lines (:func:`busbox.basics.errors.limited` for many mistakes), or, while writing, with the
+   number of the step, from 1: ``step 3: CSV holds accesses only, not a mark``. Nothing is dropped.
+6. A format reads back what it wrote as the same steps (a step's line number is not compared).
 
-:meth:`Format.of_lines` makes a format of two functions that know lines only: UTF-8, the byte-order mark
-and line ends are taken care of.
+:meth:`Format.of_lines` makes a format from two functions that handle lines only: UTF-8, the byte-order
+mark and line ends are taken care of.
 """
 
 from __future__ import annotations
@@ -40,9 +40,9 @@ class Format:
 
     Attributes
     ----------
-    text : one sentence that says what it is
-    read : the file, open for bytes, and its name to pieces; None if it is only written
-    write : steps to chunks of bytes; None if it is only read
+    text : one sentence that describes it
+    read : function of the file, open in binary mode, and its name; yields pieces. None if write-only
+    write : function of the steps; yields chunks of bytes. None if read-only
     """
 
     text: str
@@ -60,8 +60,8 @@ class Format:
 
         Parameters
         ----------
-        read : lines without their ends, and the file's name, to pieces
-        write : steps to lines without their ends
+        read : function of the lines, without their ends, and the file's name; yields pieces
+        write : function of the steps; yields lines without their ends
         """
 
         def read_bytes(file: IO[bytes], name: str) -> Iterator[Piece]:
@@ -76,11 +76,11 @@ class Format:
 
 
 def check_format(name: str, found: Any) -> None:
-    """Refuse what is no format.
+    """Refuse an object that is not a format.
 
     Raises
     ------
-    InputError : it is no :class:`Format`, or neither reads nor writes
+    InputError : it is not a :class:`Format`, or neither reads nor writes
     """
     if not isinstance(found, Format):
         raise InputError.of(

@@ -1,7 +1,7 @@
-"""The CSV format: one access a row, under the header ``wait,op,address,data,lanes[,pc]``.
+"""The CSV format: one access per row, under the header ``wait,op,address,data,lanes[,pc]``.
 
-``address`` is word-aligned, ``data`` stands in lane position (empty for a read: nothing is
-compared), ``lanes`` are four binary digits, SEL(3) first. ``;`` as separator is read too.
+``address`` is word-aligned, ``data`` is in lane position (empty for a read: nothing is compared),
+``lanes`` are four binary digits, SEL(3) first. ``;`` is accepted as separator too.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator
 from itertools import chain, islice
 
 from busbox.basics.errors import InputError, Mistake, format_value, limited, nearest
-from busbox.cpu.steps import AccessStep, Step
+from busbox.cpu.steps import AccessStep, Await, Handler, Mark, Pause, Poll, ResetStep, Step
 from busbox.cpu.table import AccessTable
 from busbox.formats.contract import Format
 from busbox.map.addresses import address, lanes, number
@@ -19,18 +19,27 @@ from busbox.map.registers import show_lanes
 
 HEADER = ["wait", "op", "address", "data", "lanes"]
 _OPS = {"read": False, "write": True}
+#: What messages call the steps that are not accesses.
+_KINDS: dict[type, str] = {
+    Poll: "a poll",
+    Pause: "a pause",
+    Mark: "a mark",
+    Await: "an await",
+    ResetStep: "a reset",
+    Handler: "a handler",
+}
 
 
-#: Rows that are read in one go, and different texts that are remembered.
+#: Rows that are read at once, and distinct texts that are remembered.
 ROWS, REMEMBERED = 1 << 12, 1 << 16
 
 
 def read_csv(lines: Iterable[str], where: str) -> Iterator[Step | AccessTable]:
-    """Yield the accesses of a CSV text, in tables as long as nothing is unusual.
+    """Yield the accesses of a CSV text: as tables until a row is unusual, then one by one.
 
     Raises
     ------
-    InputError : with every row that is no access
+    InputError : lists every row that is not an access
     """
     texts = iter(lines)
     first = next(texts, "").rstrip("\r\n")
@@ -54,7 +63,7 @@ def read_csv(lines: Iterable[str], where: str) -> Iterator[Step | AccessTable]:
 
 
 class _Reader:
-    """Reads plain rows fast: each different text of a column is looked into once."""
+    """Reads plain rows fast: each distinct text of a column is parsed once."""
 
     def __init__(self, separator: str, width: int) -> None:
         self._separator, self._width = separator, width
@@ -89,7 +98,7 @@ class _Reader:
 
 
 class _Remembered(dict[str, int]):
-    """What texts mean, found out once for each."""
+    """The values of texts, each parsed once."""
 
     def __init__(self, meaning: Callable[[str], int]) -> None:
         self._meaning = meaning
@@ -104,7 +113,7 @@ class _Remembered(dict[str, int]):
 def _read_rows(
     texts: Iterable[str], header: list[str], separator: str, where: str, before: int
 ) -> Iterator[Step]:
-    """Yield the accesses of rows, one by one; ``before`` lines stand before them."""
+    """Yield the accesses of rows, one by one; ``before`` lines precede them."""
     mistakes: list[Mistake] = []
     rows = csv.reader(texts, delimiter=separator)
     while True:
@@ -139,7 +148,7 @@ def _access(row: list[str], header: list[str], line: int) -> AccessStep | None:
             f"op must be read or write, not {format_value(op)}{nearest(op, list(_OPS))}"
         )
     if not data and _OPS[op]:
-        raise ValueError("data of a write must be given; only that of a read may be empty")
+        raise ValueError("a write needs data; only the data of a read may be empty")
     pc = row[5] if len(header) > 5 else ""
     return AccessStep(
         _OPS[op],
@@ -157,14 +166,12 @@ def write_csv(steps: Iterable[Step]) -> Iterator[str]:
 
     Raises
     ------
-    InputError : a step that is no access by number; the format cannot hold it
+    InputError : a step that is not an access by number, which the format cannot hold
     """
     yield ",".join([*HEADER, "pc"])
     for count, step in enumerate(steps, start=1):
         if not isinstance(step, AccessStep):
-            raise InputError.of(
-                f"step {count}: CSV holds accesses only, not a {type(step).__name__.lower()}"
-            )
+            raise InputError.of(f"step {count}: CSV holds accesses only, not {_KINDS[type(step)]}")
         if not isinstance(step.target, int):
             raise InputError.of(
                 f"step {count}: CSV holds addresses only, not the name {step.target}"
@@ -175,4 +182,4 @@ def write_csv(steps: Iterable[Step]) -> Iterator[str]:
         yield f"{step.wait},{op},{step.target:#010x},{data},{show_lanes(step.lanes)},{pc}"
 
 
-CSV = Format.of_lines("One access a row, by number.", read_csv, write_csv)
+CSV = Format.of_lines("One access per row, by number.", read_csv, write_csv)

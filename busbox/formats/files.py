@@ -30,7 +30,7 @@ _PIECES = get_args(Piece)
 
 
 def suffixes() -> list[str]:
-    """Return the suffixes of all formats, those of plug-ins too."""
+    """Return the suffixes of all formats, including those of plug-ins."""
     return [f".{name}" for name in names(FORMATS)]
 
 
@@ -49,7 +49,7 @@ def format_of(path: Path) -> Format:
 
     Raises
     ------
-    InputError : its suffix is that of no format, or the format cannot be used
+    InputError : no format has its suffix, or the format cannot be used
     """
     suffix = _suffix_of(path)
     if not is_traffic(path):
@@ -59,7 +59,7 @@ def format_of(path: Path) -> Format:
                 f"must name the function too, such as '{path.name}:firmware', not {path.name!r}"
             )
         raise InputError.of(
-            f"a traffic file must end in {join_or(known)} (or that and .gz), or be "
+            f"a traffic file must end in {join_or(known)} (optionally followed by .gz), or be "
             f"FILE.py:FUNCTION, not {format_value(path.name)}{nearest(suffix, known)}"
         )
     found: Format = find(FORMATS, suffix[1:])
@@ -74,17 +74,17 @@ def _named_format(path: Path) -> Format:
 
 
 def read_traffic(path: Path, chosen: Format | None = None) -> Iterator[Step]:
-    """Return the steps of a file, read as they are asked for (see :func:`read_pieces`).
+    """Return the steps of a file, read on demand (see :func:`read_pieces`).
 
     Raises
     ------
-    InputError : the file cannot be read, or holds something that is no step
+    InputError : the file cannot be read, or contains something that is not a step
     """
     return steps_of(read_pieces(path, chosen))
 
 
 def read_pieces(path: Path, chosen: Format | None = None) -> Iterator[Piece]:
-    """Return the steps of a file, many at once where that is faster, read as they are asked for.
+    """Return the steps of a file, read on demand, many at once where that is faster.
 
     Parameters
     ----------
@@ -92,11 +92,11 @@ def read_pieces(path: Path, chosen: Format | None = None) -> Iterator[Piece]:
 
     Raises
     ------
-    InputError : the file cannot be read, or holds something that is no step
+    InputError : the file cannot be read, or contains something that is not a step
     """
     found = chosen or _named_format(path)
     if found.read is None:
-        raise InputError.of("is of a format that is only written, not read", str(path))
+        raise InputError.of("has a format that can be written but not read", str(path))
     problem = no_file(path)
     if problem:
         raise InputError.of(problem)
@@ -108,12 +108,12 @@ def _pieces(found: Format, path: Path) -> Iterator[Piece]:
     with opened(path, packed=path.suffix == ".gz") as file:
         for piece in found.read(file, str(path)):
             if not isinstance(piece, _PIECES):
-                raise ValueError(f"steps must be read, not {format_value(piece)}")
+                raise ValueError(f"a format must yield steps, not {format_value(piece)}")
             yield piece
 
 
 def write_traffic(path: Path, steps: Iterable[Step], chosen: Format | None = None) -> int:
-    """Write steps to a file, and return their number; nothing is there unless all fit the format.
+    """Write steps to a file, and return their number; nothing is written unless all fit the format.
 
     Parameters
     ----------
@@ -125,7 +125,7 @@ def write_traffic(path: Path, steps: Iterable[Step], chosen: Format | None = Non
     """
     found, packed = chosen or _named_format(path), path.suffix == ".gz"
     if found.write is None:
-        raise InputError.of("is of a format that is only read, not written", str(path))
+        raise InputError.of("has a format that can be read but not written", str(path))
     count = 0
 
     def counted() -> Iterator[Step]:
@@ -141,12 +141,12 @@ def write_traffic(path: Path, steps: Iterable[Step], chosen: Format | None = Non
 
 
 def _packer(file: IO[bytes]) -> IO[bytes]:
-    """Return what packs into ``file``, the same bytes for the same contents."""
+    """Return a compressing writer for ``file``: the same contents give the same bytes."""
     return gzip.GzipFile("", "wb", fileobj=file, mtime=0)  # type: ignore[return-value]
 
 
 def _guarded(make: Callable[[], Iterator[T]], path: Path) -> Iterator[T]:
-    """Yield what a format gives; what it refuses, or raises, is told with the file's name."""
+    """Yield what a format gives; errors that it raises are reported with the file's name."""
     try:
         yield from make()
     except InputError as error:

@@ -1,12 +1,12 @@
-"""The text format: one step a line.
+"""The text format: one step per line.
 
 ::
 
     mark   lever 1
-    write  levers.OUT 1               by name: moves with the base
+    write  levers.OUT 1               by name: follows the slot's base
     write  0x44000000 0x02002800 +12  by number; 12 idle cycles before it
     write  levers.OUT 0x0500 lanes 0010 pc 0x1f4
-    read   telegraph.STATUS = 1       the value that was recorded; without it nothing is compared
+    read   telegraph.STATUS = 1       compared with the recorded value 1; without it, not compared
     poll   telegraph.STATUS & 1 == 1 every 12 limit 1000
     pause  2 ms
     await  levers.in.4 1 limit 5 ms
@@ -15,8 +15,8 @@
     end
     reset
 
-A handler holds from the start, wherever it stands (semantics page, rule 12c). ``#`` begins a
-comment (not in the text of a mark).
+A handler is active from the start, wherever it appears (semantics page, rule 12c). ``#`` begins a
+comment, except in the text of a mark.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ def read_text(lines: Iterable[str], where: str) -> Iterator[Step]:
 
     Raises
     ------
-    InputError : with every line that is no step
+    InputError : lists every line that is not a step
     """
     mistakes: list[Mistake] = []
     handler: Handler | None = None
@@ -71,7 +71,7 @@ def read_text(lines: Iterable[str], where: str) -> Iterator[Step]:
         except ValueError as error:
             mistakes.append(Mistake(str(error), where, count))
             verb = line.split(maxsplit=1)[0]
-            if verb in ("handler", "end"):  # what it opens or closes is clear all the same
+            if verb in ("handler", "end"):  # its nesting is clear all the same
                 handler = Handler("", "", ()) if verb == "handler" else None
             continue
         if step is _END:
@@ -95,7 +95,7 @@ def write_text(steps: Iterable[Step]) -> Iterator[str]:
 
     Raises
     ------
-    InputError : a mark's text does not fit in a line
+    InputError : the text of a mark does not fit on one line
     """
     for count, step in enumerate(steps, start=1):
         match step:
@@ -108,7 +108,9 @@ def write_text(steps: Iterable[Step]) -> Iterator[str]:
             case Mark():
                 text = step.text
                 if text != text.strip() or not text or not text.isprintable():
-                    raise InputError.of(f"step {count}: the text format cannot hold mark {text!r}")
+                    raise InputError.of(
+                        f"step {count}: the text format cannot hold the mark {text!r}"
+                    )
                 yield f"mark   {text}"
             case Await():
                 limit = "" if step.limit == NO_LIMIT else f" limit {step.limit}"
@@ -127,7 +129,7 @@ def _step(line: str, count: int) -> Step | Handler | None:
     verb, *rest = line.split(maxsplit=1) or [""]
     if verb == "mark":
         if not rest:
-            raise ValueError("mark must be followed by a text")
+            raise ValueError("mark must be followed by text")
         return Mark(rest[0].strip(), count)
     words = re.sub(r"(==|=|&)", r" \1 ", _COMMENT.sub("", line).replace("\t", " ")).split()
     if not words:
@@ -187,7 +189,7 @@ _OPTION_NAMES = {
 def _read_write(words: list[str], count: int) -> Step:
     target = _target(words, "write")
     if not words:
-        raise ValueError("write must have data after its target: write TARGET DATA")
+        raise ValueError("write needs data after its target: write TARGET DATA")
     data = number(words.pop(0), "data")
     return AccessStep(True, target, data, line=count, **_options(words, ("lanes", "pc", "wait")))
 
@@ -227,7 +229,7 @@ def _read_poll(words: list[str], count: int) -> Step:
 
 def _read_pause(words: list[str], count: int) -> Step:
     if not words:
-        raise ValueError("pause must be followed by a time such as 2 ms, or by whole cycles")
+        raise ValueError("pause must be followed by a time such as 2 ms, or a number of cycles")
     return Pause(parse_span(" ".join(words)), count)
 
 
@@ -263,7 +265,7 @@ def _read_reset(words: list[str], count: int) -> Step:
 
 def _read_handler(words: list[str], count: int) -> Step:
     if not words or not words[0].isidentifier():
-        raise ValueError("handler must have a name: handler NAME on PIN enter N leave N")
+        raise ValueError("handler needs a name: handler NAME on PIN enter N leave N")
     name = words.pop(0)
     if words[:1] != ["on"]:
         raise ValueError("a handler's name must be followed by on PIN")
@@ -322,4 +324,4 @@ def _poll_line(step: Poll) -> str:
     return f"poll   {_show(step.target)}{mask} == {step.value:#x}{every}{limit}{_tail(step)}"
 
 
-STEPS = Format.of_lines("One step a line, by name or by number.", read_text, write_text)
+STEPS = Format.of_lines("One step per line, by name or by number.", read_text, write_text)

@@ -1,7 +1,7 @@
-"""Registers: one declaration serves decode, lanes, access rights, messages and lessons.
+"""Registers: one declaration serves decoding, lanes, access types, messages and documentation.
 
 A device declares its registers once, as a :class:`RegisterTable`. Models, hardware, ``busbox where``
-and every finding read that same declaration.
+and every finding use that same declaration.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 WORD = 0xFFFF_FFFF
 
-#: What an access right means for a read and for a write.
-RIGHTS = {
+#: What each access type means for a read and for a write.
+ACCESS_TYPES = {
     "rw": "reads the stored value; a write stores the selected lanes",
     "ro": "reads what the device provides; a write is ignored",
     "wo": "reads 0; a write stores the selected lanes",
@@ -45,9 +45,9 @@ class Field:
 
     Attributes
     ----------
-    name : upper case, as in the register's text
+    name : upper case
     high, low : bit numbers, both included
-    access : one of :data:`RIGHTS`, or "" for the right of its register
+    access : one of :data:`ACCESS_TYPES`, or "" for the access of its register
     reset : value after reset
     text : one sentence
     """
@@ -72,20 +72,21 @@ class Field:
 
 @dataclass(frozen=True)
 class Register:
-    """One 32-bit register, or a row of equal ones.
+    """One 32-bit register, or an array of identical ones.
 
     Attributes
     ----------
     name : upper case
     offset : bytes from the start of the slot, a multiple of 4
-    access : right of every field that names none (see :data:`RIGHTS`)
+    access : of every field without its own, one of :data:`ACCESS_TYPES`; ``ones_clear`` is also known
+        as write 1 to clear, ``ones_act`` as write-1 strobe
     text : one sentence
-    fields : the declared bits; without any, all 32 bits are one field named VALUE
-    width : number of bits if there is no field list, 1 to 32
-    reset : reset value if there is no field list
-    count : number of registers in the row, 4 bytes apart; 0 for a single register
-    whole : lanes without which an access does nothing (bits as in SEL); 0 = each lane acts
-    kept : it is a memory, whose contents a reset leaves alone
+    fields : its fields; if there are none, ``width`` bits are one field named VALUE
+    width : number of bits if there are no fields, 1 to 32
+    reset : reset value if there are no fields
+    count : number of registers in an array, 4 bytes apart; 0 for a single register
+    whole : lanes that an access must select to have any effect (bits as in SEL); 0: any lane will do
+    kept : it is memory, whose contents survive a reset
     """
 
     name: str
@@ -111,20 +112,20 @@ class Register:
                 raise ValueError(
                     f"{self.name}.{field.name} must lie in bits 31..0, not {field.bits}"
                 )
-            if (field.access or self.access) not in RIGHTS:
+            if (field.access or self.access) not in ACCESS_TYPES:
                 raise ValueError(
-                    f"access of {self.name}.{field.name} must be one of {', '.join(RIGHTS)}, "
+                    f"access of {self.name}.{field.name} must be one of {', '.join(ACCESS_TYPES)}, "
                     f"not {field.access or self.access!r}"
                 )
             if seen & field.mask:
                 raise ValueError(f"{self.name}.{field.name} overlaps another field")
             seen |= field.mask
 
-    def mask(self, *rights: str) -> int:
-        """Return the bits whose access right is one of ``rights`` (of all fields without any)."""
+    def mask(self, *types: str) -> int:
+        """Return the bits whose access is one of ``types``; without any, the bits of all fields."""
         total = 0
         for field in self.fields:
-            if not rights or (field.access or self.access) in rights:
+            if not types or (field.access or self.access) in types:
                 total |= field.mask
         return total
 
@@ -134,13 +135,13 @@ class Register:
         return sum(field.reset << field.low for field in self.fields)
 
     def name_of(self, index: int) -> str:
-        """Return the name of one register of the row: ``COLOUR.3``, or ``COUNT`` for a single."""
+        """Return the name of one register of an array, ``COLOUR.3``, or of a single one, ``COUNT``."""
         return f"{self.name}.{index}" if self.count else self.name
 
 
 @dataclass(frozen=True)
 class Place:
-    """A register found at an offset; ``index`` is its number in a row, 0 for a single one."""
+    """The register at an offset; ``index`` is its index in an array, 0 for a single one."""
 
     register: Register
     index: int
@@ -176,7 +177,7 @@ class RegisterTable:
         return iter(self.registers)
 
     def places(self) -> Iterator[tuple[int, Place]]:
-        """Yield (offset, place) for every register, each of a row on its own."""
+        """Yield (offset, place) for every register, including each element of an array."""
         for register in self.registers:
             for index in range(max(1, register.count)):
                 yield register.offset + 4 * index, Place(register, index)
@@ -207,7 +208,7 @@ class RegisterTable:
 
     @property
     def names(self) -> list[str]:
-        """The names to choose from: a row appears with its first and its last number."""
+        """All names; for an array, those of its first and last element."""
         names = []
         for register in self.registers:
             names.append(register.name_of(0))

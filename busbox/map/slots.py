@@ -1,8 +1,9 @@
 """The address map: which slot answers at an address, and why.
 
 A slot answers where the *compared* bits of the address equal those of its base. Bits that are
-neither compared nor used inside the device make images: other addresses at which it answers too.
-Number of images = 2 ** (bits neither compared nor inside). Source of the match rule
+neither compared nor used inside the device create images (also called aliases): further addresses at
+which it answers.
+The number of images is 2 ** (bits neither compared nor inside). Source of the match rule
 ``((address ^ base) & ~(size - 1)) == 0``: common practice, no source.
 """
 
@@ -45,7 +46,7 @@ class Slot:
     decode : ``full``, ``compare`` or ``range`` (semantics page, rule 26)
     compare : numbers of the compared address bits, only for ``compare``
     wait : wait states
-    yields_to : names of slots that answer instead of this one where both would
+    yields_to : names of slots that take precedence where both would answer
     table : the device's registers
     """
 
@@ -69,7 +70,10 @@ class Slot:
             yield "size", f"must be at least 4, not {self.size}"
             return
         if not 0 <= self.base < SPACE or self.base + self.size > SPACE:
-            yield "base", f"must leave room for {self.size:#x} bytes below 2^32, not {self.base:#x}"
+            yield (
+                "base",
+                f"must leave room for {self.size:#x} bytes below 2^32, not {self.base:#010x}",
+            )
             return
         if self.decode != "range" and aligned:
             yield from self._window_mistakes()
@@ -94,7 +98,7 @@ class Slot:
             yield (
                 "base",
                 (
-                    f"must be a multiple of the size {self.size:#x}, not {self.base:#x} "
+                    f"must be a multiple of the size {self.size:#x}, not {self.base:#010x} "
                     '(any base: decode = "range")'
                 ),
             )
@@ -115,7 +119,7 @@ class Slot:
         return tuple(_range_terms(self.base, self.base + self.size))
 
     def answers(self, address: int) -> bool:
-        """Return whether the slot's own decoder matches (``yields_to`` left aside)."""
+        """Return whether the slot's own decoder matches, ignoring ``yields_to``."""
         if self.decode == "range":
             return self.base <= address < self.base + self.size
         return self.terms[0].holds(address)
@@ -126,14 +130,14 @@ class Slot:
 
     @cached_property
     def free_bits(self) -> tuple[int, ...]:
-        """Address bits that are neither compared nor inside: they make the images."""
+        """Address bits that are neither compared nor inside: they create the images."""
         if self.decode != "compare":
             return ()
         return tuple(bit for bit in range(self.inner_bits, 32) if bit not in self.compare)
 
     @property
     def images(self) -> int:
-        """Number of places at which the slot answers, its base included."""
+        """Number of address ranges at which the slot answers, including the one at its base."""
         return 1 << len(self.free_bits)
 
     def image(self, address: int) -> int:
@@ -143,17 +147,17 @@ class Slot:
 
     @property
     def how(self) -> str:
-        """How the slot is decoded, in words."""
+        """How the slot is decoded, as text."""
         if self.decode == "full":
-            return f"all bits above the size compared: {show_bits(range(self.inner_bits, 32))}"
+            return f"full (compares bits {show_bits(range(self.inner_bits, 32))})"
         if self.decode == "range":
             return f"range {self.base:#010x}..{self.base + self.size - 1:#010x}"
-        return f"bits {show_bits(self.compare)} compared"
+        return f"partial (compares bits {show_bits(self.compare)})"
 
 
 @dataclass(frozen=True)
 class Decoded:
-    """What the map says of one address.
+    """How the map decodes one address.
 
     Attributes
     ----------
@@ -223,7 +227,7 @@ class AddressMap:
         return None if place is None or offset is None else place.base + offset
 
     def overlaps(self) -> list[tuple[Slot, Slot, int, int]]:
-        """Return (slot, slot, first, last address) for every two slots that answer together.
+        """Return (slot, slot, first, last address) for every pair of slots that both answer.
 
         A pair in which one yields to the other does not overlap. The range is the lowest run of
         addresses that both decode.
@@ -247,10 +251,10 @@ class AddressMap:
 
         return min(self.slots, key=distance, default=None)
 
-    def meant(self, address: int) -> str:
-        """Return in words what an address that no slot decodes may have meant, "" without any slot.
+    def suggest(self, address: int) -> str:
+        """Return a suggestion for an address that no slot decodes, "" if there is no slot.
 
-        Names the nearest slot, and its register at the offset that the address would have in it.
+        It names the nearest slot, and its register at the offset that the address would have there.
         """
         slot = self.nearest(address)
         if slot is None:
@@ -264,7 +268,7 @@ class AddressMap:
         )
 
     def runs(self, limit: int = 64) -> tuple[list[tuple[int, int, bool]], bool]:
-        """Return runs (first, last address, mapped) in order, and whether all of them are there.
+        """Return runs (first, last address, mapped) in order, and whether the list is complete.
 
         Slots with many scattered images make many runs; at most ``limit`` are returned.
         """
@@ -280,7 +284,7 @@ class AddressMap:
         return runs, True
 
     def gaps(self, limit: int = 64) -> tuple[list[tuple[int, int]], bool]:
-        """Return the address ranges (first, last) at which nothing answers, and whether all."""
+        """Return the unmapped ranges (first, last address), and whether the list is complete."""
         runs, complete = self.runs(limit)
         return [(first, last) for first, last, mapped in runs if not mapped], complete
 

@@ -1,4 +1,4 @@
-"""A recording: all facts of a run, and what judging found; it can be saved and loaded again."""
+"""A recording: all facts of a run, and the results of judging; it can be saved and loaded."""
 
 from busbox.recording.accesses import COLUMNS, WINDOW, Accesses, IntColumn, where, windows
 from busbox.recording.carried import MOST_BYTES, CarriedBench, is_plain
@@ -10,11 +10,11 @@ from busbox.recording.parts import (
     Frame,
     HandlerStorm,
     Line,
+    LineReading,
     PollGivenUp,
     PortBreach,
-    Seen,
     SlotInfo,
-    Stop,
+    StopPoint,
     Text,
 )
 from busbox.recording.recording import Recording
@@ -35,12 +35,12 @@ __all__ = [
     "HandlerStorm",
     "IntColumn",
     "Line",
+    "LineReading",
     "PollGivenUp",
     "PortBreach",
     "Recording",
-    "Seen",
     "SlotInfo",
-    "Stop",
+    "StopPoint",
     "Text",
     "Verdict",
     "is_plain",

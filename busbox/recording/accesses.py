@@ -1,4 +1,4 @@
-"""The accesses of a run: columns, of any length, and ways to look through them piece by piece."""
+"""The accesses of a run: columns of any length, and ways to scan them piece by piece."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from busbox.bus.transfers import TERMINATORS
 
-#: The columns of the accesses, and the type of each: 55 bytes an access.
+#: The columns of the accesses, and the type of each: 55 bytes per access.
 COLUMNS: Mapping[str, str] = {
     "start": "i8",
     "end": "i8",
@@ -43,10 +43,10 @@ class Accesses:
     terminator : number in :data:`busbox.bus.transfers.TERMINATORS`
     slot : number of the slot that decodes the address, -1 for none
     step : number of the step in the traffic, from 0; the reads of a poll share one
-    line : line of the traffic file, or of another, -1 if there is none
+    line : line in the traffic file, or in ``file``; -1 if there is none
     pc : address of the instruction, -1 if it is not known
     expected : the word that was recorded for a read, -1 if nothing is compared
-    file : the file of ``line``: its place in ``files`` of the recording, -1 for the traffic's own
+    file : the file of ``line``: its index in ``files`` of the recording, -1 for the traffic file
     """
 
     start: IntColumn
@@ -78,7 +78,7 @@ class Accesses:
 
     @property
     def terminators(self) -> list[str]:
-        """The terminators in words."""
+        """The terminators as text."""
         return [TERMINATORS[number] for number in self.terminator]
 
     def part(self, first: int, end: int) -> Accesses:
@@ -93,7 +93,7 @@ WINDOW = 1 << 17
 def windows(accesses: Accesses) -> Iterator[tuple[int, Accesses]]:
     """Yield (number of the first access, some accesses), until all have been seen.
 
-    Whoever computes with whole columns does it window by window: a long recording is not in memory.
+    Computations on whole columns go window by window, as a long recording does not fit into memory.
     """
     for first in range(0, len(accesses), WINDOW):
         yield first, accesses.part(first, min(first + WINDOW, len(accesses)))

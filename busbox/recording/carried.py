@@ -23,8 +23,8 @@ class CarriedBench:
         is carried under another name
     objects : path of a key to ``module:Class`` or ``module:function``, for what was given as a Python
         object that can be imported again
-    lacks : why the bench cannot be opened again, "" if it can
-    replay_lacks : why it can be opened again but not replayed, "" if it can
+    lacks : why the bench cannot be reopened, "" if it can
+    replay_lacks : why it can be reopened but not replayed, "" if it can
     """
 
     tables: Mapping[str, Any] = field(default_factory=dict)
@@ -36,7 +36,7 @@ class CarriedBench:
     replay_lacks: str = ""
 
     def facts(self) -> dict[str, Any]:
-        """Return all but the contents of the files, as JSON holds it."""
+        """Return everything except the contents of the files, for JSON."""
         return {one.name: getattr(self, one.name) for one in fields(self)} | {
             "files": list(self.files)
         }

@@ -1,4 +1,4 @@
-"""What a judged recording holds besides facts: findings of the rules, verdicts on expectations."""
+"""What judging adds to a recording: findings of the rules, verdicts on expectations."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ class Finding:
     ----------
     rule : id of the rule, e.g. ``unmapped-access``
     cycle : when it happened
-    access : number of the access in the recording, -1 if none is to blame
+    access : number of the access in the recording, -1 if there is none
     slot, register : names, "" where there is none
     message : what happened, and what was expected
     hint : one thing to try
@@ -36,11 +36,11 @@ class Finding:
 
 @dataclass(frozen=True)
 class Verdict:
-    """How an expectation came out.
+    """Whether an expectation was met.
 
     Attributes
     ----------
-    what : the expectation, in words
+    what : the expectation, as text
     met : whether it is met
     seen : what was seen instead, or as well
     """

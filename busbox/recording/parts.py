@@ -1,4 +1,4 @@
-"""What a recording is made of, besides its accesses and what was judged."""
+"""The parts of a recording, apart from its accesses and its verdicts."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ class Event:
 
     Attributes
     ----------
-    cycle : when
+    cycle : when it happened
     device : the slot's name
-    kind : what, e.g. ``frame`` or ``byte-lost``
+    kind : what happened, e.g. ``frame`` or ``byte-lost``
     access : number of the access that caused it, -1 if none did
     details : e.g. ``colours`` of a frame
     """
@@ -31,7 +31,7 @@ class Event:
 
 @dataclass(frozen=True)
 class Frame:
-    """A frame that a device meant to send: cycle of its first bit, access, colours 0xRRGGBB."""
+    """A frame that a device intended to send: cycle of its first bit, access, colours RRGGBB."""
 
     cycle: int
     access: int
@@ -76,14 +76,14 @@ class Character:
 
 
 @dataclass(frozen=True)
-class Seen:
-    """What an attachment understood of its line.
+class LineReading:
+    """What an attachment decoded from its line.
 
     Attributes
     ----------
     kind : as in the bench
     pin : such as ``lamps.line``
-    rows : (what, how it was), for people
+    rows : (label, text), for people
     facts : the same for programs
     text : what it read, or None
     characters : see :class:`Character`
@@ -106,9 +106,9 @@ class SlotInfo:
     Attributes
     ----------
     name, model, base, size, wait : as in the bench
-    delay : cycles from the start of an access to the first that the device sees
+    delay : cycles from the start of an access until the device sees it
     ran_as : ``model`` or ``hardware``, whatever the bench asked for
-    sends : what its device gives: ``text``, ``frames``
+    sends : what its device produces: ``text``, ``frames``
     """
 
     name: str
@@ -144,9 +144,9 @@ class AwaitGivenUp:
 
     Attributes
     ----------
-    cycle : the last one in which the pin was looked at
+    cycle : the last one in which the pin was sampled
     pin, level : it waited for this level of this pin
-    limit : in words, such as ``5 ms`` or ``64 cycles``
+    limit : as text, such as ``5 ms`` or ``64 cycles``
     line : line of the traffic file, or of another, -1 if there is none
     file : the file of ``line``, "" for the traffic's own
     """
@@ -161,14 +161,14 @@ class AwaitGivenUp:
 
 @dataclass(frozen=True)
 class HandlerStorm:
-    """Handlers that followed one another without end, so that the run ended (semantics page, rule 12e).
+    """Handlers that ran back to back until the run was ended (semantics page, rule 12e).
 
     Attributes
     ----------
     since : cycle in which the first of them was taken
     handler : name of the one that would have been taken next
     pin : the pin that called it
-    line : line of the traffic file in which it stands, -1 if there is none
+    line : its line in the traffic file, -1 if there is none
     """
 
     since: int
@@ -196,15 +196,15 @@ class PortBreach:
 
 
 @dataclass(frozen=True)
-class Stop:
-    """Where a run was stopped because of something that it met.
+class StopPoint:
+    """Where and why a run was stopped early.
 
     Attributes
     ----------
     cycle : the last one
-    access : number of the access, -1 if none is to blame
+    access : number of the access, -1 if there is none
     word : what was asked for: a rule, an address or a register
-    text : what happened, in words
+    text : what happened
     """
 
     cycle: int

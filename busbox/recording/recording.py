@@ -22,17 +22,17 @@ from busbox.recording.parts import (
     Frame,
     HandlerStorm,
     Line,
+    LineReading,
     PollGivenUp,
     PortBreach,
-    Seen,
     SlotInfo,
-    Stop,
+    StopPoint,
     Text,
 )
 from busbox.recording.store import read, write
 
-#: How a run ends: no step left and all devices at rest; at the time asked for; the CPU hangs; a device
-#: did not come to rest.
+#: How a run ends: no step left and all devices at rest; at the requested time; the CPU hangs; a device
+#: was still busy.
 ENDS = ("done", "until", "hang", "settle")
 
 
@@ -54,18 +54,18 @@ class Recording:
     registers : slot name to register name to value, as in the last cycle
     marks : (cycle, text)
     resets : (first cycle, number of cycles) of every reset that was reached
-    run_notes : what a reader should know of the run, one sentence each
+    run_notes : what a reader should know about the run, one sentence each
     polls_given_up, awaits_given_up : those that reached their limit, in order of cycle
-    handler_storm : the handlers that left the CPU no cycle, if the run ended because of them
+    handler_storm : the handlers that ran back to back, if the run ended because of them
     breaches : rules of the bus that ports broke
-    files : the files of lines beside the traffic's own, such as the library of a driver
-    quiet_since : the cycle since which nothing moved while an access hung, if nothing more was to come
-    stopped_on : what the run was stopped on, if it was
-    carried : the bench, with its files; None if nobody put it in
-    seen : what each attachment understood, by name
-    supply_note : what all lamps together draw, "" if the bench names no supply
-    lamp_notes : where the lamps of a string, those sent and those built are not as many
-    findings : at most 1000 of a rule
+    files : source files of steps other than the traffic file, such as a driver's library
+    quiet_since : the cycle since which nothing changed while an access hung, if no input was due
+    stopped_on : what stopped the run, or None
+    carried : the bench, with its files; None if it was left out
+    seen : what each attachment decoded, by name
+    supply_note : what all lamps together draw, "" if the bench gives no supply
+    lamp_notes : where the numbers of lamps in a string, sent and built are not equal
+    findings : at most 1,000 per rule
     counts : rule to ``slot.REGISTER`` to how many
     verdicts : each expectation of the bench, whether it was met, and what was seen
     """
@@ -91,10 +91,10 @@ class Recording:
     breaches: tuple[PortBreach, ...] = ()
     files: tuple[str, ...] = ()
     quiet_since: int | None = None
-    stopped_on: Stop | None = None
+    stopped_on: StopPoint | None = None
     carried: CarriedBench | None = None
     # What follows from the facts: filled in by judging.
-    seen: Mapping[str, Seen] = field(default_factory=dict)
+    seen: Mapping[str, LineReading] = field(default_factory=dict)
     supply_note: str = ""
     lamp_notes: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
@@ -103,7 +103,7 @@ class Recording:
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """What a reader should know: of the run, of what the lamps draw, of what it was stopped on."""
+        """What a reader should know: notes on the run, the current of the lamps, why it was stopped."""
         notes = [*self.run_notes, self.supply_note, *self.lamp_notes]
         if self.stopped_on is not None:
             stop, when = self.stopped_on, show_time(self.stopped_on.cycle, self.clock_hz)
@@ -129,7 +129,7 @@ class Recording:
 
     @property
     def frames(self) -> dict[str, list[Frame]]:
-        """Slot name to the frames of lamps that it meant to send."""
+        """Slot name to the frames that the device intended to send."""
         found: dict[str, list[Frame]] = {
             slot.name: [] for slot in self.slots if "frames" in slot.sends
         }
@@ -173,7 +173,7 @@ class Recording:
         stray = None if recording.carried is None else recording.carried.stray_name()
         if stray is not None:
             raise InputError.of(
-                f"carries a file whose name leads out of its folder, {stray!r}", str(path)
+                f"contains a file whose name leads out of its folder, {stray!r}", str(path)
             )
         return recording
 
@@ -190,7 +190,7 @@ _SEVERAL: Mapping[str, Any] = {
     "findings": Finding,
     "verdicts": Verdict,
 }
-_ONE: Mapping[str, Any] = {"handler_storm": HandlerStorm, "stopped_on": Stop}
+_ONE: Mapping[str, Any] = {"handler_storm": HandlerStorm, "stopped_on": StopPoint}
 
 
 # To columns and JSON.
@@ -278,10 +278,10 @@ def _parts(facts: Mapping[str, Any], arrays: Mapping[str, IntColumn]) -> dict[st
     }
 
 
-def _seen(stored: dict[str, Any]) -> Seen:
-    """Return what an attachment understood, as it was before JSON made lists of its parts."""
+def _seen(stored: dict[str, Any]) -> LineReading:
+    """Return what an attachment decoded, with tuples where JSON has lists."""
     frames = stored["frames"]
-    return Seen(
+    return LineReading(
         **stored
         | {
             "rows": tuple((what, how) for what, how in stored["rows"]),

@@ -65,7 +65,7 @@ def read(path: Path) -> tuple[dict[str, IntColumn], dict[str, Any]]:
     except (ValueError, TypeError, KeyError, EOFError, zipfile.BadZipFile, zlib.error):
         raise InputError.of("is not a Busbox recording", str(path)) from None
     if facts.get("kind") != KIND:
-        raise InputError.of(f"must be of the kind {KIND!r}, not {facts.get('kind')!r}", str(path))
+        raise InputError.of(f"must be of kind {KIND!r}, not {facts.get('kind')!r}", str(path))
     version = facts.get("version")
     if version != VERSION:
         older = isinstance(version, int) and 0 < version < VERSION

@@ -1,8 +1,8 @@
-"""What is connected to pins: wires from pin to pin, replies to text, pins that the CPU looks at.
+"""What is connected to pins: wires from pin to pin, replies to text, pins that the CPU watches.
 
-A wire gives an input pin, in each cycle, the level of an output pin in that cycle; a released
-output gives the level that the input has while nothing drives it. Nothing here calls a model once a
-cycle: a device whose pins somebody looks at says when they may change (``next_edge``).
+A wire drives an input pin, in each cycle, with the level of an output pin in that cycle; a released
+output leaves the input at its undriven level. No model is called in every cycle: a device whose pins
+are watched says when they may change (``next_edge``).
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ class Connections:
 
     Attributes
     ----------
-    watched : pins that somebody looks at, by the number of their device
+    watched : watched pins, by the number of their device
     """
 
     def __init__(
@@ -80,13 +80,13 @@ class Connections:
             self._listen(reply.device, (), notes=True)
 
     def _listen(self, device: int, pins: Iterable[str], notes: bool = False) -> None:
-        """Have changes of pins, or the end of each character, looked for from now on."""
+        """Watch pins for changes, or text for the end of each character, from now on."""
         self.watched.setdefault(device, set()).update(pins)
         if self._models[device].in_amaranth:
             self._engine.probes[device].heed(pins, notes)
 
     def watch(self, pin: str) -> None:
-        """Have a pin's changes looked for from now on; ``pin`` is such as ``clock.ring``.
+        """Watch a pin, such as ``clock.ring``, for changes from now on.
 
         Raises
         ------
@@ -113,7 +113,7 @@ class Connections:
         raise ValueError(f"{slot} has no pin {name!r}{nearest(name, pins)}")
 
     def level(self, pin: str, cycle: int) -> int:
-        """Return the level of a pin in ``cycle``, the cycle that the run has come to.
+        """Return the level of a pin in ``cycle``, the present cycle of the run.
 
         Raises
         ------

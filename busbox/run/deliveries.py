@@ -41,7 +41,7 @@ class Deliveries:
         heapq.heappush(self._inputs, (level.cycle, next(self._order), level))
 
     def waker(self, number: int) -> Callable[[int], None]:
-        """Return what a model calls to be woken in a cycle."""
+        """Return the function that a model calls to be woken in a cycle."""
 
         def wake_at(cycle: int) -> None:
             heapq.heappush(self._wakes, (cycle, number))
@@ -50,7 +50,7 @@ class Deliveries:
         return wake_at
 
     def deliver(self, cycle: int, models: Sequence[LiveDevice], connections: Connections) -> None:
-        """Give inputs and wakes of a cycle to whom they belong."""
+        """Deliver the inputs and wakes of a cycle."""
         engine = self._engine()
         for reply in connections.replies(cycle):
             self._schedule(reply)
@@ -67,7 +67,7 @@ class Deliveries:
             engine.ask_again()
 
     def reset(self, cycle: int, length: int, models: Sequence[LiveDevice]) -> None:
-        """BoardReset the models, and forget the wakes that they asked for."""
+        """Reset the models, and forget the wakes that they requested."""
         self._wakes.clear()
         self.reached.append((cycle, length))
         for model, host in zip(models, self._hosts, strict=True):
@@ -87,9 +87,12 @@ class Deliveries:
         return min(cycles, default=None)
 
     def left(self) -> list[str]:
-        """Return in words which inputs and resets have not been reached."""
+        """Return which inputs and resets have not been reached, as text."""
         inputs = sorted(self._inputs, key=lambda entry: entry[:2])
         return [
-            *(f"input {self._names[one.device]}.{one.pin} in cycle {at}" for at, _, one in inputs),
-            *(f"reset in cycle {one.at}" for one in self.resets),
+            *(
+                f"input {self._names[one.device]}.{one.pin} in cycle {at:,}"
+                for at, _, one in inputs
+            ),
+            *(f"reset in cycle {one.at:,}" for one in self.resets),
         ]

@@ -13,8 +13,8 @@ from busbox.system.hardware import Device
 class HardwareHost(Declaration):
     """Stands for a hardware device among the models of a run (contract: :mod:`busbox.device`).
 
-    Nothing here computes what the device does: levels, rest and registers are looked up in the engine.
-    Events, text and causes come from the device's :class:`busbox.bus.hardware.NoteReader`.
+    Nothing here computes what the device does: levels, rest and registers come from the engine; events,
+    text and causes come from the device's :class:`busbox.bus.hardware.NoteReader`.
     """
 
     in_amaranth = True
@@ -28,7 +28,7 @@ class HardwareHost(Declaration):
         self._levels = {pin.name: pin.level for pin in device.pins if pin.direction == "output"}
         self._heard = -1
 
-    # What the engine tells.
+    # Called by the engine.
 
     def take_pins(self, cycle: int, levels: Iterable[tuple[str, int]]) -> None:
         """Take the levels in ``cycle`` of the output pins that may have changed."""
@@ -48,7 +48,7 @@ class HardwareHost(Declaration):
             self._heard = cycle
             self._note_reader.take_notes(cycle, notes)
 
-    # What the replay loop asks.
+    # Called by the replay loop.
 
     @property
     def _probe(self) -> Probe:
@@ -63,19 +63,19 @@ class HardwareHost(Declaration):
         self._probe.drive(pin, level)
 
     def wake(self, cycle: int) -> None:
-        """Never called: hardware asks for no wake."""
-        raise AssertionError("a hardware device asks for no wake")
+        """Never called: hardware requests no wake."""
+        raise AssertionError("a hardware device requests no wake")
 
     def advance(self, cycle: int) -> None:
-        """Bring the pins to ``cycle``, if it is the cycle that the engine stands before."""
+        """Bring the pins up to ``cycle``, if it is the engine's next cycle."""
         if self._engine().cycle == cycle:
             self._probe.look()
 
     def close(self, cycle: int) -> None:
-        """Do nothing: every cycle that was run has been heard."""
+        """Do nothing: every cycle that was run has been read."""
 
     def reset(self, cycle: int, length: int) -> None:
-        """Hear cycle ``cycle``, the last one before the registers have their reset values."""
+        """Read cycle ``cycle``, the last one before the registers have their reset values."""
         self._probe.look()
         self._probe.hear()
         self._note_reader.reset(cycle, length)
@@ -84,7 +84,7 @@ class HardwareHost(Declaration):
                 self._levels[pin.name] = pin.level
 
     def next_edge(self, cycle: int) -> int | None:
-        """Return None: nobody knows, but the engine stops for what is heeded."""
+        """Return None: unknown, but the engine stops for watched pins."""
         return None
 
     def rest_at(self, cycle: int) -> int:
@@ -92,7 +92,7 @@ class HardwareHost(Declaration):
         return cycle if self._probe.look() else cycle + 1
 
     def registers(self) -> dict[str, int]:
-        """Return what a read of each register would show in the cycle that the engine stands before."""
+        """Return what a read of each register would show in the engine's next cycle."""
         if not self._device.model.listed:
             return {}
         return {

@@ -1,4 +1,4 @@
-"""What a model tells, collected: edges, events, text and wakes of one device in one run."""
+"""What a model reports, collected: edges, events, text and wakes of one device in one run."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _KINDS = ("i8", "u1", "i4")
 class Track:
     """The history of one pin: only changes of level are kept, in order of cycle.
 
-    Edges that nobody can ask for any more go into columns (see :meth:`settle`); the latest are at hand.
+    Edges that nobody can ask for any more go into columns (see :meth:`settle`); recent ones stay here.
     """
 
     def __init__(self, pin: Pin) -> None:
@@ -39,12 +39,12 @@ class Track:
 
         Raises
         ------
-        ModelError : the cycle lies before the last edge, or the level is neither 0 nor 1
+        ModelError : the cycle is before the last edge, or the level is not 0, 1 or released
         """
         if cycle < self._cycles[-1]:
             raise ModelError(
-                f"an edge of {self.pin.name} must not lie before the last one, "
-                f"in cycle {self._cycles[-1]}, not {cycle}"
+                f"an edge of {self.pin.name} must not be earlier than the last one, "
+                f"in cycle {self._cycles[-1]:,}, not {cycle:,}"
             )
         if level not in (0, 1, RELEASED):
             raise ModelError(f"a level of {self.pin.name} must be 0, 1 or released, not {level!r}")
@@ -78,7 +78,7 @@ class Track:
         self._accesses.pop()
 
     def settle(self, cycle: int) -> None:
-        """Put edges before ``cycle`` away, but for the last two: they may still be altered."""
+        """Store edges before ``cycle``, except the last two, which may still change."""
         count = bisect_left(self._cycles, cycle) - 2
         if count < SETTLED:
             return
@@ -88,7 +88,7 @@ class Track:
             del part[:count]
 
     def line(self) -> Line:
-        """Return the history as columns; of a long one, the edges at hand are put away too."""
+        """Return the history as columns; for a long one, the recent edges are stored too."""
         parts = (self._cycles, self._levels, self._accesses)
         if not len(self._settled[0]):
             columns = (np.array(part, dtype=kind) for part, kind in zip(parts, _KINDS, strict=True))
@@ -164,7 +164,7 @@ class DeviceHost:
         return self._ends[place] + 1 if place < len(self._ends) else None
 
     def settle(self, cycle: int) -> None:
-        """Put away the edges before ``cycle`` that nobody can ask for any more."""
+        """Store the edges before ``cycle`` that nobody can ask for any more."""
         for track in self._tracks.values():
             track.settle(cycle)
 

@@ -1,4 +1,4 @@
-"""The ledger: the commands made from steps, and what the recording says of each."""
+"""The ledger: the commands made from steps, and what the recording says about each."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from busbox.cpu.table import AccessTable
 from busbox.recording import IntColumn
 from busbox.system.system import System
 
-#: What the recording says of a command, in this order.
+#: What the recording says about a command, in this order.
 FACTS = ("step", "line", "pc", "expected", "file")
 
 
@@ -59,11 +59,11 @@ class Ledger:
 
     @property
     def files(self) -> tuple[str, ...]:
-        """The files that steps name beside the traffic's own."""
+        """The files of steps other than the traffic file."""
         return tuple(self._numbers)
 
     def command(self, step: AccessStep | Poll | Pause, number: int | None) -> Command:
-        """Return the command of the next step, or of one with a number of its own."""
+        """Return the command of a step; ``number``: its number, None for the next one."""
         place, self._count = self._count, self._count + 1
         self._note(step, self.steps if number is None else number)
         self.steps += number is None
@@ -98,17 +98,17 @@ class Ledger:
         facts[:, 3] = np.where(table["write"], -1, table["data"])
         self._new.frombytes(facts.tobytes())
         self.steps += count
-        cycles = np.zeros((count, len(Command._fields)), dtype="i8")
+        fields = np.zeros((count, len(Command._fields)), dtype="i8")
         given = {"number": numbers, "limit": 1, "data": np.where(table["write"], table["data"], 0)}
         given |= {name: table[name] for name in ("write", "address", "lanes", "wait")}
         for name, values in given.items():
-            cycles[:, Command._fields.index(name)] = values
+            fields[:, Command._fields.index(name)] = values
         found = array("q")
-        found.frombytes(cycles.tobytes())
+        found.frombytes(fields.tobytes())
         return found
 
     def pass_over(self) -> None:
-        """Count a step that is no command."""
+        """Count a step that is not a command."""
         self.steps += 1
 
     def cycles(self, step: Await) -> int:

@@ -24,9 +24,9 @@ AT_HAND = AHEAD
 PROGRESS_CYCLES = 8192
 FOREVER = 1 << 62
 
-#: Told now and then: the cycle, and the share of the steps that is over (None if nobody knows).
+#: Called occasionally with the cycle and the share of the steps completed (None if unknown).
 Progress = Callable[[int, float | None], None]
-#: Told before each cycle: the cycle, and the devices in the order of the bench.
+#: Called before each cycle with the cycle and the devices in the order of the bench.
 Observe = Callable[[int, Sequence[LiveDevice]], None]
 
 
@@ -75,7 +75,7 @@ class Replay:
         except Exception as error:
             if self._ears:
                 slots = some([self._hosts[number].name for number in self._ears])
-                error.add_note(f"in {self._system.name}: while the hardware of {slots} was built")
+                error.add_note(f"in {self._system.name}: while building the hardware of {slots}")
             raise
 
     def _stays(self, until: int | None) -> None:
@@ -246,7 +246,7 @@ class Replay:
         return "settle"
 
     def _hung(self) -> None:
-        """Note since when the access could not be answered any more, if that is sure."""
+        """Note since when the access could no longer be answered, if that is certain."""
         change = self._connections.next_change_of_all(self._engine.cycle)
         if self._deliveries.next is None and change is None:
             self.taking.quiet_since = self._engine.status.quiet_since
@@ -264,8 +264,8 @@ def replay(
     Parameters
     ----------
     until : run the cycles 0 to until - 1 at most
-    progress : called now and then with the cycle and the share of the steps that is over
-    observe : called before each cycle is run, with the cycle and the devices; this makes runs slow
+    progress : called occasionally with the cycle and the share of the steps completed
+    observe : called before each cycle is run, with the cycle and the devices; this slows runs down
 
     Raises
     ------

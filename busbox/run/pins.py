@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from busbox.basics.errors import InputError
+from busbox.basics.errors import InputError, join_and
 from busbox.engines import Engine
 from busbox.run.connections import Connections
 from busbox.system.system import System
@@ -16,7 +16,7 @@ class RunPins:
         self._asked: set[str] = set()
 
     def watch(self, pin: str, line: int | None, file: str | None) -> None:
-        """Have a pin's changes looked for from now on.
+        """Watch a pin for changes from now on.
 
         Raises
         ------
@@ -37,7 +37,7 @@ class RunPins:
 
         Raises
         ------
-        ValueError : there is no such pin; or its hardware lets the access of a cycle through to it
+        ValueError : there is no such pin; or its level depends on an access in the same cycle
         """
         if pin not in self._asked:
             self._check(pin)
@@ -56,6 +56,6 @@ class RunPins:
         shown = [member for member in shown if not member.startswith("pin_")]
         if shown:
             raise ValueError(
-                f"{pin} is not known before the next step: the hardware lets {', '.join(shown)} "
-                "through to this pin within a cycle"
+                f"the level of {pin} is not known before the next step: in the hardware it depends on "
+                f"{join_and(shown)} in the same cycle"
             )

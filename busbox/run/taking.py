@@ -1,4 +1,4 @@
-"""What a run leaves: facts that are put away while it goes on, and the recording made of them."""
+"""What a run leaves behind: facts stored while it goes on, and the recording made of them."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ class Taking:
     Attributes
     ----------
     columns : of the accesses that are over
-    registers : slot to register to value, as they were looked at last
+    registers : slot to register to value, as last read
     polls_given_up : those that reached their limit
     quiet_since : the cycle since which an access that hangs could not be answered any more, if the
         engine has proved that, and nothing more was to come
@@ -75,7 +75,7 @@ class Taking:
             self.registers[host.name] = words
 
     def put_away(self, cycle: int) -> None:
-        """Put what is recorded before a cycle into columns: no run is held in memory."""
+        """Move what was recorded before a cycle into columns: no run is held in memory."""
         first = len(self.columns["end"])
         log = np.array(self._engine.log, dtype="i8").reshape(-1, len(LOG))
         columns: dict[str, IntColumn] = {name: log[:, place] for place, name in enumerate(LOG)}
@@ -109,7 +109,7 @@ class Taking:
         self.put_away(last)
 
     def recording(self, last: int, ended: str, player: Player, deliveries: Deliveries) -> Recording:
-        """Return all facts of a run; nothing of it is judged."""
+        """Return all facts of a run, not yet judged."""
         system = self._system
         events = [event for host in self._hosts for event in host.events]
         return Recording(
@@ -171,12 +171,12 @@ class Taking:
             )
         if engine.unexecuted:
             notes.append(
-                f"Prints and checks of the hardware are not carried out by engine {engine.name}, "
-                f"but by engine reference: {some(engine.unexecuted)}."
+                f"Engine {engine.name} does not execute the prints and checks of the hardware (engine "
+                f"reference does): {some(engine.unexecuted)}."
             )
         if left:
             end = show_time(engine.cycle, self._system.clock_hz)
-            notes.append(f"The run ended at {end}, before: {some(left)}.")
+            notes.append(f"The run ended at {end}, before {some(left)}.")
         return notes
 
 
@@ -206,6 +206,6 @@ def _storm(since: int, routine: Routine) -> HandlerStorm:
 
 
 def some(names: Sequence[str]) -> str:
-    """Return up to three names, and how many there are besides."""
+    """Return up to three names, and how many more there are."""
     more = "" if len(names) < 4 else f" and {len(names) - 3} more"
     return f"{', '.join(names[:3])}{more}"

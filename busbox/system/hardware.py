@@ -1,4 +1,4 @@
-"""What is built: the clock, the fabric and the devices in their slots."""
+"""The hardware of a system: the clock, the fabric and the devices in their slots."""
 
 from __future__ import annotations
 
@@ -33,12 +33,12 @@ class Device:
 
     Attributes
     ----------
-    slot : where it answers
+    slot : its place in the address map
     model : the model's class
     kind : the model as the bench names it
     settings : every setting of the model, checked
-    pins : the pins that the settings give
-    found_out : what engines have found out of it, by the clock in hertz
+    pins : its pins with these settings
+    found_out : what engines have learned about it, by the clock in hertz
     """
 
     slot: Slot
@@ -56,13 +56,13 @@ class Device:
 
 @dataclass(frozen=True, kw_only=True)
 class SystemHardware:
-    """What stands on the board.
+    """What is on the board.
 
     Attributes
     ----------
     clock_hz : hertz
     fabric : the fabric's options
-    devices : in the order of the bench; a slot's number is its place here
+    devices : in the order of the bench; the index here is the slot's number
     """
 
     clock_hz: int

@@ -12,7 +12,7 @@ from busbox.cpu.source import Source
 
 @dataclass(frozen=True)
 class InputLevel:
-    """A level that the board gives to an input pin from ``cycle`` on."""
+    """A level that the board drives on an input pin from ``cycle`` on."""
 
     cycle: int
     device: int
@@ -44,8 +44,8 @@ class Reply:
 
     Attributes
     ----------
-    device : the one that sends the text, and gets the bytes
-    pin : the input pin that gets them
+    device : the one that sends the text and receives the bytes
+    pin : the input pin that receives them
     after : the text, one character a byte
     send : the bytes
     delay : cycles between the end of the text's last stop bit and the first start bit
@@ -61,11 +61,11 @@ class Reply:
 
 
 class AttachedPart(Protocol):
-    """What a system knows of an attachment; see :mod:`busbox.board.attachment`."""
+    """What a system knows about an attachment; see :mod:`busbox.board.attachment`."""
 
     @property
     def sends(self) -> tuple[str, ...]:
-        """What it gives for expectations: ``text``, ``frames``."""
+        """What it provides to expectations: ``text``, ``frames``."""
 
     @property
     def options(self) -> Mapping[str, Any]:
@@ -92,11 +92,11 @@ class Attached:
 
 
 class Condition(Protocol):
-    """What a system knows of an expectation; see :mod:`busbox.findings.expectations`."""
+    """What a system knows about an expectation; see :mod:`busbox.findings.expectations`."""
 
     @property
     def what(self) -> str:
-        """The expectation, in words."""
+        """The expectation, as text."""
 
     @property
     def register(self) -> tuple[str, str] | None:
@@ -113,17 +113,17 @@ class Scenario:
     Attributes
     ----------
     new_source : makes a source that begins at the first step
-    traffic : how messages call the traffic
+    traffic : name of the traffic in messages
     inputs : in order of cycle
     resets : in order of cycle
     after_reset : ``restart`` or ``continue``
     settle, hang_after : cycles
-    poll_storm : reads of one register in a row that are too many, or None
+    poll_storm : consecutive reads of one register that count as too many, or None
     stuck_after : cycles for which an interrupt may stay high without an access to its device, or None
     wires, replies : what is connected to pins
-    rules : checks of findings that the bench names, besides those of Busbox, by id
+    rules : rules that the bench adds to the built-in ones, by id
     attached : what is attached to pins
-    supply : amperes that the supply of all strings of lamps gives, or None if it is not told
+    supply : amperes that the supply of all lamp strings provides, or None if not given
     firmware : file of the firmware with its debug information, "" if there is none
     expectations : what must hold after the run
     """

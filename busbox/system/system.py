@@ -14,7 +14,7 @@ class System(SystemHardware, Scenario):
 
     Attributes
     ----------
-    name : how messages call the bench
+    name : name of the bench in messages
     """
 
     name: str = "bench"

@@ -41,12 +41,10 @@ class GpioRegisters(Declaration):
     def because(
         cls, settings: Mapping[str, Any], pin: str, cycle: int, access: int, past: Past
     ) -> Iterator[Reason]:
-        """Yield what chose the edges that raise the interrupt; an output is told by its access."""
+        """Yield which edges may raise the interrupt; for an output, its access says it all."""
         if pin == "interrupt" and access < 0:  # else EVENTS was written
             for register, what in (("RISE", "rising"), ("FALL", "falling")):
-                yield Reason(
-                    f"{what} edges that are kept", register, past.write(register, cycle - 1)
-                )
+                yield Reason(f"{what} edges captured", register, past.write(register, cycle - 1))
 
     @classmethod
     def pins_for(cls, settings: Mapping[str, Any]) -> tuple[Pin, ...]:

@@ -72,15 +72,15 @@ class Gpio(GpioRegisters, RegisterModel):
     Registers
     ---------
     ==== ====== ========== ======== =======================================
-    0x00 OUT    rw         0        levels of the output pins
-    0x04 SET    ones_act            each one sets its bit of OUT
-    0x08 CLEAR  ones_act            each one clears its bit of OUT
-    0x0C TOGGLE ones_act            each one inverts its bit of OUT
-    0x10 IN     ro                  levels of the input pins
+    0x00 OUT    rw         0        output pin levels
+    0x04 SET    ones_act            writing 1 sets a bit of OUT
+    0x08 CLEAR  ones_act            writing 1 clears a bit of OUT
+    0x0C TOGGLE ones_act            writing 1 inverts a bit of OUT
+    0x10 IN     ro                  input pin levels
     0x14 ENABLE rw         all ones 0 releases the output pin
-    0x18 RISE   rw         0        which rising edges of IN are kept
-    0x1C FALL   rw         0        which falling edges of IN are kept
-    0x20 EVENTS ones_clear 0        edges of IN that were kept
+    0x18 RISE   rw         0        enables capture of rising edges of IN
+    0x1C FALL   rw         0        enables capture of falling edges of IN
+    0x20 EVENTS ones_clear 0        captured edges of IN
     ==== ====== ========== ======== =======================================
 
     Pins
@@ -92,7 +92,7 @@ class Gpio(GpioRegisters, RegisterModel):
     ------
     A write in cycle e moves the pins in e + 1; a released pin has the level 2 in a recording. A level
     on an input pin from cycle c reads in IN from c + 2 and in EVENTS from c + 3, with RISE and FALL
-    as a read in c + 2 would show them. An edge kept in the cycle of a clear wins. Always at rest.
+    as a read in c + 2 would show them. A capture wins over a clear in the same cycle. Always at rest.
     """
 
     twin: ClassVar[str] = "busbox.models.gpio.hardware:GpioHardware"
@@ -107,12 +107,12 @@ class Gpio(GpioRegisters, RegisterModel):
         self._inputs.put(cycle, int(pin.removeprefix("in.")), level)
 
     def forward(self, cycle: int) -> None:
-        """Let levels through the synchroniser, and keep their edges."""
+        """Pass levels through the synchroniser, and capture their edges."""
         self._keep(cycle, self.stored["RISE"], self.stored["FALL"])
         self._inputs.forward(cycle)
 
     def _keep(self, cycle: int, rise: int, fall: int) -> None:
-        """Keep the edges of cycles before ``cycle``; each shows one cycle later."""
+        """Capture the edges of cycles before ``cycle``; each shows one cycle later."""
         for edge, rose, fell in self._inputs.edges_before(cycle):
             kept = rose & rise | fell & fall
             if kept:
@@ -133,7 +133,7 @@ class Gpio(GpioRegisters, RegisterModel):
         return self._inputs.next_word()
 
     def stays_EVENTS(self) -> int | None:
-        """Return the cycle in which an edge may be kept."""
+        """Return the cycle in which an edge may be captured."""
         return self.next_edge(self.cycle)
 
     def write_OUT(self, write: Write) -> None:
@@ -141,15 +141,15 @@ class Gpio(GpioRegisters, RegisterModel):
         self._move(write, write.before ^ write.value)
 
     def write_SET(self, write: Write) -> None:
-        """Set the bits written as ones."""
+        """Set the bits written as 1."""
         self._put(write, self.stored["OUT"] | write.ones)
 
     def write_CLEAR(self, write: Write) -> None:
-        """Clear the bits written as ones."""
+        """Clear the bits written as 1."""
         self._put(write, self.stored["OUT"] & ~write.ones)
 
     def write_TOGGLE(self, write: Write) -> None:
-        """Invert the bits written as ones."""
+        """Invert the bits written as 1."""
         self._put(write, self.stored["OUT"] ^ write.ones)
 
     def write_ENABLE(self, write: Write) -> None:
@@ -157,15 +157,15 @@ class Gpio(GpioRegisters, RegisterModel):
         self._move(write, write.before ^ write.value)
 
     def write_RISE(self, write: Write) -> None:
-        """Keep this cycle's edges by what RISE was."""
+        """Capture this cycle's edges with the old RISE."""
         self._keep(write.shows, write.before, self.stored["FALL"])
 
     def write_FALL(self, write: Write) -> None:
-        """Keep this cycle's edges by what FALL was."""
+        """Capture this cycle's edges with the old FALL."""
         self._keep(write.shows, self.stored["RISE"], write.before)
 
     def write_EVENTS(self, write: Write) -> None:
-        """Let an edge of this very cycle win over the clear."""
+        """Clear bits; an edge of this very cycle wins."""
         self._keep(write.shows, self.stored["RISE"], self.stored["FALL"])
         self.host.edge("interrupt", write.shows, int(self.stored["EVENTS"] != 0), write.number)
 

@@ -12,11 +12,11 @@ class MemoryRegisters(Declaration):
     """The words and settings of a memory; model and twin share them."""
 
     settings = (
-        Setting("kind", "ram", "text", choices=("ram", "rom"), text="what it is"),
+        Setting("kind", "ram", "text", choices=("ram", "rom"), text="kind of memory"),
         Setting("file", None, "path", text="initial contents: binary, Intel HEX or ELF"),
     )
 
     @classmethod
     def table_for(cls, settings: Mapping[str, Any], size: int) -> RegisterTable:
-        """Return one cycle of words that fills the slot."""
+        """Return one row of words that fills the slot."""
         return RegisterTable(Register("WORD", 0, "rw", "A word of memory.", count=size // 4))

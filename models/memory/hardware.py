@@ -17,7 +17,7 @@ from busbox.models.memory.image import image_words
 
 
 class MemoryNoteReader(NoteReader):
-    """Reports writes to a rom, and reads of words of which no byte was ever written."""
+    """Reports writes to a rom, and reads of words of which no byte has been written."""
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
@@ -39,8 +39,8 @@ class MemoryHardware(MemoryRegisters, Hardware):
     """A memory: words and settings as :class:`busbox.models.memory.Memory` says.
 
     Its read port is synchronous, as block memory has it: it takes the address at the end of a
-    cycle, and shows the word in the next. So the slot must have a wait state. A slot without
-    contents begins with 0 in every word.
+    cycle, and shows the word in the next. So the slot needs a wait state. Words that
+    no file provides begin as 0.
     """
 
     least_wait: ClassVar[int] = 1
@@ -48,7 +48,7 @@ class MemoryHardware(MemoryRegisters, Hardware):
     note_reader = MemoryNoteReader
 
     def elaborate(self, platform: object) -> Module:
-        """Build the bus side too: the words are one memory, and no register of the usual kind."""
+        """Build the bus side too: the words are one memory, not ordinary registers."""
         m, bus = Module(), self.bus
         given = _given(self.options, self.site.base, self.site.size)
         depth = self.site.size // 4

@@ -34,7 +34,7 @@ def read_image(path: Path, base: int, size: int) -> list[tuple[int, int]]:
 
     Raises
     ------
-    InputError : the file cannot be read, is spoiled, or has nothing in the slot
+    InputError : the file cannot be read, is corrupt, or has no byte in the slot
     """
     suffix = path.suffix.lower()
     try:
@@ -57,8 +57,8 @@ def read_image(path: Path, base: int, size: int) -> list[tuple[int, int]]:
                 )
     except InputError:
         raise
-    except Exception as error:  # the libraries' readers raise many kinds on spoiled files
-        what = "its parts do not fit together, or it is cut short"
+    except Exception as error:  # the libraries' readers raise many kinds on corrupt files
+        what = "inconsistent or truncated"
         if suffix == ".elf" and not contents.startswith(ELF):
             what = "an ELF file must begin with the bytes 7f 45 4c 46"
         raise InputError.of(f"is not a valid memory image: {what}", str(path)) from error
@@ -70,7 +70,7 @@ def read_image(path: Path, base: int, size: int) -> list[tuple[int, int]]:
     inside = [(offset, byte) for offset, byte in found if 0 <= offset < size]
     if not inside:
         raise InputError.of(
-            f"must have at least one byte between {base:#x} and {base + size - 1:#x}, "
+            f"must have at least one byte between {base:#010x} and {base + size - 1:#010x}, "
             f"where the slot is; it has {_where(found, base)}",
             str(path),
         )
@@ -78,7 +78,7 @@ def read_image(path: Path, base: int, size: int) -> list[tuple[int, int]]:
 
 
 def _hex_pieces(contents: bytes) -> list[tuple[int, bytes]]:
-    """Return (address, bytes) of an Intel HEX file whose records are sound."""
+    """Return (address, bytes) of an Intel HEX file whose records are valid."""
     import bincopy  # late: only a memory with a file needs it
 
     image = bincopy.BinFile()
@@ -98,23 +98,23 @@ def _elf_pieces(contents: bytes) -> list[tuple[int, bytes]]:
     for segment in ELFFile(io.BytesIO(contents)).iter_segments("PT_LOAD"):
         data = segment.data()
         if len(data) != segment["p_filesz"]:
-            raise ValueError("a segment is cut short")
+            raise ValueError("a segment is truncated")
         pieces.append((segment["p_paddr"], data))
     return pieces
 
 
 def _where(found: list[tuple[int, int]], base: int) -> str:
     if not found:
-        return "none at all"
-    return f"bytes from {base + found[0][0]:#x} to {base + found[-1][0]:#x}"
+        return "none"
+    return f"bytes from {base + found[0][0]:#010x} to {base + found[-1][0]:#010x}"
 
 
 def _check_hex(text: str, path: Path) -> None:
-    """Refuse Intel HEX with a spoiled record, with its line.
+    """Refuse Intel HEX with a corrupt record, naming its line.
 
     Raises
     ------
-    InputError : with every record that is spoiled
+    InputError : lists every corrupt record
     """
     mistakes = [
         Mistake(f"is not a valid memory image: {problem}", str(path), line)

@@ -16,7 +16,7 @@ class Memory(MemoryRegisters, RegisterModel):
     Registers
     ---------
     ==== ==== == =========================================================
-    4n   WORD rw word n of the slot (``rom``: a write is dropped)
+    4n   WORD rw word n of the slot (``rom``: a write is ignored)
     ==== ==== == =========================================================
 
     Files
@@ -27,8 +27,8 @@ class Memory(MemoryRegisters, RegisterModel):
 
     Timing
     ------
-    A write in e shows from e + 1. A read of a word of which no byte was ever written shows 0, event
-    ``uninitialised-read``; a write to ``rom`` is dropped, event ``rom-write``. A reset leaves the
+    A write in e shows from e + 1. A read of a word of which no byte has been written shows 0, event
+    ``uninitialised-read``; a write to ``rom`` is ignored, event ``rom-write``. A reset leaves the
     contents alone. Always at rest.
     """
 

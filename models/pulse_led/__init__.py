@@ -1,7 +1,7 @@
 """A sender for strings of lamps with a single-wire, pulse-coded line.
 
-``declaration`` what it is from outside, ``model`` the sender in Python, ``hardware`` the same
-in Amaranth.
+``declaration``: its registers, pins and settings; ``model``: the sender in Python; ``hardware``: the
+same in Amaranth.
 """
 
 from busbox.models.pulse_led.declaration import PulseLedRegisters

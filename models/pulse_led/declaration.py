@@ -1,4 +1,4 @@
-"""What the sender for lamps is from outside: settings, registers, pins."""
+"""The sender for lamps from outside: settings, registers, pins."""
 
 from __future__ import annotations
 
@@ -30,18 +30,18 @@ CONTROL = Register(
     "rw",
     "Starts a frame.",
     (
-        Field("SEND", 0, 0, "ones_act", text="A one starts a frame."),
-        Field("REPEAT", 1, 1, text="The next frame follows at once."),
+        Field("SEND", 0, 0, "ones_act", text="Writing 1 starts a frame."),
+        Field("REPEAT", 1, 1, text="Sends the next frame right after this one."),
     ),
 )
 STATUS = Register(
     "STATUS",
     0x04,
     "ro",
-    "What the sender is doing.",
+    "State of the sender.",
     (
-        Field("BUSY", 0, 0, text="A frame is under way, its gap included."),
-        Field("MISSED", 1, 1, "ones_clear", text="SEND was written while BUSY."),
+        Field("BUSY", 0, 0, text="A frame or its latch gap is in progress."),
+        Field("MISSED", 1, 1, "ones_clear", text="SEND was written while BUSY was 1."),
     ),
 )
 SEND, REPEAT = (field.mask for field in CONTROL.fields)
@@ -60,20 +60,20 @@ def pulse_led_table(lamps: int, channels: int, count: int, high: int, period: in
             "HIGH",
             0x0C,
             "rw",
-            "Clocks high of a bit.",
+            "High time of a bit, in clock cycles.",
             (
-                Field("ZERO", 15, 0, reset=high & 0xFFFF, text="Clocks high of a zero bit."),
-                Field("ONE", 31, 16, reset=high >> 16, text="Clocks high of a one bit."),
+                Field("ZERO", 15, 0, reset=high & 0xFFFF, text="High time of a 0 bit."),
+                Field("ONE", 31, 16, reset=high >> 16, text="High time of a 1 bit."),
             ),
         ),
         Register(
             "PERIOD",
             0x10,
             "rw",
-            "Clocks of a bit and of the latch gap.",
+            "Bit time and latch gap, in clock cycles.",
             (
-                Field("BIT", 15, 0, reset=period & 0xFFFF, text="Clocks of a bit; 0 acts as 1."),
-                Field("GAP", 31, 16, reset=period >> 16, text="Clocks of the gap; 0 acts as 1."),
+                Field("BIT", 15, 0, reset=period & 0xFFFF, text="Bit time; 0 acts as 1."),
+                Field("GAP", 31, 16, reset=period >> 16, text="Latch gap; 0 acts as 1."),
             ),
         ),
         Register(
@@ -92,13 +92,13 @@ class PulseLedRegisters(Declaration):
     """The declaration that the model and its twin in hardware share."""
 
     settings = (
-        Setting("lamps", REQUIRED, low=1, high=16_320, text="number of lamps built"),
+        Setting("lamps", REQUIRED, low=1, high=16_320, text="number of lamps supported"),
         Setting("channels", 3, low=3, high=4, text="colour channels of a lamp"),
         Setting(
             "order",
             None,
             "text",
-            text="channels in their order on the wire (GRB, or GRBW for four)",
+            text="order of the channels on the wire (default: GRB, or GRBW for four)",
         ),
         Setting("count", 0, text="reset value of COUNT"),
         Setting("high", 0, text="reset value of HIGH"),
@@ -113,7 +113,7 @@ class PulseLedRegisters(Declaration):
         letters = ORDERS[settings["channels"]]
         order = settings["order"]
         if order is not None and sorted(order) != sorted(letters):
-            return f"order must hold each of the letters {letters} once, not {order!r}"
+            return f"order must contain each of the letters {letters} once, not {order!r}"
         return None
 
     @classmethod
@@ -126,7 +126,7 @@ class PulseLedRegisters(Declaration):
     def because(
         cls, settings: Mapping[str, Any], pin: str, cycle: int, access: int, past: Past
     ) -> Iterator[Reason]:
-        """Yield the colour of the lamp that is being sent, and what its pulses are made by."""
+        """Yield the colour of the lamp that is being sent, and the registers that set its pulses."""
         event = past.event(("frame",), cycle)
         if event is None:
             return
@@ -166,7 +166,7 @@ def halves(value: int) -> tuple[int, int]:
 
 
 def oddities(high: int, period: int, clipped: bool) -> list[str]:
-    """Return the event kinds for what is odd in a frame's counts."""
+    """Return the kinds of event to report for unusual counts in a frame."""
     highs, (clocks, gap) = halves(high), halves(period)
     odd = {
         "count-clipped": clipped,

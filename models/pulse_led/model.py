@@ -135,8 +135,8 @@ class PulseLed(PulseLedRegisters, RegisterModel):
     0x00     CONTROL rw         0       bit 0 SEND (ones_act), bit 1 REPEAT
     0x04     STATUS  ro         0       bit 0 BUSY, bit 1 MISSED (ones_clear)
     0x08     COUNT   rw         setting number of lamps to send
-    0x0C     HIGH    rw         setting 15..0 clocks high of a zero bit, 31..16 of a one bit
-    0x10     PERIOD  rw         setting 15..0 clocks of a bit, 31..16 of the latch gap
+    0x0C     HIGH    rw         setting high cycles: 15..0 of a 0 bit, 31..16 of a 1 bit
+    0x10     PERIOD  rw         setting cycles: 15..0 of a bit, 31..16 of the latch gap
     0x100+4n COLOUR  rw                 colour of lamp n, 0x00RRGGBB (four channels: 0xWWRRGGBB);
                                         a memory: kept by a reset
     ======== ======= ========== ======= =======================================================
@@ -149,8 +149,8 @@ class PulseLed(PulseLedRegisters, RegisterModel):
     ------
     SEND in e while idle: BUSY and the first bit from e + 1. COUNT, HIGH and PERIOD count as a read in
     the cycle before the first bit would show them, for the whole frame; a colour as a read in the
-    cycle before the lamp's first bit. REPEAT is looked at in the last gap cycle: if it is set, the
-    next frame follows without BUSY falling. SEND while BUSY is dropped: MISSED, event
+    cycle before the lamp's first bit. REPEAT is sampled in the last gap cycle: if it is set, the
+    next frame follows without BUSY falling. SEND while BUSY is ignored: MISSED, event
     ``frame-missed``. A frame is an event ``frame`` in the cycle of its first bit, ``frame-empty`` with
     COUNT 0 (gap only). At rest when not BUSY; while it repeats, in the last gap cycle.
 
@@ -172,7 +172,7 @@ class PulseLed(PulseLedRegisters, RegisterModel):
         self._now = self._registers_now()
 
     def _registers_now(self) -> dict[str, int]:
-        """Return the registers that a frame is made by, as of the cycle the model was brought to."""
+        """Return the registers that shape a frame, as of the model's present cycle."""
         return {name: self.stored[name] for name in ("CONTROL", "COUNT", "HIGH", "PERIOD")}
 
     def forward(self, cycle: int) -> None:
@@ -243,7 +243,7 @@ class PulseLed(PulseLedRegisters, RegisterModel):
         self._now[name] = write.value
 
     def write_CONTROL(self, write: Write) -> None:
-        """Start a frame, or miss it; REPEAT counts from the next cycle on."""
+        """Start a frame, or miss it; REPEAT takes effect from the next cycle on."""
         busy = self.sender.busy(write.cycle)
         self._change("CONTROL", write)
         self._under_way = self.sender.busy(write.shows)

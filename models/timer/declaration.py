@@ -17,28 +17,28 @@ class TimerRegisters(Declaration):
     table = RegisterTable(
         Register("NOW", 0x00, "ro", "Cycles since reset, low word."),
         Register("NOW_HIGH", 0x04, "ro", "High word, as of the last read of NOW."),
-        Register("ALARM", 0x08, "rw", "The count to ring at."),
-        Register("CONTROL", 0x0C, "rw", "Chooses the interrupt.", (Field("INTERRUPT_ON", 0, 0),)),
-        Register("STATUS", 0x10, "ones_clear", "What has happened.", (Field("RANG", 0, 0),)),
+        Register("ALARM", 0x08, "rw", "Count at which the alarm rings."),
+        Register("CONTROL", 0x0C, "rw", "Enables the interrupt.", (Field("INTERRUPT_ON", 0, 0),)),
+        Register("STATUS", 0x10, "ones_clear", "The alarm flag.", (Field("RANG", 0, 0),)),
     )
 
     @classmethod
     def because(
         cls, settings: Mapping[str, Any], pin: str, cycle: int, access: int, past: Past
     ) -> Iterator[Reason]:
-        """Yield the alarm, if it rings in this very cycle, and what switched the interrupt on.
+        """Yield the alarm, if it rings in this very cycle, and what enabled the interrupt.
 
-        An edge with an access is made by CONTROL or STATUS: ALARM may have been written since it rang.
+        An edge with an access comes from CONTROL or STATUS: ALARM may have changed since it rang.
         """
         if access < 0:
-            yield Reason("when it rings", "ALARM", past.write("ALARM", cycle - 1))
-        yield Reason("interrupt on or off", "CONTROL", past.write("CONTROL", cycle))
+            yield Reason("alarm time", "ALARM", past.write("ALARM", cycle - 1))
+        yield Reason("interrupt enable", "CONTROL", past.write("CONTROL", cycle))
 
     pins = (
         Pin(
             "ring",
             "output",
             0,
-            "RANG, while CONTROL.0 is 1; a one written to STATUS.0 clears RANG.",
+            "RANG while CONTROL.0 is 1; write 1 to STATUS.0 to clear RANG.",
         ),
     )

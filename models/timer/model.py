@@ -9,15 +9,15 @@ from busbox.models.timer.declaration import RANG, TimerRegisters
 
 
 class Timer(TimerRegisters, RegisterModel):
-    """Counts cycles, and notes when the count reaches ALARM.
+    """Counts cycles, and sets a flag when the count reaches ALARM.
 
     Registers
     ---------
     ==== ======== ========== ===== =========================================================
     0x00 NOW      ro         0     low 32 bits of the cycles since reset
     0x04 NOW_HIGH ro         0     high 32 bits, as of the last read of NOW
-    0x08 ALARM    rw         0     the count to ring at
-    0x0C CONTROL  rw         0     bit 0 interrupt on
+    0x08 ALARM    rw         0     count at which the alarm rings
+    0x0C CONTROL  rw         0     bit 0 enables the interrupt
     0x10 STATUS   ones_clear 0     bit 0 RANG
     ==== ======== ========== ===== =========================================================
 
@@ -44,7 +44,7 @@ class Timer(TimerRegisters, RegisterModel):
         """Compare NOW with ALARM in every cycle before ``cycle``."""
         match = self._match()
         if match is not None and match < cycle:
-            # The match causes an edge where it sets RANG with CONTROL on: no other is its own.
+            # A match causes an edge only where it sets RANG while CONTROL enables the interrupt.
             rises = self.stored["CONTROL"] and not self.stored["STATUS"]
             self.stored["STATUS"] |= RANG
             if rises:
@@ -89,7 +89,7 @@ class Timer(TimerRegisters, RegisterModel):
         self._alarm = write.value
 
     def write_STATUS(self, write: Write) -> None:
-        """Let a match in the very cycle of the clear win."""
+        """Clear RANG; a match in the same cycle wins."""
         self.forward(write.shows)
         self._ring(write.shows, write.number)
 

@@ -1,7 +1,7 @@
 """A serial port: 8 data bits, no parity, one stop bit (8N1).
 
-``declaration`` what it is from outside, ``model`` the port in Python, ``hardware`` the same in
-Amaranth.
+``declaration``: its registers, pins and settings; ``model``: the port in Python; ``hardware``: the same
+in Amaranth.
 """
 
 from busbox.models.uart.declaration import UartRegisters

@@ -1,4 +1,4 @@
-"""What the serial port is from outside: settings, registers, pins."""
+"""The serial port from outside: settings, registers, pins."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ DATA = Register(
     "DATA",
     0x00,
     "rw",
-    "A write sends the low byte; a read takes the received one.",
+    "A write sends the low byte; a read takes the received byte.",
     (Field("BYTE", 7, 0),),
     whole=0b0001,
 )
@@ -25,16 +25,20 @@ STATUS = Register(
     "STATUS",
     0x04,
     "ro",
-    "What the port is doing.",
+    "State of the port.",
     (
         Field("TX_ROOM", 0, 0, reset=1, text="DATA can be written."),
-        Field("TX_BUSY", 1, 1, text="A byte is being sent or waits."),
+        Field("TX_BUSY", 1, 1, text="A byte is being sent or is queued."),
         Field("RX_READY", 2, 2, text="A received byte can be read."),
         Field(
-            "RX_LOST", 3, 3, "ones_clear", text="A byte came while one was waiting, and is lost."
+            "RX_LOST",
+            3,
+            3,
+            "ones_clear",
+            text="A byte arrived before the last one was read, and was lost.",
         ),
-        Field("RX_FRAMING", 4, 4, "ones_clear", text="A byte had no stop bit, and was dropped."),
-        Field("TX_LOST", 5, 5, "ones_clear", text="A byte was written without room, and is lost."),
+        Field("RX_FRAMING", 4, 4, "ones_clear", text="A byte had no stop bit and was discarded."),
+        Field("TX_LOST", 5, 5, "ones_clear", text="A byte written without room was lost."),
     ),
 )
 TX_ROOM, TX_BUSY, RX_READY, RX_LOST, RX_FRAMING, TX_LOST = (field.mask for field in STATUS.fields)
@@ -49,23 +53,23 @@ class UartRegisters(Declaration):
             "divisor",
             low=1,
             high=0xFFFF,
-            text="reset value of DIVISOR, clocks per bit (default: nearest for 115200 baud)",
+            text="reset value of DIVISOR, cycles per bit (default: nearest for 115,200 baud)",
         ),
-        Setting("baud", low=1, text="bits per second that the bench wants; a finding above 2 %"),
+        Setting("baud", low=1, text="expected bits per second; an error above 2 % is a finding"),
     )
     sends = ("text",)
     table = RegisterTable(
         DATA,
         STATUS,
-        Register("DIVISOR", 0x08, "rw", "Clocks per bit; 0 acts as 1.", width=16),
+        Register("DIVISOR", 0x08, "rw", "Clock cycles per bit; 0 acts as 1.", width=16),
         Register(
             "INTERRUPT",
             0x0C,
             "rw",
-            "What raises the interrupt.",
+            "Enables the interrupt.",
             (
-                Field("ON_ROOM", 0, 0, text="While TX_ROOM is 1."),
-                Field("ON_READY", 1, 1, text="While RX_READY is 1."),
+                Field("ON_ROOM", 0, 0, text="Interrupt while TX_ROOM is 1."),
+                Field("ON_READY", 1, 1, text="Interrupt while RX_READY is 1."),
             ),
         ),
     )
@@ -83,7 +87,7 @@ class UartRegisters(Declaration):
     def because(
         cls, settings: Mapping[str, Any], pin: str, cycle: int, access: int, past: Past
     ) -> Iterator[Reason]:
-        """Yield which bit of a byte is being sent, and the divisor that it is sent with."""
+        """Yield which bit of a byte is being sent, and the divisor in use."""
         start = past.first_edge(pin, access) if pin == "tx" and access >= 0 else None
         if start is None:
             return
@@ -95,7 +99,8 @@ class UartRegisters(Declaration):
         byte = past.data(access) & 0xFF
         part = {0: "the start bit", FRAME_BITS - 1: "the stop bit"}.get(place, f"bit {place - 1}")
         yield Reason(f"{part} of byte {byte:#04x}", "DATA", access)
-        yield Reason(f"bit time, {max(1, divisor)} clocks", "DIVISOR", write)
+        cycles = f"{max(1, divisor):,} cycle{'s' if divisor > 1 else ''}"
+        yield Reason(f"bit time, {cycles}", "DIVISOR", write)
 
     @classmethod
     def words_for(

@@ -53,7 +53,7 @@ class SerialSender:
         return self._held is None
 
     def busy(self, cycle: int) -> bool:
-        """Return whether a byte is being sent or waits in ``cycle``."""
+        """Return whether a byte is being sent or is queued in ``cycle``."""
         return self._held is not None or cycle < self._idle_from
 
     def _fall(self) -> int:
@@ -77,7 +77,7 @@ class SerialSender:
         self.host.character(self._idle_from - 1, byte, access)
 
     def put(self, cycle: int, byte: int, access: int) -> bool:
-        """Put a byte written in ``cycle``; return False if there was no room for it."""
+        """Queue a byte written in ``cycle``; return False if there was no room for it."""
         if self._held is not None:
             return False
         self._held, self._held_from = (byte, access), cycle + 1
@@ -90,7 +90,7 @@ class SerialSender:
         return self._idle_from if cycle < self._idle_from else None
 
     def rest_at(self, cycle: int) -> int:
-        """Return the first cycle from ``cycle`` on in which nothing is sent or waits."""
+        """Return the first cycle from ``cycle`` on in which nothing is being sent or queued."""
         if self._held is None:
             return max(cycle, self._idle_from)
         return max(cycle, self._fall() + FRAME_BITS * max(1, self.clocks))
@@ -198,16 +198,16 @@ class Uart(UartRegisters, RegisterModel):
     Pins
     ----
     ``tx`` output, 1 after reset; ``rx`` input, 1 while nothing drives it; ``interrupt`` output,
-    whose edge belongs to the access without which it would not be there (to none, if it would).
+    whose edges belong to the access that caused them (to none, if they happened anyway).
 
     Timing
     ------
     DATA written in e from idle: the line falls in e + 2 (see :class:`SerialSender`). DIVISOR counts as
-    a read in the cycle before the fall would show it. A byte written without room is dropped:
+    a read in the cycle before the fall would show it. A byte written without room is lost:
     TX_LOST from e + 1, event ``byte-lost``. A byte counts as text at the end of its stop bit.
     Receive: see :class:`SerialReceiver`; RX_READY from the cycle after the last sample. A byte
-    that comes while one waits is dropped (RX_LOST, event ``rx-lost``), unless that one is read in
-    the cycle of the last sample; one without a stop bit too (RX_FRAMING, event ``framing``).
+    that arrives before the last one was read is lost (RX_LOST, event ``rx-lost``), unless that one is
+    read in the cycle of the last sample; one without a stop bit too (RX_FRAMING, event ``framing``).
     At rest when TX_BUSY is 0.
 
     Source
@@ -230,7 +230,7 @@ class Uart(UartRegisters, RegisterModel):
         self.receiver.put(cycle, level)
 
     def forward(self, cycle: int, access: int = NO_ACCESS) -> None:
-        """Bring sender and receiver forward, one change after the other; ``access`` let it happen."""
+        """Bring sender and receiver forward, change by change; ``access`` is what caused it."""
         while (due := self._due()) is not None and due <= cycle:
             self.sender.forward(due)
             if self.receiver.due() == due:
@@ -290,12 +290,12 @@ class Uart(UartRegisters, RegisterModel):
         )
 
     def stays_STATUS(self) -> int | None:
-        """Return the cycle in which sender or receiver go on."""
+        """Return the next cycle in which sender or receiver may change."""
         cycles = (self.sender.next_status(self.cycle), self.receiver.due())
         return min((cycle for cycle in cycles if cycle is not None), default=None)
 
     def read_DATA(self, number: int) -> None:
-        """Take the byte; one that ends in this very cycle finds room."""
+        """Take the byte, leaving room for one that ends in this very cycle."""
         if self.receiver.byte is None:
             return
         shows = self.cycle + 1
@@ -316,7 +316,7 @@ class Uart(UartRegisters, RegisterModel):
             self.host.event(write.cycle, "byte-lost", write.number, byte=write.value & 0xFF)
 
     def write_STATUS(self, write: Write) -> None:
-        """Let what happens in this very cycle win over the clear."""
+        """Clear flags; an event in this very cycle wins."""
         self.forward(write.shows)
 
     def write_DIVISOR(self, write: Write) -> None:

@@ -124,29 +124,29 @@ NUMBER = 3
 
 PAGE = """\
 bell.py:Bell: Bell, seed 0
-  2,006 cycles with 391 accesses: 337 answered, 23 given up, 31 met by a reset,
-    0 without an answer
+  2,006 cycles with 391 accesses: 337 answered, 23 abandoned, 31 interrupted by
+    a reset, 0 unanswered
 
 Rules
   3.00      held           121 cycles in or after a reset
-  3.20      not exercised  binds the master, which is the check itself
-  3.25      not exercised  binds the master, which is the check itself
+  3.20      not exercised  applies to the master, which is this checker
+  3.25      not exercised  applies to the master, which is this checker
   3.35      held           1,548 cycles without a request
   3.45      held           661 answers
   3.50      broken         324 times, first in cycle 4: see below
-  3.60      not exercised  binds the master, which is the check itself
-  3.1.3.1   not exercised  binds the master, which is the check itself
-  3.57      not exercised  belongs to pipelined mode; the port is standard
-  3.1.3.2   not exercised  belongs to pipelined mode; the port is standard
-  3.80      not exercised  belongs to blocks; the bus has single accesses
-  3.85      not exercised  belongs to blocks; the bus has single accesses
+  3.60      not exercised  applies to the master, which is this checker
+  3.1.3.1   not exercised  applies to the master, which is this checker
+  3.57      not exercised  applies to pipelined mode; the port uses standard mode
+  3.1.3.2   not exercised  applies to pipelined mode; the port uses standard mode
+  3.80      not exercised  applies to block transfers; the bus has single accesses
+  3.85      not exercised  applies to block transfers; the bus has single accesses
   answered  held           337 accesses
   cut-off   not exercised  it has no watch port
 
 Timing (e is the cycle of the answer)
   writes: not measured, no word among the first 16 reads back what is written to
     it
-  reads: not measured, it has no watch port
+  reads: not measured, as it has no watch port
 
 3.50 is broken
   Rule: in standard mode a terminator falls with STB (Wishbone B4, rule 3.50).
@@ -204,7 +204,7 @@ def test_json_is_one_object(capsys: pytest.CaptureFixture[str]) -> None:
         "text": "in standard mode a terminator falls with STB (Wishbone B4, rule 3.50)",
         "state": "broken",
         "times": rules["3.50"]["times"],
-        "note": "times that STB fell",
+        "note": "falling edges of STB",
         "breaches": 324,
         "first": {
             "part": "random traffic",
@@ -272,14 +272,13 @@ CASES = (
     ),
     case(
         "The bus must be that of a device.",
-        "bell.py:Master: its member bus must be In, as a device has it; it is Out, as a master "
-        "has it",
+        "bell.py:Master: its member bus must be In, as on a device, not Out, as on a master",
         "bell.py:Master",
     ),
     case(
         "The bus must be a port.",
         "bell.py:Wire: its member bus must be one In(wishbone.Signature(...)), not a plain signal "
-        "or a cycle",
+        "or an array",
         "bell.py:Wire",
     ),
     case(

@@ -94,7 +94,7 @@ def test_one_model_tells_registers_fields_pins_settings_and_timing(
     table = model.table_for(values, found["size"] or 0x1000)
     assert [one["name"] for one in found["registers"]] == [one.name for one in table]
     for register, one in zip(table, found["registers"], strict=True):
-        assert (one["offset"], one["right"]) == (register.offset, register.access)
+        assert (one["offset"], one["access"]) == (register.offset, register.access)
         assert [field["name"] for field in one["fields"]] == [f.name for f in register.fields]
         assert f"{register.offset:#x}" in page
         assert register.text[:20] in page
@@ -121,7 +121,7 @@ bell.py:Bell
   Shown with song = x, for example; a bench must give it.
 
 Registers
-  offset  name    bits  right     reset  text
+  offset  name    bits  access    reset  text
   0x8     STRIKE        rw        0x30   What it does.
             RING  0     ones_act  0x0    Rings.
             TONE  7..4  rw        0x3
@@ -151,7 +151,7 @@ Timing
         "choices": None, "text": "strokes a ring",
     }  # fmt: skip
     assert found["registers"][0]["fields"][0] == {
-        "name": "RING", "high": 0, "low": 0, "right": "ones_act", "reset": 0, "text": "Rings.",
+        "name": "RING", "high": 0, "low": 0, "access": "ones_act", "reset": 0, "text": "Rings.",
     }  # fmt: skip
 
 

@@ -224,7 +224,7 @@ def test_where_tells_what_answers(busbox: Shell) -> None:
     page = busbox("where", "first_light", "0x44000102", "--set", 'slot.lamps.compare="31..24"')
     for part in (
         "lamps at 0x44000000, 0x1000 bytes",
-        "bits 31..24 compared",
+        "partial (compares bits 31..24)",
         "0 of 4,096 (the one at the base); bits 23..12 are not compared",
         "0x102",
         "lamps.COLOUR.0 (rw)",
@@ -240,7 +240,7 @@ def test_where_tells_why_nothing_answers(busbox: Shell) -> None:
     """For each slot the bits that differ, then the nearest slot and its register."""
     page = " ".join(busbox("where", "first_light", "0x44001008").split())
     assert "no slot answers" in page
-    assert "all bits above the size compared: 31..12; bit 12 of the address differ" in page
+    assert "full (compares bits 31..12); bit 12 of the address differs" in page
     assert "the nearest slot is lamps at 0x44000000..0x44000fff" in page
     assert "lamps.COUNT" in page
 

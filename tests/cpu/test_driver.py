@@ -252,7 +252,7 @@ def test_a_pin_that_shows_the_access_of_its_own_cycle_is_refused() -> None:
 
     with pytest.raises(ValueError, match=r"tap\.now is not known before the next step") as raised:
         Bench({"clock": "1 MHz", "slot": slots, "traffic": driver}).run("python")
-    assert str(raised.value).endswith("through to this pin within a cycle")
+    assert str(raised.value).endswith("bus_stb and bus_we in the same cycle")
     assert seen == [1]
 
 
@@ -473,7 +473,7 @@ def test_a_handler_that_uses_the_drivers_bus_is_refused(wrong: Callable[[Bus], o
     [
         (lambda bus: bus.on("levers.in.4", 5), "a handler must be a function, not 5"),
         (lambda bus: bus.on("levers.in.4", lambda: 1), "a handler must be a function of one argument"),
-        (lambda bus: bus.on(4, print), "pin must be a text such as 'clock.ring', not 4"),
+        (lambda bus: bus.on(4, print), "pin must be a string such as 'clock.ring', not 4"),
         (lambda bus: bus.on("levers.in.4", print, enter=-1), "idle cycles must be a whole number"),
     ],
 )  # fmt: skip

@@ -343,7 +343,7 @@ def test_a_hang_is_not_proved_where_something_is_to_come(engine: str, tmp_path: 
 def test_engines_are_compared(capsys: pytest.CaptureFixture[str]) -> None:
     """``--check-engines`` names the engines and says that they agree; so does its JSON."""
     shown = say(capsys, "run", "edges", "--engine", "python", "--check-engines")
-    assert shown.endswith("Engines python, llvm, reference agree in all that they recorded\n")
+    assert shown.endswith("Engines python, llvm and reference recorded identical runs\n")
     shown = say(capsys, "run", "edges", "--engine", "python", "--check-engines", "--json")
     assert '"compared": [\n      "python",\n      "llvm",\n      "reference"\n    ]' in shown
 

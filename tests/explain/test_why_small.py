@@ -180,7 +180,7 @@ def test_a_divisor_changed_between_bytes(tmp_path: Path, built: str) -> None:
     # 0x41 falls in e + 2 = 3, its bit 0 comes in 7, its stop bit in 39; 0x42 falls in 43.
     assert cabin.causes("telegraph.tx@7", 7) == [("caused by", 0), ("set by", -1), ("set by", -1)]
     assert (
-        "4 clocks: telegraph.DIVISOR had its reset value"
+        "4 cycles: telegraph.DIVISOR had its reset value"
         in cabin.why("telegraph.tx@7").parts[2].text
     )
     # Bit 6 comes in 31, long after access 2 has ended in 7.
@@ -210,7 +210,7 @@ def test_set_clear_toggle_and_a_byte(tmp_path: Path, built: str) -> None:
     assert "lanes" not in cabin.why("levers.out.8@5").parts[0].text
     between = [part for part in cabin.why("levers.out.8@7").parts if part.label == "in between"]
     assert [part.text.partition(": access")[0] for part in between] == [
-        "2 cycles after the edge before it: 1 access"
+        "2 cycles after the previous edge: 1 access"
     ]
 
 
@@ -249,7 +249,9 @@ def test_a_first_level_has_the_start_as_its_cause(tmp_path: Path, built: str) ->
         ("levers.out.3", 0),
     ):
         story = cabin.why(f"{pin}@2")
-        assert story.title.startswith(f"{pin} has had its first level, {level}, since the start in")
+        assert story.title.startswith(
+            f"{pin} has been at its initial level, {level}, since the start in"
+        )
         (part,) = story.parts
         assert (part.label, part.access) == ("caused by", -1)
         assert part.text.startswith("the start of the run")
@@ -304,7 +306,7 @@ def test_bit_banging_has_the_routine_in_between() -> None:
         ("lamps.lime@5us", "there is no pin 'lamps.lime'; did you mean 'lamps.line'?"),
         (
             "lamps.line@1s",
-            "a time must be before the end of the run, cycle 6864, not in cycle 16000000",
+            "the time must be before the end of the run, cycle 6,864, not in cycle 16,000,000",
         ),
         (
             "lamps.line@soon",

@@ -92,8 +92,8 @@ def test_each_rule_finds_its_mistake_and_no_other(
 
 MESSAGES = {
     "write 0x44001008 1\n": (
-        "write of 0x1 to lamps.COUNT (0x44001008): this is image 1 of lamps, which answers here "
-        "because only some bits are compared (bits 31..24 compared).",
+        "write of 0x1 to lamps.COUNT (0x44001008): image 1 of lamps answers here, because the "
+        "decoder compares only bits 31..24.",
         "Use the address 0x44000008 in the firmware, or have the decoder compare more bits.",
     ),
     "read 0x40000024\n": (
@@ -320,7 +320,7 @@ def test_an_interrupt_that_nobody_serves_is_found(
         (
             "write clock.ALARM 9\nwrite clock.CONTROL 1\npause 99\n",
             "clock.ring",
-            "RANG, while CONTROL.0 is 1; a one written to STATUS.0 clears RANG.",
+            "RANG while CONTROL.0 is 1; write 1 to STATUS.0 to clear RANG.",
         ),
     ],
 )

@@ -51,7 +51,7 @@ def rows(found: HeaderConstants) -> str:
     hows = {
         "used through a pointer": "ptr",
         "base of other addresses": "base",
-        "looks like an address of the map": "looks",
+        "looks like an address in the map": "looks",
         "named like an address": "named",
         "added to a base": "sum",
     }
@@ -166,7 +166,7 @@ TABLE = [
     ),
     (
         REG + "#define LAMP(n) REG(0x40002000 + (4 << (n)))",
-        "U LAMP(n) does not step evenly with its argument",
+        "U LAMP(n) is not linear in its argument",
     ),
     (
         "#define LAMPS 0x54002000\n#define REST (LAMPS - 0x54001000)",
@@ -218,23 +218,23 @@ TABLE = [
         "#define LAMP LEVER\n#define LEVER LAMP",
         "U LAMP refers to itself | U LEVER refers to itself",
     ),
-    ("#define LAMP (0x1 << 4000000000)", "U LAMP shifts by 4000000000"),
+    ("#define LAMP (0x1 << 4000000000)", "U LAMP shifts by 4000000000 bits"),
     ("#define LAMP 0x1234567890", "U LAMP 0x1234567890 is wider than 32 bits"),
-    ("#define LAMP 0x1.8", "U LAMP 0x1.8 is no integer"),
-    ("#define LAMP LAMP_##0x1", "U LAMP joins names with ##"),
+    ("#define LAMP 0x1.8", "U LAMP 0x1.8 is not an integer"),
+    ("#define LAMP LAMP_##0x1", "U LAMP pastes tokens with ##"),
     (
         "#define LAMP ((struct lamps *)0x40002000 + 1)",
         "U LAMP adds to a pointer to a type of unknown size",
     ),
-    (REG + "#define LAMP REG(0x40000000, 1)", "U LAMP gives REG() 2 arguments, not 1"),
-    (REG + "#define LAMP REG(0x40000000", "U LAMP never closes a parenthesis"),
+    (REG + "#define LAMP REG(0x40000000, 1)", "U LAMP passes 2 arguments to REG(), not 1"),
+    (REG + "#define LAMP REG(0x40000000", "U LAMP unclosed parenthesis"),
     (
         "#define LAMPS 0x40002000\n/* and 0x40003000",
-        "A LAMPS=0x40002000 looks | U /* comment without an end",
+        "A LAMPS=0x40002000 looks | U /* unterminated comment",
     ),
     (
         "#ifdef A\n#define LAMPS 0x50002000\n#else\n#define LAMPS 0x40002000\n#endif",
-        "A LAMPS=0x40002000 looks | U LAMPS defined again in line 4",
+        "A LAMPS=0x40002000 looks | U LAMPS redefined on line 4",
     ),
     ("#define LAMPS 0x40002000\n#define LAMPS 0x40002000", "A LAMPS=0x40002000 looks"),
     # spelling
@@ -245,7 +245,7 @@ TABLE = [
     ("#define TWO 1 + 1\n#define LAMPS_BASE (0x20001000 * TWO)", "A LAMPS_BASE=0x20001001 named"),
     (
         "#define LAMPS_BASE ((uint8_t)0x1ff + 010 - '\\'' + 0x40002000)",
-        "U LAMPS_BASE '\\'' is no integer",
+        "U LAMPS_BASE '\\'' is not an integer",
     ),
     (
         "#define LAMPS_BASE ((uint8_t)0x1ff + 010 - 'A' + 0x40002000)",

@@ -439,7 +439,7 @@ def _early(model: Clumsy, write: Write) -> None:
 @pytest.mark.parametrize(
     ("deed", "message"),
     [
-        (_early, "must not lie before the last one, in cycle 7, not 6"),
+        (_early, "must not be earlier than the last one, in cycle 7, not 6"),
         (lambda m, w: m.host.edge("horn", w.shows, 1), "no output pin 'horn'"),
         (lambda m, w: m.host.edge("track", w.shows, 1), "no output pin 'track'"),
         (lambda m, w: m.host.edge("arm", w.shows, 7), "must be 0.* not 7"),

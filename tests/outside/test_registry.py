@@ -90,7 +90,7 @@ def test_an_engine_from_outside_runs_and_shows(
     [
         (DEVICES, 3, "'x' must be a class, not 3"),
         (ATTACHMENTS, int, "'x' must be a subclass of Decoder or Driver"),
-        (FORMATS, int, "'x' must be a Format (busbox.formats.contract), not an object of the"),
+        (FORMATS, int, "'x' must be a Format (busbox.formats.contract), not an instance of type"),
         (SOURCES, 3, "'x' must be a class, not 3"),
         (SOURCES, int, "(busbox.cpu.source_kind): it lacks check, next, again, close, settings"),
         (RULES, 3, "x must be a function that yields sightings, not 3"),
@@ -273,9 +273,9 @@ SPOILED = (
     ("", "", ("convert", "a.recording.npz", "a.steps", "--from", "csv"),
      "--from: must not be given for a recording, 'a.recording.npz'"),
     ("", "", ("convert", "day.notes", "a.steps", "--from", "tower.py:LOG"),
-     "day.notes: is of a format that is only written, not read"),
+     "day.notes: has a format that can be written but not read"),
     ("", "", ("convert", "day.notes", "a.notes", "--from", "tower.py:NOTES", "--to",
-     "tower.py:NOTES"), "a.notes: is of a format that is only read, not written"),
+     "tower.py:NOTES"), "a.notes: has a format that can be read but not written"),
     ('source = "tower.py:Peal"\ncount = 2', 'file = "day.notes"\nformat = "tower.py:LOG"',
      ("run", "bench.toml"),
      "bench.toml:8: traffic.format: must be a format that is read; tower.py:LOG is only written"),
@@ -296,7 +296,8 @@ SPOILED = (
      "bench.toml:8: traffic.format: there is no traffic format 'notes'; did you mean 'steps'? "
      "(known: steps, csv or file.py:Format)"),
     ('source = "tower.py:Peal"\ncount = 2', 'file = "day.notes"\nformat = "tower.py:ODD"',
-     ("run", "bench.toml"), "day.notes: its format raised ValueError: steps must be read, not 3"),
+     ("run", "bench.toml"), "day.notes: its format raised ValueError: a format must yield "
+      "steps, not 3"),
     ('source = "tower.py:Peal"\ncount = 2', 'file = "day.notes"\nformat = "tower.py:RAISING"',
      ("run", "bench.toml"), "day.notes: its format raised KeyError: 'step'"),
     ("", "", ("run", "bench.toml", "--write", "jsn=a.json"),
@@ -311,8 +312,8 @@ SPOILED = (
      "--write: export tower.py:broken raised KeyError: 'lever'"),
     ("", "", ("tower.py:rin",),
      "there is no command 'rin' in tower.py"),
-    ("", "", ("tower.py:page",), "'tower.py:page' must be a click command, not an object of the "
-     "class function"),
+    ("", "", ("tower.py:page",), "'tower.py:page' must be a click command, not an instance of "
+     "function"),
 )  # fmt: skip
 
 

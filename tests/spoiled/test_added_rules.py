@@ -54,7 +54,7 @@ CASES: tuple[Spoiled, ...] = (
     ),
     gong(
         "The id of a kind's rule is words joined by dashes.",
-        "attach.gong.kind: 'gong.py:Gong': the id of a rule must be words of small letters and "
+        "attach.gong.kind: 'gong.py:Gong': the id of a rule must be words of lower-case letters and "
         "digits, joined by '-', such as bell-silent, not 'Bell_silent'",
         f"{{'Bell_silent': {PAGE}}}",
     ),
@@ -72,7 +72,7 @@ CASES: tuple[Spoiled, ...] = (
     gong(
         "The page of a kind's rule begins with a sentence.",
         "attach.gong.kind: 'gong.py:Gong': the page of rule bell-silent must begin with a "
-        "sentence, and that end with '.'",
+        "sentence that ends with '.'",
         "{'bell-silent': 'Silent'}",
     ),
     gong(

@@ -511,7 +511,7 @@ CASES = (
     ),
     Spoiled(
         "The number of lamps must be given.",
-        "busbox: bench.toml:25: slot.lamps.lamps: must be given: number of lamps built\n",
+        "busbox: bench.toml:25: slot.lamps.lamps: must be given: number of lamps supported\n",
         edits=(("lamps = 8\n", ""),),
     ),
     Spoiled(
@@ -546,7 +546,7 @@ CASES = (
     Spoiled(
         "An order of channels must name each once.",
         (
-            "busbox: bench.toml:25: slot.lamps: order must hold each of the letters GRB "
+            "busbox: bench.toml:25: slot.lamps: order must contain each of the letters GRB "
             "once, not 'GRG'\n"
         ),
         edits=(('"GRB"', '"GRG"'),),
@@ -649,7 +649,7 @@ CASES = (
         "A traffic file's suffix must be known.",
         (
             "busbox: bench.toml:45: traffic.file: a traffic file must end in .steps or "
-            ".csv (or that and .gz), or be FILE.py:FUNCTION, not 'day.txt'\n"
+            ".csv (optionally followed by .gz), or be FILE.py:FUNCTION, not 'day.txt'\n"
         ),
         edits=(('file = "day.steps"', 'file = "day.txt"'),),
     ),
@@ -657,7 +657,7 @@ CASES = (
         "A suffix that is nearly right is told the right one.",
         (
             "busbox: bench.toml:45: traffic.file: a traffic file must end in .steps or "
-            ".csv (or that and .gz), or be FILE.py:FUNCTION, not 'day.step'; did you mean "
+            ".csv (optionally followed by .gz), or be FILE.py:FUNCTION, not 'day.step'; did you mean "
             "'.steps'?\n"
         ),
         edits=(('file = "day.steps"', 'file = "day.step"'),),

@@ -100,7 +100,7 @@ CASES = (
     ),
     Spoiled(
         "A write must have data.",
-        ("busbox: day.csv:2: data of a write must be given; only that of a read may be empty\n"),
+        ("busbox: day.csv:2: a write needs data; only the data of a read may be empty\n"),
         edits=(('"day.steps"', '"day.csv"'),),
         files={"day.csv": ("wait,op,address,data,lanes\n0,write,0x40000000,,1111\n")},
     ),

@@ -32,7 +32,7 @@ MAKER = Maker(version=5)
 PULL = Entry(FUNCTION, {NAME: "pull", LOW: Address(0x100), HIGH: 0x20})
 ROWS = [(0x100, 0, 7), (0x120, 0, 0)]
 UNSOUND = "is not a valid ELF file: inconsistent or truncated"
-SHORT = "is cut short: it must have 13580 bytes, not"
+SHORT = "is truncated: it must have 13,580 bytes, not"
 
 
 def unit(*entries: Entry) -> dict[str, bytes]:
@@ -67,13 +67,13 @@ CASES = {
     "The first bytes alone are no file.": (CABIN[:4], UNSOUND),
     "A header must be whole.": (CABIN[:51], UNSOUND),
     "What follows the header must be there.": (CABIN[:52], f"{SHORT} 52"),
-    "The code must be whole.": (CABIN[:0x1100], f"{SHORT} 4352"),
-    "The debug information must be whole.": (CABIN[: DEBUG + 100], f"{SHORT} 8292"),
-    "The section headers must be there.": (CABIN[:HEADERS], f"{SHORT} 12940"),
-    "The last section header must be whole.": (CABIN[:-1], f"{SHORT} 13579"),
+    "The code must be whole.": (CABIN[:0x1100], f"{SHORT} 4,352"),
+    "The debug information must be whole.": (CABIN[: DEBUG + 100], f"{SHORT} 8,292"),
+    "The section headers must be there.": (CABIN[:HEADERS], f"{SHORT} 12,940"),
+    "The last section header must be whole.": (CABIN[:-1], f"{SHORT} 13,579"),
     "A section must be whole.": (
         changed(HEADERS + 40 + 20, b"\xff\xff\0\0"),
-        "is cut short: it must have 69631 bytes, not 13580",
+        "is truncated: it must have 69,631 bytes, not 13,580",
     ),
     "The width must be known.": (changed(4, b"\3"), UNSOUND),
     "A file without sections has no debug information.": (
@@ -103,35 +103,35 @@ CASES = {
     ),
     "A function must not be made from itself.": (
         MAKER.elf(unit(ITSELF) | MAKER.lines([ROWS])),
-        "a function must be made from another one, not from itself",
+        "a function's origin must be another function, not itself",
     ),
     "Addresses must go up.": (
         MAKER.elf(unit(PULL) | MAKER.lines([BACK])),
-        "the line table's addresses must go up, not from 0x104 to 0x100",
+        "addresses in the line table must ascend, not go from 0x00000104 to 0x00000100",
     ),
     "A row must have a file of the table.": (
         MAKER.elf(unit(PULL) | MAKER.lines([STRANGE])),
-        "the line table must name one of its 1 files, not number 3",
+        "the line table has no file number 3; it has 1",
     ),
     "Before DWARF 5, files count from 1.": (
         Maker().elf(Maker().unit(Entry(UNIT, {LINES: 0}, [PULL])) | Maker().lines([ROWS])),
-        "the line table must name one of its 1 files, not number 0",
+        "the line table has no file number 0; it has 1",
     ),
     "A file must have a folder of the table.": (
         MAKER.elf(unit(PULL) | MAKER.lines([ROWS], (("cabin.c", 2),))),
-        "the line table must name one of its 1 folders, not number 2",
+        "the line table has no folder number 2; it has 1",
     ),
     "A sequence must have an end.": (
         lines_with(b"\x20\1\0\0\0\1\1", b"\x20\1\0\0\1\1\1"),
-        "the line table must have an end after its row at 0x120",
+        "the line table has no end after its row at 0x00000120",
     ),
     "A file name must take bytes, or there is no end of them.": (
         lines_with(b"\2\1\x08\2\x0f\1cabin.c\0\0", b"\0\xff\xff\xff\xff\xff\xff\xff\xff\x7f     "),
-        "a file name of the line table must take bytes, not none",
+        "a file name in the line table must have at least one byte",
     ),
     "Unit and line table must be of one form.": (
         MAKER.elf(unit(PULL) | {".debug_line": b"\xff\xff\xff\xff" + bytes(40)}),
-        "the line table must be of 32 bits, as its unit is, not 64",
+        "the line table must use the 32-bit format of its unit, not 64 bits",
     ),
 }
 

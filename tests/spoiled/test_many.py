@@ -111,10 +111,10 @@ CASES = (
         (
             "busbox: day.steps:1: a line must begin with A VERB, "
             "not 'wirte'; did you mean 'write'?\n"
-            "busbox: day.steps:2: write must have data after its target: write TARGET DATA\n"
+            "busbox: day.steps:2: write needs data after its target: write TARGET DATA\n"
             "busbox: day.steps:5: data must be a number such as 12 or 0x0c, not 'x'\n"
-            "busbox: day.steps:6: pause must be followed by a time such as 2 ms, or by "
-            "whole cycles\n"
+            "busbox: day.steps:6: pause must be followed by a time such as 2 ms, or "
+            "a number of cycles\n"
         ),
         files={
             "day.steps": (

@@ -52,7 +52,7 @@ CASES = (
         "A HEX file must have something in the slot.",
         (
             "busbox: log.hex: must have at least one byte between 0x20000000 and "
-            "0x200000ff, where the slot is; it has bytes from 0x0 to 0x0\n"
+            "0x200000ff, where the slot is; it has bytes from 0x00000000 to 0x00000000\n"
         ),
         edits=(('kind = "ram"', 'file = "log.hex"'),),
         files={"log.hex": (":0100000041BE\n:00000001FF\n")},
@@ -61,7 +61,7 @@ CASES = (
         "An empty HEX file has nothing anywhere.",
         (
             "busbox: log.hex: must have at least one byte between 0x20000000 and "
-            "0x200000ff, where the slot is; it has none at all\n"
+            "0x200000ff, where the slot is; it has none\n"
         ),
         edits=(('kind = "ram"', 'file = "log.hex"'),),
         files={"log.hex": ""},
@@ -70,7 +70,7 @@ CASES = (
         "An empty file has nothing in the slot.",
         (
             "busbox: log.bin: must have at least one byte between 0x20000000 and "
-            "0x200000ff, where the slot is; it has none at all\n"
+            "0x200000ff, where the slot is; it has none\n"
         ),
         edits=(('kind = "ram"', 'file = "log.bin"'),),
         files={"log.bin": ""},
@@ -86,19 +86,13 @@ CASES = (
     ),
     Spoiled(
         "An ELF file must be whole.",
-        (
-            "busbox: log.elf: is not a valid memory image: its parts do not fit together, "
-            "or it is cut short\n"
-        ),
+        ("busbox: log.elf: is not a valid memory image: inconsistent or truncated\n"),
         edits=(('kind = "ram"', 'file = "log.elf"'),),
         files={"log.elf": b"\x7fELF\x01\x01\x01"},
     ),
     Spoiled(
         "What begins as an ELF file is one, whatever its name.",
-        (
-            "busbox: log.bin: is not a valid memory image: its parts do not fit together, "
-            "or it is cut short\n"
-        ),
+        ("busbox: log.bin: is not a valid memory image: inconsistent or truncated\n"),
         edits=(('kind = "ram"', 'file = "log.bin"'),),
         files={"log.bin": b"\x7fELF\x01\x01\x01"},
     ),

@@ -412,7 +412,7 @@ CASES: tuple[Spoiled, ...] = (
     ),
     Spoiled(
         "A handler has a name.",
-        "busbox: day.steps:1: handler must have a name: handler NAME on PIN enter N leave N\n",
+        "busbox: day.steps:1: handler needs a name: handler NAME on PIN enter N leave N\n",
         files={"day.steps": "handler\nend\n"},
     ),
     Spoiled(

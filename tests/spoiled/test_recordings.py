@@ -131,7 +131,7 @@ def test_a_recording_whose_files_would_be_unpacked_elsewhere_is_refused(
     facts["carried"]["files"].append(name)
     arrays["facts"] = np.frombuffer(json.dumps(facts).encode("utf-8"), dtype="u1")
     np.savez(file, **arrays)  # type: ignore[arg-type]
-    told = f"carries a file whose name leads out of its folder, {name!r}"
+    told = f"contains a file whose name leads out of its folder, {name!r}"
     assert refusal(file) == f"TMP/noon.recording.npz: {told}"
 
 

@@ -40,7 +40,7 @@ CASES = (
     ),
     Spoiled(
         "A write must have data.",
-        "busbox: day.steps:2: write must have data after its target: write TARGET DATA\n",
+        "busbox: day.steps:2: write needs data after its target: write TARGET DATA\n",
         files={"day.steps": ("mark noon\nwrite levers.OUT\n")},
     ),
     Spoiled(
@@ -256,8 +256,8 @@ CASES = (
     Spoiled(
         "A pause must have a time.",
         (
-            "busbox: day.steps:2: pause must be followed by a time such as 2 ms, or by "
-            "whole cycles\n"
+            "busbox: day.steps:2: pause must be followed by a time such as 2 ms, or "
+            "a number of cycles\n"
         ),
         files={"day.steps": ("mark noon\npause\n")},
     ),
@@ -279,7 +279,7 @@ CASES = (
     ),
     Spoiled(
         "A mark must have a text.",
-        "busbox: day.steps:2: mark must be followed by a text\n",
+        "busbox: day.steps:2: mark must be followed by text\n",
         files={"day.steps": ("mark noon\nmark\n")},
     ),
     Spoiled(
@@ -328,7 +328,7 @@ CASES = (
         "What is packed must have a known suffix.",
         (
             "busbox: bench.toml:45: traffic.file: a traffic file must end in .steps or "
-            ".csv (or that and .gz), or be FILE.py:FUNCTION, not 'day.txt.gz'\n"
+            ".csv (optionally followed by .gz), or be FILE.py:FUNCTION, not 'day.txt.gz'\n"
         ),
         edits=(('"day.steps"', '"day.txt.gz"'),),
         files={"day.txt.gz": "x"},
@@ -352,8 +352,8 @@ CASES = (
     Spoiled(
         "A traffic file of the command line has a known suffix.",
         (
-            "busbox: --traffic: a traffic file must end in .steps or .csv (or that and "
-            ".gz), or be FILE.py:FUNCTION, not 'bench.toml'\n"
+            "busbox: --traffic: a traffic file must end in .steps or .csv (optionally "
+            "followed by .gz), or be FILE.py:FUNCTION, not 'bench.toml'\n"
         ),
         args=(
             "run",

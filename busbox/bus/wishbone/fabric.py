@@ -111,7 +111,7 @@ class Fabric(wiring.Component):
         return kept, valid
 
     def _count(self, m: Module, request: Signal, ended: Signal) -> Signal:
-        """Return for how many cycles the access has waited, stopping at the largest of interest."""
+        """Return for how many cycles the access has waited, up to the largest number of interest."""
         options = self.options
         most = max([1, *(slot.wait for slot in self.slots)]) + int(options.registered_decode)
         most = max(most, options.watchdog or 0)
@@ -124,7 +124,7 @@ class Fabric(wiring.Component):
 
 
 def _match(slot: Slot, address: Any) -> Any:
-    """Return whether the word address is one of the slot's (``yields_to`` left aside)."""
+    """Return whether the word address is one of the slot's (ignoring ``yields_to``)."""
     if slot.decode == "range":
         first, end = slot.base >> 2, (slot.base + slot.size) >> 2
         return (address >= first) & (address < end)

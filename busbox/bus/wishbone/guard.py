@@ -1,7 +1,7 @@
-"""The guard of a hardware device's port: it sees, at the speed of the hardware, that a rule is broken.
+"""The guard of a hardware device's port: it detects broken rules at the speed of the hardware.
 
-Only what a device can break is looked for, a terminator without a request or two at once: the rest is
-the fabric's own doing. What is broken, and in which words it is told, is left to the rule checker.
+It detects only what a device can break, a terminator without a request or two at once; the fabric
+ensures the rest. Which rule is broken, and the message, is left to the rule checker.
 """
 
 from __future__ import annotations
@@ -33,13 +33,13 @@ _IDLE = Sample(rst=0, cyc=0, stb=0, we=0, adr=0, sel=0, write_data=0, read_data=
 
 
 class Guard(wiring.Component):
-    """Looks at one port.
+    """Watches one port.
 
     Members
     -------
     ``cyc`` to ``read_data``, ``adr`` (in): the port's signals; ``cut`` (in, 1): the watchdog ends an
     access in the place of the device; ``seen`` (out): bit 0 is high in a cycle in which the device
-    breaks a rule, and then the word says all that :func:`breaches` needs.
+    breaks a rule; the other bits are what :func:`breaches` needs.
     """
 
     cyc: Any
@@ -78,7 +78,7 @@ class Guard(wiring.Component):
 
 
 def breaches(port: str, cycle: int, seen: int) -> tuple[Breach, ...]:
-    """Return what the rule checker says of a cycle in which the guard saw a rule broken.
+    """Return the rule checker's breaches for a cycle in which the guard detected a broken rule.
 
     Parameters
     ----------

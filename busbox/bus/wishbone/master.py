@@ -1,6 +1,6 @@
-"""The CPU's side of the bus: puts one access on it for as long as ``go`` is high.
+"""The CPU's side of the bus: it drives one access for as long as ``go`` is high.
 
-The steps live in the replay, not here: nothing in this component counts, so that a pause leaves the
+The steps are in the replay, not here: this component counts nothing, so that a pause leaves the
 hardware quiet. ``go`` is high from cycle s to cycle e.
 """
 

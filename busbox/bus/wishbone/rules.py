@@ -1,4 +1,4 @@
-"""The rule checker: looks at the trace of one port and names every bus rule that it breaks.
+"""The rule checker: it reads the trace of one port and reports every bus rule that the port breaks.
 
 A trace is one :class:`Sample` for each rising clock edge, the signals as they stand just before it.
 :class:`RuleChecker` takes the cycles one by one while a run goes on, :func:`check_trace` takes a
@@ -201,7 +201,7 @@ class RuleChecker:
     Attributes
     ----------
     breaches : what was found so far, in the order of the cycles; at most :data:`KEPT` of each rule
-    counts : rule id to the number of all its breaches; a rule that held is not in it
+    counts : rule id to the number of its breaches, for broken rules only
     """
 
     def __init__(self, port: str, mode: Mode = "standard", first_cycle: int = 0) -> None:
@@ -221,7 +221,7 @@ class RuleChecker:
         self._found: list[Breach] = []
 
     def take(self, sample: Sample) -> tuple[Breach, ...]:
-        """Check the next cycle and return what it breaks; to be called once for each clock."""
+        """Check the next cycle and return its breaches; call it once per cycle."""
         self._number += 1
         terminated = sample.ack or sample.err or sample.rty
         up = bool(sample.cyc or sample.stb or terminated or sample.rst or sample.lock)
@@ -236,10 +236,10 @@ class RuleChecker:
         return self._taken()
 
     def finish(self) -> tuple[Breach, ...]:
-        """Say that a complete trace has ended, and return what is missing.
+        """End a complete trace, and return the breaches at its end.
 
-        Only pipelined mode owes anything: terminators of accepted requests. Not to be called for a
-        trace that was cut short.
+        Only pipelined mode can have any: accepted requests without a terminator. Do not call it for a
+        truncated trace.
         """
         if self._open:
             self._report("3.1.3.2", self._last, f"{self._open} accepted requests open at the end")
@@ -255,7 +255,7 @@ class RuleChecker:
         return found
 
     def _report(self, rule: str, sample: Sample, seen: str) -> None:
-        """Count a breach of ``rule`` and keep it if there are not too many."""
+        """Count a breach of ``rule``, and keep it unless there are too many."""
         text = f"{self.port}: {seen}; {_TEXTS[rule]}. Cycle {self._number}: {sample}"
         breach = Breach(rule, self._number, text)
         self._found.append(breach)
@@ -264,14 +264,14 @@ class RuleChecker:
             self.breaches.append(breach)
 
     def _at_rest(self, sample: Sample) -> None:
-        """Check a row after one with RST (rules 3.00, 3.15 and 3.20)."""
+        """Check a cycle after one with RST (rules 3.00, 3.15 and 3.20)."""
         if sample.cyc or sample.stb:
             self._report("3.20", sample, f"{_raised(sample, 'cyc', 'stb')} up in reset")
         if sample.ack or sample.err or sample.rty:
             self._report("3.00", sample, f"{_raised(sample, 'ack', 'err', 'rty')} up in reset")
 
     def _in_use(self, sample: Sample, terminated: bool) -> None:
-        """Check a row after one without RST."""
+        """Check a cycle after one without RST."""
         request = bool(sample.cyc and sample.stb)
         if sample.stb and not sample.cyc:
             self._report("3.25", sample, "STB up without CYC")
@@ -361,7 +361,7 @@ def _raised(sample: Sample, *names: str) -> str:
 
 
 def check_trace(samples: Iterable[Sample], mode: Mode = "standard") -> list[Breach]:
-    """Return what a complete trace of one port breaks, in the order of its cycles from 0 on."""
+    """Return the breaches in a complete trace of one port, in order of cycle, starting at 0."""
     checker = RuleChecker("trace", mode)
     found = [breach for sample in samples for breach in checker.take(sample)]
     return [*found, *checker.finish()]

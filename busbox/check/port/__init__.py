@@ -1,14 +1,14 @@
-"""Conformance of a component in Amaranth with the bus: driven alone, through its port.
+"""Bus conformance of a component in Amaranth, which is driven alone, through its port.
 
-Three parts, each with copies of its own in Amaranth's simulator:
+Three parts, each with its own copies in Amaranth's simulator:
 
 ``exercise``  random traffic under the rule checker (:mod:`busbox.bus.wishbone.rules`)
 ``cut_off``   two copies side by side: an access that is cut off must change no register
 ``timing``    the cycle in which a write is committed, and the cycle that a read shows
 
-ACK and ERR together, an answer while nothing is selected, and an answer in or behind a reset are in
-the checker's own rules: 3.45, 3.35 and 3.50, and 3.00. A component is held to what a device must do;
-the rules that bind a master are kept by the check itself, and are listed as not exercised.
+ACK and ERR together, an answer while nothing is selected, and an answer in or after a reset are
+covered by the checker's rules 3.45, 3.35 and 3.50, and 3.00. A component must obey the rules for a
+device; the rules for a master are obeyed by the check itself, and listed as not exercised.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from busbox.check.port.timing import Timing, show_cycle, timing_of
 __all__ = ["OWN", "Conformance", "Excerpt", "Outcome", "Subject", "Timing", "check", "find",
            "show_cycle", "timing_of"]  # fmt: skip
 
-#: The rules that are not of the checker, by id.
+#: The rules beyond those of the checker, by id.
 OWN = {ANSWERED: ANSWERED_TEXT, CUT_OFF: CUT_OFF_TEXT}
 
 #: Cycles of random traffic.
@@ -34,15 +34,15 @@ CYCLES = 2000
 
 @dataclass(frozen=True)
 class Conformance:
-    """What a check found out.
+    """The result of a check.
 
     Attributes
     ----------
     subject : what was checked
-    seed : of the chance
+    seed : of the random numbers
     cycles : cycles of random traffic that were played
-    counts : ``accesses``, ``answered``, ``given_up``, ``reset`` (met by one), ``unanswered``, and
-        ``resets``, all in random traffic
+    counts : ``accesses``, ``answered``, ``given_up``, ``reset`` (interrupted by one), ``unanswered``
+        and ``resets``, all in random traffic
     outcomes : of every rule, in the order of the checker, then :data:`OWN`
     timing : what was measured
     """
@@ -66,7 +66,7 @@ def check(subject: Subject, seed: int = 0, cycles: int = CYCLES) -> Conformance:
     Parameters
     ----------
     subject : what is checked
-    seed : of the chance
+    seed : of the random numbers
     cycles : cycles of random traffic, and again of accesses that are cut off; at least 1
 
     Raises

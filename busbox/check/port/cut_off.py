@@ -1,8 +1,8 @@
 """Accesses that are cut off change nothing: two copies side by side, one of which never saw them.
 
-Both are brought into the same state by a reset and the same accesses. Then one alone gets an access
-that a reset or a watchdog cuts off before its answer. Registers that differ in any cycle after that
-were changed by it: what moves by itself moves in both.
+A reset and the same accesses bring both into the same state. Then only one gets an access that a
+reset or a watchdog cuts off before its answer. Registers that differ in any later cycle were changed
+by that access: whatever changes on its own changes in both.
 """
 
 from __future__ import annotations
@@ -22,24 +22,24 @@ CUT_OFF_TEXT = (
 )
 PART = "accesses cut off"
 
-#: Of more registers than this, some are looked at: the one aimed at, and others by chance.
+#: If there are more registers than this, some are observed: the target, and others at random.
 _LOOKED_AT = 48
 #: Cycles of STB after which an aimed access is cut off, if it is not answered before.
 _LONGEST = 8
-#: Rounds without an access that is cut off: they show that two copies are alike.
+#: Rounds without a cut-off access: they show that two copies behave alike.
 _CONTROLS = 4
 
 
 class CutOffs:
-    """Plays rounds of: a reset, some accesses, one that is cut off, some cycles to look at.
+    """Plays rounds: a reset, some accesses, one that is cut off, some cycles to observe.
 
-    First a write and a read of every register are cut off as late as can be, then others by chance.
+    First a write and a read of every register are cut off as late as possible, then random ones.
 
     Parameters
     ----------
     subject : with a watch port
-    seed : of the chance
-    cycles : at least so many are played, and every register once, unless a breach is found
+    seed : of the random numbers
+    cycles : number of cycles to play at least, with every register once, unless a breach is found
 
     Attributes
     ----------
@@ -68,11 +68,11 @@ class CutOffs:
             self._round(*(aimed.pop(0) if aimed else ()))
 
     def outcome(self) -> Outcome:
-        """Return what became of the rule."""
-        unit = f"times, {self.begun} of them with STB up"
+        """Return the outcome of the rule."""
+        unit = f"accesses, {self.begun:,} of them with STB high"
         without = "no access was cut off"
         if not self._alike:
-            without = "two copies of it do not behave alike"
+            without = "two copies of the component behave differently"
         elif not self._names:
             without = "it has no registers"
         times = self.times if self._names and self._alike else 0
@@ -80,7 +80,7 @@ class CutOffs:
         return Outcome.of(CUT_OFF, CUT_OFF_TEXT, times, unit, without, self.evidence, breaches)
 
     def _round(self, word: int | None = None, we: int = 0) -> None:
-        """Play a round; with ``word``, of a fresh device and an access that changes all it can."""
+        """Play a round; with ``word``, on a fresh device, with an access that changes all it can."""
         self._words = []
         self._reset(IDLE)
         access = self._traffic.access()
@@ -100,9 +100,9 @@ class CutOffs:
         return words if len(words) <= _LOOKED_AT else self._dice.sample(words, _LOOKED_AT)
 
     def _cut(self, access: Drive, aimed: bool) -> None:
-        """Play an access up to a cycle before its answer, on the first copy; aimed: all those cycles.
+        """Play an access on the first copy, ending before its answer; ``aimed``: just before it.
 
-        A cycle in which it would be answered is looked at before the clock edge, and not played.
+        A cycle in which it would be answered is seen before the clock edge, and not played.
         """
         dice, lead, held = self._dice, self._traffic.lead(), self._dice.randrange(2)
         begun = played = 0
@@ -123,7 +123,7 @@ class CutOffs:
             self._both(access if aimed or dice.randrange(2) else self._traffic.noise())
 
     def _access(self) -> None:
-        """Play an access on both copies, to its answer or for a while."""
+        """Play an access on both copies, until its answer or the limit."""
         access, held = self._traffic.access(), self._dice.randrange(2)
         for _ in range(self._traffic.lead()):
             self._both(access.raised(held, 0))
@@ -140,14 +140,14 @@ class CutOffs:
         self._both(drive)
 
     def _both(self, drive: Drive) -> bool:
-        """Play a cycle in which both ports are the same; return whether it was answered."""
+        """Play a cycle with equal signals on both ports; return whether there was an answer."""
         self._rig.drive(drive)
         self._rig.drive(drive, 1)
         sample, other = self._rig.seen(), self._rig.seen(1)
         answers = [(one.ack, one.err) for one in (sample, other)]
         if answers[0] != answers[1] and drive.stb:
             self._differ(
-                f"{_answer(*answers[0])}, but {_answer(*answers[1])} without those cut off"
+                f"{_answer(*answers[0])}, but {_answer(*answers[1])} without the accesses cut off"
             )
         self._look()
         self._tick()
@@ -165,7 +165,7 @@ class CutOffs:
             here, there = self._rig.watch(word), self._rig.watch(word, 1)
             if here != there:
                 name = self._names.get(word, f"the word at {word << 2:#x}")
-                self._differ(f"{name} shows {here:#x}, and {there:#x} without the access cut off")
+                self._differ(f"{name} shows {here:#x}, but {there:#x} without the access cut off")
                 return
 
     def _differ(self, seen: str) -> None:
@@ -176,7 +176,7 @@ class CutOffs:
 
 
 def _ends(table: RegisterTable) -> list[int]:
-    """Return the word addresses of all registers, of a cycle those of the first and the last."""
+    """Return the word addresses of all registers, the first and the last of a row."""
     return [
         (register.offset >> 2) + index
         for register in table

@@ -1,7 +1,7 @@
 """Random traffic on one port, under the rules of the checker.
 
-In every cycle the port is as the fabric would have it: the address stands before STB, STB stays until
-an answer, RST masks CYC and STB. An access may be given up before its answer, as a watchdog does it.
+The port is driven as the fabric would drive it: the address is stable before STB, STB stays high until
+an answer, RST masks CYC and STB. An access may be abandoned before its answer, as by a watchdog.
 """
 
 from __future__ import annotations
@@ -25,20 +25,20 @@ PART = "random traffic"
 ANSWERED = "answered"
 ANSWERED_TEXT = f"an access is answered within {PATIENCE} cycles of STB (a limit of this check)"
 
-_MASTER = "binds the master, which is the check itself"
-_PIPELINED = "belongs to pipelined mode; the port is standard"
-_GROUPS = "belongs to blocks; the bus has single accesses"
+_MASTER = "applies to the master, which is this checker"
+_PIPELINED = "applies to pipelined mode; the port uses standard mode"
+_GROUPS = "applies to block transfers; the bus has single accesses"
 #: Why a rule cannot be exercised here.
 _NEVER = {
     "3.20": _MASTER, "3.25": _MASTER, "3.60": _MASTER, "3.1.3.1": _MASTER,
     "3.57": _PIPELINED, "3.1.3.2": _PIPELINED, "3.80": _GROUPS, "3.85": _GROUPS,
 }  # fmt: skip
-#: What is counted for the others, and why there was none of it.
+#: What is counted for the others, and why the count may be 0.
 _UNITS = {
-    "3.00": ("cycles in or after a reset", "no reset came"),
+    "3.00": ("cycles in or after a reset", "no reset occurred"),
     "3.35": ("cycles without a request", "there was no such cycle"),
     "3.45": ("answers", "nothing was answered"),
-    "3.50": ("times that STB fell", "STB was never up"),
+    "3.50": ("falling edges of STB", "STB was never high"),
 }
 
 
@@ -48,13 +48,13 @@ class Exercise:
     Parameters
     ----------
     subject : what is checked
-    seed : of the chance
-    cycles : at least so many are played; the last access is played to its end
+    seed : of the random numbers
+    cycles : number of cycles to play at least; the last access is completed
 
     Attributes
     ----------
-    counts : ``accesses``, ``answered``, ``given_up``, ``reset`` (accesses met by one), ``resets``,
-        ``unanswered`` (for :data:`PATIENCE` cycles), and the rule ids that can be exercised
+    counts : ``accesses``, ``answered``, ``given_up``, ``reset`` (accesses interrupted by one),
+        ``resets``, ``unanswered`` (for :data:`PATIENCE` cycles), and the rule ids that can be exercised
     """
 
     def __init__(self, subject: Subject, seed: int, cycles: int) -> None:
@@ -77,7 +77,7 @@ class Exercise:
         return self._rig.cycle
 
     def outcomes(self) -> list[Outcome]:
-        """Return what became of every rule of the checker, and of :data:`ANSWERED`."""
+        """Return the outcome of every rule of the checker, and of :data:`ANSWERED`."""
         found = []
         for rule in RULES:
             unit, without = _UNITS.get(rule.id, ("", _NEVER.get(rule.id, "")))
@@ -91,7 +91,7 @@ class Exercise:
         ended = self.counts["answered"] + self.counts["unanswered"]
         found.append(
             Outcome.of(
-                ANSWERED, ANSWERED_TEXT, ended, "accesses", "no access was played to its end",
+                ANSWERED, ANSWERED_TEXT, ended, "accesses", "no access was completed",
                 self._evidence.get(ANSWERED), self.counts["unanswered"],
             )
         )  # fmt: skip
@@ -102,7 +102,7 @@ class Exercise:
             self._cycle(self._traffic.noise())
 
     def _access(self) -> None:
-        """Play one access: to its answer, until it is given up, or into a reset."""
+        """Play one access: until it is answered, abandoned or interrupted by a reset."""
         dice, access = self._dice, self._traffic.access()
         given_up = dice.randrange(4) if dice.random() < 0.2 else None
         held = dice.randrange(2)
@@ -119,7 +119,7 @@ class Exercise:
     def _request(self, access: Drive, cycles: int) -> None:
         """Hold STB for ``cycles`` cycles at most."""
         for left in reversed(range(cycles)):
-            # Resets that come later than this would leave hardly any access to wait for its end.
+            # Later resets too would leave hardly any access to reach its limit.
             early = cycles - left <= _RESETS_STRIKE
             sample = (
                 self._cycle(access, last=not left) if early else self._one_cycle(access, not left)
@@ -139,7 +139,7 @@ class Exercise:
         self._evidence.setdefault(ANSWERED, evidence)
 
     def _cycle(self, drive: Drive, last: bool = False) -> Sample | None:
-        """Play a cycle, or, now and then, a reset in its place (None)."""
+        """Play a cycle, or occasionally a reset in its place (None)."""
         if self._dice.randrange(32):
             return self._one_cycle(drive, last)
         self.counts["resets"] += 1
@@ -151,7 +151,7 @@ class Exercise:
         return None
 
     def _one_cycle(self, drive: Drive, last: bool = False) -> Sample:
-        """Play a cycle; ``last``: without an answer in it, the access is given up."""
+        """Play a cycle; ``last``: the access is abandoned unless it is answered in it."""
         if not self._dice.randrange(4):
             self._rig.scatter(self._dice)
         self._rig.drive(drive)

@@ -1,4 +1,4 @@
-"""What a check finds out: the state of each rule, and the cycles that show a breach."""
+"""The results of a check: the state of each rule, and the cycles that show a breach."""
 
 from __future__ import annotations
 
@@ -55,16 +55,16 @@ def _signals(number: int, sample: Sample) -> tuple[object, ...]:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of one rule.
+    """The outcome of one rule.
 
     Attributes
     ----------
     rule : its id: of :data:`busbox.bus.wishbone.rules.RULES`, or a word of ``OWN``
-    text : one sentence: what it demands
+    text : what it demands, in one sentence
     state : ``held``, ``broken`` or ``not exercised``
     times : how often it was exercised
     breaches : how often it was broken
-    note : what was counted, or why nothing was
+    note : what was counted, or why nothing was counted
     evidence : the first breach
     """
 

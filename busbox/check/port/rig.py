@@ -22,7 +22,7 @@ _DRIVEN = ("cyc", "stb", "we", "adr", "sel", "write_data")
 
 @dataclass(frozen=True)
 class Drive:
-    """What a master has on the port in a cycle; see :class:`busbox.bus.wishbone.rules.Sample`."""
+    """What a master drives on the port in a cycle; see :class:`busbox.bus.wishbone.rules.Sample`."""
 
     cyc: int = 0
     stb: int = 0
@@ -32,7 +32,7 @@ class Drive:
     write_data: int = 0
 
     def raised(self, cyc: int, stb: int) -> Drive:
-        """Return the same with CYC and STB."""
+        """Return the same drive with these levels of CYC and STB."""
         return replace(self, cyc=cyc, stb=stb)
 
 
@@ -40,14 +40,14 @@ IDLE = Drive()
 
 
 class Rig:
-    """Copies of a component side by side. It stands in a cycle: what is driven counts in this cycle.
+    """Copies of a component side by side. There is a present cycle, in which all drives take effect.
 
     Cycle 0 is the first with RST low; the cycle before it had RST high.
 
     Parameters
     ----------
     subject : what is built
-    copies : how many
+    copies : number of copies
 
     Attributes
     ----------
@@ -94,7 +94,7 @@ class Rig:
     def _open(self, subject: Subject) -> tuple[Any, Callable[[], object]]:
         """Return the context of the simulator's one test bench, in cycle 0, and half a tick."""
         opened: list[Any] = []
-        # The simulator would make up a clock domain that is missing, and never clock it.
+        # The simulator would invent a missing clock domain and never clock it.
         Fragment.get(self._top(), None).prepare(missing_domain=lambda name: None)
         # And it would run what no hardware does: a black box as nothing, a loop without end.
         _ = subject.program
@@ -112,12 +112,12 @@ class Rig:
         return opened[0], simulator.advance
 
     def reset(self, level: int) -> None:
-        """Put RST to a level from this cycle on."""
+        """Drive RST from this cycle on."""
         self._rst = level
         self._context.set(self._domain.rst, level)
 
     def drive(self, drive: Drive, copy: int = 0) -> None:
-        """Put signals on a copy's port from this cycle on."""
+        """Drive a copy's port from this cycle on."""
         before, self._driven[copy] = self._driven[copy], drive
         for name, member in self._members[copy].items():
             value = getattr(drive, name)
@@ -125,7 +125,7 @@ class Rig:
                 self._context.set(member, value)
 
     def scatter(self, dice: random.Random) -> None:
-        """Put random levels on the input pins: in every copy the same."""
+        """Drive random levels on the input pins, the same in every copy."""
         for members in zip(*self._inputs, strict=True):
             level = dice.getrandbits(len(members[0]))
             for member in members:
@@ -146,14 +146,14 @@ class Rig:
         return int(self._context.get(component.watch_data))
 
     def tick(self) -> None:
-        """Go on to the next cycle."""
+        """Advance to the next cycle."""
         self._half_tick()
         self._half_tick()
         self.cycle += 1
 
 
 def _free_inputs(component: Any) -> list[Any]:
-    """Return the inputs of a component that are no part of its bus or watch port."""
+    """Return the inputs of a component that belong to neither its bus nor its watch port."""
     return [
         value
         for path, member, value in component.signature.flatten(component)
@@ -166,8 +166,8 @@ class Traffic:
 
     Parameters
     ----------
-    dice : where chance comes from
-    subject : whose registers are met more often than holes
+    dice : the random numbers
+    subject : its registers are accessed more often than holes
     words : number of word addresses
     """
 
@@ -181,7 +181,7 @@ class Traffic:
         self._least_wait = subject.least_wait
 
     def access(self) -> Drive:
-        """Return an access, with CYC and STB low as yet."""
+        """Return an access, with CYC and STB still low."""
         dice = self.dice
         often = self._often if self._often and dice.random() < 0.75 else range(self._words)
         return Drive(
@@ -192,9 +192,9 @@ class Traffic:
         )
 
     def lead(self) -> int:
-        """Return for how many cycles the address is on the port before STB."""
+        """Return the number of cycles with the address on the port before STB."""
         return self._least_wait + self.dice.randrange(4)
 
     def noise(self) -> Drive:
-        """Return what may be on the port while nothing is selected: anything but STB."""
+        """Return random signals for a cycle without a request: anything but STB."""
         return self.access().raised(self.dice.randrange(2), 0)

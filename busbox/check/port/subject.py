@@ -1,4 +1,4 @@
-"""What is checked: how it is found, how it is built, what is refused."""
+"""The component under check: how it is found and built, and what is refused."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class Subject:
     name : as messages call it
     kind : name of its class
     factory : builds one
-    words : number of word addresses that are used, from 0 on; None for all that its port has
+    words : number of word addresses to use, from 0; None for all that its port has
     table : its registers, or None for a component that declares none and has no watch port
     least_wait : cycles that the address must be on the port before STB, at least
     """
@@ -72,7 +72,7 @@ class Subject:
 
         Raises
         ------
-        InputError : it cannot be built, is no component, or has no port of the bus
+        InputError : it cannot be built, is not a component, or has no bus port
         """
         found = None
         try:
@@ -99,7 +99,7 @@ class Subject:
 
 
 def discard() -> None:
-    """Let components that nobody simulated go without a warning."""
+    """Discard components that were never simulated, without a warning."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", UnusedElaboratable)
         gc.collect()
@@ -113,12 +113,12 @@ def _no_port(component: Any) -> str:
     member = members["bus"]
     if member.is_port or member.dimensions:
         return (
-            "its member bus must be one In(wishbone.Signature(...)), not a plain signal or a cycle"
+            "its member bus must be one In(wishbone.Signature(...)), not a plain signal or an array"
         )
     if not isinstance(member.signature, wishbone.Signature):
         return "its member bus must have the signature busbox.bus.wishbone.Signature, not another"
     if member.signature.members["cyc"].flow != wiring.In:
-        return "its member bus must be In, as a device has it; it is Out, as a master has it"
+        return "its member bus must be In, as on a device, not Out, as on a master"
     return ""
 
 
@@ -138,7 +138,7 @@ def find(name: str, values: Sequence[str], size: int, clock_hz: int) -> Subject:
 
     Raises
     ------
-    InputError : there is none, it is nothing that can be checked, or a setting is wrong
+    InputError : it does not exist, cannot be checked, or a setting is wrong
     """
     settings = _parsed(values)
     found = load_object(name, Path(), "class") if ".py:" in name else None
@@ -154,7 +154,7 @@ def find(name: str, values: Sequence[str], size: int, clock_hz: int) -> Subject:
 
 
 def _component(name: str, found: type, settings: dict[str, Any]) -> Subject:
-    """Return a component that is no hardware device of the house."""
+    """Return a component that is not a hardware device of Busbox."""
     if not issubclass(found, wiring.Component):
         raise InputError.of(
             "must be an Amaranth component with a member bus, a hardware device "
@@ -190,7 +190,7 @@ def _check_keys(device: Any, settings: Mapping[str, Any]) -> None:
 def _in_a_slot(
     name: str, device: Any, settings: dict[str, Any], size: int, clock_hz: int
 ) -> Device:
-    """Return the device in a slot of its own, checked as a bench checks it."""
+    """Return the device alone in a slot, checked as in a bench."""
     slot = {
         "model": device,
         "base": 0,
@@ -202,12 +202,12 @@ def _in_a_slot(
     try:
         (built,) = Bench({"clock": show_clock(clock_hz), "slot": {"device": slot}}).devices()
     except InputError as error:
-        raise InputError([_told(name, mistake) for mistake in error.mistakes]) from None
+        raise InputError([_reworded(name, mistake) for mistake in error.mistakes]) from None
     return replace(built, kind=name)
 
 
-def _told(name: str, mistake: Mistake) -> Mistake:
-    """Return a mistake of the slot in the words of the command line."""
+def _reworded(name: str, mistake: Mistake) -> Mistake:
+    """Return a mistake of the slot in terms of the command line."""
     if mistake.key in _OPTIONS:
         return Mistake(mistake.text, _OPTIONS[mistake.key])
     key = mistake.key.removeprefix(_SETTING)

@@ -1,8 +1,8 @@
 """In which cycle a device acts, measured from e, the cycle of its answer.
 
-House timing (semantics page, rule 2): a write is committed in e + 1, the first cycle that shows the
+Standard timing (semantics page, rule 2): a write is committed in e + 1, the first cycle that shows the
 new value; a read shows the state of cycle e. Through the watch port both are seen cycle by cycle.
-Without one, a read back tells when a write shows, and nothing tells what cycle a read shows.
+Without one, reading back shows when a write takes effect; which cycle a read shows remains unknown.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class Timing:
     ----------
     commit : the first cycle that shows a written value, less e; None if it was not measured
     sample : the cycle whose state a read shows, less e; None if it was not measured
-    write_text, read_text : the same in words, with what it was seen in, or why it was not measured
+    write_text, read_text : the same as text, with the registers observed, or why it was not measured
     """
 
     commit: int | None
@@ -44,12 +44,12 @@ class Timing:
 
     @property
     def house(self) -> bool:
-        """Whether both were measured, and are those of the house: e + 1 and e."""
+        """Whether both were measured and match the standard timing: e + 1 and e."""
         return (self.commit, self.sample) == (1, 0)
 
     @property
     def text(self) -> str:
-        """Both in words."""
+        """Both as text."""
         return f"{self.write_text}; {self.read_text}"
 
 
@@ -69,7 +69,10 @@ def timing_of(subject: Subject, seed: int = 0) -> Timing:
     if subject.table is None:
         commit, written = _read_back(_Measure(subject, f"read back {seed}"))
         return Timing(
-            commit, None, _write_text(commit, written), "reads: not measured, it has no watch port"
+            commit,
+            None,
+            _write_text(commit, written),
+            "reads: not measured, as it has no watch port",
         )
     commit, written = _commits(_Measure(subject, f"commit {seed}"))
     sample, read = _samples(_Measure(subject, f"sample {seed}"))
@@ -79,7 +82,7 @@ def timing_of(subject: Subject, seed: int = 0) -> Timing:
 def _write_text(commit: int | None, detail: str) -> str:
     if commit is None:
         return f"writes: not measured, {detail}"
-    kind = "house timing" if commit == 1 else "another legal timing"
+    kind = "standard timing" if commit == 1 else "legal, but not the standard timing"
     if commit < 1:
         kind = "too early, the access may still be cut off"
     return f"commits a write in {show_cycle(commit)}: {kind} ({detail})"
@@ -88,7 +91,7 @@ def _write_text(commit: int | None, detail: str) -> str:
 def _read_text(sample: int | None, detail: str) -> str:
     if sample is None:
         return f"reads: not measured, {detail}"
-    kind = "house timing" if sample == 0 else "another legal timing"
+    kind = "standard timing" if sample == 0 else "legal, but not the standard timing"
     return f"a read shows {show_cycle(sample)}: {kind} ({detail})"
 
 
@@ -155,14 +158,14 @@ class _Measure:
 
     def why(self, nothing: str) -> str:
         """Return why nothing was measured: ``nothing``, if there was an access to measure."""
-        return nothing if self.ended else "no access was ended by ACK alone"
+        return nothing if self.ended else "no access ended with ACK alone"
 
 
-def _places(subject: Subject, *rights: str) -> list[tuple[int, Place]]:
-    """Return (word, place) of the registers with one of the rights; of a cycle the first and last."""
+def _places(subject: Subject, *types: str) -> list[tuple[int, Place]]:
+    """Return (word, place) of the registers with these access types; of a row the first and last."""
     found = []
     for register in subject.table or ():
-        if register.mask(*rights):
+        if register.mask(*types):
             for index in sorted({0, max(0, register.count - 1)}):
                 found.append(((register.offset >> 2) + index, Place(register, index)))
     return found[:_REGISTERS]
@@ -180,7 +183,7 @@ def _agreed(measured: Mapping[str, Iterable[int]], nothing: str) -> tuple[int | 
         ((cycle, names),) = by_cycle.items()
         return cycle, f"seen in {_listed(names)}"
     parts = (f"{show_cycle(cycle)} in {_listed(by_cycle[cycle])}" for cycle in sorted(by_cycle))
-    return None, f"it differs: {', '.join(parts)}"
+    return None, f"registers differ: {', '.join(parts)}"
 
 
 def _listed(names: list[str]) -> str:
@@ -195,19 +198,19 @@ def _commits(measure: _Measure) -> tuple[int | None, str]:
     """Return when writes show on the watch port."""
     places = _places(measure.subject, "rw")
     if not places:
-        return None, "no register has the right rw"
+        return None, "no register has access rw"
     measured: dict[str, set[int]] = {}
     for word, place in places:
         mask = place.register.mask("rw")
         cycles = {_commit(measure, word, mask, number % 2 * 2) for number in range(_WRITES)}
         if cycles - {None}:
             measured[place.name] = {cycle for cycle in cycles if cycle is not None}
-    nothing = f"no register shows what is written to it by e + {_WINDOW}"
+    nothing = f"no register shows the written value by e + {_WINDOW}"
     return _agreed(measured, measure.why(nothing))
 
 
 def _commit(measure: _Measure, word: int, mask: int, lead: int) -> int | None:
-    """Write a word; return its first cycle on the watch port less e, or None if that cannot be told."""
+    """Write a word; return its first cycle on the watch port less e, or None if unknown."""
     measure.word = word
     measure.reset()
     measure.cycles(_STEADY)
@@ -238,7 +241,7 @@ def _read_back(measure: _Measure) -> tuple[int | None, str]:
         bits = _stored(measure, word)
         if bits:
             return _first_read(measure, word, bits)
-    return None, measure.why("no word among the first 16 reads back what is written to it")
+    return None, measure.why("none of the first 16 words reads back what was written")
 
 
 def _stored(measure: _Measure, word: int) -> int:
@@ -270,10 +273,10 @@ def _first_read(measure: _Measure, word: int, bits: int) -> tuple[int | None, st
             shows[read[0] - written[0]] = not (read[1] ^ value) & bits
     first = min((cycle for cycle, new in shows.items() if new), default=None)
     if first is None:
-        return None, "reads back do not agree"
+        return None, "reading back gives inconsistent values"
     if first > 1 and shows.get(first - 1) is not False:
-        return None, f"the first read back ends in {show_cycle(first)}, and shows it already"
-    return first, f"by reading the word at {word << 2:#x} back"
+        return None, f"the first read back ends in {show_cycle(first)} and already shows the value"
+    return first, f"by reading back the word at {word << 2:#x}"
 
 
 # Reads.
@@ -283,24 +286,24 @@ def _samples(measure: _Measure) -> tuple[int | None, str]:
     """Return which cycle of the watch port reads show."""
     places = _places(measure.subject, "rw", "ro", "ones_clear")
     if not places:
-        return None, "it has no register to be read"
+        return None, "it has no readable register"
     measure.noisy = True
     traffic = Traffic(measure.dice, measure.subject, measure.rig.words)
     measured: dict[str, set[int]] = {}
     odd: list[str] = []
     for word, place in places:
-        cycles, told = {-1, 0, 1}, False
+        cycles, distinct = {-1, 0, 1}, False
         for data, shown in _reads(measure, traffic, word):
             cycles &= {cycle for cycle in (-1, 0, 1) if shown[cycle + 1] == data}
-            told |= shown[0] != shown[1]
+            distinct |= shown[0] != shown[1]
         if 0 not in cycles and len(cycles) != 1:
             odd.append(place.name)
-        elif told:
-            # Cycle e + 1 looks like e where nothing happens behind a read: then e it is.
+        elif distinct:
+            # Where nothing happens after a read, e + 1 looks like e: then it is e.
             measured[place.name] = cycles & {0} or cycles
     if odd:
         return None, f"reads of {_listed(odd)} do not always show one of e - 1, e and e + 1"
-    return _agreed(measured, measure.why("no register moves in the cycle before a read ends"))
+    return _agreed(measured, measure.why("no register changes in the cycle before a read ends"))
 
 
 def _reads(

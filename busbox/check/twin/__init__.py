@@ -1,7 +1,7 @@
 """Lockstep: a model and its hardware twin on the same accesses, compared cycle by cycle.
 
 ``plan``
-    what is played to one slot: accesses, inputs, resets; drawn at random and aimed at events
+    the accesses, inputs and resets for one slot; drawn at random and aimed at events
 ``compare``
     two runs, and the first cycle in which they differ
 ``shrink``
@@ -9,15 +9,23 @@
 ``pair``
     plans with all wait states, played to both; what they reached (``exercise``)
 ``save``
-    a plan as a bench of its own
+    a plan saved as a bench
 """
 
 from busbox.check.twin.compare import Difference, Side, compare, observe
-from busbox.check.twin.pair import Found, Pair
+from busbox.check.twin.pair import Counterexample, Pair
 from busbox.check.twin.plan import Plan, plan_of, random_plan
 from busbox.check.twin.shrink import shrink
 
 __all__ = [
-    "Difference", "Found", "Pair", "Plan", "Side", "compare", "observe", "plan_of", "random_plan",
+    "Counterexample",
+    "Difference",
+    "Pair",
+    "Plan",
+    "Side",
+    "compare",
+    "observe",
+    "plan_of",
+    "random_plan",
     "shrink",
 ]  # fmt: skip

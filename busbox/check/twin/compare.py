@@ -1,4 +1,4 @@
-"""Two runs of one plan, and the first cycle in which they differ."""
+"""Two runs of the same plan, and the first cycle in which they differ."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ _LOOKED_AT = ("start", "end", "terminator", "data")
 
 @dataclass(frozen=True)
 class Side:
-    """What one of the two did.
+    """One of the two runs.
 
     Attributes
     ----------
-    recording : of its run
+    recording : of the run
     registers : (cycle, register to value) for the first cycle, and for every cycle in which one changed
     """
 
@@ -35,7 +35,7 @@ class Difference:
 
     Attributes
     ----------
-    cycle : where it shows first
+    cycle : the first cycle that shows it
     what : ``access``, ``register``, ``pin`` or ``end``
     name : of the register or pin; what differs of an access: ``end``, ``terminator`` or ``data``
     model, hardware : the two values
@@ -51,14 +51,14 @@ class Difference:
 
 
 class _Observer:
-    """Notes the registers of one device in every cycle."""
+    """Records the registers of one device in every cycle."""
 
     def __init__(self, number: int, resets: Sequence[int]) -> None:
         self._number, self._resets = number, set(resets)
         self.seen: list[tuple[int, Mapping[str, int]]] = []
 
     def __call__(self, cycle: int, devices: Sequence[LiveDevice]) -> None:
-        if cycle in self._resets:  # a model has its reset values a cycle early there
+        if cycle in self._resets:  # a model has its reset values one cycle early there
             return
         device = devices[self._number]
         device.advance(cycle)
@@ -68,7 +68,7 @@ class _Observer:
 
 
 def observe(system: System, number: int, factory: EngineFactory, until: int | None = None) -> Side:
-    """Run a system and note the registers of one device in every cycle."""
+    """Run a system and record the registers of one device in every cycle."""
     observer = _Observer(number, [reset.at for reset in system.resets])
     recording = replay(system, factory, until, observe=observer)
     return Side(recording, tuple(observer.seen))

@@ -1,4 +1,4 @@
-"""What lockstep runs reached of a device, and what they never did."""
+"""What lockstep runs exercised of a device, and what they never did."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _CAN_BE_SEEN = ("rw", "ro", "ones_clear")
 
 
 class Exercise:
-    """Collects what runs of one slot reached.
+    """Collects what the runs of one slot exercised.
 
     Attributes
     ----------
@@ -68,7 +68,7 @@ class Exercise:
         }
 
     def never(self) -> Iterator[str]:
-        """Yield what did not happen, one phrase each."""
+        """Yield what was never reached, one phrase each."""
         lanes = [show_lanes(one) for one in range(16) if show_lanes(one) not in self._lanes]
         if lanes:
             yield f"lanes {' '.join(lanes)}"
@@ -82,14 +82,14 @@ class Exercise:
                 yield from self._field(register, names, field)
 
     def _field(self, register: Register, names: list[str], field: Field) -> Iterator[str]:
-        right = field.access or register.access
+        access = field.access or register.access
         label = register.name if field.name == "VALUE" else f"{register.name}.{field.name}"
-        if right in _CAN_BE_WRITTEN and not any(
+        if access in _CAN_BE_WRITTEN and not any(
             f"{n}.{field.name}" in self._written for n in names
         ):
-            yield f"a one written to {label}"
-        if right in _CAN_BE_SEEN and self._ones:
+            yield f"1 written to {label}"
+        if access in _CAN_BE_SEEN and self._ones:
             if not any(self._ones.get(name, 0) & field.mask for name in names):
-                yield f"a one seen in {label}"
+                yield f"1 seen in {label}"
             if not any(self._zeros.get(name, 0) & field.mask for name in names):
-                yield f"a zero seen in {label}"
+                yield f"0 seen in {label}"

@@ -1,4 +1,4 @@
-"""A slot's model and its hardware twin: what is played to both, and what came of it."""
+"""A slot's model and its hardware twin: both run the same plans, and the runs are compared."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ WAITS = (0, 1, 3)
 
 
 @dataclass(frozen=True)
-class Found:
+class Counterexample:
     """A difference, and the shortest plan found that shows it.
 
     Attributes
     ----------
     difference : the first one
-    plan : what shows it when it is played to the slot alone; None if the rest of the bench matters
+    plan : a plan that shows it with the slot alone; None if the rest of the bench matters
     alone : the system of the slot alone that plays the plan, or None
     """
 
@@ -45,7 +45,7 @@ class Pair:
 
     Attributes
     ----------
-    exercise : what was reached without a difference
+    exercise : what was exercised without a difference
     """
 
     def __init__(self, system: System, number: int, hardware: Any, factory: EngineFactory) -> None:
@@ -54,7 +54,7 @@ class Pair:
         self.exercise = Exercise(system.devices[number].slot.table)
 
     def plans(self, count: int, seed: int, length: int = PLAN) -> Iterator[tuple[System, Plan]]:
-        """Yield plans of ``count`` accesses in all, each with the system that it is drawn for."""
+        """Yield plans with ``count`` accesses in total, each with the system that it is drawn for."""
         waits = self._waits()
         for number in range(-(-count // length)):
             system = self._waiting(waits[number % len(waits)])
@@ -72,7 +72,7 @@ class Pair:
         devices[self._number] = replace(device, slot=replace(device.slot, wait=wait))
         return replace(self._system, devices=tuple(devices))
 
-    def drawn(self, count: int, seed: int) -> Found | None:
+    def drawn(self, count: int, seed: int) -> Counterexample | None:
         """Play plans drawn at random; return the first difference, its plan shrunk."""
         for system, plan in self.plans(count, seed):
             alone = plan.system(system, self._number)
@@ -82,7 +82,7 @@ class Pair:
             self.exercise.add(model, plan, alone)
         return None
 
-    def played(self) -> Found | None:
+    def played(self) -> Counterexample | None:
         """Play the system's own traffic; return the first difference, as a plan if that shows it."""
         difference, model, _ = compare(self._system, self._number, self._hardware, self._factory)
         plan = plan_of(model.recording, self._system, self._number)
@@ -91,14 +91,14 @@ class Pair:
             self.exercise.add(observe(alone, 0, self._factory), plan, alone)
             return None
         if self._differs(plan, self._system) is None:
-            return Found(difference)
+            return Counterexample(difference)
         return self._shrunk(plan, self._system)
 
     def _differs(self, plan: Plan, system: System) -> Difference | None:
         return compare(plan.system(system, self._number), 0, self._hardware, self._factory)[0]
 
-    def _shrunk(self, plan: Plan, system: System) -> Found:
+    def _shrunk(self, plan: Plan, system: System) -> Counterexample:
         plan = shrink(plan, lambda smaller: self._differs(smaller, system))
         difference = self._differs(plan, system)
         assert difference is not None
-        return Found(difference, plan, plan.system(system, self._number))
+        return Counterexample(difference, plan, plan.system(system, self._number))

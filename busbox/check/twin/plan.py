@@ -1,8 +1,7 @@
-"""What is played to one slot: a list of accesses with their waits, inputs and resets.
+"""The stimulus for one slot: accesses with their waits, inputs and resets.
 
-A random plan is drawn against the model: before each access the model is asked when something of it
-may change next (``next_edge``, ``rest_at``), and most accesses are aimed to end within two cycles of
-such an event.
+A random plan is drawn against the model: before each access the model is asked when it may change next
+(``next_edge``, ``rest_at``), and most accesses are aimed to end within two cycles of such an event.
 """
 
 from __future__ import annotations
@@ -25,9 +24,9 @@ from busbox.system.system import System
 
 #: Cycles that are run after the last access.
 TAIL = 40
-#: Of ten accesses, so many are aimed at an event.
+#: Out of ten accesses, the number aimed at an event.
 AIMED = 7
-#: An event further away than this is not waited for.
+#: Cycles to an event that is too far away to wait for.
 FAR = 600
 #: Cycles from an event to the end of an access that is aimed at it. What an event changes shows in its
 #: cycle: an access that ends in the cycle before meets it.
@@ -38,13 +37,13 @@ SOON = (-1, 0, 0, 1, 2, 4, 8, 12, 20)
 
 @dataclass(frozen=True)
 class Plan:
-    """What is played to one slot.
+    """The stimulus for one slot.
 
     Attributes
     ----------
     steps : accesses (a target is an address or a register's name), and pauses that a reset cuts off
     inputs : (cycle, pin, level)
-    resets : (cycle, length) of RST; the CPU goes on with the next step
+    resets : (cycle, length) of RST; the CPU continues with the next step
     aimed : accesses of a random plan that end within two cycles of an event
     """
 
@@ -55,7 +54,7 @@ class Plan:
 
     @property
     def played(self) -> tuple[AccessStep | Pause, ...]:
-        """The steps, and a pause in which what they began, and the last input, can show."""
+        """The steps, and a pause in which their effects, and those of the last input, can show."""
         least = sum(
             step.wait + 1 if isinstance(step, AccessStep) else step.span.cycles or 0
             for step in self.steps
@@ -87,7 +86,7 @@ class Plan:
 
 
 def plan_of(recording: Recording, system: System, number: int) -> Plan:
-    """Return the plan that gives a slot what it got in a run: its accesses in the same cycles."""
+    """Return the plan that repeats what a slot saw in a run: its accesses in the same cycles."""
     accesses, device = recording.accesses, system.devices[number]
     lengths, free = dict(recording.resets), 1
     steps: list[AccessStep | Pause] = []
@@ -158,7 +157,7 @@ class _Drawing:
             offset, place = random.choice(flags if flags and random.random() < 0.25 else places)
             step = self._access(place.register, place.name, offset, end)
             steps.append(replace(step, wait=end - self._delay - free))
-            if random.random() < 0.01:  # it is cut off while it is up
+            if random.random() < 0.01:  # cut off while it is on the bus
                 free = self._reset(end - random.randint(0, self._delay))
             else:
                 free = self._play(step, offset, end, number) + 1
@@ -180,7 +179,7 @@ class _Drawing:
         return end
 
     def _draw_inputs(self, free: int) -> None:
-        """Let an input pin change once or more; a serial line wants several edges."""
+        """Let an input pin change once or more; a serial line needs several edges."""
         few = self._inputs[: self._random.choice((2, len(self._inputs)))]
         pin, cycle = self._random.choice(few), free + self._random.randint(1, 6)
         if self._coming and self._coming[-1][0] >= cycle:

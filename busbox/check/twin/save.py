@@ -1,4 +1,4 @@
-"""A plan as a bench of its own: a folder with bench.toml and its traffic."""
+"""A plan saved as a bench: a folder with bench.toml and its traffic."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def save(plan: Plan, system: System, folder: Path, home: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise InputError.of(f"cannot be made: {error.strerror}", str(folder)) from None
+        raise InputError.of(f"cannot be created: {error.strerror}", str(folder)) from None
     write_traffic(folder / TRAFFIC, plan.played)
     text = "\n".join(_lines(plan, system, folder, home)) + "\n"
     replace_file(folder / "bench.toml", text.encode("utf-8"))
@@ -85,4 +85,4 @@ def _relative(file: Path, folder: Path) -> str:
 
 
 def _shown(value: Any) -> str:
-    return json.dumps(value)  # a text of JSON is one of TOML; so are true, false and numbers
+    return json.dumps(value)  # a JSON string is a TOML string; so are true, false and numbers

@@ -10,16 +10,16 @@ from busbox.check.twin.compare import Difference
 from busbox.check.twin.plan import Plan
 from busbox.cpu.steps import AccessStep
 
-#: Plans that are tried at most.
+#: Maximum number of plans to try.
 TRIES = 150
 
 
 def shrink(plan: Plan, differs: Callable[[Plan], Difference | None], tries: int = TRIES) -> Plan:
     """Return the shortest plan found for which ``differs`` returns a difference; ``plan`` is one.
 
-    What comes after the difference goes first; then parts are left out, halves before single ones, as
-    long as that helps; then waits are made shorter. After ``tries`` plans the shortest so far is
-    returned.
+    First everything after the difference is removed; then parts are left out, halves before single
+    ones, as long as that helps; then waits are shortened. After ``tries`` plans the shortest so far
+    is returned.
     """
     search = _Search(plan, differs, tries)
     before = None

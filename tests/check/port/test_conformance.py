@@ -59,7 +59,7 @@ def test_every_twin_holds_what_a_device_can_break(
     assert result.timing.house is (timing == (1, 0))
     if name == "memory":
         assert result.timing.read_text == (
-            "reads: not measured, no register moves in the cycle before a read ends"
+            "reads: not measured, no register changes in the cycle before a read ends"
         )
 
 
@@ -132,8 +132,8 @@ def test_a_device_that_never_answers_is_cut_off_after_64_cycles(
     states = {one.rule: (one.state, one.note) for one in result.outcomes}
     assert states["3.45"] == ("not exercised", "nothing was answered")
     assert result.timing.text == (
-        "writes: not measured, no access was ended by ACK alone; "
-        "reads: not measured, no access was ended by ACK alone"
+        "writes: not measured, no access ended with ACK alone; "
+        "reads: not measured, no access ended with ACK alone"
     )
 
 
@@ -143,11 +143,11 @@ def test_every_rule_is_listed_once_with_the_reason_if_it_was_not_exercised() -> 
     assert [one.rule for one in result.outcomes] == [*(rule.id for rule in RULES), *OWN]
     notes = {one.rule: one.note for one in result.outcomes if one.state == "not exercised"}
     assert notes == {
-        **dict.fromkeys(MASTER, "binds the master, which is the check itself"),
-        "3.57": "belongs to pipelined mode; the port is standard",
-        "3.1.3.2": "belongs to pipelined mode; the port is standard",
-        "3.80": "belongs to blocks; the bus has single accesses",
-        "3.85": "belongs to blocks; the bus has single accesses",
+        **dict.fromkeys(MASTER, "applies to the master, which is this checker"),
+        "3.57": "applies to pipelined mode; the port uses standard mode",
+        "3.1.3.2": "applies to pipelined mode; the port uses standard mode",
+        "3.80": "applies to block transfers; the bus has single accesses",
+        "3.85": "applies to block transfers; the bus has single accesses",
         "cut-off": "it has no watch port",
     }
 
@@ -157,7 +157,10 @@ def test_copies_that_differ_by_themselves_are_no_breach() -> None:
     devices.EachItsOwn.built = 0
     result = check(subject_of(devices.EachItsOwn), cycles=CYCLES)
     (one,) = (one for one in result.outcomes if one.rule == "cut-off")
-    assert (one.state, one.note) == ("not exercised", "two copies of it do not behave alike")
+    assert (one.state, one.note) == (
+        "not exercised",
+        "two copies of the component behave differently",
+    )
 
 
 @pytest.mark.parametrize(
@@ -165,48 +168,49 @@ def test_copies_that_differ_by_themselves_are_no_breach() -> None:
     [
         (
             devices.Box, {}, 1, 0,
-            "commits a write in e + 1: house timing (seen in KEPT); "
-            "a read shows e: house timing (seen in KEPT, COUNT)",
+            "commits a write in e + 1: standard timing (seen in KEPT); "
+            "a read shows e: standard timing (seen in KEPT, COUNT)",
         ),
         (
             devices.CommitsLate, {}, 2, 0,
-            "commits a write in e + 2: another legal timing (seen in KEPT); "
-            "a read shows e: house timing (seen in COUNT)",
+            "commits a write in e + 2: legal, but not the standard timing (seen in KEPT); "
+            "a read shows e: standard timing (seen in COUNT)",
         ),
         (
             devices.CommitsEarly, {}, 0, 0,
             "commits a write in e: too early, the access may still be cut off (seen in KEPT); "
-            "a read shows e: house timing (seen in COUNT)",
+            "a read shows e: standard timing (seen in COUNT)",
         ),
         (
             devices.ReadsEarly, {}, 1, -1,
-            "commits a write in e + 1: house timing (seen in KEPT); "
-            "a read shows e - 1: another legal timing (seen in COUNT)",
+            "commits a write in e + 1: standard timing (seen in KEPT); "
+            "a read shows e - 1: legal, but not the standard timing (seen in COUNT)",
         ),
         (
             devices.CommitsDifferently, {}, None, 0,
-            "writes: not measured, it differs: e + 1 in KEPT, e + 2 in HITS; "
-            "a read shows e: house timing (seen in KEPT)",
+            "writes: not measured, registers differ: e + 1 in KEPT, e + 2 in HITS; "
+            "a read shows e: standard timing (seen in KEPT)",
         ),
         (
             devices.Plain, {}, 1, None,
-            "commits a write in e + 1: house timing (by reading the word at 0x4 back); "
-            "reads: not measured, it has no watch port",
+            "commits a write in e + 1: standard timing (by reading back the word at 0x4); "
+            "reads: not measured, as it has no watch port",
         ),
         (
             devices.Plain, {"late": 1}, 2, None,
-            "commits a write in e + 2: another legal timing (by reading the word at 0x4 back); "
-            "reads: not measured, it has no watch port",
+            "commits a write in e + 2: legal, but not the standard timing (by reading back the word "
+            "at 0x4); "
+            "reads: not measured, as it has no watch port",
         ),
         (
             devices.Plain, {"slow": 1}, None, None,
-            "writes: not measured, the first read back ends in e + 2, and shows it already; "
-            "reads: not measured, it has no watch port",
+            "writes: not measured, the first read back ends in e + 2 and already shows the value; "
+            "reads: not measured, as it has no watch port",
         ),
         (
             devices.Forgetful, {}, None, None,
-            "writes: not measured, no word among the first 16 reads back what is written to it; "
-            "reads: not measured, it has no watch port",
+            "writes: not measured, none of the first 16 words reads back what was written; "
+            "reads: not measured, as it has no watch port",
         ),
     ],
 )  # fmt: skip
@@ -224,7 +228,7 @@ def test_reads_that_differ_by_register_have_no_one_timing() -> None:
     """COUNT is read through a register, and HITS is not but counts too: each is told."""
     timing = timing_of(subject_of(devices.ReadsBothWays))
     assert timing.sample is None
-    assert timing.read_text == "reads: not measured, it differs: e - 1 in COUNT, e in HITS"
+    assert timing.read_text == "reads: not measured, registers differ: e - 1 in COUNT, e in HITS"
 
 
 def test_a_device_gets_the_wait_that_it_asks_for() -> None:

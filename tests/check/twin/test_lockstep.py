@@ -265,7 +265,7 @@ def test_a_difference_is_told_and_saved(bells: Path, capsys: pytest.CaptureFixtu
     assert told("twin", ".", "bell", "--json") == 0
     answer = json.loads(capsys.readouterr().out)
     assert answer["difference"] is None
-    assert "a one written to STRIKE" not in answer["exercised"]["never"]
+    assert "1 written to STRIKE" not in answer["exercised"]["never"]
     assert "STATUS written" in answer["exercised"]["never"]
 
 
@@ -296,9 +296,9 @@ def test_a_difference_is_told_and_saved(bells: Path, capsys: pytest.CaptureFixtu
         ),
         (
             ("run", ".", "--set", "slot.bell.model=bell.v"),
-            "--set: slot.bell.model: Verilog cannot be run, 'bell.v': describe its registers as a "
-            "model, or rewrite it in Amaranth (busbox.bus.hardware); its own simulation can write "
-            "a waveform to compare",
+            "--set: slot.bell.model: Verilog is not supported ('bell.v'): describe its registers as "
+            "a model, or rewrite it in Amaranth (busbox.bus.hardware); a waveform from its own "
+            "simulation can be compared with busbox capture",
         ),
         (
             ("run", ".", "--set", "slot.bell.model=bell.py:Gong", "--set", "slot.bell.as=hardware"),

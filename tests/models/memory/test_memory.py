@@ -250,7 +250,7 @@ def test_a_spoiled_record_is_refused(wait: int, tmp_path: Path, text: str) -> No
     """A record with a wrong checksum, without its colon or cut short is refused, with the file."""
     (tmp_path / "levers.hex").write_text(text, encoding="utf-8")
     drive = Drive("memory", wait, base=0, size=0x1_0000, folder=tmp_path, file="levers.hex")
-    with pytest.raises(InputError, match=r"levers\.hex.*not a good memory image"):
+    with pytest.raises(InputError, match=r"levers\.hex.*not a valid memory image"):
         drive.run()
 
 
@@ -302,7 +302,7 @@ def test_an_elf_is_loaded_by_its_segments(wait: int, tmp_path: Path, left_out: i
 def test_a_cut_elf_is_refused(wait: int, tmp_path: Path) -> None:
     """An ELF that ends in the middle of its header is refused, with the file."""
     (tmp_path / "levers.elf").write_bytes(_elf((0, BASE, b"\x01\x02\x03\x04"))[:40])
-    with pytest.raises(InputError, match=r"levers\.elf.*not a good memory image"):
+    with pytest.raises(InputError, match=r"levers\.elf.*not a valid memory image"):
         Drive("memory", wait, folder=tmp_path, file="levers.elf").run()
 
 

@@ -24,41 +24,44 @@ class Gate(RegisterModel):
 
     Timing
     ------
-    A write in cycle e that changes LOWER: the bell from e + 1, MOVING in the cycles e + 1 to
-    e + travel; one that comes while it moves begins anew. DOWN while LOWER is 1 and nothing moves.
+    A write in cycle e that changes LOWER moves the bell in e + 1 and sets MOVING in the cycles
+    e + 1 to e + travel; another one while it moves starts anew. DOWN while LOWER is 1 and not MOVING.
     At rest when not MOVING.
     """
 
-    settings = (Setting("travel", 400, low=1, text="cycles that the gate takes"),)
+    settings = (Setting("travel", 400, low=1, text="cycles that the gate needs to move"),)
     table = RegisterTable(
-        Register("COMMAND", 0x00, "rw", "What the gate shall do.", (Field("LOWER", 0, 0),)),
+        Register("COMMAND", 0x00, "rw", "Command to the gate.", (Field("LOWER", 0, 0),)),
         Register(
             "STATUS",
             0x04,
             "ro",
-            "What the gate does.",
-            (Field("DOWN", 0, 0, text="It is down."), Field("MOVING", 1, 1, text="It moves.")),
+            "State of the gate.",
+            (
+                Field("DOWN", 0, 0, text="The gate is down."),
+                Field("MOVING", 1, 1, text="It is moving."),
+            ),
         ),
     )
     pins = (Pin("bell", "output", 0, "Rings while LOWER is 1."),)
     still_from = 0
 
     def write_COMMAND(self, write: Write) -> None:
-        """Start to move, if LOWER changes; the word written is stored already."""
+        """Start to move if LOWER changes; the written word is already stored."""
         if (write.value ^ write.before) & LOWER:
             self.still_from = write.shows + self.options["travel"]
             self.host.edge("bell", write.shows, write.value & LOWER, write.number)
 
     def show_STATUS(self) -> int:
-        """Show what a read in ``self.cycle`` gives."""
+        """Return what a read in ``self.cycle`` shows."""
         if self.cycle < self.still_from:
             return MOVING
         return DOWN if self.stored["COMMAND"] & LOWER else 0
 
     def rest_at(self, cycle: int) -> int:
-        """Return the first cycle in which the gate stands still: the run does not end before."""
+        """Return the first cycle in which the gate is not moving: the run does not end before."""
         return max(cycle, self.still_from)
 
     def clear(self) -> None:
-        """Reset what is in no register."""
+        """Reset the state that is not in a register."""
         self.still_from = 0
