@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from busbox.map.addresses import without_prefix
 from busbox.map.registers import WORD, Place, RegisterTable
 
 SPACE = 1 << 32
@@ -95,9 +96,16 @@ class Slot:
                 "base",
                 (
                     f"must be a multiple of the size {self.size:#x}, not {self.base:#x} "
-                    '(any base: decode = "range")'
+                    f'(any base: decode = "range"){self._without_prefix()}'
                 ),
             )
+
+    def _without_prefix(self) -> str:
+        """Ask whether ``0x`` was left out of the base, if that would be a good one."""
+        meant = without_prefix(self.base)
+        if meant is None or meant % self.size or meant + self.size > SPACE:
+            return ""
+        return f"; {self.base} is decimal: did you mean {meant:#010x}?"
 
     @cached_property
     def inner_bits(self) -> int:
@@ -246,6 +254,16 @@ class AddressMap:
             return away, (slot.base ^ address).bit_count()
 
         return min(self.slots, key=distance, default=None)
+
+    def without_prefix(self, address: int) -> int | None:
+        """Return the mapped address that was meant if ``0x`` was left out of an unmapped one.
+
+        None if a slot answers at ``address``, or none at the other.
+        """
+        meant = without_prefix(address)
+        if meant is None or self.decode(address).slot or self.decode(meant).slot is None:
+            return None
+        return meant
 
     def meant(self, address: int) -> str:
         """Return in words what an address that no slot decodes may have meant, "" without any slot.

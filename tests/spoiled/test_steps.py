@@ -334,7 +334,8 @@ CASES = (
         "What is packed must have a known suffix.",
         (
             "busbox: bench.toml:45: traffic.file: a traffic file must end in .steps or "
-            ".csv (or that and .gz), or be FILE.py:FUNCTION, not 'day.txt.gz'\n"
+            ".csv (or that and .gz), or be FILE.py:FUNCTION, not 'day.txt.gz'; a file with "
+            "any other suffix needs file and format in [traffic]\n"
         ),
         edits=(('"day.steps"', '"day.txt.gz"'),),
         files={"day.txt.gz": "x"},
@@ -359,7 +360,8 @@ CASES = (
         "A traffic file of the command line has a known suffix.",
         (
             "busbox: --traffic: a traffic file must end in .steps or .csv (or that and "
-            ".gz), or be FILE.py:FUNCTION, not 'bench.toml'\n"
+            ".gz), or be FILE.py:FUNCTION, not 'bench.toml'; a file with any other "
+            "suffix needs file and format in [traffic]\n"
         ),
         args=(
             "run",
