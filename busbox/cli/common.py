@@ -8,6 +8,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import click
@@ -29,6 +30,9 @@ set_option = click.option(
     metavar="KEY=VALUE",
     multiple=True,
     help="Change a key of the bench, e.g. slot.lamps.base=0x44010000. May be repeated.",
+)
+traffic_option = click.option(
+    "--traffic", metavar="FILE", help="Play this instead of the bench's traffic (or FILE.py:NAME)."
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 
@@ -77,10 +81,28 @@ def open_recording(name: str) -> Recording:
 
 
 @contextmanager
+def by_option() -> Iterator[None]:
+    """Tell what is wrong with an argument by the name of its option."""
+    try:
+        yield
+    except InputError as error:
+        raise InputError(
+            replace(mistake, where=f"--{mistake.key}", key="")
+            if mistake.key in ("traffic", "until", "engine") and not mistake.where
+            else mistake
+            for mistake in error.mistakes
+        ) from error
+
+
+@contextmanager
 def judged_run(
-    name: str, values: tuple[str, ...], as_json: bool
+    name: str, values: tuple[str, ...], traffic: str | None, as_json: bool
 ) -> Iterator[tuple[System, Recording]]:
     """Give the system and the judged recording of what a verb names: a bench is run, whole.
+
+    Parameters
+    ----------
+    traffic : a file to play instead of the bench's, or None
 
     Raises
     ------
@@ -95,7 +117,8 @@ def judged_run(
         with opened(recording) as system:
             yield system, recording
         return
-    system = open_bench(name, values).system()
+    with by_option():
+        system = open_bench(name, values).system(traffic)
     with shown_progress(as_json) as progress:
         facts = replay(system, engine_class(DEFAULT_ENGINE), None, progress)
     yield system, judge(facts, system)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
-from dataclasses import replace
+from collections.abc import Callable
+from contextlib import ExitStack
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,12 +15,14 @@ from busbox.basics.errors import InputError, Mistake
 from busbox.bench.bench import Bench
 from busbox.bench.find import benches_of
 from busbox.cli.common import (
+    by_option,
     is_recording,
     json_option,
     open_recording,
     paper,
     set_option,
     shown_progress,
+    traffic_option,
 )
 from busbox.cli.writes import Write, listed, no_folder, writes_of
 from busbox.engines import DEFAULT_ENGINE
@@ -51,9 +52,7 @@ class _EngineOption(click.Option):
     is_flag=True,
     help="Run it with every engine, compare all that they record, and exit with 1 if they differ.",
 )
-@click.option(
-    "--traffic", metavar="FILE", help="Play this instead of the bench's traffic (or FILE.py:NAME)."
-)
+@traffic_option
 @set_option
 @click.option("--vcd", metavar="FILE", help="Write bus, slots and pins as a waveform file.")
 @click.option(
@@ -115,7 +114,7 @@ def command(
         opened = Bench.load(name)
         slots = opened.keys.get("slot", {}) if all_hardware else ()
         opened = opened.with_values([*(f"slot.{slot}.as=hardware" for slot in slots), *values])
-        with shown_progress(as_json) as progress, _by_option():
+        with shown_progress(as_json) as progress, by_option():
             run = partial(opened.run, engine, traffic=traffic, progress=progress)
             recording, extras = _run(opened, run, until, traffic, stop_on, coverage)
             checked = _compared(recording, opened, until, traffic, progress, check_engines)
@@ -239,20 +238,6 @@ def _print_rest(checked: Checked | None, last: bool) -> None:
     if not last:
         page.line()
     page.print()
-
-
-@contextmanager
-def _by_option() -> Iterator[None]:
-    """Tell what is wrong with an argument by the name of its option."""
-    try:
-        yield
-    except InputError as error:
-        raise InputError(
-            replace(mistake, where=f"--{mistake.key}", key="")
-            if mistake.key in ("traffic", "until", "engine") and not mistake.where
-            else mistake
-            for mistake in error.mistakes
-        ) from error
 
 
 def _keep(result: Result, out: str | None) -> None:
