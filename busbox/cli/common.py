@@ -17,6 +17,7 @@ from click.core import ParameterSource
 from busbox.basics.errors import InputError, Mistake
 from busbox.basics.paper import Paper
 from busbox.bench.bench import Bench
+from busbox.cli import completing
 from busbox.map.addresses import number
 from busbox.recording import SUFFIX, Recording
 
@@ -24,15 +25,20 @@ if TYPE_CHECKING:
     from busbox.run.loop import Progress as Report
     from busbox.system.system import System
 
+bench_argument = click.argument("bench", shell_complete=completing.benches)
 set_option = click.option(
     "--set",
     "values",
     metavar="KEY=VALUE",
     multiple=True,
+    shell_complete=completing.settings,
     help="Change a key of the bench, e.g. slot.lamps.base=0x44010000. May be repeated.",
 )
 traffic_option = click.option(
-    "--traffic", metavar="FILE", help="Play this instead of the bench's traffic (or FILE.py:NAME)."
+    "--traffic",
+    metavar="FILE",
+    shell_complete=completing.files,
+    help="Play this instead of the bench's traffic (or FILE.py:NAME).",
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 

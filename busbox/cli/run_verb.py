@@ -14,7 +14,9 @@ from busbox import plugins
 from busbox.basics.errors import InputError, Mistake
 from busbox.bench.bench import Bench
 from busbox.bench.find import benches_of
+from busbox.cli import completing
 from busbox.cli.common import (
+    bench_argument,
     by_option,
     is_recording,
     json_option,
@@ -45,8 +47,10 @@ class _EngineOption(click.Option):
 
 
 @click.command("run")
-@click.argument("bench")
-@click.option("--engine", default=DEFAULT_ENGINE, cls=_EngineOption)
+@bench_argument
+@click.option(
+    "--engine", default=DEFAULT_ENGINE, cls=_EngineOption, shell_complete=completing.engines
+)
 @click.option(
     "--check-engines",
     is_flag=True,
@@ -54,22 +58,34 @@ class _EngineOption(click.Option):
 )
 @traffic_option
 @set_option
-@click.option("--vcd", metavar="FILE", help="Write bus, slots and pins as a waveform file.")
+@click.option(
+    "--vcd",
+    metavar="FILE",
+    shell_complete=completing.files,
+    help="Write bus, slots and pins as a waveform file.",
+)
 @click.option(
     "--write",
     "given",
     metavar="NAME=FILE",
+    shell_complete=completing.named(EXPORTS, "="),
     multiple=True,
     help="Write an export (busbox list exports, or FILE.py:NAME); - is standard output. May be "
     "repeated.",
 )
-@click.option("--out", metavar="DIR", help="Write the recording and the JSON report there.")
+@click.option(
+    "--out",
+    metavar="DIR",
+    shell_complete=completing.folders,
+    help="Write the recording and the JSON report there.",
+)
 @json_option
 @click.option("--strict", is_flag=True, help="Exit with 1 if anything is found.")
 @click.option("--until", metavar="TIME", help="Stop at this time, e.g. '2 ms', or cycle.")
 @click.option(
     "--stop-on",
     metavar="RULE|ADDRESS",
+    shell_complete=completing.stops,
     multiple=True,
     help="Stop at the first such finding, or after the first access there. May be repeated.",
 )

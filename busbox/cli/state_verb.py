@@ -12,7 +12,9 @@ from busbox.basics.listing import TIED, runs, wrapped
 from busbox.basics.paper import Paper
 from busbox.basics.units import parse_span, show_clock, show_time
 from busbox.bench.opening import opened
+from busbox.cli import completing
 from busbox.cli.common import (
+    bench_argument,
     by_option,
     is_recording,
     json_option,
@@ -34,8 +36,8 @@ from busbox.system.system import System
 
 
 @click.command("state")
-@click.argument("bench")
-@click.argument("slot", required=False)
+@bench_argument
+@click.argument("slot", required=False, shell_complete=completing.slots)
 @click.option("--at", metavar="TIME", help="When, e.g. '2 ms', or a cycle.")
 @traffic_option
 @set_option

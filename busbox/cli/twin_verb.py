@@ -16,7 +16,9 @@ from busbox.basics.paper import Paper
 from busbox.basics.units import show_time
 from busbox.bench.bench import Bench
 from busbox.bus.transfers import TERMINATORS
+from busbox.cli import completing
 from busbox.cli.common import (
+    bench_argument,
     by_option,
     is_recording,
     json_option,
@@ -41,8 +43,8 @@ SHOWN_STEPS = 14
 
 
 @click.command("twin")
-@click.argument("bench")
-@click.argument("slot")
+@bench_argument
+@click.argument("slot", shell_complete=completing.slots)
 @click.option(
     "--random",
     "drawn",
@@ -54,6 +56,7 @@ SHOWN_STEPS = 14
     "--save",
     "folder",
     metavar="DIR",
+    shell_complete=completing.folders,
     help="Where a bench that shows the difference is written (default: SLOT.twin).",
 )
 @traffic_option

@@ -10,7 +10,8 @@ import click
 
 from busbox.basics.errors import InputError, Mistake, join_or, no_file
 from busbox.basics.paper import Paper
-from busbox.cli.common import json_option, open_bench, paper, print_json, set_option
+from busbox.cli import completing
+from busbox.cli.common import bench_argument, json_option, open_bench, paper, print_json, set_option
 from busbox.firmware.c_header import HeaderConstants, read_header
 from busbox.map.addresses import number
 from busbox.map.registers import Register, show_lanes
@@ -20,8 +21,14 @@ _SOURCES = (".h", ".c", ".hh", ".hpp", ".inc")
 
 
 @click.command("where")
-@click.argument("bench")
-@click.argument("what", metavar="ADDRESS|FILE.h...", nargs=-1, required=True)
+@bench_argument
+@click.argument(
+    "what",
+    metavar="ADDRESS|FILE.h...",
+    nargs=-1,
+    required=True,
+    shell_complete=completing.addresses,
+)
 @set_option
 @json_option
 def command(bench: str, what: tuple[str, ...], values: tuple[str, ...], as_json: bool) -> int:

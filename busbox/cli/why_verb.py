@@ -8,13 +8,24 @@ import click
 
 from busbox.basics.listing import wrapped
 from busbox.basics.paper import Paper
-from busbox.cli.common import json_option, judged_run, paper, print_json, set_option, traffic_option
+from busbox.cli import completing
+from busbox.cli.common import (
+    bench_argument,
+    json_option,
+    judged_run,
+    paper,
+    print_json,
+    set_option,
+    traffic_option,
+)
 from busbox.explain.why import Stories, Story
 
 
 @click.command("why")
-@click.argument("bench")
-@click.argument("what", metavar="PIN@TIME|event.N|finding.N|access.N")
+@bench_argument
+@click.argument(
+    "what", metavar="PIN@TIME|event.N|finding.N|access.N", shell_complete=completing.explained
+)
 @traffic_option
 @set_option
 @json_option
