@@ -11,7 +11,7 @@ from busbox.map.registers import WORD
 NAME = re.compile(r"([A-Za-z_]\w*)\.([A-Za-z_]\w*(?:\.\d+)?)")
 
 _NUMBER = re.compile(r"0[xX][0-9a-fA-F_]+|0[bB][01_]+|[0-9][0-9_]*")
-_BARE_HEX = re.compile(r"[0-9][0-9a-fA-F_]*")
+_BARE_HEX = re.compile(r"[0-9][0-9a-fA-F_]{0,9}")
 _LANES = re.compile(r"[01]{4}")
 
 
