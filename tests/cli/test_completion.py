@@ -19,8 +19,6 @@ from busbox.plugins import EXPORTS, KINDS, RULES, VERBS
 from busbox.recording import SUFFIX
 from tests.cli.saying import say
 
-pytestmark = pytest.mark.quick
-
 Offered = Callable[..., list[str]]
 
 
