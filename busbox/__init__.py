@@ -9,7 +9,12 @@
 judges one that was loaded. ``RegisterModel`` and ``CycleModel`` are bases of devices in Python,
 ``Hardware`` of those in Amaranth; ``Register``, ``Field``, ``RegisterTable``, ``Pin`` and
 ``Setting`` declare them, and ``Write`` describes a write to a device. Errors raised on purpose
-are subclasses of ``BusboxError``; ``InputError`` says what is wrong with an input.
+are subclasses of ``BusboxError``; ``InputError`` says what is wrong with an input. A recording is
+made of ``Accesses``, ``Frame``, ``Finding``, ``Verdict`` and more (``busbox.recording``).
+
+``busbox.board``, ``busbox.bus``, ``busbox.device``, ``busbox.exports``, ``busbox.findings``,
+``busbox.formats``, ``busbox.lines``, ``busbox.plugins`` and ``busbox.recording`` hold the rest of
+what is used from outside, such as the contracts of what can be added; each is imported on first use.
 """
 
 from __future__ import annotations
@@ -32,14 +37,17 @@ if TYPE_CHECKING:
         Setting,
         Write,
     )
-    from busbox.recording import Recording
+    from busbox.recording import Accesses, Finding, Frame, Recording, Verdict
 
 #: Public names and the modules they come from; each is imported on first use.
 _HOMES = {
+    "Accesses": "busbox.recording",
     "Bench": "busbox.bench.bench",
     "BusboxError": "busbox.basics.errors",
     "CycleModel": "busbox.device",
     "Field": "busbox.device",
+    "Finding": "busbox.recording",
+    "Frame": "busbox.recording",
     "Hardware": "busbox.bus.hardware",
     "InputError": "busbox.basics.errors",
     "Pin": "busbox.device",
@@ -48,18 +56,28 @@ _HOMES = {
     "RegisterModel": "busbox.device",
     "RegisterTable": "busbox.device",
     "Setting": "busbox.device",
+    "Verdict": "busbox.recording",
     "Write": "busbox.device",
     "judge": "busbox.bench.opening",
     "load_bench": "busbox.bench.bench",
 }
 
+#: The version, in its one place: the packages read it from here.
 __version__ = "0.1.0"
 
+#: Rooms that users import from.
+_ROOMS = (
+    "board", "bus", "device", "exports", "findings", "formats", "lines", "plugins", "recording",
+)  # fmt: skip
+
 __all__ = [
+    "Accesses",
     "Bench",
     "BusboxError",
     "CycleModel",
     "Field",
+    "Finding",
+    "Frame",
     "Hardware",
     "InputError",
     "Pin",
@@ -68,6 +86,7 @@ __all__ = [
     "RegisterModel",
     "RegisterTable",
     "Setting",
+    "Verdict",
     "Write",
     "judge",
     "load_bench",
@@ -77,8 +96,10 @@ __all__ = [
 def __getattr__(name: str) -> Any:
     if name in _HOMES:
         return getattr(import_module(_HOMES[name]), name)
+    if name in _ROOMS:
+        return import_module(f"busbox.{name}")
     raise AttributeError(f"module 'busbox' has no attribute {name!r}")
 
 
 def __dir__() -> list[str]:
-    return sorted(__all__)
+    return sorted([*__all__, *_ROOMS, "__version__"])

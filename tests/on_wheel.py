@@ -1,7 +1,8 @@
-"""Build the wheel, see that it holds what the tree holds, and run the tests against it.
+"""Build wheel and sdist, see that they hold what the tree holds, and run the tests against the wheel.
 
-The tests, the documents and the settings are copied to an empty folder, so that ``busbox`` can only
-be the one in the wheel. Arguments go to pytest: ``python tests/on_wheel.py -k uart``.
+The tests, the documents and the settings are copied from the sdist to an empty folder, so that
+``busbox`` can only be the one in the wheel, and the sdist has all that the tests need. Arguments go to
+pytest: ``python tests/on_wheel.py -k uart``.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ import os
 import shutil
 import subprocess
 import sys
+import tarfile
 import tempfile
 import zipfile
 from pathlib import Path
@@ -32,8 +34,8 @@ def expected_files() -> set[str]:
     return found
 
 
-def build(folder: Path) -> Path:
-    """Build the wheel of a clean copy of the tree; return its path."""
+def build(folder: Path) -> tuple[Path, Path, Path]:
+    """Build from a clean copy of the tree: a wheel, the sdist, and the wheel of the sdist."""
     copy = folder / "tree"
     left_out = shutil.ignore_patterns(
         ".git", ".venv", "build", "*.egg-info", "__pycache__", ".*_cache"
@@ -43,29 +45,55 @@ def build(folder: Path) -> Path:
         # As a checkout without links leaves them; the wheel must not need them.
         (copy / "busbox" / link).unlink(missing_ok=True)
         (copy / "busbox" / link).write_text(f"../{link}", encoding="utf-8")
-    command = [sys.executable, "-m", "build", "--wheel", "--outdir", str(folder), str(copy)]
-    built = subprocess.run(command, capture_output=True, text=True, encoding="utf-8", check=False)
-    if built.returncode:
-        sys.exit(built.stdout + built.stderr)
-    return next(folder.glob("*.whl"))
+    # Without an option, the wheel is built from the sdist.
+    _run("build", "--outdir", str(folder / "from_sdist"), str(copy))
+    _run("build", "--wheel", "--outdir", str(folder / "from_tree"), str(copy))
+    wheels = [next((folder / where).glob("*.whl")) for where in ("from_tree", "from_sdist")]
+    return wheels[0], next((folder / "from_sdist").glob("*.tar.gz")), wheels[1]
+
+
+def _run(module: str, *words: str) -> None:
+    """Run a module of Python; end with what it says if it fails."""
+    command = [sys.executable, "-m", module, *words]
+    done = subprocess.run(command, capture_output=True, text=True, encoding="utf-8", check=False)
+    if done.returncode:
+        sys.exit(done.stdout + done.stderr)
+
+
+def _contents(wheel: Path) -> dict[str, bytes]:
+    with zipfile.ZipFile(wheel) as archive:
+        return {name: archive.read(name) for name in archive.namelist()}
+
+
+def _problem(wheel: Path, sdist: Path, again: Path) -> str:
+    """Return what is wrong with the packages, "" if nothing is."""
+    held = {file for file in _contents(wheel) if ".dist-info/" not in file}
+    if held != expected_files():
+        return f"the wheel and the tree differ: {sorted(held ^ expected_files())}"
+    if _contents(wheel) != _contents(again):
+        return "the wheel of the sdist differs from the wheel of the tree"
+    _run("twine", "check", "--strict", str(wheel), str(sdist))
+    return ""
 
 
 def main() -> int:
     """Build, compare, install beside, test."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        wheel = build(folder)
-        with zipfile.ZipFile(wheel) as archive:
-            held = {file for file in archive.namelist() if ".dist-info/" not in file}
-        if held != expected_files():
-            print("the wheel and the tree differ:", sorted(held ^ expected_files()))
+        wheel, sdist, again = build(folder)
+        problem = _problem(wheel, sdist, again)
+        if problem:
+            print(problem)
             return 1
+        with tarfile.open(sdist) as archive:
+            archive.extractall(folder / "sdist", filter="data")
+        (source,) = (folder / "sdist").iterdir()
         installed, tests = folder / "installed", folder / "tests_alone"
         pip = [sys.executable, "-m", "pip", "install", "--quiet", "--no-deps", "--target"]
         subprocess.run([*pip, str(installed), str(wheel)], check=True)
-        shutil.copytree(ROOT / "tests", tests / "tests")
+        shutil.copytree(source / "tests", tests / "tests")
         for file in ("pyproject.toml", "README.md", "DEVELOPERS.md"):
-            shutil.copy(ROOT / file, tests)
+            shutil.copy(source / file, tests)
         environment = os.environ | {
             "PYTHONPATH": str(installed),
             "PYTHONWARNDEFAULTENCODING": "1",

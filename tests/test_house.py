@@ -43,8 +43,15 @@ def test_starting_loads_no_heavy_library(code: str) -> None:
 
 
 def test_the_face_names_what_a_user_needs() -> None:
-    """``dir(busbox)`` is ``__all__``; each name has a docstring and comes from where it says."""
-    assert dir(busbox) == sorted(busbox.__all__)
+    """``dir(busbox)`` is ``__all__``, rooms and the version; each name has a docstring and its home."""
+    rooms = [name for name in dir(busbox) if name not in busbox.__all__ and name[0] != "_"]
+    assert dir(busbox) == sorted([*busbox.__all__, *rooms, "__version__"])
+    assert rooms == [
+        "board", "bus", "device", "exports", "findings", "formats", "lines", "plugins", "recording",
+    ]  # fmt: skip
+    for name in rooms:
+        assert getattr(busbox, name).__name__ == f"busbox.{name}"
+        assert (getattr(busbox, name).__doc__ or "").strip(), name
     for name in busbox.__all__:
         found = getattr(busbox, name)
         assert (found.__doc__ or "").strip(), name

@@ -24,6 +24,7 @@ _CLOCK = re.compile(rf"{_NUMBER}\s*(Hz|kHz|MHz|GHz)")
 _TIME = re.compile(rf"{_NUMBER}\s*(s|ms|us|ns|ps)")
 _CURRENT = re.compile(rf"{_NUMBER}\s*(A|mA|uA)")
 _CYCLES = re.compile(r"[0-9][0-9_]{0,40}")
+_NEGATIVE = re.compile(rf"-\s*{_NUMBER}\s*(s|ms|us|ns|ps)?")
 _HERTZ = {"Hz": 1, "kHz": 1_000, "MHz": 1_000_000, "GHz": 1_000_000_000}
 _PER_AMPERE = {"A": 1, "mA": 10**3, "uA": 10**6}
 _PER_SECOND = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9, "ps": 10**12}
@@ -102,6 +103,8 @@ def parse_span(value: object) -> Span:
         elif found is not None:
             span = Span(seconds=Fraction(found[1].replace("_", "")) / _PER_SECOND[found[2]])
     if span is None:
+        if _is_negative(value):
+            raise ValueError(f"a time must be at least 0, not {format_value(value)}")
         raise ValueError(
             "a time must be a number with s, ms, us, ns or ps, or whole cycles, "
             f"not {format_value(value)}"
@@ -112,6 +115,13 @@ def parse_span(value: object) -> Span:
             f"not {format_value(value)}"
         )
     return span
+
+
+def _is_negative(value: object) -> bool:
+    """Return whether a value would be a span but for its sign."""
+    if isinstance(value, str):
+        return _NEGATIVE.fullmatch(value.strip()) is not None
+    return isinstance(value, int) and value < 0
 
 
 def parse_current(value: object) -> Fraction:

@@ -65,6 +65,11 @@ class Bench:
         self._lines = key_lines(text)
         self._changed: set[KeyPath] = set()
 
+    def __repr__(self) -> str:
+        slots = self.keys.get("slot")
+        names = ", ".join(map(str, slots)) if isinstance(slots, Mapping) else ""
+        return f"<Bench {self.name}: clock {self.keys.get('clock')}, slots {names or 'none'}>"
+
     @classmethod
     def load(cls, path: str | Path) -> Bench:
         """Return the bench of a file, of a folder with bench.toml, or one that comes with Busbox.
@@ -130,7 +135,9 @@ class Bench:
         engine : see :data:`busbox.engines.ENGINES`
         until : cycles, or a time such as ``"2 ms"``
         traffic : a file, a function or steps to play instead of the bench's
-        progress : called now and then with the cycle and the share of the steps that is over
+        progress : ``progress(cycle, share)``, called now and then: the cycle that the run has come to,
+            and the share of the steps that is over, from 0.0 to 1.0, None if their number is not known
+            (a function, a file that is read as it is played); what it raises ends the run
 
         Raises
         ------

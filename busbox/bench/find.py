@@ -24,7 +24,7 @@ def packaged_sets() -> dict[str, Path]:
     return {file.parent.parent.name: file.parent.parent for file in root.glob("*/*/bench.toml")}
 
 
-def _inside_sets() -> dict[str, Path]:
+def inside_sets() -> dict[str, Path]:
     """Return the benches of the sets that come with Busbox: ``SET/BENCH`` to file."""
     return {
         f"{name}/{file.parent.name}": file
@@ -57,7 +57,7 @@ def find_bench(path: str | Path) -> Path:
         raise InputError.of("this folder has no bench.toml", str(given))
     if os.path.isfile(given):
         return given
-    packaged, inside = packaged_benches(), _inside_sets()
+    packaged, inside = packaged_benches(), inside_sets()
     if str(path) in packaged | inside:
         return (packaged | inside)[str(path)]
     raise InputError.of(

@@ -53,6 +53,15 @@ def opened(recording: Recording, *, to_replay: bool = False) -> Iterator[System]
     ------
     InputError : it carries no bench that can be opened here, or none that can be replayed
     """
+    with opened_bench(recording, to_replay=to_replay) as (bench, carried):
+        yield _labelled(bench.system(), carried.labels)
+
+
+@contextmanager
+def opened_bench(
+    recording: Recording, *, to_replay: bool = False
+) -> Iterator[tuple[Bench, CarriedBench]]:
+    """Give the bench that a recording carries, while its files are unpacked (see :func:`opened`)."""
     carried = recording.carried
     lacks = "none was put into it" if carried is None else carried.lacks
     if carried is None or lacks:
@@ -61,19 +70,18 @@ def opened(recording: Recording, *, to_replay: bool = False) -> Iterator[System]
         text = f"the recording cannot be replayed: {carried.replay_lacks}"
         raise InputError.of(text, recording.bench)
     with tempfile.TemporaryDirectory(prefix="busbox-", ignore_cleanup_errors=True) as root:
-        folder = _unpacked(carried, root)
+        folder = unpacked(carried, root)
         keys = plain(carried.tables)
         for path, name in carried.objects.items():
             _restore(keys, path, name)
         before = set(sys.modules)
         try:
-            system = Bench(keys, folder=folder, name=recording.bench).system()
-            yield _labelled(system, carried.labels)
+            yield Bench(keys, folder=folder, name=recording.bench), carried
         finally:
             _forget(set(sys.modules) - before, root)
 
 
-def _unpacked(carried: CarriedBench, root: str) -> Path:
+def unpacked(carried: CarriedBench, root: str) -> Path:
     """Write the files of a carried bench below ``root``; return the folder of the bench.
 
     Raises
@@ -82,7 +90,7 @@ def _unpacked(carried: CarriedBench, root: str) -> Path:
     """
     folder = Path(root, carried.folder)
     try:
-        folder.mkdir(parents=True)
+        folder.mkdir(parents=True, exist_ok=True)
         for name, contents in carried.files.items():
             file = Path(root, name)
             file.parent.mkdir(parents=True, exist_ok=True)

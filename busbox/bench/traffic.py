@@ -29,7 +29,7 @@ from busbox.cpu.listed import ListedSource
 from busbox.cpu.source import Source
 from busbox.cpu.steps import AccessStep, Await, Named, Poll
 from busbox.formats.contract import Format
-from busbox.formats.files import format_of, read_pieces
+from busbox.formats.files import format_of, is_traffic, read_pieces
 from busbox.plugins import FORMATS, SOURCES, find
 from busbox.system.system import System
 
@@ -197,12 +197,29 @@ def _opened_file(name: str, folder: Path, chosen: Format | None) -> Traffic:
             raise InputError.of(f"{name}: {problem}")
         file = name.rpartition(":")[0]
         return Traffic(lambda: FunctionSource(function, file, str(folder / file)), file)
-    found = chosen or format_of(Path(name))
+    found = chosen or _format_by_suffix(name)
     path = folder / name
     missing = no_file(path)
     if missing:
         raise InputError.of(missing.replace(repr(str(path)), repr(name), 1))
     return Traffic(ListedSource(partial(read_pieces, path, found)).again, str(path))
+
+
+def _format_by_suffix(name: str) -> Format:
+    """Return the format of a file that has none named beside it.
+
+    Raises
+    ------
+    InputError : its suffix is that of no format
+    """
+    path = Path(name)
+    try:
+        return format_of(path)
+    except InputError as error:
+        if is_traffic(path) or path.suffix == ".py" or str(error).endswith("?"):
+            raise
+        text = f"{error}; a file with any other suffix needs file and format in [traffic]"
+        raise InputError.of(text) from None
 
 
 def check_targets(system: System, context: Context) -> None:

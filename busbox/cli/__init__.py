@@ -6,8 +6,8 @@ import os
 import re
 import sys
 import warnings
-from contextlib import suppress
-from typing import Any
+from contextlib import redirect_stderr, suppress
+from typing import Any, NoReturn
 
 import click
 
@@ -40,8 +40,12 @@ GROUPS = {
     "Make": {
         "new": "Write a bench to start from: bench, traffic, a model.",
         "convert": "Convert traffic between formats, names and numbers.",
+        "completion": "Print a script that has a shell complete verbs, benches, pins and more.",
     },
 }
+
+#: The variable in which a shell says that it completes a word.
+COMPLETE = "_BUSBOX_COMPLETE"
 
 #: The commands to start with, and what each does.
 START = (
@@ -104,6 +108,18 @@ def _options(context: click.Context) -> list[str]:
     ]
 
 
+def _complete(wanted: str) -> NoReturn:
+    """Answer a shell that completes a word, and leave; it hears of no error."""
+    from busbox.cli.shells import answer
+
+    with open(os.devnull, "w", encoding="utf-8") as nowhere, redirect_stderr(nowhere):
+        warnings.simplefilter("ignore")
+        text = answer(wanted, cli)
+    # In bytes: text would end its lines as Windows does.
+    click.echo(text.encode("utf-8"))
+    sys.exit(0)
+
+
 def main(args: list[str] | None = None) -> None:
     """Run the command line and leave with its exit code.
 
@@ -115,6 +131,8 @@ def main(args: list[str] | None = None) -> None:
         reconfigure: Any = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="backslashreplace")
+    if COMPLETE in os.environ:
+        _complete(os.environ[COMPLETE])
     try:
         with ending_signals():
             code = cli.main(args, prog_name="busbox", standalone_mode=False)

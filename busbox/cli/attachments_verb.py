@@ -10,13 +10,14 @@ import click
 from busbox.basics.errors import InputError
 from busbox.basics.pages import first_paragraph, page_of, section
 from busbox.board.attachment import Driver
+from busbox.cli import completing
 from busbox.cli.common import json_option, paper, plain, print_json
 from busbox.device import REQUIRED, Setting
 from busbox.plugins import ATTACHMENTS, entries, find
 
 
 @click.command("attachments")
-@click.argument("kind", required=False)
+@click.argument("kind", required=False, shell_complete=completing.named(ATTACHMENTS))
 @json_option
 def command(kind: str | None, as_json: bool) -> int:
     """List what can be attached to pins, or show one kind with its settings.

@@ -18,6 +18,7 @@ from busbox.bench.set_values import toml_value
 from busbox.board.attachment import Board, Decoder, LineReport
 from busbox.board.compare import Difference, differences
 from busbox.board.reports import report_of
+from busbox.cli import completing
 from busbox.cli.common import json_option, paper, print_json, shown_progress
 from busbox.device import REQUIRED, Setting
 from busbox.findings.line_findings import unknown_rule
@@ -28,9 +29,13 @@ from busbox.plugins import ATTACHMENTS, RULES, Entry, find
 
 
 @click.command("capture")
-@click.argument("file")
+@click.argument("file", shell_complete=completing.files)
 @click.option(
-    "--as", "name", metavar="KIND", help="What the lines are: lamp_string, terminal, level."
+    "--as",
+    "name",
+    metavar="KIND",
+    shell_complete=completing.named(ATTACHMENTS),
+    help="What the lines are: lamp_string, terminal, level.",
 )
 @click.option(
     "--set",

@@ -9,14 +9,16 @@ import click
 from busbox.basics.errors import InputError
 from busbox.basics.paper import Paper
 from busbox.basics.units import parse_clock
+from busbox.cli import completing
 from busbox.cli.common import json_option, number_of, paper, print_json
+from busbox.plugins import DEVICES
 
 if TYPE_CHECKING:
     from busbox.check.port import Conformance, Outcome
 
 
 @click.command("check")
-@click.argument("name")
+@click.argument("name", shell_complete=completing.named(DEVICES))
 @click.option(
     "--set", "values", metavar="KEY=VALUE", multiple=True, help="A setting. May be repeated."
 )

@@ -8,6 +8,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import click
@@ -16,6 +17,7 @@ from click.core import ParameterSource
 from busbox.basics.errors import InputError, Mistake
 from busbox.basics.paper import Paper, width_of
 from busbox.bench.bench import Bench
+from busbox.cli import completing
 from busbox.map.addresses import number
 from busbox.recording import SUFFIX, Recording
 
@@ -23,12 +25,20 @@ if TYPE_CHECKING:
     from busbox.run.loop import Progress as Report
     from busbox.system.system import System
 
+bench_argument = click.argument("bench", shell_complete=completing.benches)
 set_option = click.option(
     "--set",
     "values",
     metavar="KEY=VALUE",
     multiple=True,
+    shell_complete=completing.settings,
     help="Change a key of the bench, e.g. slot.lamps.base=0x44010000. May be repeated.",
+)
+traffic_option = click.option(
+    "--traffic",
+    metavar="FILE",
+    shell_complete=completing.files,
+    help="Play this instead of the bench's traffic (or FILE.py:NAME).",
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 
@@ -77,10 +87,28 @@ def open_recording(name: str) -> Recording:
 
 
 @contextmanager
+def by_option() -> Iterator[None]:
+    """Tell what is wrong with an argument by the name of its option."""
+    try:
+        yield
+    except InputError as error:
+        raise InputError(
+            replace(mistake, where=f"--{mistake.key}", key="")
+            if mistake.key in ("traffic", "until", "engine") and not mistake.where
+            else mistake
+            for mistake in error.mistakes
+        ) from error
+
+
+@contextmanager
 def judged_run(
-    name: str, values: tuple[str, ...], as_json: bool
+    name: str, values: tuple[str, ...], traffic: str | None, as_json: bool
 ) -> Iterator[tuple[System, Recording]]:
     """Give the system and the judged recording of what a verb names: a bench is run, whole.
+
+    Parameters
+    ----------
+    traffic : a file to play instead of the bench's, or None
 
     Raises
     ------
@@ -95,7 +123,8 @@ def judged_run(
         with opened(recording) as system:
             yield system, recording
         return
-    system = open_bench(name, values).system()
+    with by_option():
+        system = open_bench(name, values).system(traffic)
     with shown_progress(as_json) as progress:
         facts = replay(system, engine_class(DEFAULT_ENGINE), None, progress)
     yield system, judge(facts, system)

@@ -14,6 +14,7 @@ from busbox.basics.errors import InputError, Mistake, format_value, join_or, lim
 from busbox.basics.units import Span
 from busbox.bench.bench import Bench
 from busbox.bus.transfers import ACK, RESET
+from busbox.cli import completing
 from busbox.cli.common import paper
 from busbox.cpu.steps import AccessStep, Handler, Mark, Named, Pause, Poll, ResetStep, Step, Target
 from busbox.formats.contract import Format
@@ -26,11 +27,28 @@ from busbox.system.system import System
 
 
 @click.command("convert")
-@click.argument("source", metavar="IN")
-@click.argument("result", metavar="OUT")
-@click.option("--bench", metavar="BENCH", help="The bench whose map and resets count.")
-@click.option("--from", "read_as", metavar="FORMAT", help="Format of IN, whatever its suffix.")
-@click.option("--to", "write_as", metavar="FORMAT", help="Format of OUT, whatever its suffix.")
+@click.argument("source", metavar="IN", shell_complete=completing.files)
+@click.argument("result", metavar="OUT", shell_complete=completing.files)
+@click.option(
+    "--bench",
+    metavar="BENCH",
+    shell_complete=completing.benches,
+    help="The bench whose map and resets count.",
+)
+@click.option(
+    "--from",
+    "read_as",
+    metavar="FORMAT",
+    shell_complete=completing.named(FORMATS),
+    help="Format of IN, whatever its suffix.",
+)
+@click.option(
+    "--to",
+    "write_as",
+    metavar="FORMAT",
+    shell_complete=completing.named(FORMATS),
+    help="Format of OUT, whatever its suffix.",
+)
 @click.option("--names", is_flag=True, help="Write addresses as slot.REGISTER.")
 @click.option("--numbers", is_flag=True, help="Write slot.REGISTER as addresses.")
 def command(

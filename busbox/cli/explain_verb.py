@@ -7,14 +7,16 @@ from pathlib import Path
 
 import click
 
+from busbox import plugins
 from busbox.basics.errors import InputError
 from busbox.basics.pages import first_paragraph
 from busbox.basics.paper import Paper
+from busbox.cli import completing
 from busbox.cli.common import paper, plain
 
 
 @click.command("explain")
-@click.argument("rule", required=False)
+@click.argument("rule", required=False, shell_complete=completing.named(plugins.RULES))
 def command(rule: str | None) -> int:
     """Say what a finding means, why it hurts, and what to do.
 

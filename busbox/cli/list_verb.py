@@ -10,6 +10,7 @@ import click
 from busbox.basics.errors import InputError, join_or, nearest
 from busbox.basics.pages import first_paragraph, page_of
 from busbox.bench.find import packaged_benches, packaged_sets
+from busbox.cli import completing
 from busbox.cli.common import json_option, paper, plain, print_json
 from busbox.cli.verbs import help_of
 from busbox.plugins import FORMATS, KINDS, VERBS, Kind, described, entries
@@ -19,7 +20,7 @@ BENCHES = "benches"
 
 
 @click.command("list")
-@click.argument("what", required=False, default=BENCHES)
+@click.argument("what", required=False, default=BENCHES, shell_complete=completing.lists)
 @json_option
 def command(what: str, as_json: bool) -> int:
     """Name the benches that come with Busbox, or what can be added to it.

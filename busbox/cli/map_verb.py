@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from busbox.cli.common import json_option, open_bench, paper, print_json, set_option
+from busbox.cli.common import bench_argument, json_option, open_bench, paper, print_json, set_option
 from busbox.map.slots import AddressMap, Slot
 from busbox.system.hardware import Device
 
@@ -15,7 +15,7 @@ SHOWN_RUNS = 64
 
 
 @click.command("map")
-@click.argument("bench")
+@bench_argument
 @set_option
 @json_option
 def command(bench: str, values: tuple[str, ...], as_json: bool) -> int:

@@ -12,6 +12,7 @@ from busbox.basics.errors import InputError, format_error
 from busbox.basics.listing import runs
 from busbox.basics.pages import first_paragraph, page_of, section
 from busbox.basics.paper import Paper
+from busbox.cli import completing
 from busbox.cli.common import json_option, paper, plain, print_json
 from busbox.device import REQUIRED, Pin, Setting
 from busbox.map.registers import ACCESS_TYPES, Register, RegisterTable
@@ -22,7 +23,7 @@ SHOWN_SIZE = 0x1000
 
 
 @click.command("models")
-@click.argument("name", required=False)
+@click.argument("name", required=False, shell_complete=completing.named(DEVICES))
 @json_option
 def command(name: str | None, as_json: bool) -> int:
     """List the models, or show one: registers, pins, settings, timing.

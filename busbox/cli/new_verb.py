@@ -11,6 +11,7 @@ from pathlib import Path
 import click
 
 from busbox.basics.errors import InputError, join_or, nearest
+from busbox.cli import completing
 from busbox.cli.common import paper
 
 #: What there is to write: its name is that of its folder of templates.
@@ -19,7 +20,7 @@ KINDS = ("bench",)
 
 @click.command("new")
 @click.argument("kind", metavar="bench")
-@click.argument("folder", metavar="DIR")
+@click.argument("folder", metavar="DIR", shell_complete=completing.folders)
 def command(kind: str, folder: str) -> int:
     """Write a bench to start from: bench, traffic and a model of two registers.
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack, contextmanager
-from dataclasses import replace
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,13 +14,17 @@ from busbox import plugins
 from busbox.basics.errors import InputError, Mistake
 from busbox.bench.bench import Bench
 from busbox.bench.find import benches_of
+from busbox.cli import completing
 from busbox.cli.common import (
+    bench_argument,
+    by_option,
     is_recording,
     json_option,
     open_recording,
     paper,
     set_option,
     shown_progress,
+    traffic_option,
 )
 from busbox.cli.writes import Write, listed, no_folder, writes_of
 from busbox.engines import DEFAULT_ENGINE
@@ -45,27 +48,38 @@ class _EngineOption(click.Option):
 
 
 @click.command("run")
-@click.argument("bench")
-@click.option("--engine", default=DEFAULT_ENGINE, cls=_EngineOption)
+@bench_argument
+@click.option(
+    "--engine", default=DEFAULT_ENGINE, cls=_EngineOption, shell_complete=completing.engines
+)
 @click.option(
     "--check-engines",
     is_flag=True,
     help="Run it with every engine, compare all that they record, and exit with 1 if they differ.",
 )
-@click.option(
-    "--traffic", metavar="FILE", help="Play this instead of the bench's traffic (or FILE.py:NAME)."
-)
+@traffic_option
 @set_option
-@click.option("--vcd", metavar="FILE", help="Write bus, slots and pins as a waveform file.")
+@click.option(
+    "--vcd",
+    metavar="FILE",
+    shell_complete=completing.files,
+    help="Write bus, slots and pins as a waveform file.",
+)
 @click.option(
     "--write",
     "given",
     metavar="NAME=FILE",
+    shell_complete=completing.named(EXPORTS, "="),
     multiple=True,
     help="Write an export (busbox list exports, or FILE.py:NAME); - is standard output. May be "
     "repeated.",
 )
-@click.option("--out", metavar="DIR", help="Write the recording and the JSON report there.")
+@click.option(
+    "--out",
+    metavar="DIR",
+    shell_complete=completing.folders,
+    help="Write the recording and the JSON report there.",
+)
 @json_option
 @click.option("--brief", is_flag=True, help="Print only how it ended, what was found and expected.")
 @click.option("--strict", is_flag=True, help="Exit with 1 if anything is found.")
@@ -73,6 +87,7 @@ class _EngineOption(click.Option):
 @click.option(
     "--stop-on",
     metavar="RULE|ADDRESS",
+    shell_complete=completing.stops,
     multiple=True,
     help="Stop at the first such finding, or after the first access there. May be repeated.",
 )
@@ -118,7 +133,7 @@ def command(
         opened = Bench.load(name)
         slots = opened.keys.get("slot", {}) if all_hardware else ()
         opened = opened.with_values([*(f"slot.{slot}.as=hardware" for slot in slots), *values])
-        with shown_progress(as_json) as progress, _by_option():
+        with shown_progress(as_json) as progress, by_option():
             run = partial(opened.run, engine, traffic=traffic, progress=progress)
             recording, extras = _run(opened, run, until, traffic, stop_on, coverage)
             checked = _compared(recording, opened, until, traffic, progress, check_engines)
@@ -259,20 +274,6 @@ def _write_all(
     if in_set:
         page.line()
     page.print()
-
-
-@contextmanager
-def _by_option() -> Iterator[None]:
-    """Tell what is wrong with an argument by the name of its option."""
-    try:
-        yield
-    except InputError as error:
-        raise InputError(
-            replace(mistake, where=f"--{mistake.key}", key="")
-            if mistake.key in ("traffic", "until", "engine") and not mistake.where
-            else mistake
-            for mistake in error.mistakes
-        ) from error
 
 
 def _keep(result: Result, out: str | None) -> None:

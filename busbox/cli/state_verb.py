@@ -12,7 +12,10 @@ from busbox.basics.listing import runs
 from busbox.basics.paper import TIED, Paper
 from busbox.basics.units import parse_span, show_clock, show_time
 from busbox.bench.opening import opened
+from busbox.cli import completing
 from busbox.cli.common import (
+    bench_argument,
+    by_option,
     is_recording,
     json_option,
     open_bench,
@@ -21,6 +24,7 @@ from busbox.cli.common import (
     print_json,
     set_option,
     shown_progress,
+    traffic_option,
 )
 from busbox.device import RELEASED
 from busbox.engines import DEFAULT_ENGINE, engine_class
@@ -32,13 +36,19 @@ from busbox.system.system import System
 
 
 @click.command("state")
-@click.argument("bench")
-@click.argument("slot", required=False)
+@bench_argument
+@click.argument("slot", required=False, shell_complete=completing.slots)
 @click.option("--at", metavar="TIME", help="When, e.g. '2 ms', or a cycle.")
+@traffic_option
 @set_option
 @json_option
 def command(
-    bench: str, slot: str | None, at: str | None, values: tuple[str, ...], as_json: bool
+    bench: str,
+    slot: str | None,
+    at: str | None,
+    traffic: str | None,
+    values: tuple[str, ...],
+    as_json: bool,
 ) -> int:
     """Show registers and pins of every slot, or of one, at a moment of a run.
 
@@ -54,7 +64,8 @@ def command(
             shown = _shown(system, slot)
             recording = saved if over else _again(bench, saved, system, cycle, as_json)
     else:
-        system = open_bench(bench, values).system()
+        with by_option():
+            system = open_bench(bench, values).system(traffic)
         shown = _shown(system, slot)
         cycle = _cycle(at, system.clock_hz)
         recording = _run(system, cycle, as_json)

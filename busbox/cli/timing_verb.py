@@ -11,6 +11,7 @@ import click
 from busbox.basics.errors import InputError, join_or, nearest
 from busbox.basics.paper import Paper
 from busbox.basics.units import parse_clock, show_clock
+from busbox.cli import completing
 from busbox.cli.common import json_option, paper, print_json
 from busbox.lines.clocks import Choice, Fit, fit, fit_all, show_counts
 from busbox.lines.profiles import PROFILES, WINDOWS, Profile, Window, show_ns
@@ -23,7 +24,12 @@ LARGEST = 0xFFFF
 
 @click.command("timing")
 @click.argument("clock", metavar="CLOCK")
-@click.option("--profile", metavar="PROFILE", help="Look at one profile only, e.g. P4.")
+@click.option(
+    "--profile",
+    metavar="PROFILE",
+    shell_complete=completing.profiles,
+    help="Look at one profile only, e.g. P4.",
+)
 @json_option
 def command(clock: str, profile: str | None, as_json: bool) -> int:
     """Say which whole counts of a clock keep the timing of a lamp line.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,10 +13,24 @@ import click
 from busbox.basics.errors import InputError, join_or, nearest
 from busbox.basics.paper import Paper
 from busbox.basics.units import show_time
+from busbox.bench.bench import Bench
 from busbox.bus.transfers import TERMINATORS
-from busbox.cli.common import json_option, number_of, open_bench, paper, print_json, set_option
+from busbox.cli import completing
+from busbox.cli.common import (
+    bench_argument,
+    by_option,
+    is_recording,
+    json_option,
+    number_of,
+    open_bench,
+    paper,
+    print_json,
+    set_option,
+    traffic_option,
+)
 from busbox.engines import DEFAULT_ENGINE, engine_class
 from busbox.map.registers import RegisterTable
+from busbox.recording import CarriedBench, Recording
 from busbox.system.hardware import Device
 
 if TYPE_CHECKING:
@@ -27,8 +42,8 @@ SHOWN_STEPS = 14
 
 
 @click.command("twin")
-@click.argument("bench")
-@click.argument("slot")
+@bench_argument
+@click.argument("slot", shell_complete=completing.slots)
 @click.option(
     "--random",
     "drawn",
@@ -40,8 +55,10 @@ SHOWN_STEPS = 14
     "--save",
     "folder",
     metavar="DIR",
+    shell_complete=completing.folders,
     help="Where a bench that shows the difference is written (default: SLOT.twin).",
 )
+@traffic_option
 @set_option
 @json_option
 def command(
@@ -50,6 +67,7 @@ def command(
     drawn: str | None,
     seed: str,
     folder: str | None,
+    traffic: str | None,
     values: tuple[str, ...],
     as_json: bool,
 ) -> int:
@@ -58,29 +76,32 @@ def command(
     Every cycle is compared: reads, how accesses end, pins, registers. The bench's traffic is played, or
     accesses drawn at random and aimed at what the device does by itself, with wait states, inputs and
     resets. Exit code 1 if they differ: the shortest traffic found that shows it is saved.
+
+    BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox; or a saved
+    recording, *.recording.npz, whose bench is run anew.
     """
     from busbox.check.twin import Pair
-    from busbox.check.twin.save import save
     from busbox.plugins import twin_of
 
+    if drawn is not None and traffic is not None:
+        raise InputError.of("must not be used with --random, which plays no traffic", "--traffic")
     count = None if drawn is None else number_of(drawn, "--random", least=1)
     chance = number_of(seed, "--seed")
-    opened = open_bench(bench, values)
-    known = list(opened.keys.get("slot", {}))
-    if slot not in known:
-        raise InputError.of(
-            f"there is no slot {slot!r}{nearest(slot, known)} (known: {join_or(known)})"
-        )
-    system = opened.with_values([f'slot.{slot}.as="model"']).system([] if count else None)
-    number = [device.name for device in system.devices].index(slot)
-    device = system.devices[number]
-    hardware = twin_of(device.model, repr(device.kind))
-    _check_timing(replace(device, model=hardware), system.clock_hz)
-    pair = Pair(system, number, hardware, engine_class(DEFAULT_ENGINE))
-    found = pair.drawn(count, chance) if count else pair.played()
-    saved = Path(folder or f"{slot}.twin") if found is not None and found.plan else None
-    if saved is not None and found is not None and found.plan and found.alone:
-        save(found.plan, found.alone, saved, opened.folder)
+    with _bench_of(bench, values, to_replay=count is None and traffic is None) as (opened, carried):
+        _check_slot(slot, opened)
+        with by_option():
+            system = opened.with_values([f'slot.{slot}.as="model"']).system(
+                [] if count else traffic
+            )
+        number = [device.name for device in system.devices].index(slot)
+        device = system.devices[number]
+        hardware = twin_of(device.model, repr(device.kind))
+        _check_timing(replace(device, model=hardware), system.clock_hz)
+        pair = Pair(system, number, hardware, engine_class(DEFAULT_ENGINE))
+        found = pair.drawn(count, chance) if count else pair.played()
+        saved = _save(found, Path(folder or f"{slot}.twin"), opened, carried)
+        if carried is not None:
+            device = replace(device, kind=carried.labels.get(f"slot.{slot}.model", device.kind))
     if as_json:
         print_json(_object(slot, pair.exercise, found, saved))
         return int(found is not None)
@@ -92,6 +113,47 @@ def command(
         _differ(device, system.clock_hz, found, saved, page)
     page.print()
     return int(found is not None)
+
+
+@contextmanager
+def _bench_of(
+    name: str, values: tuple[str, ...], to_replay: bool
+) -> Iterator[tuple[Bench, CarriedBench | None]]:
+    """Give the bench that the verb names; that of a recording, and what it carries besides.
+
+    Raises
+    ------
+    InputError : there is none that can be opened
+    """
+    if not is_recording(name):
+        yield open_bench(name, values), None
+        return
+    from busbox.bench.opening import opened_bench
+
+    with opened_bench(Recording.load(name), to_replay=to_replay) as (bench, carried):
+        yield bench.with_values(values), carried
+
+
+def _check_slot(slot: str, bench: Bench) -> None:
+    known = list(bench.keys.get("slot", {}))
+    if slot not in known:
+        raise InputError.of(
+            f"there is no slot {slot!r}{nearest(slot, known)} (known: {join_or(known)})"
+        )
+
+
+def _save(
+    found: Counterexample | None, folder: Path, bench: Bench, carried: CarriedBench | None
+) -> Path | None:
+    """Save the bench that shows a difference; return its folder, or None if there is none to save."""
+    from busbox.check.twin.save import save, save_carried
+
+    if found is None or found.plan is None or found.alone is None:
+        return None
+    if carried is not None:
+        return save_carried(found.plan, found.alone, folder, bench.folder, carried)
+    save(found.plan, found.alone, folder, bench.folder)
+    return folder
 
 
 def _check_timing(device: Device, clock_hz: int) -> None:
@@ -184,7 +246,10 @@ def _differ(
         page.line(f"    {len(steps) - SHOWN_STEPS:,} lines before these")
     for line in steps[-SHOWN_STEPS:]:
         page.line(f"    {line}", hang=2)
-    page.line(f"  saved as a bench of its own: busbox twin {saved} {device.name}", hang=2)
+    if saved is None:
+        page.line(f"  not saved: a bench cannot name the model {device.kind}", hang=2)
+    else:
+        page.line(f"  saved as a bench of its own: busbox twin {saved} {device.name}", hang=2)
 
 
 def _steps(plan: Plan) -> Iterator[str]:

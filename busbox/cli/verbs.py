@@ -17,6 +17,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import click
+from click.shell_completion import CompletionItem
 
 from busbox.basics.errors import BusboxError, InputError, format_error, format_value
 from busbox.plugins import VERBS, described, find, names, plug_ins
@@ -61,6 +62,16 @@ class Verbs(click.Group):
         """
         found: click.Command | None = None if name.startswith("-") else find(VERBS, name)
         return found
+
+    def shell_complete(self, context: click.Context, incomplete: str) -> list[CompletionItem[str]]:
+        """Return what a shell offers for the verb; no verb is imported for it."""
+        helps = {name: text for verbs in self.groups.values() for name, text in verbs.items()}
+        verbs = [
+            CompletionItem(name, help=helps.get(name))
+            for name in dict.fromkeys([*helps, *names(VERBS)])
+            if name.startswith(incomplete)
+        ]
+        return [*verbs, *click.Command.shell_complete(self, context, incomplete)]
 
     def invoke(self, context: click.Context) -> Any:
         """Run a verb and return its exit code."""

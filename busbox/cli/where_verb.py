@@ -2,27 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import click
 
-from busbox.basics.errors import InputError, join_or, no_file
+from busbox.basics.errors import InputError, Mistake, join_or, no_file
 from busbox.basics.paper import Paper
-from busbox.cli.common import open_bench, paper, set_option
-from busbox.firmware.c_header import read_header
+from busbox.cli import completing
+from busbox.cli.common import bench_argument, json_option, open_bench, paper, print_json, set_option
+from busbox.firmware.c_header import HeaderConstants, read_header
 from busbox.map.addresses import number
-from busbox.map.registers import show_lanes
+from busbox.map.registers import Register, show_lanes
 from busbox.map.slots import SPACE, AddressMap, Decoded, Slot, show_bits
 
 _SOURCES = (".h", ".c", ".hh", ".hpp", ".inc")
 
 
 @click.command("where")
-@click.argument("bench")
-@click.argument("what", metavar="ADDRESS|FILE.h")
+@bench_argument
+@click.argument(
+    "what",
+    metavar="ADDRESS|FILE.h...",
+    nargs=-1,
+    required=True,
+    shell_complete=completing.addresses,
+)
 @set_option
-def command(bench: str, what: str, values: tuple[str, ...]) -> int:
-    """Say what answers at an address, or at every address of a C header.
+@json_option
+def command(bench: str, what: tuple[str, ...], values: tuple[str, ...], as_json: bool) -> int:
+    """Say what answers at addresses, or at every address of a C header.
 
     BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox. With a
     header, its constants are checked against the map: what they reach, what is no address, and what
@@ -30,13 +40,45 @@ def command(bench: str, what: str, values: tuple[str, ...]) -> int:
     """
     devices = open_bench(bench, values).devices()
     address_map = AddressMap([device.slot for device in devices])
+    things = _read(what, address_map)
+    if as_json:
+        print_json(_object(address_map, things))
+        return 0
     page = paper()
-    if Path(what).suffix.lower() in _SOURCES:
-        _header(page, address_map, Path(what))
-    else:
-        _address(page, address_map, _parsed(what))
+    for index, (text, thing) in enumerate(things):
+        if index:
+            page.line()
+        if isinstance(thing, HeaderConstants):
+            _header(page, address_map, Path(text), thing)
+        else:
+            _address(page, address_map, thing)
+            page.table(_question(address_map, text, thing))
     page.print()
     return 0
+
+
+def _read(
+    what: tuple[str, ...], address_map: AddressMap
+) -> list[tuple[str, int | HeaderConstants]]:
+    """Return what each word stands for.
+
+    Raises
+    ------
+    InputError : with every word that is no address and no header
+    """
+    things: list[tuple[str, int | HeaderConstants]] = []
+    mistakes: list[Mistake] = []
+    for text in what:
+        try:
+            is_header = Path(text).suffix.lower() in _SOURCES
+            things.append(
+                (text, _constants(Path(text), address_map) if is_header else _parsed(text))
+            )
+        except InputError as error:
+            mistakes += error.mistakes
+    if mistakes:
+        raise InputError(mistakes)
+    return things
 
 
 def _parsed(text: str) -> int:
@@ -45,6 +87,18 @@ def _parsed(text: str) -> int:
     except ValueError as error:
         hint = "" if text[:1].isdigit() else f" (or a C header: a file in {join_or(_SOURCES)})"
         raise InputError.of(f"{error}{hint}", "where") from None
+
+
+def _meant(address_map: AddressMap, text: str, address: int) -> int | None:
+    """Return what a decimal address that reaches nothing means if 0x was left out."""
+    return address_map.without_prefix(address) if text.replace("_", "").isdecimal() else None
+
+
+def _question(address_map: AddressMap, text: str, address: int) -> Iterator[tuple[str]]:
+    meant = _meant(address_map, text, address)
+    if meant is not None:
+        register = address_map.decode(meant).register
+        yield (f"{text} is decimal; did you mean {meant:#010x} ({register})?",)
 
 
 # One address.
@@ -120,7 +174,13 @@ def _why_not(slot: Slot, address: int) -> str:
 # A header.
 
 
-def _header(page: Paper, address_map: AddressMap, path: Path) -> None:
+def _constants(path: Path, address_map: AddressMap) -> HeaderConstants:
+    """Return the constants of a header.
+
+    Raises
+    ------
+    InputError : it cannot be read
+    """
     problem = no_file(path)
     if problem:
         raise InputError.of(problem, key="where")
@@ -128,7 +188,10 @@ def _header(page: Paper, address_map: AddressMap, path: Path) -> None:
         text = path.read_bytes().decode("utf-8-sig", errors="replace")
     except OSError as error:
         raise InputError.of(f"cannot be read: {error.strerror}", str(path)) from None
-    header = read_header(text, address_map)
+    return read_header(text, address_map)
+
+
+def _header(page: Paper, address_map: AddressMap, path: Path, header: HeaderConstants) -> None:
     hits, misses = [], []
     for constant in header.addresses:
         found = address_map.decode(constant.value) if constant.value < SPACE else None
@@ -164,3 +227,74 @@ def _hit(found: Decoded) -> str:
 def _miss(address_map: AddressMap, address: int) -> str:
     suggestion = address_map.suggest(address)
     return f"no slot; {suggestion}" if suggestion else "no slot"
+
+
+# As one object.
+
+
+def _object(
+    address_map: AddressMap, things: list[tuple[str, int | HeaderConstants]]
+) -> dict[str, Any]:
+    return {
+        "addresses": [
+            {**_decoded(address_map, thing), "did_you_mean": _meant(address_map, text, thing)}
+            for text, thing in things
+            if not isinstance(thing, HeaderConstants)
+        ],
+        "headers": [
+            _header_object(address_map, text, thing)
+            for text, thing in things
+            if isinstance(thing, HeaderConstants)
+        ],
+    }
+
+
+def _decoded(address_map: AddressMap, address: int) -> dict[str, Any]:
+    """Return what answers at an address; what does not exist is null."""
+    found = address_map.decode(address) if address < SPACE else None
+    if found is None or found.slot is None:
+        nearest = address_map.nearest(address)
+        return {
+            "address": address,
+            "slot": None,
+            "nearest": None if nearest is None else nearest.name,
+        }
+    return {
+        "address": address,
+        "slot": found.slot.name,
+        "base": found.slot.base,
+        "size": found.slot.size,
+        "decoded_by": found.slot.how,
+        "image": found.image,
+        "images": found.slot.images,
+        "offset": found.offset,
+        "register": None if found.place is None else found.place.name,
+        "lane": found.lane,
+        "fields": [] if found.place is None else _fields(found.place.register, found.lane),
+    }
+
+
+def _fields(register: Register, lane: int) -> list[dict[str, Any]]:
+    return [
+        {"name": field.name, "bits": field.bits, "access": field.access or register.access}
+        for field in register.fields
+        if field.mask & 0xFF << 8 * lane
+    ]
+
+
+def _header_object(address_map: AddressMap, file: str, header: HeaderConstants) -> dict[str, Any]:
+    return {
+        "file": file,
+        "addresses": [
+            {"name": one.name, "line": one.line, "step": one.step or None}
+            | _decoded(address_map, one.value)
+            for one in header.addresses
+        ],
+        "others": [
+            {"name": one.name, "line": one.line, "value": one.value} for one in header.others
+        ],
+        "unresolved": [
+            {"name": one.name, "line": one.line, "text": one.text, "why": one.why}
+            for one in header.unresolved
+        ],
+    }

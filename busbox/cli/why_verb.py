@@ -7,16 +7,30 @@ from typing import Any
 import click
 
 from busbox.basics.paper import Paper
-from busbox.cli.common import json_option, judged_run, paper, print_json, set_option
+from busbox.cli import completing
+from busbox.cli.common import (
+    bench_argument,
+    json_option,
+    judged_run,
+    paper,
+    print_json,
+    set_option,
+    traffic_option,
+)
 from busbox.explain.why import Stories, Story
 
 
 @click.command("why")
-@click.argument("bench")
-@click.argument("what", metavar="PIN@TIME|event.N|finding.N|access.N")
+@bench_argument
+@click.argument(
+    "what", metavar="PIN@TIME|event.N|finding.N|access.N", shell_complete=completing.explained
+)
+@traffic_option
 @set_option
 @json_option
-def command(bench: str, what: str, values: tuple[str, ...], as_json: bool) -> int:
+def command(
+    bench: str, what: str, traffic: str | None, values: tuple[str, ...], as_json: bool
+) -> int:
     """Tell why a pin moved, or what an event, a finding or an access is about.
 
     BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox; or a saved
@@ -25,7 +39,7 @@ def command(bench: str, what: str, values: tuple[str, ...], as_json: bool) -> in
     traffic and, if the bench names its firmware, the lines of its source. PIN@TIME is about the last
     edge up to that time, such as lamps.line@3.2ms; numbers are those of busbox run --json, from 0.
     """
-    with judged_run(bench, values, as_json) as (system, recording):
+    with judged_run(bench, values, traffic, as_json) as (system, recording):
         story = Stories(system, recording).tell(what)
     if as_json:
         print_json(_object(what, story))

@@ -26,6 +26,12 @@ def nearest_hint(facts: RunFacts, address: int) -> str:
     suggestion = address_map.suggest(address)
     if not suggestion:
         return "The bench has no slot at all; give it one."
+    other = address_map.without_prefix(address)
+    if other is not None:
+        return (
+            f"If the address was written in decimal, {address}, write {other:#010x} "
+            f"({address_map.decode(other).register})."
+        )
     used, missed = _used_and_missed(facts)
     silent = [slot for slot in address_map.slots if slot.name not in used]
     fitting = [slot for slot in silent if _fits(slot, _around(slot, address, missed))]

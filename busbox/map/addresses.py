@@ -11,6 +11,7 @@ from busbox.map.registers import WORD
 NAME = re.compile(r"([A-Za-z_]\w*)\.([A-Za-z_]\w*(?:\.\d+)?)")
 
 _NUMBER = re.compile(r"0[xX][0-9a-fA-F_]+|0[bB][01_]+|[0-9][0-9_]*")
+_BARE_HEX = re.compile(r"[0-9][0-9a-fA-F_]{0,9}")
 _LANES = re.compile(r"[01]{4}")
 
 
@@ -29,10 +30,23 @@ def number(text: str, what: str, high: int = WORD) -> int:
         except ValueError:
             value = None
     if value is None:
-        raise ValueError(f"{what} must be a number such as 12 or 0x0c, not {format_value(text)}")
+        meant = f"; did you mean 0x{text}?" if _BARE_HEX.fullmatch(text) else ""
+        raise ValueError(
+            f"{what} must be a number such as 12 or 0x0c, not {format_value(text)}{meant}"
+        )
     if value > high:
         raise ValueError(f"{what} must be at most {high:#x}, not {format_value(text)}")
     return value
+
+
+def without_prefix(value: int) -> int | None:
+    """Return the address whose hexadecimal digits are the decimal ones of ``value``.
+
+    That is what was meant if ``0x`` was left out: 0x44000000 for 44000000. None if there is no other
+    address of these digits.
+    """
+    meant = int(str(value), 16)
+    return meant if value < meant <= WORD else None
 
 
 def address(text: str) -> int:

@@ -13,6 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from busbox.map.addresses import without_prefix
 from busbox.map.registers import WORD, Place, RegisterTable
 
 SPACE = 1 << 32
@@ -99,9 +100,16 @@ class Slot:
                 "base",
                 (
                     f"must be a multiple of the size {self.size:#x}, not {self.base:#010x} "
-                    '(any base: decode = "range")'
+                    f'(any base: decode = "range"){self._without_prefix()}'
                 ),
             )
+
+    def _without_prefix(self) -> str:
+        """Ask whether ``0x`` was left out of the base, if that would be a good one."""
+        meant = without_prefix(self.base)
+        if meant is None or meant % self.size or meant + self.size > SPACE:
+            return ""
+        return f"; {self.base} is decimal: did you mean {meant:#010x}?"
 
     @cached_property
     def inner_bits(self) -> int:
@@ -250,6 +258,16 @@ class AddressMap:
             return away, (slot.base ^ address).bit_count()
 
         return min(self.slots, key=distance, default=None)
+
+    def without_prefix(self, address: int) -> int | None:
+        """Return the mapped address that was meant if ``0x`` was left out of an unmapped one.
+
+        None if a slot answers at ``address``, or none at the other.
+        """
+        other = without_prefix(address)
+        if other is None or self.decode(address).slot or self.decode(other).slot is None:
+            return None
+        return other
 
     def suggest(self, address: int) -> str:
         """Return a suggestion for an address that no slot decodes, "" if there is no slot.

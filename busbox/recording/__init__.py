@@ -19,11 +19,13 @@ from busbox.recording.parts import (
 )
 from busbox.recording.recording import Recording
 from busbox.recording.store import SUFFIX
+from busbox.recording.tables import TABLES
 
 __all__ = [
     "COLUMNS",
     "MOST_BYTES",
     "SUFFIX",
+    "TABLES",
     "WINDOW",
     "Accesses",
     "AwaitGivenUp",

@@ -76,6 +76,17 @@ class Accesses:
     def __len__(self) -> int:
         return len(self.start)
 
+    def __eq__(self, other: object) -> bool:
+        """Compare every column, exactly."""
+        if not isinstance(other, Accesses):
+            return NotImplemented
+        return all(np.array_equal(self[name], other[name]) for name in COLUMNS)
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def __repr__(self) -> str:
+        return f"<Accesses: {len(self):,}, in columns {', '.join(COLUMNS)}>"
+
     @property
     def terminators(self) -> list[str]:
         """The terminators as text."""

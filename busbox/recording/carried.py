@@ -29,7 +29,7 @@ class CarriedBench:
 
     tables: Mapping[str, Any] = field(default_factory=dict)
     folder: str = "0"
-    files: Mapping[str, bytes] = field(default_factory=dict)
+    files: Mapping[str, bytes] = field(default_factory=dict, repr=False)
     labels: Mapping[str, str] = field(default_factory=dict)
     objects: Mapping[str, str] = field(default_factory=dict)
     lacks: str = ""

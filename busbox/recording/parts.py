@@ -6,7 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
+
+from busbox.basics.errors import format_value
 from busbox.recording.accesses import IntColumn
+
+
+def _same_columns(one: object, other: object, *names: str) -> bool:
+    return all(np.array_equal(getattr(one, name), getattr(other, name)) for name in names)
 
 
 @dataclass(frozen=True)
@@ -51,6 +58,21 @@ class Line:
     levels: IntColumn
     accesses: IntColumn
 
+    def __eq__(self, other: object) -> bool:
+        """Compare direction and every column, exactly."""
+        if not isinstance(other, Line):
+            return NotImplemented
+        return self.direction == other.direction and _same_columns(
+            self, other, "cycles", "levels", "accesses"
+        )
+
+    def __repr__(self) -> str:
+        edges, last = len(self.cycles) - 1, int(self.levels[-1])
+        return (
+            f"<Line: {self.direction}, {edges:,} {'edge' if edges == 1 else 'edges'}, level {last} "
+            "at the end>"
+        )
+
 
 @dataclass(frozen=True)
 class Text:
@@ -59,6 +81,16 @@ class Text:
     cycles: IntColumn
     bytes: IntColumn
     accesses: IntColumn
+
+    def __eq__(self, other: object) -> bool:
+        """Compare every column, exactly."""
+        if not isinstance(other, Text):
+            return NotImplemented
+        return _same_columns(self, other, "cycles", "bytes", "accesses")
+
+    def __repr__(self) -> str:
+        count = len(self.bytes)
+        return f"<Text: {count:,} {'byte' if count == 1 else 'bytes'}, {format_value(self.text)}>"
 
     @property
     def text(self) -> str:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, astuple, dataclass, field
 from pathlib import Path
 from typing import Any, get_origin, get_type_hints
 
 import numpy as np
+from numpy.typing import NDArray
 
 from busbox.basics.errors import InputError
-from busbox.basics.units import show_time
+from busbox.basics.units import show_clock, show_time
 from busbox.bus.transfers import TERMINATORS
 from busbox.recording.accesses import COLUMNS, Accesses, IntColumn
 from busbox.recording.carried import CarriedBench
@@ -30,6 +31,7 @@ from busbox.recording.parts import (
     Text,
 )
 from busbox.recording.store import read, write
+from busbox.recording.tables import table
 
 #: How a run ends: no step left and all devices at rest; at the requested time; the CPU hangs; a device
 #: was still busy.
@@ -39,6 +41,10 @@ ENDS = ("done", "until", "hang", "settle")
 @dataclass(frozen=True)
 class Recording:
     """All facts of a run and, once it has been judged, what follows from them.
+
+    Two recordings are equal if every fact is: what was run, on which engine, each column, and what was
+    judged. :meth:`table` gives accesses, edges, characters, frames, marks and findings as structured
+    arrays, for NumPy and for libraries of data frames.
 
     Attributes
     ----------
@@ -100,6 +106,43 @@ class Recording:
     findings: tuple[Finding, ...] = ()
     counts: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
     verdicts: tuple[Verdict, ...] = ()
+
+    def __repr__(self) -> str:
+        findings = sum(sum(of.values()) for of in self.counts.values())
+        return (
+            f"<Recording of {self.bench}: {self.ended} after {_count(self.cycles, 'cycle')} "
+            f"({show_time(self.cycles, self.clock_hz)} at {show_clock(self.clock_hz)}), "
+            f"engine {self.engine}; {_count(len(self.accesses), 'access', 'accesses')}, "
+            f"{_count(findings, 'finding')}>"
+        )
+
+    def table(self, name: str, of: str | None = None) -> NDArray[Any]:
+        """Return a table as a structured array of its own: to change it changes no recording.
+
+        Parameters
+        ----------
+        name : ``accesses``, ``edges``, ``characters``, ``frames``, ``marks`` or ``findings``; columns,
+            types and units are in :data:`busbox.recording.tables.TABLES`
+        of : only the rows of this pin (``edges``) or of this slot (``characters``, ``frames``)
+
+        Raises
+        ------
+        KeyError : there is no such table, pin or slot
+
+        Examples
+        --------
+        A library of data frames takes the array as it is, such as
+        ``pandas.DataFrame(recording.table("edges"))``.
+        """
+        parts = {
+            "accesses": self.accesses,
+            "edges": self.lines,
+            "characters": self.characters,
+            "frames": self.frames,
+            "marks": self.marks,
+            "findings": [astuple(finding) for finding in self.findings],
+        }
+        return table(name, of, parts)
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -176,6 +219,10 @@ class Recording:
                 f"contains a file whose name leads out of its folder, {stray!r}", str(path)
             )
         return recording
+
+
+def _count(number: int, singular: str, plural: str = "") -> str:
+    return f"{number:,} {singular if number == 1 else plural or singular + 's'}"
 
 
 _PLAIN = (

@@ -85,6 +85,8 @@ def test_a_hang_and_a_broken_expectation_fail_again(tell: Say, tmp_path: Path) -
         ("run", ("--traffic", "a.steps")), ("run", ("--set", "clock=1")), ("run", ("--until", "5")),
         ("run", ("--stop-on", "framing")), ("run", ("--all-hardware",)),
         ("why", ("access.0", "--set", "clock=1")), ("state", ("--at", "1", "--set", "clock=1")),
+        ("why", ("access.0", "--traffic", "a.steps")),
+        ("state", ("--at", "1", "--traffic", "a.steps")),
     ],
 )  # fmt: skip
 def test_options_that_need_a_new_run_are_refused(
@@ -190,10 +192,71 @@ def test_state_refuses_to_replay_traffic_that_is_not_carried(tell: Say, tmp_path
     )
 
 
-@pytest.mark.parametrize("verb", ["map", "where", "twin"])
+def test_twin_runs_the_bench_of_a_recording_anew(light: str, tell: Say) -> None:
+    """With the carried traffic, with other traffic, and with none: as it would with the bench."""
+    name, *values = MOVED
+    other = ["--traffic", str(packaged_benches()["first_light"].with_name("first_light.steps"))]
+    for more in ([], other, ["--random", "20"], ["--set", "slot.lamps.wait=3"]):
+        told = tell("twin", light, "lamps", *more)
+        assert told.startswith(
+            "lamps: model pulse_led and its twin PulseLedHardware\n  the same in"
+        )
+        assert told == tell("twin", name, "lamps", *values, *more)
+
+
+def test_twin_of_a_recording_needs_its_traffic(tell: Say, tmp_path: Path) -> None:
+    """Traffic that is not carried cannot be played, but other traffic can."""
+    bench = Bench(
+        {
+            "clock": "1 MHz",
+            "slot": {"levers": {"model": "gpio", "base": 0, "size": 64, "width": 2}},
+            "traffic": lambda bus: bus.write("levers.OUT", 1),
+        },
+        name="noon",
+    )
+    saved = str(tmp_path / "noon.recording.npz")
+    bench.run("python").save(saved)
+    assert "cannot be replayed: its traffic came from Python" in tell(
+        "twin", saved, "levers", code=2
+    )
+    (tmp_path / "noon.steps").write_text("write levers.OUT 1\n", encoding="utf-8")
+    told = tell("twin", saved, "levers", "--traffic", str(tmp_path / "noon.steps"))
+    assert "and 1 accesses" in told
+
+
+@pytest.mark.parametrize(
+    ("verb", "more"),
+    [
+        ("why", ("levers.out.1@43",)),
+        ("state", ("--at", "43", "levers")),
+        ("twin", ("levers",)),
+    ],
+)
+def test_other_traffic_is_played(
+    verb: str, more: tuple[str, ...], tell: Say, tmp_path: Path
+) -> None:
+    """--traffic means what it means for run; a file that is not there is told by the option."""
+    file = tmp_path / "other.steps"
+    file.write_text("pause 40\nwrite levers.OUT 0xA2\n", encoding="utf-8")
+    told = tell(verb, "first_light", *more, "--traffic", str(file))
+    if verb != "twin":
+        assert "a2" in told.lower()
+    told = tell(verb, "first_light", *more, "--traffic", "nowhere.steps", code=2)
+    assert told.startswith("busbox: --traffic: there is no file 'nowhere.steps'")
+
+
+def test_random_traffic_is_the_only_traffic(tell: Say) -> None:
+    """--random draws accesses: other traffic would not be played, and is refused."""
+    words = ("twin", "first_light", "lamps", "--random", "5", "--traffic", "a.steps")
+    assert tell(*words, code=2) == (
+        "busbox: --traffic: must not be used with --random, which plays no traffic\n"
+    )
+
+
+@pytest.mark.parametrize("verb", ["map", "where"])
 def test_other_verbs_say_that_they_want_a_bench(verb: str, light: str, tell: Say) -> None:
     """A recording is not taken for a bench that is no TOML."""
-    more = {"map": (), "where": ("0x4",), "twin": ("lamps",)}[verb]
+    more = {"map": (), "where": ("0x4",)}[verb]
     assert tell(verb, light, *more, code=2) == (
         f"busbox: {light}: is a recording; this verb takes a bench only\n"
     )

@@ -127,8 +127,13 @@ CASES = (
     ),
     Spoiled(
         "A moment must not be negative.",
-        "busbox: --at: must be a number with s, ms, us, ns or ps, or whole cycles, not '-1'\n",
+        "busbox: --at: must be at least 0, not '-1'\n",
         args=("state", "bench.toml", "--at=-1"),
+    ),
+    Spoiled(
+        "A moment with a unit must not be negative either.",
+        "busbox: --at: must be at least 0, not '-1 us'\n",
+        args=("state", "bench.toml", "--at", "-1 us"),
     ),
     Spoiled(
         "A slot must be known.",

@@ -245,6 +245,68 @@ def test_where_tells_why_nothing_answers(busbox: Shell) -> None:
     assert "lamps.COUNT" in page
 
 
+def test_where_takes_several_addresses_and_prints_them_as_one_object(busbox: Shell) -> None:
+    """Each address has its part of the page and of the object; null is what does not exist."""
+    page = busbox("where", "first_light", "0x44000000", "0x40000004", "0x44001008")
+    first, second, third = page.split("\n\n")
+    assert "lamps.CONTROL" in first
+    assert "levers.SET" in second
+    assert "no slot answers" in third
+    found = json.loads(busbox("where", "first_light", "0x44000102", "0x44001008", "--json"))
+    assert found == {
+        "addresses": [
+            {
+                "address": 0x44000102,
+                "slot": "lamps",
+                "base": 0x44000000,
+                "size": 0x1000,
+                "decoded_by": "all bits above the size compared: 31..12",
+                "image": 0,
+                "images": 1,
+                "offset": 0x102,
+                "register": "COLOUR.0",
+                "lane": 2,
+                "fields": [{"name": "RED", "bits": "23..16", "access": "rw"}],
+                "did_you_mean": None,
+            },
+            {"address": 0x44001008, "slot": None, "nearest": "lamps", "did_you_mean": None},
+        ],
+        "headers": [],
+    }
+
+
+def test_where_asks_about_a_decimal_address_that_reaches_nothing(busbox: Shell) -> None:
+    """It asks only if the same digits in hexadecimal reach a slot, and the others do not."""
+    page = busbox("where", "first_light", "44000008")
+    assert "  44000008 is decimal; did you mean 0x44000008 (lamps.COUNT)?\n" in page
+    found = json.loads(busbox("where", "first_light", "44000008", "--json"))
+    assert found["addresses"][0]["did_you_mean"] == 0x44000008
+    for address in ("0x29f6308", "12", "1140850696"):  # the same in hexadecimal; no slot; decimal
+        assert "did you mean" not in busbox("where", "first_light", address)
+
+
+def test_an_address_without_0x_is_asked_about(busbox: Shell, tmp_path: Path) -> None:
+    """A run's finding names the register that the digits reach in hexadecimal."""
+    (tmp_path / "slip.steps").write_text("write 44000008 1\n", encoding="utf-8")
+    page = busbox("run", "first_light", "--traffic", "slip.steps")
+    assert (
+        "If the address was written in decimal, 44000008, write 0x44000008 (lamps.COUNT)." in page
+    )
+
+
+def test_where_prints_a_header_as_an_object(busbox: Shell, tmp_path: Path) -> None:
+    """The constants of the page are those of the object."""
+    (tmp_path / "cabin.h").write_text(CABIN_HEADER, encoding="utf-8")
+    (header,) = json.loads(busbox("where", "first_light", "cabin.h", "--json"))["headers"]
+    assert header["file"] == "cabin.h"
+    registers = {one["name"]: one.get("register") for one in header["addresses"]}
+    assert registers["GPIO_OUT"] == "OUT"
+    assert registers["LAMP(n)"] == "COLOUR.0"
+    assert registers["LOST"] is None
+    assert "LEVER_4" in [one["name"] for one in header["others"]]
+    assert "ODD" in [one["name"] for one in header["unresolved"]]
+
+
 def test_where_checks_a_header(busbox: Shell, tmp_path: Path) -> None:
     """What reaches a slot, what reaches nothing, what is no address, what was not resolved."""
     (tmp_path / "cabin.h").write_text(CABIN_HEADER, encoding="utf-8")

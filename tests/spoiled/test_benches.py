@@ -51,10 +51,7 @@ CASES = (
     ),
     Spoiled(
         "A time must not be negative.",
-        (
-            "busbox: bench.toml:2: settle: must be a number with s, ms, us, ns or ps, or "
-            "whole cycles, not -5\n"
-        ),
+        ("busbox: bench.toml:2: settle: must be at least 0, not -5\n"),
         edits=(('settle = "1 ms"', "settle = -5"),),
     ),
     Spoiled(
@@ -646,10 +643,20 @@ CASES = (
         edits=(('file = "day.steps"', 'file = "dya.steps"'),),
     ),
     Spoiled(
+        "A base without 0x is asked about.",
+        (
+            "busbox: --set: slot.levers.base: must be a multiple of the size 0x1000, not "
+            '0x29f6300 (any base: decode = "range"); 44000000 is decimal: did you mean '
+            "0x44000000?\n"
+        ),
+        args=("run", "bench.toml", "--set", "slot.levers.base=44000000"),
+    ),
+    Spoiled(
         "A traffic file's suffix must be known.",
         (
             "busbox: bench.toml:45: traffic.file: a traffic file must end in .steps or "
-            ".csv (optionally followed by .gz), or be FILE.py:FUNCTION, not 'day.txt'\n"
+            ".csv (optionally followed by .gz), or be FILE.py:FUNCTION, not 'day.txt'; a file with any "
+            "other suffix needs file and format in [traffic]\n"
         ),
         edits=(('file = "day.steps"', 'file = "day.txt"'),),
     ),

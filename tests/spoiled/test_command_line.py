@@ -76,7 +76,7 @@ CASES = (
     ),
     Spoiled(
         "An address must be given.",
-        "busbox: where: ADDRESS|FILE.h must be given\n",
+        "busbox: where: ADDRESS|FILE.h... must be given\n",
         args=(
             "where",
             "bench.toml",
@@ -175,7 +175,7 @@ CASES = (
     ),
     Spoiled(
         "The end of a run must not be negative.",
-        ("busbox: --until: must be a number with s, ms, us, ns or ps, or whole cycles, not '-1'\n"),
+        "busbox: --until: must be at least 0, not '-1'\n",
         args=(
             "run",
             "bench.toml",
@@ -262,6 +262,15 @@ CASES = (
             "bench.toml",
             "0x4000_000g",
         ),
+    ),
+    Spoiled(
+        "Every address that is none is told, and hexadecimal digits are known without 0x.",
+        (
+            "busbox: where: an address must be a number such as 12 or 0x0c, not '4400000c'; did you "
+            "mean 0x4400000c?\n"
+            "busbox: where: an address must be at most 0xffffffff, not '99999999999'\n"
+        ),
+        args=("where", "bench.toml", "4400000c", "0x40000000", "99999999999"),
     ),
     Spoiled(
         "An address must be of 32 bits.",

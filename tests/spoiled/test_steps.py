@@ -328,7 +328,8 @@ CASES = (
         "What is packed must have a known suffix.",
         (
             "busbox: bench.toml:45: traffic.file: a traffic file must end in .steps or "
-            ".csv (optionally followed by .gz), or be FILE.py:FUNCTION, not 'day.txt.gz'\n"
+            ".csv (optionally followed by .gz), or be FILE.py:FUNCTION, not 'day.txt.gz'; a file with "
+            "any other suffix needs file and format in [traffic]\n"
         ),
         edits=(('"day.steps"', '"day.txt.gz"'),),
         files={"day.txt.gz": "x"},
@@ -352,8 +353,9 @@ CASES = (
     Spoiled(
         "A traffic file of the command line has a known suffix.",
         (
-            "busbox: --traffic: a traffic file must end in .steps or .csv (optionally "
-            "followed by .gz), or be FILE.py:FUNCTION, not 'bench.toml'\n"
+            "busbox: --traffic: a traffic file must end in .steps or .csv (optionally followed by "
+            ".gz), or be FILE.py:FUNCTION, not 'bench.toml'; a file with any other "
+            "suffix needs file and format in [traffic]\n"
         ),
         args=(
             "run",

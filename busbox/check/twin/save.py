@@ -5,13 +5,16 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from busbox.basics.errors import InputError
 from busbox.basics.files import replace_file
+from busbox.bench.opening import unpacked
 from busbox.check.twin.plan import Plan
 from busbox.formats.files import write_traffic
+from busbox.recording import CarriedBench
 from busbox.system.system import System
 
 TRAFFIC = "traffic.steps"
@@ -36,6 +39,36 @@ def save(plan: Plan, system: System, folder: Path, home: Path) -> None:
     write_traffic(folder / TRAFFIC, plan.played)
     text = "\n".join(_lines(plan, system, folder, home)) + "\n"
     replace_file(folder / "bench.toml", text.encode("utf-8"))
+
+
+def save_carried(
+    plan: Plan, system: System, folder: Path, home: Path, carried: CarriedBench
+) -> Path | None:
+    """Write the bench of a plan whose system was opened from a recording.
+
+    Files that the slot names are written to ``folder/carried``: those that were opened are temporary.
+
+    Returns
+    -------
+    ``folder``, or None if the recording names the model in a way that no bench file can
+
+    Raises
+    ------
+    InputError : it cannot be written
+    """
+    (device,) = system.devices
+    if f"slot.{device.name}.model" in carried.objects:
+        return None
+    paths = [one.name for one in device.model.settings if one.kind == "path"]
+    paths = [name for name in paths if device.settings.get(name) is not None]
+    if not paths and ".py:" not in device.kind:
+        save(plan, system, folder, home)
+        return folder
+    kept = unpacked(carried, str(folder / "carried"))
+    moved = {name: kept / os.path.relpath(device.settings[name], home) for name in paths}
+    device = replace(device, settings={**device.settings, **moved})
+    save(plan, replace(system, devices=(device,)), folder, kept)
+    return folder
 
 
 def _lines(plan: Plan, system: System, folder: Path, home: Path) -> Iterator[str]:

@@ -269,6 +269,21 @@ def test_a_difference_is_told_and_saved(bells: Path, capsys: pytest.CaptureFixtu
     assert "STATUS written" in answer["exercised"]["never"]
 
 
+def test_a_difference_in_a_recording_is_saved_with_the_files_of_the_model(
+    bells: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The saved bench has its own copy of the model, and shows the same difference elsewhere."""
+    assert told("run", ".", "--out", "kept") == 0
+    (saved,) = (bells / "kept").glob("*.recording.npz")
+    assert told("twin", str(saved), "bell", "--save", "shown") == 1
+    assert "bell: model bell.py:Bell and its twin BellHardware\n" in capsys.readouterr().out
+    (bells / "bell.py").unlink()
+    moved = (bells / "shown").rename(bells / "elsewhere")
+    assert told("twin", str(moved), "bell", "--json") == 1
+    difference = json.loads(capsys.readouterr().out)["difference"]
+    assert (difference["cycle"], difference["name"]) == (6, "STATUS")
+
+
 @pytest.mark.parametrize(
     ("args", "text"),
     [
