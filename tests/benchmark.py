@@ -171,7 +171,7 @@ class EmptyModel(Declaration):
     def close(self, cycle: int) -> None:
         pass
 
-    def next_edge(self, pin: str) -> int | None:
+    def next_edge(self, cycle: int) -> int | None:
         return None
 
     def rest_at(self, cycle: int) -> int:
