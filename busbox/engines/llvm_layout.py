@@ -23,7 +23,7 @@ class Records:
     Attributes
     ----------
     source : the output that is looked at
-    last : its word in the cycle before; heeded : bits that the loop stops for; heeded_notes : whether
+    last : its word in the cycle before; watched : bits that the loop stops for; watched_notes : whether
         it stops for notes
     counted : how many records there are; buffer : of each, the cycle and the word
     mask : the bits for which a word that differs is kept; 0: only words with bit 0 are kept
@@ -31,8 +31,8 @@ class Records:
 
     source: Place
     last: Place
-    heeded: Place
-    heeded_notes: Place
+    watched: Place
+    watched_notes: Place
     counted: Place
     buffer: Place
     mask: int
@@ -95,8 +95,8 @@ def lay_out_loop(parts: Parts) -> LoopLayout:
         return Records(
             source,
             place(f"{name}_last", size, width=source.width),
-            place(f"{name}_heeded", size, width=source.width),
-            place(f"{name}_heeded_notes", 8, width=1),
+            place(f"{name}_watched", size, width=source.width),
+            place(f"{name}_watched_notes", 8, width=1),
             place(f"{name}_count", 8),
             place(f"{name}_records", 8 + size, ROOM),
             mask,

@@ -1,7 +1,8 @@
 """What the engines ``python`` and ``llvm`` have in common: the contract around the loop.
 
 The loop (:mod:`busbox.engines.loop`) runs cycles; it is the kernel's, which differs between the
-two. This module answers when the loop returns: it asks models, tells ears, and puts commands aside.
+two. This module answers when the loop returns: it asks models, tells observers, and puts commands
+aside.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from busbox.basics.errors import ModelError
 from busbox.bus.transfers import NONE, RESET
 from busbox.cpu.commands import Command, Result, Suspended
 from busbox.device import ERROR, Answer, BusAccess, Hold
-from busbox.engines import NEVER, STRETCH, Ear, EngineFactory, Status, Stop
+from busbox.engines import NEVER, STRETCH, EngineFactory, Observer, Status, Stop
 from busbox.engines.kernel import Kept, Kernel, Parts
 from busbox.engines.loop import (
     CALL,
@@ -54,13 +55,13 @@ class NetlistEngine(ABC):
         self,
         system: System,
         answer: Callable[[int, BusAccess], Answer],
-        ears: Mapping[int, Ear],
+        observers: Mapping[int, Observer],
         parts: Callable[[System], Parts] = Parts.of,
     ) -> None:
         self.stretch = STRETCH
         self.log: array[int] = array("q")
         self.breaches: list[tuple[str, Any]] = []
-        self._answer, self._ears = answer, ears
+        self._answer, self._observers = answer, observers
         self._parts = parts(system)
         self._views = self._parts.design.views
         self._count = 0
@@ -70,11 +71,11 @@ class NetlistEngine(ABC):
         self._kernel = self.make_kernel(self._parts)
         self._state = self._kernel.state
         self._set(hang_after=system.hang_after)
-        self._teller = Teller(system, self._kernel, self._views, ears)
+        self._teller = Teller(system, self._kernel, self._views, observers)
         self.probes = {slot: NetlistProbe(self, slot) for slot in self._views}
         self._kernel.go()
         for slot in self._views:
-            self._kernel.heard(slot)
+            self._kernel.samples(slot)
             self._kernel.guarded(slot)
 
     @classmethod
@@ -310,21 +311,21 @@ class NetlistProbe:
             for stem, group in self._view.device.groups.items()
         }
 
-    def heed(self, pins: Iterable[str], notes: bool) -> None:
+    def watch(self, pins: Iterable[str], notes: bool) -> None:
         """Stop for these pins, and for notes."""
-        self._engine._set(heeding=1)
-        self._engine._kernel.heed(self._slot, self._view.mask(pins), notes)
+        self._engine._set(watching=1)
+        self._engine._kernel.watch(self._slot, self._view.mask(pins), notes)
 
-    def look(self) -> bool:
+    def sample_pins(self) -> bool:
         """Tell the pins in ``cycle``, if they changed; return whether the device is at rest in it."""
         return self._view.at_rest(self._engine._see(self._slot))
 
-    def hear(self) -> None:
+    def sample_notes(self) -> None:
         """Tell the notes in ``cycle``, if there are any."""
         word = self._engine._see(self._slot)
         if word & 1:
             notes = self._view.notes(word)
-            self._engine._ears[self._slot].take_notes(self._engine.cycle, notes)
+            self._engine._observers[self._slot].take_notes(self._engine.cycle, notes)
 
     def drive(self, pin: str, level: int) -> None:
         """Give an input pin a level from ``cycle`` on."""

@@ -15,7 +15,7 @@ from busbox.bus.design import CALL
 from busbox.bus.transfers import ACK, ERR, NONE, RESET, WATCHDOG
 from busbox.cpu.commands import COMMAND, PAUSE, Command, Result, Suspended
 from busbox.device import ERROR, Answer, BusAccess, Hold
-from busbox.engines import NEVER, STRETCH, Ear, EngineFactory, Status, Stop
+from busbox.engines import NEVER, STRETCH, EngineFactory, Observer, Status, Stop
 from busbox.engines.simulated import Simulated
 from busbox.engines.simulation import KeptSimulations
 from busbox.map.registers import WORD
@@ -101,7 +101,7 @@ class ReferenceEngine(_Commands):
         self,
         system: System,
         answer: Callable[[int, BusAccess], Answer],
-        ears: Mapping[int, Ear],
+        observers: Mapping[int, Observer],
         kept: KeptSimulations | None = None,
     ) -> None:
         super().__init__()
@@ -112,7 +112,7 @@ class ReferenceEngine(_Commands):
         self._limit, self._called, self._rest = 0, NEVER, False
         self._reset_until: int | None = None
         self._simulated = Simulated(
-            system, ears, self.watch_ports, KeptSimulations() if kept is None else kept
+            system, observers, self.watch_ports, KeptSimulations() if kept is None else kept
         )
         self.probes, self.breaches = self._simulated.probes, self._simulated.breaches
 

@@ -83,7 +83,7 @@ class Connections:
         """Have changes of pins, or the end of each character, looked for from now on."""
         self.watched.setdefault(device, set()).update(pins)
         if self._models[device].in_amaranth:
-            self._engine.probes[device].heed(pins, notes)
+            self._engine.probes[device].watch(pins, notes)
 
     def watch(self, pin: str) -> None:
         """Have a pin's changes looked for from now on; ``pin`` is such as ``clock.ring``.

@@ -388,7 +388,7 @@ LOOPS = (
         "sharp",
     ),
     Mutant(
-        "a pin that is heeded stops no run",
+        "a pin that is watched stops no run",
         LOOP,
         "if cycle != entered and (moved or rest and out_resting):",
         "if cycle != entered and (rest and out_resting):",
@@ -628,8 +628,8 @@ STRANGE = (
     Mutant(
         "the cycle after a reset may be quiet",
         LOOP,
-        "if rst == 0 and rest == 0 and heeding == 0 and fresh == 0:",
-        "if rst == 0 and rest == 0 and heeding == 0:",
+        "if rst == 0 and rest == 0 and watching == 0 and fresh == 0:",
+        "if rst == 0 and rest == 0 and watching == 0:",
         JUMPS + "test_pins_around_a_reset",
         "llvm",
     ),
