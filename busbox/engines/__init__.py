@@ -23,9 +23,10 @@ Contract
 7. Where an access may end at a model, the engine calls ``answer(slot, access)`` in that cycle. While a
    model holds until a cycle, it is not asked again before. During ``answer`` the limit may be lowered
    with ``lower(limit)``, not below ``cycle + 1``.
-8. During ``answer`` to a read, ``stays(until)`` says that the word read stays (contract of a model,
-   10): until then, an engine may answer reads of that word in the model's place, as long as no other
-   access and no reset has come. ``ask_again()`` lifts this, and a hold, when an input or a wake comes.
+8. During ``answer`` to a read, ``cacheable_until(until)`` says that the word read stays (contract of a
+   model, 10): until then, an engine may answer reads of that word in the model's place, as long as no
+   other access and no reset has come. ``ask_again()`` lifts this, and a hold, when an input or a wake
+   comes.
 9. What is recorded is complete for all cycles before ``cycle``: ``log`` holds nine numbers an access
    (:data:`LOG`), in order; ``breaches`` what the rule checker saw. ``leave()`` puts an access that is
    still up into the log: terminator ``none``, the last cycle run as its end. No cycle is run after
@@ -168,7 +169,7 @@ class Engine(Protocol):
     def lower(self, limit: int) -> None:
         """Stop the present ``run`` earlier."""
 
-    def stays(self, until: int | None) -> None:
+    def cacheable_until(self, until: int | None) -> None:
         """Take it that the word which is being read stays until a cycle; None: for good."""
 
     def ask_again(self) -> None:

@@ -33,8 +33,8 @@ class Kernel(Protocol):
         """The numbers named in :data:`busbox.engines.loop.STATE`."""
 
     @property
-    def stays(self) -> Numbers:
-        """:data:`busbox.engines.loop.STAYS` numbers for each slot."""
+    def cached(self) -> Numbers:
+        """:data:`busbox.engines.loop.CACHED` numbers for each slot."""
 
     @property
     def noted(self) -> bool:

@@ -40,7 +40,7 @@ class LlvmKernel:
         for name, value in INITIAL.items():
             self.state[STATE.index(name)] = value
         self.state[STATE.index("log_room")] = llvm_layout.ROOM
-        self.stays = _numbers(numbers, self._layout.stays)
+        self.cached = _numbers(numbers, self._layout.cached)
         self._log = _numbers(numbers, self._layout.log)
         self._commands = numbers[_COMMANDS : _COMMANDS + 1]
         self._played = array("q")

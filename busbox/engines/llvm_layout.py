@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from busbox.engines.kernel import Parts, guard, seen
-from busbox.engines.loop import LOGGED, STATE, STAYS
+from busbox.engines.loop import CACHED, LOGGED, STATE
 from busbox.engines.netlist.layout import Layout, Place, lay_out, size_of
 
 #: Accesses, and records of one device, that are kept before the loop returns.
@@ -63,10 +63,10 @@ class Records:
 
 @dataclass(frozen=True)
 class LoopLayout:
-    """The block: state, address of commands, the design, stays, log and records."""
+    """The block: state, address of commands, the design, cached words, log and records."""
 
     design: Layout
-    stays: Place
+    cached: Place
     log: Place
     seen: dict[int, Records]
     guards: dict[int, Records]
@@ -102,12 +102,12 @@ def lay_out_loop(parts: Parts) -> LoopLayout:
             mask,
         )
 
-    stays = place("stays", 8, STAYS * parts.slots)
+    cached = place("cached", 8, CACHED * parts.slots)
     log = place("log", 8, LOGGED * ROOM)
     views = parts.design.views
     return LoopLayout(
         design,
-        stays,
+        cached,
         log,
         {slot: records(seen(slot), view.pin_mask) for slot, view in views.items()},
         {slot: records(guard(slot), 0) for slot in views},

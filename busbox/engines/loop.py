@@ -3,7 +3,7 @@
 It stands here once, and is made into Python (:mod:`busbox.engines.python_kernel`) and into text for
 LLVM (:mod:`busbox.engines.llvm_kernel`). The language is a part of Python:
 
-* all numbers have 64 bits and a sign; names are numbers, ``commands``, ``log`` and ``stays`` cycles of
+* all numbers have 64 bits and a sign; names are numbers, ``commands``, ``log`` and ``cached`` cycles of
   numbers; ``in_request`` and the like are inputs of the design, ``out_status`` and the like outputs
 * assignments, ``if``, ``elif``, ``else``; ``and`` and ``or`` look at both sides; ``>>`` only for what
   is not negative
@@ -34,8 +34,8 @@ FOREVER: Final = 1 << 62
 COMMAND, LOGGED = 13, 9
 #: Parts of the design at most, each a bit of ``awake``.
 PARTS = 60
-#: Numbers of each slot in ``stays``: the cycle until which a word stays, its word address, the reply.
-STAYS = 3
+#: Numbers of each slot in ``cached``: the cycle until which a word stays, its word address, the reply.
+CACHED = 3
 
 #: What the loop knows between two calls. Cycles are those of the run.
 STATE = (
@@ -158,8 +158,8 @@ if asked == 0:
             slot = caller - 1
             inner = out_inner
             at = slot * 3
-            if write == 0 and cycle < stays[at] and inner == stays[at + 1]:
-                reply = stays[at + 2]
+            if write == 0 and cycle < cached[at] and inner == cached[at + 1]:
+                reply = cached[at + 2]
             elif hold_until <= cycle:
                 asked = 1
                 return CALL

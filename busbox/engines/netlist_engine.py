@@ -20,6 +20,7 @@ from busbox.device import ERROR, Answer, BusAccess, Hold
 from busbox.engines import NEVER, STRETCH, EngineFactory, Observer, Status, Stop
 from busbox.engines.kernel import Kept, Kernel, Parts
 from busbox.engines.loop import (
+    CACHED,
     CALL,
     COMMAND,
     FOREVER,
@@ -30,7 +31,6 @@ from busbox.engines.loop import (
     LOGGED,
     STARVED,
     STATE,
-    STAYS,
 )
 from busbox.engines.telling import Teller
 from busbox.map.registers import WORD
@@ -150,7 +150,7 @@ class NetlistEngine(ABC):
     def ask_again(self) -> None:
         """Ask models in the next cycle, whatever they said of holding and staying."""
         self._set(hold_until=0, quiet_from=-1)
-        self._forget_stays()
+        self._forget_cached()
 
     def run(
         self, limit: int, *, called: int = NEVER, rest: bool = False, idle: bool = False
@@ -221,7 +221,7 @@ class NetlistEngine(ABC):
         rest = self._waiting[(self._get("taken") - (under_way and not begun)) * COMMAND :]
         self._forget()
         self._teller.renew(cycle)
-        self._forget_stays()
+        self._forget_cached()
         self._set(rst=1, reset_cycle=cycle, reset_until=cycle + length, quiet_from=-1)
         self._set(free=cycle + length + 1)
         return rest
@@ -276,18 +276,18 @@ class NetlistEngine(ABC):
 
     def _keep(self, slot: int, until: int, inner: int, reply: int) -> None:
         """Let the loop answer reads of a word in the model's place, before a cycle."""
-        stays, place = self._kernel.stays, slot * STAYS
-        stays[place], stays[place + 1], stays[place + 2] = until, inner, reply
+        cached, place = self._kernel.cached, slot * CACHED
+        cached[place], cached[place + 1], cached[place + 2] = until, inner, reply
         if until:
             self._kept.add(slot)
         else:
             self._kept.discard(slot)
 
-    def stays(self, until: int | None) -> None:
+    def cacheable_until(self, until: int | None) -> None:
         """Take it that the word which is being read stays until a cycle."""
         self._said = (until,)
 
-    def _forget_stays(self) -> None:
+    def _forget_cached(self) -> None:
         for slot in list(self._kept):
             self._keep(slot, 0, 0, 0)
 

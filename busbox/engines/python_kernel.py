@@ -8,7 +8,7 @@ from collections.abc import Generator, Iterable
 from typing import Any
 
 from busbox.engines.kernel import Parts, guard, pin, seen, watch_address, watch_data
-from busbox.engines.loop import CALLED, INITIAL, LOGGED, LOOK, LOOP, REASONS, STATE, STAYS
+from busbox.engines.loop import CACHED, CALLED, INITIAL, LOGGED, LOOK, LOOP, REASONS, STATE
 from busbox.engines.netlist import PythonSource
 from busbox.engines.netlist_engine import NetlistEngine
 
@@ -18,7 +18,7 @@ ROOM = 1 << 14
 GO, SEE, PEEK = range(3)
 
 _FRAME = """
-def run(state, box, log, stays, memories, inputs, outputs, seen, watched, cycles, words):
+def run(state, box, log, cached, memories, inputs, outputs, seen, watched, cycles, words):
     SETUP
     LOAD
     commands = box[0]
@@ -52,7 +52,7 @@ class PythonKernel:
         self._slots = list(parts.design.views)
         self.state = [INITIAL.get(name, 0) for name in STATE]
         self.state[STATE.index("log_room")] = ROOM
-        self.stays = [0] * (STAYS * parts.slots)
+        self.cached = [0] * (CACHED * parts.slots)
         self._log = array("q", bytes(8 * LOGGED * ROOM))
         self._box: list[Any] = [array("q")]
         self._inputs = {one.name: one.init for one in parts.program.inputs}
@@ -70,7 +70,7 @@ class PythonKernel:
             parts.made["python"] = scope["run"]
         memories = [list(one.init) for one in parts.program.memories]
         self._run: Generator[int, int, None] = parts.made["python"](
-            self.state, self._box, self._log, self.stays, memories, self._given, self._shown,
+            self.state, self._box, self._log, self.cached, memories, self._given, self._shown,
             self._seen, self._watched, self._cycles, self._words,
         )  # fmt: skip
         self._give()

@@ -140,7 +140,7 @@ class ReferenceEngine(_Commands):
         """Ask a model that holds in the next cycle."""
         self._hold_until = 0
 
-    def stays(self, until: int | None) -> None:
+    def cacheable_until(self, until: int | None) -> None:
         """Do nothing: this engine asks every time."""
 
     def run(

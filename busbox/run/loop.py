@@ -42,7 +42,9 @@ class Replay:
         self._hosts: list[DeviceHost] = []
         self._deliveries = Deliveries(system, lambda: self._engine, self._hosts)
         self._hosts += [
-            DeviceHost(device, system.clock_hz, self._deliveries.waker(number), self._stays)
+            DeviceHost(
+                device, system.clock_hz, self._deliveries.waker(number), self._cacheable_until
+            )
             for number, device in enumerate(system.devices)
         ]
         self._observers: dict[int, HardwareHost] = {}
@@ -77,8 +79,8 @@ class Replay:
                 error.add_note(f"in {self._system.name}: while the hardware of {slots} was built")
             raise
 
-    def _stays(self, until: int | None) -> None:
-        self._engine.stays(until)
+    def _cacheable_until(self, until: int | None) -> None:
+        self._engine.cacheable_until(until)
 
     def _answer(self, slot: int, access: BusAccess) -> Answer:
         try:

@@ -225,7 +225,7 @@ QUIESCENCE = (
     Mutant(
         "a word that stays is not forgotten when an input comes",
         AROUND,
-        "        self._set(hold_until=0, quiet_from=-1)\n        self._forget_stays()\n",
+        "        self._set(hold_until=0, quiet_from=-1)\n        self._forget_cached()\n",
         "        self._set(hold_until=0, quiet_from=-1)\n",
         "sharp",
     ),
@@ -239,22 +239,22 @@ QUIESCENCE = (
     Mutant(
         "a word that stays is not forgotten in a reset",
         AROUND,
-        "        self._teller.renew(cycle)\n        self._forget_stays()\n",
+        "        self._teller.renew(cycle)\n        self._forget_cached()\n",
         "        self._teller.renew(cycle)\n",
         "sharp",
     ),
     Mutant(
         "a word that stays is given a cycle too long",
         LOOP,
-        "if write == 0 and cycle < stays[at] and inner == stays[at + 1]:",
-        "if write == 0 and cycle <= stays[at] and inner == stays[at + 1]:",
+        "if write == 0 and cycle < cached[at] and inner == cached[at + 1]:",
+        "if write == 0 and cycle <= cached[at] and inner == cached[at + 1]:",
         "sharp",
     ),
     Mutant(
         "a word that stays is given for any register",
         LOOP,
-        "if write == 0 and cycle < stays[at] and inner == stays[at + 1]:",
-        "if write == 0 and cycle < stays[at]:",
+        "if write == 0 and cycle < cached[at] and inner == cached[at + 1]:",
+        "if write == 0 and cycle < cached[at]:",
         "sharp",
     ),
 )
