@@ -28,7 +28,7 @@ Contract
    other access and no reset has come. ``ask_again()`` lifts this, and a hold, when an input or a wake
    comes.
 9. What is recorded is complete for all cycles before ``cycle``: ``log`` holds nine numbers an access
-   (:data:`LOG`), in order; ``breaches`` what the rule checker saw. ``leave()`` puts an access that is
+   (:data:`LOG`), in order; ``breaches`` what the rule checker saw. ``finish()`` puts an access that is
    still up into the log: terminator ``none``, the last cycle run as its end. No cycle is run after
    that, and no device looked at.
 10. ``run`` stops with ``LAST`` before the last cycle that an access may wait for (rule 9), so that the
@@ -184,7 +184,7 @@ class Engine(Protocol):
     def reset(self, length: int) -> array[int]:
         """Put RST high from ``cycle`` on; return the commands that had not begun."""
 
-    def leave(self) -> None:
+    def finish(self) -> None:
         """Record an access that is still up."""
 
 

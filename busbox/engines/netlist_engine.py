@@ -226,7 +226,7 @@ class NetlistEngine(ABC):
         self._set(free=cycle + length + 1)
         return rest
 
-    def leave(self) -> None:
+    def finish(self) -> None:
         """Record an access that is still up."""
         if self._up:
             self._record(self.cycle - 1, NONE, 0)

@@ -250,7 +250,7 @@ class ReferenceEngine(_Commands):
             self._reset_until = None
             self._simulated.reset(0)
 
-    def leave(self) -> None:
+    def finish(self) -> None:
         """Record an access that is still up; the run is over, and its simulator free for another."""
         if self._up:
             self._record(self.cycle - 1, NONE, 0)
