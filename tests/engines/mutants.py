@@ -301,7 +301,7 @@ LOOPS = (
         LOOP,
         "if kind < 0 or cycle < start:",
         "if kind < 0 or cycle <= start:",
-        "plans",
+        JUMPS + "test_a_run_does_not_stop_in_the_cycle_in_which_an_access_is_raised",
     ),
     Mutant(
         "a hang ends a cycle early",
@@ -329,7 +329,7 @@ LOOPS = (
         LOOP,
         "    # It ended in the cycle before.\n    request = 0\n",
         "    # It ended in the cycle before.\n",
-        "benches",
+        JUMPS + "test_a_request_ends_with_its_access",
     ),
     Mutant(
         "the reply stays on after a cycle",

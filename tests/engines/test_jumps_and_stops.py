@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Iterable, Mapping
 from typing import Any, ClassVar, Literal
 
@@ -11,11 +12,12 @@ from amaranth.hdl import Module
 from busbox.basics.units import Span
 from busbox.bench.bench import Bench
 from busbox.bus.hardware import Hardware, NoteReader, Registers
+from busbox.cpu.commands import ACCESS, Command
 from busbox.cpu.steps import Handler, Pause, Poll
 from busbox.device import BusAccess, Pin
 from busbox.engines import Stop, engine_class
 from busbox.map.registers import Register, RegisterTable
-from tests.engines.test_engines_agree import FAST
+from tests.engines.test_engines_agree import FAST, agree
 from tests.engines.test_quiescence import GongHardware, Passage, compare, read, write
 from tests.models.holder.model import Holder
 
@@ -132,6 +134,28 @@ def test_a_run_stops_in_the_first_idle_cycle_from_which_it_is_called(
     assert (running.cycle, stopped) == (cycle, Stop.LIMIT)
     running.run(30, idle=True)
     assert running.cycle == 30
+
+
+@pytest.mark.parametrize("engine", EVERY)
+def test_a_run_does_not_stop_in_the_cycle_in_which_an_access_is_raised(engine: str) -> None:
+    """Contract of engines, 4: raised in 1 + 5, it is on the bus in 6, which is not idle any more."""
+    running = engine_class(engine)(gong().system([]), lambda slot, access: 0, {GONG: Silent()})
+    running.feed(array("q", Command(ACCESS, 0, address=GONG, lanes=15, wait=5)))
+    # Rule 4: with one wait state it ends in 7.
+    assert (running.run(30, called=6), running.cycle) == (Stop.STARVED, 8)
+
+
+@pytest.mark.parametrize("engine", FAST)
+def test_a_request_ends_with_its_access(engine: str) -> None:
+    """In the pause behind it a device in hardware is asked for nothing."""
+    slots = {"levers": {"model": "gpio", "base": 0, "size": 0x40, "as": "hardware", "wait": 0}}
+    bench = Bench({"clock": "1 MHz", "slot": slots})
+    # A pin is watched, so that the cycles are not quiet.
+    handler = Handler("never", "levers.out.5", (read(0),))
+    steps = [handler, write(0, 1), Pause(Span(cycles=20)), read(0), read(0)]
+    recording = bench.run(engine, 60, traffic=steps)
+    agree(bench.run("reference", 60, traffic=steps), recording)
+    assert recording.edges("levers.out.0")[0].tolist() == [0, 2]
 
 
 class Silent:
