@@ -4,6 +4,8 @@ Each figure comes from a process of its own; of several runs in it the quickest 
 run for some thousand cycles, since it takes minutes for the whole: its cycles a second are compared
 with those of the other engines on the whole. It is shown as it is used, and at its best, recording
 nothing of hardware devices. Nothing here passes or fails.
+
+The tests run all of it with sizes of :data:`SHORT`, in one process, and look at no time.
 """
 
 from __future__ import annotations
@@ -15,26 +17,63 @@ import random
 import resource
 import subprocess
 import sys
-import tempfile
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+from amaranth.hdl import Module
+
 from busbox import load_bench
 from busbox.bench.bench import Bench
+from busbox.bus.hardware import Hardware, Registers
 from busbox.cpu.listed import ListedSource
 from busbox.cpu.steps import AccessStep, Named, Pause, Step
+from busbox.device import BusAccess, Declaration
 from busbox.engines import EngineFactory, engine_class, for_many_runs
 from busbox.formats.files import read_traffic
+from busbox.map.registers import Register, RegisterTable
 from busbox.run.loop import Replay
 from busbox.system.system import System
 from tests import benchmark_lines
 
-CABIN = ("levers", "telegraph", "lamps", "clock")
-#: Cycles that the judge runs of a long bench.
-CYCLES = {"hardware": 15_000, "models": 60_000}
+
+@dataclass(frozen=True)
+class Sizes:
+    """How much is run.
+
+    Attributes
+    ----------
+    bench : played on hardware devices, with models, and from the shell
+    hardware, models, timer, crowd : cycles that the judge runs of a long bench
+    until : cycles that any engine runs of any case; None: all
+    times : the greatest number of runs of which the quickest counts
+    slots : numbers of hardware devices on a bus, the last one on every engine
+    accesses : of the crowded bus, and of the empty model
+    growth : numbers of accesses made while a bench runs
+    edges : of a line that is decoded
+    """
+
+    bench: str = "signal_cabin"
+    hardware: int = 15_000
+    models: int = 60_000
+    timer: int = 60_000
+    crowd: int = 2_000
+    until: int | None = None
+    times: int = 7
+    slots: tuple[int, ...] = (4, 8, 16, 32)
+    accesses: tuple[int, int] = (40_000, 100_000)
+    growth: tuple[int, int, int] = (10**4, 10**5, 10**6)
+    edges: int = benchmark_lines.EDGES
+
+
+FULL = Sizes()
+SHORT = Sizes(
+    bench="first_light", hardware=200, models=200, timer=200, crowd=200, until=240, times=1,
+    slots=(4,), accesses=(40, 100), growth=(10, 20, 30), edges=2 * 2 * 24 * benchmark_lines.LAMPS,
+)  # fmt: skip
 KINDS: dict[str, dict[str, Any]] = {
     "gpio": {}, "uart": {}, "timer": {}, "pulse_led": {"lamps": 12},
 }  # fmt: skip
@@ -46,9 +85,9 @@ def in_hardware(bench: Bench) -> Bench:
     return bench.with_values(f"slot.{slot}.as=hardware" for slot in bench.keys["slot"])
 
 
-def cabin(hardware: bool) -> System:
-    """Return the cabin, played by real firmware."""
-    bench = load_bench("signal_cabin")
+def cabin(name: str, hardware: bool) -> System:
+    """Return a bench that comes with Busbox: the cabin is played by real firmware."""
+    bench = load_bench(name)
     return (in_hardware(bench) if hardware else bench).system()
 
 
@@ -73,7 +112,7 @@ def _span() -> Any:
     return Span(cycles=1)
 
 
-def crowded(slots: int, accesses: int = 40_000) -> System:
+def crowded(slots: int, accesses: int) -> System:
     """Return many hardware devices, and accesses to all of them."""
     names = [f"{kind}_{number}" for number in range(slots // 4) for kind in KINDS]
     keys = {
@@ -103,62 +142,78 @@ def taps(count: int) -> System:
     return load_bench("first_light").system(ListedSource(steps))
 
 
-class Empty:
-    """Where a model's cost is measured: a bench with one register and 100,000 accesses."""
-
-    def __init__(self, native: bool) -> None:
-        from busbox.bus.hardware import Hardware, Registers
-        from busbox.device import Declaration
-        from busbox.map.registers import Register, RegisterTable
-
-        table = RegisterTable(Register("WORD", 0))
-
-        class Native(Hardware):
-            pass
-
-        class Model(Declaration):
-            input = wake = reset = advance = close = next_edge = staticmethod(_nothing)
-
-            def __init__(self, host: Any, **settings: Any) -> None:
-                pass
-
-            def access(self, access: Any) -> int:
-                return 0
-
-            def rest_at(self, cycle: int) -> int:
-                return cycle
-
-            def registers(self) -> dict[str, int]:
-                return {}
-
-        def build(self: Any, m: Any, registers: Registers) -> None:
-            pass
-
-        Native.table = Model.table = table
-        Native.build = build  # type: ignore[method-assign]
-        slot = {"model": Native if native else Model, "base": 0, "size": 16}
-        self.steps: list[Step] = [AccessStep(bool(n % 2), 0, n if n % 2 else None, wait=10)
-                                  for n in range(100_000)]  # fmt: skip
-        self.system = Bench({"clock": "16 MHz", "slot": {"bell": slot}}).system(self.steps)
+WORD = RegisterTable(Register("WORD", 0))
 
 
-def _nothing(*_: Any) -> None:
-    return None
+class EmptyModel(Declaration):
+    """A model that does as little as a model can."""
+
+    table = WORD
+
+    def __init__(self, host: Any, **settings: Any) -> None:
+        pass
+
+    def access(self, access: BusAccess) -> int:
+        return 0
+
+    def input(self, cycle: int, pin: str, level: int) -> None:
+        pass
+
+    def wake(self, cycle: int) -> None:
+        pass
+
+    def reset(self, cycle: int, length: int) -> None:
+        pass
+
+    def advance(self, cycle: int) -> None:
+        pass
+
+    def close(self, cycle: int) -> None:
+        pass
+
+    def next_edge(self, cycle: int) -> int | None:
+        return None
+
+    def rest_at(self, cycle: int) -> int:
+        return cycle
+
+    def registers(self) -> dict[str, int]:
+        return {}
 
 
-CASES: dict[str, Callable[[], System]] = {
-    "a: the cabin on hardware devices": lambda: cabin(True),
-    "b: the cabin with models": lambda: cabin(False),
-    "c: first_light with pauses, models": lambda: paused(1, False),
-    "c: ten times the pause": lambda: paused(10, False),
-    "c: first_light with pauses, a hardware timer": lambda: paused(1, True),
-    "c: ten times the pause, a hardware timer": lambda: paused(10, True),
-    "d: 32 slots of hardware": lambda: crowded(32),
-    "empty model": lambda: Empty(False).system,
-    "native slot": lambda: Empty(True).system,
-    **{f"{slots} slots": lambda slots=slots: crowded(slots) for slots in (4, 8, 16)},
-    **{f"{count} accesses": lambda count=count: taps(count) for count in (10**4, 10**5, 10**6)},
-}
+class EmptyHardware(Hardware):
+    """The same register in hardware."""
+
+    table = WORD
+
+    def build(self, m: Module, registers: Registers) -> None:
+        """Add nothing."""
+
+
+def empty(model: type, accesses: int) -> System:
+    """Return a bench with one register, where a model's own cost is measured."""
+    slot = {"model": model, "base": 0, "size": 16}
+    steps: list[Step] = [AccessStep(bool(n % 2), 0, n if n % 2 else None, wait=10)
+                         for n in range(accesses)]  # fmt: skip
+    return Bench({"clock": "16 MHz", "slot": {"bell": slot}}).system(steps)
+
+
+def cases(sizes: Sizes) -> dict[str, Callable[[], System]]:
+    """Return what is measured, by name."""
+    crowd, alone = sizes.accesses
+    return {
+        "a: the cabin on hardware devices": partial(cabin, sizes.bench, True),
+        "b: the cabin with models": partial(cabin, sizes.bench, False),
+        "c: first_light with pauses, models": partial(paused, 1, False),
+        "c: ten times the pause": partial(paused, 10, False),
+        "c: first_light with pauses, a hardware timer": partial(paused, 1, True),
+        "c: ten times the pause, a hardware timer": partial(paused, 10, True),
+        **{f"d: {slots} slots of hardware": partial(crowded, slots, crowd)
+           for slots in sizes.slots},
+        "empty model": partial(empty, EmptyModel, alone),
+        "native slot": partial(empty, EmptyHardware, alone),
+        **{f"{count} accesses": partial(taps, count) for count in sizes.growth},
+    }  # fmt: skip
 
 
 def best_reference() -> EngineFactory:
@@ -173,9 +228,11 @@ def best_reference() -> EngineFactory:
     return Bare
 
 
-def measure(case: str, engine: str, until: int | None, times: int) -> dict[str, float]:
-    """Run a case; return what it took. Elaboration and compilation are told apart from running."""
-    system = CASES[case]()
+def measure(
+    case: str, engine: str, until: int | None, times: int, sizes: Sizes = FULL
+) -> dict[str, float]:
+    """Run a case; return what it took. Elaboration and compilation are timed apart from running."""
+    system = cases(sizes)[case]()
     factory = for_many_runs(best_reference() if engine == "best" else engine_class(engine))
     began = time.perf_counter()
     Replay(system, factory)
@@ -198,12 +255,12 @@ def measure(case: str, engine: str, until: int | None, times: int) -> dict[str, 
     }
 
 
-def apart(case: str, engine: str, until: int | None = None, times: int = 5) -> dict[str, float]:
+def apart(case: str, engine: str, until: int | None, times: int) -> dict[str, float]:
     """Measure in a process of its own."""
     words = [sys.executable, "-m", "tests.benchmark", json.dumps([case, engine, until, times])]
     done = subprocess.run(words, check=True, capture_output=True, encoding="utf-8")
-    found: dict[str, float] = json.loads(done.stdout)
-    return found
+    figures: dict[str, float] = json.loads(done.stdout)
+    return figures
 
 
 def line(engine: str, one: dict[str, float], judge: dict[str, float] | None = None) -> None:
@@ -218,66 +275,99 @@ def line(engine: str, one: dict[str, float], judge: dict[str, float] | None = No
     )
 
 
-def compare(case: str, until: int | None, best: bool = False) -> None:
-    """Print a case on every engine; the ratio is to the last judge above."""
-    print(f"\n{case}")
-    judge = apart(case, "reference", until, 1)
-    line("reference", judge)
-    if best:
-        judge = apart(case, "best", until, 1)
-        line("reference at its best", judge)
-    for engine in ("python", "llvm"):
-        line(engine, apart(case, engine), judge)
+class Table:
+    """Prints everything.
 
+    Parameters
+    ----------
+    measured : what measures a case: in a process of its own, or in this one
+    """
 
-def profile() -> None:
-    """Print where the time of (b) goes."""
-    replay = Replay(cabin(False), engine_class("llvm"))
-    watch = cProfile.Profile()
-    watch.enable()
-    replay.play(FOREVER)
-    watch.disable()
-    stats: Any = pstats.Stats(watch)
-    whole = stats.total_tt
-    print("\nWhere the time of (b) goes, engine llvm (with the profiler's own cost)")
-    cycles = sorted(stats.stats.items(), key=lambda entry: -entry[1][2])[:10]
-    for (file, _, name), (_, calls, own, _, _) in cycles:
-        print(f"  {100 * own / whole:5.1f} %  {calls:>8,} calls  {Path(file).name}:{name}")
+    def __init__(self, sizes: Sizes, measured: Callable[..., dict[str, float]]) -> None:
+        self._sizes, self._measured = sizes, measured
 
+    def _measure(
+        self, case: str, engine: str, until: int | None = None, times: int = 5
+    ) -> dict[str, float]:
+        until = self._sizes.until if until is None else until
+        return self._measured(case, engine, until, min(times, self._sizes.times))
 
-def main() -> None:
-    """Print everything."""
-    print(f"  {'':22}{'cycles':>11}{'accesses':>10}{'build s':>8}{'run s':>9}{'cycles/s':>13}"
-          f"{'accesses/s':>12}{'MB':>7}{'ratio':>9}")  # fmt: skip
-    compare("a: the cabin on hardware devices", CYCLES["hardware"], best=True)
-    compare("b: the cabin with models", CYCLES["models"])
-    for case in CASES:
-        if case.startswith("c: "):
-            compare(case, None if "timer" not in case and "ten" not in case else 60_000)
-    compare("d: 32 slots of hardware", 2_000, best=True)
-    print("\nGrowth with slots of hardware, engine llvm")
-    for slots in ("4 slots", "8 slots", "16 slots", "d: 32 slots of hardware"):
-        line(slots, apart(slots, "llvm"))
-    print("\nGrowth with accesses, steps in Python, engine llvm")
-    growth = [apart(f"{count} accesses", "llvm", None, 1) for count in (10**4, 10**5, 10**6)]
-    for one in growth:
-        line("", one)
-    print(f"  a million accesses take {growth[2]['peak'] - growth[0]['peak']:.0f} MB more at the peak "
-          "than ten thousand")  # fmt: skip
-    empty, native = apart("empty model", "llvm", None, 7), apart("native slot", "llvm", None, 7)
-    cost = (empty["took"] - native["took"]) / empty["accesses"] * 1e6
-    print(f"\nA model's access costs {cost:.2f} us more than a native slot's, engine llvm")
-    with tempfile.TemporaryDirectory() as folder:
-        words = [sys.executable, "-c", "from busbox.cli import main; main()", "run", "signal_cabin",
-                 "--out", folder]  # fmt: skip
+    def compare(self, case: str, until: int | None, best: bool = False) -> None:
+        """Print a case on every engine; the ratio is to the last judge above."""
+        print(f"\n{case}")
+        judge = self._measure(case, "reference", until, 1)
+        line("reference", judge)
+        if best:
+            judge = self._measure(case, "best", until, 1)
+            line("reference at its best", judge)
+        for engine in ("python", "llvm"):
+            line(engine, self._measure(case, engine), judge)
+
+    def engines(self) -> None:
+        """Print every case on every engine."""
+        sizes = self._sizes
+        print(f"  {'':22}{'cycles':>11}{'accesses':>10}{'build s':>8}{'run s':>9}{'cycles/s':>13}"
+              f"{'accesses/s':>12}{'MB':>7}{'ratio':>9}")  # fmt: skip
+        self.compare("a: the cabin on hardware devices", sizes.hardware, best=True)
+        self.compare("b: the cabin with models", sizes.models)
+        for case in cases(sizes):
+            if case.startswith("c: "):
+                long = "timer" in case or "ten" in case
+                self.compare(case, sizes.timer if long else None)
+        self.compare(f"d: {sizes.slots[-1]} slots of hardware", sizes.crowd, best=True)
+
+    def growth(self) -> None:
+        """Print what more slots and more accesses cost."""
+        print("\nGrowth with slots of hardware, engine llvm")
+        for slots in self._sizes.slots:
+            line(f"{slots} slots", self._measure(f"d: {slots} slots of hardware", "llvm"))
+        print("\nGrowth with accesses, steps in Python, engine llvm")
+        growth = [self._measure(f"{count} accesses", "llvm", None, 1)
+                  for count in self._sizes.growth]  # fmt: skip
+        for one in growth:
+            line("", one)
+        least, _, most = self._sizes.growth
+        print(f"  {most:,} accesses take {growth[2]['peak'] - growth[0]['peak']:.0f} MB more at the "
+              f"peak than {least:,}")  # fmt: skip
+        empty, native = (self._measure(case, "llvm", None, 7)
+                         for case in ("empty model", "native slot"))  # fmt: skip
+        cost = (empty["took"] - native["took"]) / empty["accesses"] * 1e6
+        print(f"\nA model's access costs {cost:.2f} us more than a native slot's, engine llvm")
+
+    def shell(self) -> None:
+        """Print how long a command takes."""
+        words = [sys.executable, "-c", "from busbox.cli import main; main()", "run",
+                 self._sizes.bench]  # fmt: skip
         took = []
-        for _ in range(3):
+        for _ in range(min(3, self._sizes.times)):
             began = time.perf_counter()
-            subprocess.run(words[:-2], check=True, capture_output=True)
+            subprocess.run(words, check=True, capture_output=True)
             took.append(time.perf_counter() - began)
-        print(f"busbox run signal_cabin, from shell to summary: {min(took):.2f} s")
-    benchmark_lines.main()
-    profile()
+        print(f"busbox run {self._sizes.bench}, from shell to summary: {min(took):.2f} s")
+
+    def profile(self) -> None:
+        """Print where the time of (b) goes."""
+        replay = Replay(cabin(self._sizes.bench, False), engine_class("llvm"))
+        watch = cProfile.Profile()
+        watch.enable()
+        replay.play(FOREVER)
+        watch.disable()
+        stats: Any = pstats.Stats(watch)
+        whole = stats.total_tt
+        print("\nWhere the time of (b) goes, engine llvm (with the profiler's own cost)")
+        functions = sorted(stats.stats.items(), key=lambda entry: -entry[1][2])[:10]
+        for (file, _, name), (_, calls, own, _, _) in functions:
+            print(f"  {100 * own / whole:5.1f} %  {calls:>8,} calls  {Path(file).name}:{name}")
+
+
+def main(sizes: Sizes = FULL, measured: Callable[..., dict[str, float]] = apart) -> None:
+    """Print everything."""
+    table = Table(sizes, measured)
+    table.engines()
+    table.growth()
+    table.shell()
+    benchmark_lines.main(sizes.edges)
+    table.profile()
 
 
 if __name__ == "__main__":

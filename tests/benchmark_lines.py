@@ -23,9 +23,9 @@ LAMPS = 100
 DIVISOR = 139
 
 
-def lamp_line() -> Wave:
-    """Return EDGES edges of frames of 100 lamps: 13 and 7 of 20 clocks, gaps of 5000."""
-    bits = np.random.default_rng(1).integers(0, 2, EDGES // 2)
+def lamp_line(edges: int) -> Wave:
+    """Return edges of frames of 100 lamps: 13 and 7 of 20 clocks, gaps of 5000."""
+    bits = np.random.default_rng(1).integers(0, 2, edges // 2)
     begins = 20 * np.arange(len(bits)) + 5000 * (np.arange(len(bits)) // (24 * LAMPS)) + 10
     times = np.stack((begins, begins + np.where(bits, 13, 7)), axis=1).ravel()
     levels = np.tile(np.array([1, 0]), len(bits))
@@ -53,9 +53,9 @@ def plain_lamps(times: list[int]) -> list[list[int]]:
     return frames
 
 
-def serial_line() -> Wave:
-    """Return about a million edges of random bytes, back to back, 139 clocks a bit."""
-    octets = np.random.default_rng(2).integers(0, 256, EDGES // 5 + 800)
+def serial_line(edges: int) -> Wave:
+    """Return about as many edges of random bytes, back to back, 139 clocks a bit."""
+    octets = np.random.default_rng(2).integers(0, 256, edges // 5 + 800)
     bits = np.ones((len(octets), 10), dtype=np.uint8)
     bits[:, 0] = 0
     bits[:, 1:9] = octets[:, None] >> np.arange(8) & 1
@@ -95,10 +95,10 @@ def quickest(run: Callable[[], Any], times: int = 3) -> tuple[float, Any]:
     return min(took), result
 
 
-def main() -> None:
+def main(edges: int = EDGES) -> None:
     """Print the times and the ratios; the results must be equal."""
     board = Board(CLOCK, PROFILES)
-    lamps, serial = lamp_line(), serial_line()
+    lamps, serial = lamp_line(edges), serial_line(edges)
     string = LampString(board, count=LAMPS, channels=3, order=None, profile="P4",
                         channel_current=None, light="linear")  # fmt: skip
     rate = Fraction(CLOCK, DIVISOR)
@@ -107,12 +107,12 @@ def main() -> None:
     plain, frames = quickest(lambda: plain_lamps(lamps.times.tolist()), 1)
     once, seen = quickest(lambda: judge(lamps, PROFILES["P4"], LAMPS))
     assert [list(seen.frames.colours_of(n)) for n in range(len(frames))] == frames
-    whole, _ = quickest(lambda: string.listen(lamps))
+    whole, _ = quickest(lambda: string.decode(lamps))
     _rows("lamp line", lamps, plain, once, whole)
     plain, octets = quickest(lambda: plain_serial(serial.times.tolist(), serial.levels.tolist()), 1)
     once, said = quickest(lambda: decode(serial, rate, Format.parse("8N1")))
     assert said.values == octets
-    whole, _ = quickest(lambda: terminal.listen(serial))
+    whole, _ = quickest(lambda: terminal.decode(serial))
     _rows("serial line", serial, plain, once, whole)
 
 

@@ -71,8 +71,8 @@ class _Cell:
     """One register of one model, ready for dispatch."""
 
     __slots__ = (
-        "clears", "indexed", "name", "place", "readable", "show", "stays", "stores", "taken", "whole",
-        "writable", "written",
+        "cacheable_until", "clears", "indexed", "name", "place", "readable", "show", "stores", "taken",
+        "whole", "writable", "written",
     )  # fmt: skip
 
     def __init__(self, model: RegisterModel, place: Place) -> None:
@@ -86,7 +86,9 @@ class _Cell:
         self.readable = register.mask("rw", "ro", "ones_clear")
         self.whole = register.whole
         self.show: Callable[..., int] | None = getattr(model, f"show_{register.name}", None)
-        self.stays: Callable[[], int | None] | None = getattr(model, f"stays_{register.name}", None)
+        self.cacheable_until: Callable[[], int | None] | None = getattr(
+            model, f"cacheable_until_{register.name}", None
+        )
         self.taken: Callable[..., bool | None] | None = getattr(
             model, f"read_{register.name}", None
         )
@@ -114,7 +116,7 @@ class RegisterModel(Declaration):
         bring the device to ``cycle``; called before everything else
     ``show_NAME()``
         the word that a read of NAME shows in ``self.cycle``; without it, what is stored
-    ``stays_NAME()``
+    ``cacheable_until_NAME()``
         the first cycle in which ``show_NAME`` may give another word by itself, None if it never does;
         without it, nothing is said (contract of a model, 10)
     ``read_NAME(number)``
@@ -194,8 +196,8 @@ class RegisterModel(Declaration):
             self._write(cell, access)
             return 0
         word = self._show(cell)
-        if cell.stays is not None:
-            self.host.stays(cell.stays())
+        if cell.cacheable_until is not None:
+            self.host.cacheable_until(cell.cacheable_until())
         if cell.taken is not None and access.lanes & cell.whole == cell.whole:
             self._take(cell, access)
         return word

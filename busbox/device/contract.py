@@ -27,9 +27,9 @@ Contract
 9. ``advance(cycle)`` brings the model to that cycle: all edges up to and including it are announced.
    ``close(cycle)`` ends a run whose last cycle is ``cycle``: what happened in that cycle is
    reported too.
-10. A read that changes nothing may say ``host.stays(until)``: in every cycle before ``until`` a read of
-   the same offset shows the same word, changes nothing and need not be told, unless another access,
-   an input, a wake or a reset reaches the device first. So a poll costs no calls.
+10. A read that changes nothing may say ``host.cacheable_until(until)``: in every cycle before ``until``
+   a read of the same offset shows the same word, changes nothing and need not be told, unless another
+   access, an input, a wake or a reset reaches the device first. So a poll costs no calls.
 
 A model is built as ``Model(host, **settings)``; everything it has to say goes to its :class:`Host`.
 """
@@ -188,7 +188,7 @@ class Host(Protocol):
     def wake_at(self, cycle: int) -> None:
         """Ask for a call of ``wake`` in ``cycle``, which must not have begun yet."""
 
-    def stays(self, until: int | None) -> None:
+    def cacheable_until(self, until: int | None) -> None:
         """Say of the read that is being answered that its word stays until a cycle; None: for good."""
 
 

@@ -23,24 +23,26 @@ Contract
 7. Where an access may end at a model, the engine calls ``answer(slot, access)`` in that cycle. While a
    model holds until a cycle, it is not asked again before. During ``answer`` the limit may be lowered
    with ``lower(limit)``, not below ``cycle + 1``.
-8. During ``answer`` to a read, ``stays(until)`` says that the word read stays (contract of a model,
-   10): until then, an engine may answer reads of that word in the model's place, as long as no other
-   access and no reset has come. ``ask_again()`` lifts this, and a hold, when an input or a wake comes.
+8. During ``answer`` to a read, ``cacheable_until(until)`` says that the word read stays (contract of a
+   model, 10): until then, an engine may answer reads of that word in the model's place, as long as no
+   other access and no reset has come. ``ask_again()`` lifts this, and a hold, when an input or a wake
+   comes.
 9. What is recorded is complete for all cycles before ``cycle``: ``log`` holds nine numbers an access
-   (:data:`LOG`), in order; ``breaches`` what the rule checker saw. ``leave()`` puts an access that is
+   (:data:`LOG`), in order; ``breaches`` what the rule checker saw. ``finish()`` puts an access that is
    still up into the log: terminator ``none``, the last cycle run as its end. No cycle is run after
    that, and no device looked at.
 10. ``run`` stops with ``LAST`` before the last cycle that an access may wait for (rule 9), so that the
     registers can be looked at in it; with ``HANG`` after it.
 11. A hardware device runs inside the engine. Of every cycle that is run, in this order, its
-    :class:`Ear` is told what its pins are, if they changed; that an access which it answers ends; and
-    its notes, if ``notes_valid`` is high: all of it at the latest when ``run`` returns. Of accesses, a
-    note reader that says so is told the last one only.
-12. Between two runs, the device is reached through its :class:`Probe`: ``look`` and ``hear`` tell pins
-    and notes of ``cycle`` early; ``drive`` gives an input pin a level from ``cycle`` on; ``peek`` reads
-    a register as of ``cycle``. After ``heed(pins, notes)``, ``run`` stops before a cycle in which one
-    of these pins is not as it was told last, or after one with notes. With ``rest``, it stops before a
-    cycle in which every hardware device is at rest. Neither holds for the cycle in which it is called.
+    :class:`Observer` is told what its pins are, if they changed; that an access which it answers
+    ends; and its notes, if ``notes_valid`` is high: all of it at the latest when ``run`` returns. Of
+    accesses, a note reader that says so is told the last one only.
+12. Between two runs, the device is reached through its :class:`Probe`: ``sample_pins`` and
+    ``sample_notes`` tell pins and notes of ``cycle`` early; ``drive`` gives an input pin a level from
+    ``cycle`` on; ``peek`` reads a register as of ``cycle``. After ``watch(pins, notes)``, ``run`` stops
+    before a cycle in which one of these pins is not as it was told last, or after one with notes. With
+    ``rest``, it stops before a cycle in which every hardware device is at rest. Neither holds for the
+    cycle in which it is called.
 13. ``unexecuted`` names prints and checks in the hardware that the engine does not carry out.
 """
 
@@ -97,7 +99,7 @@ class Status(NamedTuple):
     quiet_since: int | None
 
 
-class Ear(Protocol):
+class Observer(Protocol):
     """What an engine tells of one hardware device (contract, 11)."""
 
     def take_pins(self, cycle: int, levels: Iterable[tuple[str, int]]) -> None:
@@ -113,13 +115,13 @@ class Ear(Protocol):
 class Probe(Protocol):
     """How one hardware device is reached from outside (contract, 12)."""
 
-    def heed(self, pins: Iterable[str], notes: bool) -> None:
+    def watch(self, pins: Iterable[str], notes: bool) -> None:
         """Stop for these pins from now on, and for notes."""
 
-    def look(self) -> bool:
+    def sample_pins(self) -> bool:
         """Tell the pins in ``cycle``; return whether the device is at rest in it."""
 
-    def hear(self) -> None:
+    def sample_notes(self) -> None:
         """Tell the notes in ``cycle``."""
 
     def drive(self, pin: str, level: int) -> None:
@@ -167,7 +169,7 @@ class Engine(Protocol):
     def lower(self, limit: int) -> None:
         """Stop the present ``run`` earlier."""
 
-    def stays(self, until: int | None) -> None:
+    def cacheable_until(self, until: int | None) -> None:
         """Take it that the word which is being read stays until a cycle; None: for good."""
 
     def ask_again(self) -> None:
@@ -182,13 +184,15 @@ class Engine(Protocol):
     def reset(self, length: int) -> array[int]:
         """Put RST high from ``cycle`` on; return the commands that had not begun."""
 
-    def leave(self) -> None:
+    def finish(self) -> None:
         """Record an access that is still up."""
 
 
-#: How an engine is made: from the system, the function that answers for the models, and an ear for
+#: How an engine is made: from the system, the function that answers for the models, and an observer for
 #: each hardware device, by the number of its slot.
-EngineFactory = Callable[[System, Callable[[int, BusAccess], Answer], Mapping[int, Ear]], Engine]
+EngineFactory = Callable[
+    [System, Callable[[int, BusAccess], Answer], Mapping[int, Observer]], Engine
+]
 
 #: What comes with Busbox; ``auto`` is ``llvm`` where llvmlite is installed, else ``python``.
 ENGINES = ("auto", *plugins.ENGINES.built_in)

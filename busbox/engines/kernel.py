@@ -33,8 +33,8 @@ class Kernel(Protocol):
         """The numbers named in :data:`busbox.engines.loop.STATE`."""
 
     @property
-    def stays(self) -> Numbers:
-        """:data:`busbox.engines.loop.STAYS` numbers for each slot."""
+    def cached(self) -> Numbers:
+        """:data:`busbox.engines.loop.CACHED` numbers for each slot."""
 
     @property
     def noted(self) -> bool:
@@ -52,7 +52,7 @@ class Kernel(Protocol):
     def logged(self) -> array[int]:
         """Return what the loop has logged, and forget it."""
 
-    def heard(self, slot: int) -> tuple[list[int], list[int]]:
+    def samples(self, slot: int) -> tuple[list[int], list[int]]:
         """Return cycles and words that were seen of a hardware device, and forget them."""
 
     def guarded(self, slot: int) -> tuple[list[int], list[int]]:
@@ -61,7 +61,7 @@ class Kernel(Protocol):
     def see(self, slot: int) -> int:
         """Settle; return what is seen of a hardware device, and compare with that from now on."""
 
-    def heed(self, slot: int, mask: int, notes: bool) -> None:
+    def watch(self, slot: int, mask: int, notes: bool) -> None:
         """Stop for these bits of what is seen, and for notes."""
 
     def drive(self, slot: int, member: str, word: int) -> None:
@@ -107,7 +107,7 @@ class Parts:
         return split(held, [[seen(slot), guard(slot)] for slot in self.design.views], PARTS)
 
     @property
-    def watched(self) -> list[str]:
+    def peeked(self) -> list[str]:
         """The outputs that show registers."""
         return [watch_data(slot) for slot in self.design.views]
 

@@ -161,7 +161,7 @@ class LlvmFunction(ABC):
         if node.value.id == "commands":
             address = self._add(f"load ptr, ptr {self._pointer(8 * len(STATE))}")
             return self._add(f"getelementptr i64, ptr {address}, i64 {index}")
-        place = {"log": self._layout.log, "stays": self._layout.stays}[node.value.id]
+        place = {"log": self._layout.log, "cached": self._layout.cached}[node.value.id]
         return self._add(f"getelementptr i64, ptr {self._pointer(place.offset, '%r')}, i64 {index}")
 
     # Expressions.

@@ -40,15 +40,15 @@ class LlvmKernel:
         for name, value in INITIAL.items():
             self.state[STATE.index(name)] = value
         self.state[STATE.index("log_room")] = llvm_layout.ROOM
-        self.stays = _numbers(numbers, self._layout.stays)
+        self.cached = _numbers(numbers, self._layout.cached)
         self._log = _numbers(numbers, self._layout.log)
         self._commands = numbers[_COMMANDS : _COMMANDS + 1]
         self._played = array("q")
         self._inputs = {one.name for one in program.inputs}
         entry = ctypes.CFUNCTYPE(ctypes.c_int64, ctypes.c_void_p)
         at = ctypes.addressof(self._words)
-        self._look, self._watch, loop = (
-            partial(entry(self._code.address(name)), at) for name in ("look", "watch", "loop")
+        self._look, self._peek, loop = (
+            partial(entry(self._code.address(name)), at) for name in ("look", "peek", "loop")
         )
         #: Run the loop until it returns; return why.
         self.go: Callable[[], int] = loop
@@ -74,7 +74,7 @@ class LlvmKernel:
         """Whether something was seen of a hardware device, and is not forgotten."""
         return any(one.count(self._block) for one in self._layout.records)
 
-    def heard(self, slot: int) -> tuple[list[int], list[int]]:
+    def samples(self, slot: int) -> tuple[list[int], list[int]]:
         """Return cycles and words that were seen of a hardware device, and forget them."""
         return self._records(self._layout.seen[slot])
 
@@ -96,10 +96,10 @@ class LlvmKernel:
         records.last.write(self._block, word)
         return word
 
-    def heed(self, slot: int, mask: int, notes: bool) -> None:
+    def watch(self, slot: int, mask: int, notes: bool) -> None:
         """Stop for these bits of what is seen, and for notes."""
         records = self._layout.seen[slot]
-        for place, bits in ((records.heeded, mask), (records.heeded_notes, int(notes))):
+        for place, bits in ((records.watched, mask), (records.watched_notes, int(notes))):
             place.write(self._block, place.read(self._block) | bits)
 
     def drive(self, slot: int, member: str, word: int) -> None:
@@ -110,7 +110,7 @@ class LlvmKernel:
         """Return a register of a hardware device."""
         if watch_address(slot) in self._inputs:
             self._layout.design.inputs[watch_address(slot)].write(self._block, offset >> 2)
-        self._watch()
+        self._peek()
         return self._layout.design.outputs[watch_data(slot)].read(self._block)
 
 

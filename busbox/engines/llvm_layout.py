@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from busbox.engines.kernel import Parts, guard, seen
-from busbox.engines.loop import LOGGED, STATE, STAYS
+from busbox.engines.loop import CACHED, LOGGED, STATE
 from busbox.engines.netlist.layout import Layout, Place, lay_out, size_of
 
 #: Accesses, and records of one device, that are kept before the loop returns.
@@ -23,7 +23,7 @@ class Records:
     Attributes
     ----------
     source : the output that is looked at
-    last : its word in the cycle before; heeded : bits that the loop stops for; heeded_notes : whether
+    last : its word in the cycle before; watched : bits that the loop stops for; watched_notes : whether
         it stops for notes
     counted : how many records there are; buffer : of each, the cycle and the word
     mask : the bits for which a word that differs is kept; 0: only words with bit 0 are kept
@@ -31,8 +31,8 @@ class Records:
 
     source: Place
     last: Place
-    heeded: Place
-    heeded_notes: Place
+    watched: Place
+    watched_notes: Place
     counted: Place
     buffer: Place
     mask: int
@@ -63,10 +63,10 @@ class Records:
 
 @dataclass(frozen=True)
 class LoopLayout:
-    """The block: state, address of commands, the design, stays, log and records."""
+    """The block: state, address of commands, the design, cached words, log and records."""
 
     design: Layout
-    stays: Place
+    cached: Place
     log: Place
     seen: dict[int, Records]
     guards: dict[int, Records]
@@ -95,19 +95,19 @@ def lay_out_loop(parts: Parts) -> LoopLayout:
         return Records(
             source,
             place(f"{name}_last", size, width=source.width),
-            place(f"{name}_heeded", size, width=source.width),
-            place(f"{name}_heeded_notes", 8, width=1),
+            place(f"{name}_watched", size, width=source.width),
+            place(f"{name}_watched_notes", 8, width=1),
             place(f"{name}_count", 8),
             place(f"{name}_records", 8 + size, ROOM),
             mask,
         )
 
-    stays = place("stays", 8, STAYS * parts.slots)
+    cached = place("cached", 8, CACHED * parts.slots)
     log = place("log", 8, LOGGED * ROOM)
     views = parts.design.views
     return LoopLayout(
         design,
-        stays,
+        cached,
         log,
         {slot: records(seen(slot), view.pin_mask) for slot, view in views.items()},
         {slot: records(guard(slot), 0) for slot in views},

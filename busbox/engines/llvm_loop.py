@@ -19,7 +19,7 @@ OF_A_PART = ("changed", "told", "stop", "full")
 
 
 class Writer:
-    """Writes the module of a design: ``loop``, ``look`` and ``watch``."""
+    """Writes the module of a design: ``loop``, ``look`` and ``peek``."""
 
     def __init__(self, parts: Parts, layout: LoopLayout) -> None:
         self._parts, self._layout = parts, layout
@@ -34,12 +34,12 @@ class Writer:
                 native.head(),
                 native.settle("settle", shown=parts.outputs),
                 native.settle("settle_reply", ["reply"], parts.outputs),
-                native.settle("settle_watch", shown=parts.watched),
+                native.settle("settle_peek", shown=parts.peeked),
                 native.edge("edge"),
                 *self._quiet(),
                 self._function("loop", LOOP),
                 self._function("look", LOOK),
-                self._function("watch", "settle_watch()"),
+                self._function("peek", "settle_peek()"),
             ]
         )
 
@@ -81,17 +81,17 @@ class _Function(LlvmFunction):
                 self._compare()
 
     def _compare(self) -> None:
-        """Put into ``moved`` whether a pin that is heeded differs."""
+        """Put into ``moved`` whether a pin that is watched differs."""
         moved = "false"
         fresh = self._truth(ast.Name("fresh"))
         for records in self._layout.seen.values():
             width = records.source.width
-            heeded = self._get(records.heeded)
+            watched = self._get(records.watched)
             different = self._add(
                 f"xor i{width} {self._get(records.source)}, {self._get(records.last)}"
             )
             every = self._add(f"select i1 {fresh}, i{width} -1, i{width} {different}")
-            found = self._add(f"and i{width} {every}, {heeded}")
+            found = self._add(f"and i{width} {every}, {watched}")
             moved = self._add(f"or i1 {moved}, {self._add(f'icmp ne i{width} {found}, 0')}")
         self._assign("moved", self._resized(moved, 1, 64))
 
@@ -146,8 +146,8 @@ class _Function(LlvmFunction):
             kept = self._add(f"or i1 {kept}, {self._truth(ast.Name('fresh'))}")
         self._lines += [f"br i1 {kept}, label %{label}_keep, label %{label}_on", f"{label}_keep:"]
         self._append(records, self._resized(word, width, 8 * records.last.size))
-        heeded = self._add(f"and i1 {told}, {self._get(records.heeded_notes)}")
-        self._assign_or("stop", heeded)
+        watched = self._add(f"and i1 {told}, {self._get(records.watched_notes)}")
+        self._assign_or("stop", watched)
         self._lines += [f"br label %{label}_on", f"{label}_on:"]
         self._put_wide(records.last, self._resized(word, width, 8 * records.last.size))
         return told

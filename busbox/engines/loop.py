@@ -3,18 +3,18 @@
 It stands here once, and is made into Python (:mod:`busbox.engines.python_kernel`) and into text for
 LLVM (:mod:`busbox.engines.llvm_kernel`). The language is a part of Python:
 
-* all numbers have 64 bits and a sign; names are numbers, ``commands``, ``log`` and ``stays`` cycles of
+* all numbers have 64 bits and a sign; names are numbers, ``commands``, ``log`` and ``cached`` cycles of
   numbers; ``in_request`` and the like are inputs of the design, ``out_status`` and the like outputs
 * assignments, ``if``, ``elif``, ``else``; ``and`` and ``or`` look at both sides; ``>>`` only for what
   is not negative
 * ``continue`` goes on at the top, as the end does; ``return`` leaves, to go on at the top later
-* ``quiet_cycle()`` does all of a cycle in which nothing is on the bus and nothing is heeded, for
+* ``quiet_cycle()`` does all of a cycle in which nothing is on the bus and nothing is watched, for
   the parts of the design that are awake (see :mod:`busbox.engines.netlist.parts`), and lets those
   sleep in which nothing changed; ``changed`` and ``told`` are those of all parts
 * ``settle()``, ``settle_reply()`` and ``edge()`` do what the contract of the netlist says; ``edge``
   puts whether anything changed into ``changed``. ``settle`` puts into ``moved`` whether a pin that is
-  heeded differs. ``observe()`` keeps what is seen of hardware devices in the cycle, and puts into
-  ``told`` whether one has notes, or broke a rule; into ``stop``, if they are heeded; and into
+  watched differs. ``observe()`` keeps what is seen of hardware devices in the cycle, and puts into
+  ``told`` whether one has notes, or broke a rule; into ``stop``, if they are watched; and into
   ``full``, if there is no more room.
 """
 
@@ -34,8 +34,8 @@ FOREVER: Final = 1 << 62
 COMMAND, LOGGED = 13, 9
 #: Parts of the design at most, each a bit of ``awake``.
 PARTS = 60
-#: Numbers of each slot in ``stays``: the cycle until which a word stays, its word address, the reply.
-STAYS = 3
+#: Numbers of each slot in ``cached``: the cycle until which a word stays, its word address, the reply.
+CACHED = 3
 
 #: What the loop knows between two calls. Cycles are those of the run.
 STATE = (
@@ -54,7 +54,7 @@ STATE = (
     "taken", "fed",  # commands taken, and there
     "log_room",
     "result", "failed",  # of the last command; failed -1: none
-    "heeding",  # something of hardware devices is heeded
+    "watching",  # something of hardware devices is watched
     "awake",  # a bit for each part of the design of which an edge may change something
     "told", "stop", "fresh", "full", "moved",
 )  # fmt: skip
@@ -133,7 +133,7 @@ else:
             end = free
     elif start < end:
         end = start
-    if rst == 0 and rest == 0 and heeding == 0 and fresh == 0:
+    if rst == 0 and rest == 0 and watching == 0 and fresh == 0:
         quiet_cycle()
         cycle = cycle + 1
         budget = budget - 1
@@ -158,8 +158,8 @@ if asked == 0:
             slot = caller - 1
             inner = out_inner
             at = slot * 3
-            if write == 0 and cycle < stays[at] and inner == stays[at + 1]:
-                reply = stays[at + 2]
+            if write == 0 and cycle < cached[at] and inner == cached[at + 1]:
+                reply = cached[at + 2]
             elif hold_until <= cycle:
                 asked = 1
                 return CALL

@@ -1,7 +1,8 @@
 """What the engines ``python`` and ``llvm`` have in common: the contract around the loop.
 
 The loop (:mod:`busbox.engines.loop`) runs cycles; it is the kernel's, which differs between the
-two. This module answers when the loop returns: it asks models, tells ears, and puts commands aside.
+two. This module answers when the loop returns: it asks models, tells observers, and puts commands
+aside.
 """
 
 from __future__ import annotations
@@ -16,9 +17,10 @@ from busbox.basics.errors import ModelError
 from busbox.bus.transfers import NONE, RESET
 from busbox.cpu.commands import Command, Result, Suspended
 from busbox.device import ERROR, Answer, BusAccess, Hold
-from busbox.engines import NEVER, STRETCH, Ear, EngineFactory, Status, Stop
+from busbox.engines import NEVER, STRETCH, EngineFactory, Observer, Status, Stop
 from busbox.engines.kernel import Kept, Kernel, Parts
 from busbox.engines.loop import (
+    CACHED,
     CALL,
     COMMAND,
     FOREVER,
@@ -29,7 +31,6 @@ from busbox.engines.loop import (
     LOGGED,
     STARVED,
     STATE,
-    STAYS,
 )
 from busbox.engines.telling import Teller
 from busbox.map.registers import WORD
@@ -54,13 +55,13 @@ class NetlistEngine(ABC):
         self,
         system: System,
         answer: Callable[[int, BusAccess], Answer],
-        ears: Mapping[int, Ear],
+        observers: Mapping[int, Observer],
         parts: Callable[[System], Parts] = Parts.of,
     ) -> None:
         self.stretch = STRETCH
         self.log: array[int] = array("q")
         self.breaches: list[tuple[str, Any]] = []
-        self._answer, self._ears = answer, ears
+        self._answer, self._observers = answer, observers
         self._parts = parts(system)
         self._views = self._parts.design.views
         self._count = 0
@@ -70,11 +71,11 @@ class NetlistEngine(ABC):
         self._kernel = self.make_kernel(self._parts)
         self._state = self._kernel.state
         self._set(hang_after=system.hang_after)
-        self._teller = Teller(system, self._kernel, self._views, ears)
+        self._teller = Teller(system, self._kernel, self._views, observers)
         self.probes = {slot: NetlistProbe(self, slot) for slot in self._views}
         self._kernel.go()
         for slot in self._views:
-            self._kernel.heard(slot)
+            self._kernel.samples(slot)
             self._kernel.guarded(slot)
 
     @classmethod
@@ -149,7 +150,7 @@ class NetlistEngine(ABC):
     def ask_again(self) -> None:
         """Ask models in the next cycle, whatever they said of holding and staying."""
         self._set(hold_until=0, quiet_from=-1)
-        self._forget_stays()
+        self._forget_cached()
 
     def run(
         self, limit: int, *, called: int = NEVER, rest: bool = False, idle: bool = False
@@ -220,12 +221,12 @@ class NetlistEngine(ABC):
         rest = self._waiting[(self._get("taken") - (under_way and not begun)) * COMMAND :]
         self._forget()
         self._teller.renew(cycle)
-        self._forget_stays()
+        self._forget_cached()
         self._set(rst=1, reset_cycle=cycle, reset_until=cycle + length, quiet_from=-1)
         self._set(free=cycle + length + 1)
         return rest
 
-    def leave(self) -> None:
+    def finish(self) -> None:
         """Record an access that is still up."""
         if self._up:
             self._record(self.cycle - 1, NONE, 0)
@@ -275,18 +276,18 @@ class NetlistEngine(ABC):
 
     def _keep(self, slot: int, until: int, inner: int, reply: int) -> None:
         """Let the loop answer reads of a word in the model's place, before a cycle."""
-        stays, place = self._kernel.stays, slot * STAYS
-        stays[place], stays[place + 1], stays[place + 2] = until, inner, reply
+        cached, place = self._kernel.cached, slot * CACHED
+        cached[place], cached[place + 1], cached[place + 2] = until, inner, reply
         if until:
             self._kept.add(slot)
         else:
             self._kept.discard(slot)
 
-    def stays(self, until: int | None) -> None:
+    def cacheable_until(self, until: int | None) -> None:
         """Take it that the word which is being read stays until a cycle."""
         self._said = (until,)
 
-    def _forget_stays(self) -> None:
+    def _forget_cached(self) -> None:
         for slot in list(self._kept):
             self._keep(slot, 0, 0, 0)
 
@@ -310,21 +311,21 @@ class NetlistProbe:
             for stem, group in self._view.device.groups.items()
         }
 
-    def heed(self, pins: Iterable[str], notes: bool) -> None:
+    def watch(self, pins: Iterable[str], notes: bool) -> None:
         """Stop for these pins, and for notes."""
-        self._engine._set(heeding=1)
-        self._engine._kernel.heed(self._slot, self._view.mask(pins), notes)
+        self._engine._set(watching=1)
+        self._engine._kernel.watch(self._slot, self._view.mask(pins), notes)
 
-    def look(self) -> bool:
+    def sample_pins(self) -> bool:
         """Tell the pins in ``cycle``, if they changed; return whether the device is at rest in it."""
         return self._view.at_rest(self._engine._see(self._slot))
 
-    def hear(self) -> None:
+    def sample_notes(self) -> None:
         """Tell the notes in ``cycle``, if there are any."""
         word = self._engine._see(self._slot)
         if word & 1:
             notes = self._view.notes(word)
-            self._engine._ears[self._slot].take_notes(self._engine.cycle, notes)
+            self._engine._observers[self._slot].take_notes(self._engine.cycle, notes)
 
     def drive(self, pin: str, level: int) -> None:
         """Give an input pin a level from ``cycle`` on."""

@@ -8,7 +8,7 @@ from collections.abc import Generator, Iterable
 from typing import Any
 
 from busbox.engines.kernel import Parts, guard, pin, seen, watch_address, watch_data
-from busbox.engines.loop import CALLED, INITIAL, LOGGED, LOOK, LOOP, REASONS, STATE, STAYS
+from busbox.engines.loop import CACHED, CALLED, INITIAL, LOGGED, LOOK, LOOP, REASONS, STATE
 from busbox.engines.netlist import PythonSource
 from busbox.engines.netlist_engine import NetlistEngine
 
@@ -18,7 +18,7 @@ ROOM = 1 << 14
 GO, SEE, PEEK = range(3)
 
 _FRAME = """
-def run(state, box, log, stays, memories, inputs, outputs, seen, heeded, cycles, words):
+def run(state, box, log, cached, memories, inputs, outputs, seen, watched, cycles, words):
     SETUP
     LOAD
     commands = box[0]
@@ -52,7 +52,7 @@ class PythonKernel:
         self._slots = list(parts.design.views)
         self.state = [INITIAL.get(name, 0) for name in STATE]
         self.state[STATE.index("log_room")] = ROOM
-        self.stays = [0] * (STAYS * parts.slots)
+        self.cached = [0] * (CACHED * parts.slots)
         self._log = array("q", bytes(8 * LOGGED * ROOM))
         self._box: list[Any] = [array("q")]
         self._inputs = {one.name: one.init for one in parts.program.inputs}
@@ -60,7 +60,7 @@ class PythonKernel:
         self._given: list[int] = []
         self._shown: list[int] = [0] * (2 * count)
         self._seen: list[int] = [0] * count
-        self._heeded: list[int] = [0] * (2 * count)
+        self._watched: list[int] = [0] * (2 * count)
         self._cycles: list[list[int]] = [[] for _ in range(2 * count)]
         self._words: list[list[int]] = [[] for _ in range(2 * count)]
         self._changing = [one.name for one in parts.program.inputs if one.name not in _OF_THE_LOOP]
@@ -70,8 +70,8 @@ class PythonKernel:
             parts.made["python"] = scope["run"]
         memories = [list(one.init) for one in parts.program.memories]
         self._run: Generator[int, int, None] = parts.made["python"](
-            self.state, self._box, self._log, self.stays, memories, self._given, self._shown,
-            self._seen, self._heeded, self._cycles, self._words,
+            self.state, self._box, self._log, self.cached, memories, self._given, self._shown,
+            self._seen, self._watched, self._cycles, self._words,
         )  # fmt: skip
         self._give()
         next(self._run)
@@ -103,7 +103,7 @@ class PythonKernel:
         """Whether something was seen of a hardware device, and is not forgotten."""
         return any(self._cycles)
 
-    def heard(self, slot: int) -> tuple[list[int], list[int]]:
+    def samples(self, slot: int) -> tuple[list[int], list[int]]:
         """Return cycles and words that were seen of a hardware device, and forget them."""
         return self._records(2 * self._slots.index(slot))
 
@@ -128,11 +128,11 @@ class PythonKernel:
         self._seen[place] = self._shown[place]
         return self._shown[place]
 
-    def heed(self, slot: int, mask: int, notes: bool) -> None:
+    def watch(self, slot: int, mask: int, notes: bool) -> None:
         """Stop for these bits of what is seen, and for notes."""
         place = 2 * self._slots.index(slot)
-        self._heeded[place] |= mask
-        self._heeded[place + 1] |= int(notes)
+        self._watched[place] |= mask
+        self._watched[place + 1] |= int(notes)
 
     def drive(self, slot: int, member: str, word: int) -> None:
         """Give the pins of a member their levels."""
@@ -172,7 +172,7 @@ class _Writer(ast.NodeTransformer):
         program = parts.program
         self._source = PythonSource(program, parts.outputs)
         self._parts = parts.quiet()
-        self._watch = PythonSource(program, parts.watched)
+        self._peeked = PythonSource(program, parts.peeked)
         self._changing = list(changing)
         self._state = ", ".join(STATE)
 
@@ -182,7 +182,7 @@ class _Writer(ast.NodeTransformer):
         memories = ", ".join(name for name, _ in source.memories)
         inputs = "".join(f"{source.inputs[name]}, " for name in self._changing)
         setup = [*source.setup(), *([f"({memories},) = memories"] if memories else [])]
-        watched = [f"outputs[{len(self._slots) + place}] = {self._watch.outputs[watch_data(slot)]}"
+        peeked = [f"outputs[{len(self._slots) + place}] = {self._peeked.outputs[watch_data(slot)]}"
                    for place, slot in enumerate(self._slots)]  # fmt: skip
         shown = [f"outputs[{place}] = {source.outputs[seen(slot)]}"
                  for place, slot in enumerate(self._slots)]  # fmt: skip
@@ -193,7 +193,7 @@ class _Writer(ast.NodeTransformer):
             "TAKE_INPUTS": [f"({inputs}) = inputs"] if inputs else [],
             "LOOK": self._translated(LOOK),
             "GIVE_OUTPUTS": shown,
-            "PEEK": [*self._watch.settle(), *watched],
+            "PEEK": [*self._peeked.settle(), *peeked],
             "LOOP": self._translated(LOOP),
         }
         lines = []
@@ -233,9 +233,9 @@ class _Writer(ast.NodeTransformer):
         lines = [*self._source.settle(), "moved = 0"]
         for place, slot in enumerate(self._slots):
             word = self._source.outputs[seen(slot)]
-            heeded = f"heeded[{2 * place}]"
+            watched = f"watched[{2 * place}]"
             lines += [
-                f"if {heeded} and (fresh or ({word} ^ seen[{place}]) & {heeded}):",
+                f"if {watched} and (fresh or ({word} ^ seen[{place}]) & {watched}):",
                 "    moved = 1",
             ]
         return lines
@@ -281,7 +281,7 @@ class _Writer(ast.NodeTransformer):
                 *_kept(2 * place, word),
                 f"    if {word} & 1:",
                 f"        {told} = 1",
-                f"        if heeded[{2 * place + 1}]:",
+                f"        if watched[{2 * place + 1}]:",
                 "            stop = 1",
                 f"seen[{place}] = {word}",
                 f"if {broken} & 1:",

@@ -15,7 +15,7 @@ from busbox.bus.design import CALL
 from busbox.bus.transfers import ACK, ERR, NONE, RESET, WATCHDOG
 from busbox.cpu.commands import COMMAND, PAUSE, Command, Result, Suspended
 from busbox.device import ERROR, Answer, BusAccess, Hold
-from busbox.engines import NEVER, STRETCH, Ear, EngineFactory, Status, Stop
+from busbox.engines import NEVER, STRETCH, EngineFactory, Observer, Status, Stop
 from busbox.engines.simulated import Simulated
 from busbox.engines.simulation import KeptSimulations
 from busbox.map.registers import WORD
@@ -101,7 +101,7 @@ class ReferenceEngine(_Commands):
         self,
         system: System,
         answer: Callable[[int, BusAccess], Answer],
-        ears: Mapping[int, Ear],
+        observers: Mapping[int, Observer],
         kept: KeptSimulations | None = None,
     ) -> None:
         super().__init__()
@@ -112,7 +112,7 @@ class ReferenceEngine(_Commands):
         self._limit, self._called, self._rest = 0, NEVER, False
         self._reset_until: int | None = None
         self._simulated = Simulated(
-            system, ears, self.watch_ports, KeptSimulations() if kept is None else kept
+            system, observers, self.watch_ports, KeptSimulations() if kept is None else kept
         )
         self.probes, self.breaches = self._simulated.probes, self._simulated.breaches
 
@@ -140,7 +140,7 @@ class ReferenceEngine(_Commands):
         """Ask a model that holds in the next cycle."""
         self._hold_until = 0
 
-    def stays(self, until: int | None) -> None:
+    def cacheable_until(self, until: int | None) -> None:
         """Do nothing: this engine asks every time."""
 
     def run(
@@ -250,7 +250,7 @@ class ReferenceEngine(_Commands):
             self._reset_until = None
             self._simulated.reset(0)
 
-    def leave(self) -> None:
+    def finish(self) -> None:
         """Record an access that is still up; the run is over, and its simulator free for another."""
         if self._up:
             self._record(self.cycle - 1, NONE, 0)

@@ -13,7 +13,7 @@ from busbox.bus.wishbone.guard import breaches
 from busbox.bus.wishbone.rules import RuleChecker, Sample
 from busbox.cpu.commands import Command
 from busbox.device import BusAccess
-from busbox.engines import Ear
+from busbox.engines import Observer
 from busbox.engines.simulation import PORT_FIELDS, KeptSimulations, Simulation
 from busbox.system.system import System
 
@@ -27,12 +27,16 @@ class Simulated:
     context : of the one test bench: it gets and sets signals in ``cycle``
     probes : the hardware devices, by the number of their slot
     observes : whether hardware devices are observed in every cycle
-    told : since this was set to False, a device has had notes that somebody heeds
+    told : since this was set to False, a device has had notes that somebody watches
     breaches : what rule checkers saw: of all ports, or guards of those of hardware devices
     """
 
     def __init__(
-        self, system: System, ears: Mapping[int, Ear], watch_ports: bool, kept: KeptSimulations
+        self,
+        system: System,
+        observers: Mapping[int, Observer],
+        watch_ports: bool,
+        kept: KeptSimulations,
     ) -> None:
         self._kept = kept
         self._simulation = kept.take(system, watch_ports)
@@ -41,11 +45,13 @@ class Simulated:
         self.cycle = 0
         self.context: Any = self._simulation.context
         self._half_tick: Any = self._simulation.half_tick
-        self.probes = {slot: SimulatedProbe(self, slot, ears[slot]) for slot in self.design.views}
+        self.probes = {
+            slot: SimulatedProbe(self, slot, observers[slot]) for slot in self.design.views
+        }
         self.observes = bool(self.probes)
         self.told = False
         self._reset_cycle = -1
-        self._map, self._ears = system.address_map, ears
+        self._map, self._observers = system.address_map, observers
         self._numbers = {one.name: number for number, one in enumerate(system.devices)}
         self._watch = _Watch(self._simulation) if watch_ports else None
         self.breaches: list[tuple[str, Any]] = [] if self._watch is None else self._watch.breaches
@@ -94,7 +100,7 @@ class Simulated:
             self.context = self._half_tick = None
 
     def stops(self, rest: bool) -> bool:
-        """Return whether something that is heeded differs in ``cycle``, or all hardware rests."""
+        """Return whether something that is watched differs in ``cycle``, or all hardware rests."""
         if not self.observes:
             return False
         if self.told or (rest and self.context.get(self.design.resting)):
@@ -107,10 +113,10 @@ class Simulated:
             self._watch.sample()
         if self.observes:
             for probe in self.probes.values():
-                probe.look()
+                probe.sample_pins()
             if ended is not None:
                 self._tell_end(ended, address)
-            self._hear()
+            self._sample_notes()
         if self.cycle == self._reset_cycle:
             for probe in self.probes.values():
                 probe.renew()
@@ -119,15 +125,15 @@ class Simulated:
         self.cycle += 1
 
     def _tell_end(self, access: BusAccess, address: int) -> None:
-        """Tell the ear of a hardware device of the access that ends in ``cycle``."""
+        """Tell the observer of a hardware device of the access that ends in ``cycle``."""
         found = self._map.decode(address).slot
         slot = self._numbers[found.name] if found is not None else -1
         if slot in self.probes:
-            self._ears[slot].take_end(access)
+            self._observers[slot].take_end(access)
 
-    def _hear(self) -> None:
+    def _sample_notes(self) -> None:
         for slot, guard in self.design.guards.items():
-            self.probes[slot].hear()
+            self.probes[slot].sample_notes()
             word = self.context.get(guard.seen) if self._watch is None else 0
             if word & 1:
                 port = self.design.ports[slot + 1][0]
@@ -137,12 +143,12 @@ class Simulated:
 class SimulatedProbe:
     """How one hardware device is reached (contract of engines, 12)."""
 
-    def __init__(self, cycles: Simulated, slot: int, ear: Ear) -> None:
+    def __init__(self, cycles: Simulated, slot: int, observer: Observer) -> None:
         self._cycles, self._slot = cycles, slot
         self._view = cycles.design.views[slot]
-        self._ear = ear
+        self._observer = observer
         self._last: int | None = None
-        self._heeded, self._needed = 0, False
+        self._watched, self._needed = 0, False
 
     @property
     def _word(self) -> int:
@@ -150,30 +156,30 @@ class SimulatedProbe:
 
     @property
     def moved(self) -> bool:
-        """Whether a pin that is heeded is not as it was told last."""
-        if not self._heeded:
+        """Whether a pin that is watched is not as it was told last."""
+        if not self._watched:
             return False
         before = self._last
-        return before is None or (before ^ self._word) & self._heeded != 0
+        return before is None or (before ^ self._word) & self._watched != 0
 
-    def heed(self, pins: Iterable[str], notes: bool) -> None:
+    def watch(self, pins: Iterable[str], notes: bool) -> None:
         """Stop for these pins, and for notes."""
-        self._heeded |= self._view.mask(pins)
+        self._watched |= self._view.mask(pins)
         self._needed = self._needed or notes
 
-    def look(self) -> bool:
+    def sample_pins(self) -> bool:
         """Tell the pins in ``cycle``, if they changed; return whether the device is at rest in it."""
         word = self._word
         before, self._last = self._last, word
         if before is None or (before ^ word) & self._view.pin_mask:
-            self._ear.take_pins(self._cycles.cycle, self._view.changes(before, word))
+            self._observer.take_pins(self._cycles.cycle, self._view.changes(before, word))
         return self._view.at_rest(word)
 
-    def hear(self) -> None:
+    def sample_notes(self) -> None:
         """Tell the notes in ``cycle``, if there are any."""
         word = self._word
         if word & 1:
-            self._ear.take_notes(self._cycles.cycle, self._view.notes(word))
+            self._observer.take_notes(self._cycles.cycle, self._view.notes(word))
             self._cycles.told = self._cycles.told or self._needed
 
     def renew(self) -> None:

@@ -15,7 +15,7 @@ from busbox.bus.view import View
 from busbox.bus.wishbone.guard import breaches
 from busbox.bus.wishbone.rules import Breach
 from busbox.device import BusAccess
-from busbox.engines import LOG, Ear
+from busbox.engines import LOG, Observer
 from busbox.engines.kernel import Kernel
 from busbox.engines.loop import FOREVER, LOGGED
 from busbox.map.slots import AddressMap
@@ -27,18 +27,22 @@ _ENDS, _ADDRESSES, _WRITES, _TERMINATORS = (
 
 
 class Teller:
-    """Tells the ears of hardware devices what a kernel has kept.
+    """Tells the observers of hardware devices what a kernel has kept.
 
     Parameters
     ----------
     views : what is seen of each device, by the number of its slot
-    ears : who is told, by the same
+    observers : who is told, by the same
     """
 
     def __init__(
-        self, system: System, kernel: Kernel, views: Mapping[int, View], ears: Mapping[int, Ear]
+        self,
+        system: System,
+        kernel: Kernel,
+        views: Mapping[int, View],
+        observers: Mapping[int, Observer],
     ) -> None:
-        self._kernel, self._views, self._ears = kernel, views, ears
+        self._kernel, self._views, self._observers = kernel, views, observers
         self._map = system.address_map
         self._names = [device.name for device in system.devices]
         self._needed = {slot: _needed_by(system.devices[slot].model.note_reader) for slot in views}
@@ -58,7 +62,7 @@ class Teller:
             before = None
         self._told[slot] = word
         if before is None or (before ^ word) & view.pin_mask:
-            self._ears[slot].take_pins(cycle, view.changes(before, word))
+            self._observers[slot].take_pins(cycle, view.changes(before, word))
 
     def tell(self, first: int, fresh: array[int]) -> list[tuple[str, Breach]]:
         """Tell what hardware devices did, in the order of the contract (11).
@@ -97,29 +101,31 @@ class Teller:
 
     def _tell_of(self, slot: int, log: Any, numbers: Any) -> None:
         """Tell one device's pins, accesses and notes, cycle by cycle."""
-        ear, view, show = self._ears[slot], self._views[slot], self.show
-        ended = _Ended(self._map, log, numbers, ear, self._needed[slot] == "every")
-        for cycle, word in zip(*self._kernel.heard(slot), strict=True):
+        observer, view, show = self._observers[slot], self._views[slot], self.show
+        ended = _Ended(self._map, log, numbers, observer, self._needed[slot] == "every")
+        for cycle, word in zip(*self._kernel.samples(slot), strict=True):
             if ended.next < cycle:
                 ended.tell_before(cycle)
             show(slot, cycle, word)
             if ended.next == cycle:
                 ended.tell_before(cycle + 1)
             if word & 1:
-                ear.take_notes(cycle, view.notes(word))
+                observer.take_notes(cycle, view.notes(word))
         ended.tell_before(FOREVER)
 
 
 class _Ended:
-    """The accesses that one hardware device has ended, of which its ear is told.
+    """The accesses that one hardware device has ended, of which its observer is told.
 
     Attributes
     ----------
     next : the cycle in which the next one ends
     """
 
-    def __init__(self, table: AddressMap, log: Any, numbers: Any, ear: Ear, every: bool) -> None:
-        self._map, self._log, self._numbers, self._ear = table, log, numbers, ear
+    def __init__(
+        self, table: AddressMap, log: Any, numbers: Any, observer: Observer, every: bool
+    ) -> None:
+        self._map, self._log, self._numbers, self._observer = table, log, numbers, observer
         self._every = every
         self._ends: list[int] = [*log[:, _ENDS].tolist(), FOREVER]
         self._told = 0
@@ -133,7 +139,7 @@ class _Ended:
         for place in range(self._told if self._every else upto - 1, upto):
             _, end, address, write, lanes, data, *_ = self._log[place].tolist()
             offset, number = self._map.decode(address).offset & ~3, int(self._numbers[place])
-            self._ear.take_end(
+            self._observer.take_end(
                 BusAccess(end, offset, write == 1, data if write else 0, lanes, number)
             )
         self._told, self.next = upto, self._ends[upto]

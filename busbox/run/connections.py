@@ -83,7 +83,7 @@ class Connections:
         """Watch pins for changes, or text for the end of each character, from now on."""
         self.watched.setdefault(device, set()).update(pins)
         if self._models[device].in_amaranth:
-            self._engine.probes[device].heed(pins, notes)
+            self._engine.probes[device].watch(pins, notes)
 
     def watch(self, pin: str) -> None:
         """Watch a pin, such as ``clock.ring``, for changes from now on.

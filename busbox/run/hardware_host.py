@@ -26,7 +26,7 @@ class HardwareHost(Declaration):
         self._engine = engine
         self._note_reader = device.model.note_reader(host, **device.settings)
         self._levels = {pin.name: pin.level for pin in device.pins if pin.direction == "output"}
-        self._heard = -1
+        self._noted = -1
 
     # Called by the engine.
 
@@ -44,8 +44,8 @@ class HardwareHost(Declaration):
 
     def take_notes(self, cycle: int, notes: Mapping[str, int]) -> None:
         """Take the notes of ``cycle``, once."""
-        if cycle != self._heard:
-            self._heard = cycle
+        if cycle != self._noted:
+            self._noted = cycle
             self._note_reader.take_notes(cycle, notes)
 
     # Called by the replay loop.
@@ -69,15 +69,15 @@ class HardwareHost(Declaration):
     def advance(self, cycle: int) -> None:
         """Bring the pins up to ``cycle``, if it is the engine's next cycle."""
         if self._engine().cycle == cycle:
-            self._probe.look()
+            self._probe.sample_pins()
 
     def close(self, cycle: int) -> None:
-        """Do nothing: every cycle that was run has been read."""
+        """Do nothing: every cycle that was run has been sampled."""
 
     def reset(self, cycle: int, length: int) -> None:
-        """Read cycle ``cycle``, the last one before the registers have their reset values."""
-        self._probe.look()
-        self._probe.hear()
+        """Sample cycle ``cycle``, the last one before the registers have their reset values."""
+        self._probe.sample_pins()
+        self._probe.sample_notes()
         self._note_reader.reset(cycle, length)
         for pin in self._device.pins:
             if pin.direction == "output":
@@ -89,7 +89,7 @@ class HardwareHost(Declaration):
 
     def rest_at(self, cycle: int) -> int:
         """Return ``cycle`` if the device is at rest in it, else the next cycle."""
-        return cycle if self._probe.look() else cycle + 1
+        return cycle if self._probe.sample_pins() else cycle + 1
 
     def registers(self) -> dict[str, int]:
         """Return what a read of each register would show in the engine's next cycle."""

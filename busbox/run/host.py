@@ -107,14 +107,14 @@ class DeviceHost:
         device: Device,
         clock_hz: int,
         wake: Callable[[int], None],
-        stays: Callable[[int | None], None] = lambda until: None,
+        cacheable_until: Callable[[int | None], None] = lambda until: None,
     ) -> None:
         self.name = device.name
         self.base = device.slot.base
         self.size = device.slot.size
         self.clock_hz = clock_hz
         self.wake_at = wake
-        self.stays = stays
+        self.cacheable_until = cacheable_until
         self._tracks = {pin.name: Track(pin) for pin in device.pins}
         self._events: list[Event] = []
         self._ends: array[int] = array("q")

@@ -42,10 +42,12 @@ class Replay:
         self._hosts: list[DeviceHost] = []
         self._deliveries = Deliveries(system, lambda: self._engine, self._hosts)
         self._hosts += [
-            DeviceHost(device, system.clock_hz, self._deliveries.waker(number), self._stays)
+            DeviceHost(
+                device, system.clock_hz, self._deliveries.waker(number), self._cacheable_until
+            )
             for number, device in enumerate(system.devices)
         ]
-        self._ears: dict[int, HardwareHost] = {}
+        self._observers: dict[int, HardwareHost] = {}
         self._models = [self._device(number) for number in range(len(self._hosts))]
         self._accesses = [model.access for model in self._models]
         self._engine = self._built(factory)
@@ -64,22 +66,22 @@ class Replay:
         if not device.model.in_amaranth:
             model: LiveDevice = device.model(host, **device.settings)
             return model
-        self._ears[number] = HardwareHost(number, device, host, lambda: self._engine)
-        return self._ears[number]
+        self._observers[number] = HardwareHost(number, device, host, lambda: self._engine)
+        return self._observers[number]
 
     def _built(self, factory: EngineFactory) -> Engine:
         try:
-            return factory(self._system, self._answer, self._ears)
+            return factory(self._system, self._answer, self._observers)
         except BusboxError:
             raise
         except Exception as error:
-            if self._ears:
-                slots = some([self._hosts[number].name for number in self._ears])
+            if self._observers:
+                slots = some([self._hosts[number].name for number in self._observers])
                 error.add_note(f"in {self._system.name}: while building the hardware of {slots}")
             raise
 
-    def _stays(self, until: int | None) -> None:
-        self._engine.stays(until)
+    def _cacheable_until(self, until: int | None) -> None:
+        self._engine.cacheable_until(until)
 
     def _answer(self, slot: int, access: BusAccess) -> Answer:
         try:

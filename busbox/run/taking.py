@@ -102,7 +102,7 @@ class Taking:
 
     def close(self, last: int) -> None:
         """Take what is left, after the last cycle has been run."""
-        self._engine.leave()
+        self._engine.finish()
         for model, host in zip(self._models, self._hosts, strict=True):
             model.close(last)
             host.forget_after(last)

@@ -128,11 +128,11 @@ class Gpio(GpioRegisters, RegisterModel):
         """Show the synchronised levels."""
         return self._inputs.word
 
-    def stays_IN(self) -> int | None:
+    def cacheable_until_IN(self) -> int | None:
         """Return the cycle in which the next level has come through the synchroniser."""
         return self._inputs.next_word()
 
-    def stays_EVENTS(self) -> int | None:
+    def cacheable_until_EVENTS(self) -> int | None:
         """Return the cycle in which an edge may be captured."""
         return self.next_edge(self.cycle)
 

@@ -217,7 +217,7 @@ class PulseLed(PulseLedRegisters, RegisterModel):
         busy = BUSY if self.sender.busy(self.cycle) else 0
         return busy | self.stored["STATUS"] & MISSED
 
-    def stays_STATUS(self) -> int | None:
+    def cacheable_until_STATUS(self) -> int | None:
         """Return the cycle in which the frame is over; idle, STATUS moves by a write alone."""
         return self.sender.idle_from if self.sender.busy(self.cycle) else None
 

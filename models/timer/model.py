@@ -75,7 +75,7 @@ class Timer(TimerRegisters, RegisterModel):
         """Show the count."""
         return self.cycle - self._start & WORD
 
-    def stays_STATUS(self) -> int | None:
+    def cacheable_until_STATUS(self) -> int | None:
         """Return the cycle after the next match."""
         return self.next_edge(self.cycle)
 

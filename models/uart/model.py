@@ -289,7 +289,7 @@ class Uart(UartRegisters, RegisterModel):
             | self.stored["STATUS"] & (RX_LOST | RX_FRAMING | TX_LOST)
         )
 
-    def stays_STATUS(self) -> int | None:
+    def cacheable_until_STATUS(self) -> int | None:
         """Return the next cycle in which sender or receiver may change."""
         cycles = (self.sender.next_status(self.cycle), self.receiver.due())
         return min((cycle for cycle in cycles if cycle is not None), default=None)

@@ -1,16 +1,22 @@
 """The comparisons that must find a mutant. Run in a process of its own: ``CHECK ENGINE``.
 
-Exit code 3: a difference was found, or the mutant does not even run; 0: nothing was found.
+CHECK is a name of :data:`CHECKS`, or a test, as ``FILE::TEST`` from the folder of the tests.
+
+Exit codes: 0: nothing was found; 3: a comparison differs: an assertion of a test failed; 4: any other
+exception, from which nobody can tell whether a comparison would differ; 5: a run did not end.
 """
 
 from __future__ import annotations
 
+import re
 import signal
 import sys
+import traceback
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
@@ -23,8 +29,9 @@ from tests.engines.test_engines_agree import MIXED, agree, check
 from tests.models.test_twins import as_hardware
 from tests.plans import plans
 
-FOUND = 3
+FOUND, BROKEN, ENDLESS = 3, 4, 5
 SECONDS = 60
+TESTS = Path(__file__).resolve().parent.parent
 #: Benches, and their slots in hardware.
 BENCHES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("interrupted", ()),
@@ -66,12 +73,46 @@ def values(engine: str) -> None:
 def sharp(engine: str) -> None:
     """Run sharp cases: of cycles and calls that are left out, of commands that are cut."""
     for name in ("test_quiescence.py", "test_commands_cut.py"):
-        _run(Path(__file__).parent / name)
+        _run(f"engines/{name}")
 
 
-def _run(tests: Path) -> None:
-    words = ["-q", "-x", "-m", "not long", "-p", "no:cacheprovider", "-W", "ignore", str(tests)]
-    assert pytest.main(words) == 0
+class Failures:
+    """A plug-in of pytest that keeps what was raised, in tests or while they were collected."""
+
+    def __init__(self) -> None:
+        self.raised: list[BaseException] = []
+
+    def pytest_exception_interact(self, call: pytest.CallInfo[Any]) -> None:
+        """Keep it."""
+        assert call.excinfo is not None
+        self.raised.append(call.excinfo.value)
+
+
+def _run(tests: str) -> None:
+    """Run tests, and raise what the first that fails has raised."""
+    # With "prepend", processes that tests start would import the package as it is.
+    words = ["-q", "-x", "-m", "not long", "-p", "no:cacheprovider", "-W", "ignore"]
+    words.append("--import-mode=append")
+    failures = Failures()
+    code = pytest.main([*words, str(TESTS / tests)], plugins=[failures])
+    for error in failures.raised:
+        raise error
+    if code:
+        raise RuntimeError(f"pytest ended with exit code {code}")
+
+
+def is_difference(error: BaseException) -> bool:
+    """Return whether a test has asserted something that does not hold, and not the package itself."""
+    if isinstance(error, pytest.fail.Exception):
+        return True
+    if not isinstance(error, AssertionError):
+        return False
+    if error.__cause__ is not None:  # the traceback of another process, as text
+        file = re.findall(r'File "(.*?)"', str(error.__cause__))[-1]
+    else:
+        *_, (last, _) = traceback.walk_tb(error.__traceback__)
+        file = last.f_code.co_filename
+    return Path(file).is_relative_to(TESTS)
 
 
 def benches(engine: str) -> None:
@@ -87,7 +128,7 @@ def drawn(engine: str) -> None:
 
     @settings(
         max_examples=200, database=None, derandomize=True, deadline=None, phases=[Phase.generate],
-        suppress_health_check=list(HealthCheck),
+        suppress_health_check=list(HealthCheck), report_multiple_bugs=False,
     )  # fmt: skip
     @given(plan=plans(), chosen=MIXED)
     def each(plan: Plan, chosen: list[bool]) -> None:
@@ -100,13 +141,13 @@ def drawn(engine: str) -> None:
 def page(engine: str) -> None:
     """Run the cases of pins, handlers and resets that are worked out from the semantics page."""
     with ending():
-        _run(Path(__file__).parent.parent / "test_pins_and_handlers.py")
+        _run("run/test_pins_and_handlers.py")
 
 
 def guards(engine: str) -> None:
     """Compare a device that answers in a reset."""
     from busbox.engines.reference import ReferenceEngine
-    from tests import broken_devices
+    from tests.check.port import broken_devices
     from tests.engines.test_engine_limits import bench_of
 
     ReferenceEngine.watch_ports = False
@@ -126,9 +167,21 @@ CHECKS: dict[str, Callable[[str], None]] = {
     "page": page,
 }
 
-if __name__ == "__main__":
+
+def main(check: str, engine: str) -> int:
+    """Run a comparison; return the exit code."""
     try:
-        CHECKS[sys.argv[1]](sys.argv[2])
-    except Exception as error:
+        if "::" in check:
+            _run(check)
+        else:
+            CHECKS[check](engine)
+    except (Exception, pytest.fail.Exception) as error:
         print(f"{type(error).__name__}: {error}"[:300])
-        sys.exit(FOUND)
+        if isinstance(error, TimeoutError):
+            return ENDLESS
+        return FOUND if is_difference(error) else BROKEN
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(*sys.argv[1:]))

@@ -3,7 +3,8 @@
 ``old`` occurs once in the file of the package; ``new`` stands there instead. ``check`` names the
 comparison: of random ``designs`` or single operations (``values``) with Amaranth's simulator, of drawn
 ``plans``, fixed ``benches``, ``guards`` or ``sharp`` cases with the judge. What all engines share, the
-player, is compared with cases worked out from the semantics page (``page``).
+player, is compared with cases worked out from the semantics page (``page``). ``FILE::TEST`` is one test
+that was written for the mistake.
 """
 
 from __future__ import annotations
@@ -13,7 +14,12 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Mutant:
-    """One mistake; ``quick`` ones run in the normal tests."""
+    """One mistake; ``quick`` ones run in the normal tests.
+
+    Attributes
+    ----------
+    unchanged : why the mistake changes nothing that a comparison could find; "" for all others
+    """
 
     mistake: str
     file: str
@@ -22,6 +28,7 @@ class Mutant:
     check: str
     engine: str = "python"
     quick: bool = False
+    unchanged: str = ""
 
 
 NETLIST = "engines/netlist/"
@@ -30,6 +37,11 @@ AROUND = "engines/netlist_engine.py"
 TELLING = "engines/telling.py"
 PLAYER = "cpu/player.py"
 FLOW = "cpu/flow.py"
+
+CONSTANTS = (
+    "engines/netlist/test_values.py::test_operations_with_a_constant_are_those_of_whole_numbers"
+)
+JUMPS = "engines/test_jumps_and_stops.py::"
 
 READER = (
     Mutant(
@@ -65,9 +77,10 @@ READER = (
     Mutant(
         "a write port writes all lanes",
         NETLIST + "lower.py",
-        "return WritePort(address, data, enable)",
-        'return WritePort(address, data, self._graph.sext(self._graph.node("any", 1, enable) if '
-        "enable.width > 1 else enable, enable.width))",
+        "return WritePort(*(self._value(module, port, cell.line) for port in ports))",
+        "address, data, enable = (self._value(module, port, cell.line) for port in ports)\n"
+        "        every = self._graph.sext(self._graph.any(enable), enable.width)\n"
+        "        return WritePort(address, data, every)",
         "designs",
     ),
     Mutant(
@@ -212,7 +225,7 @@ QUIESCENCE = (
     Mutant(
         "a word that stays is not forgotten when an input comes",
         AROUND,
-        "        self._set(hold_until=0, quiet_from=-1)\n        self._forget_stays()\n",
+        "        self._set(hold_until=0, quiet_from=-1)\n        self._forget_cached()\n",
         "        self._set(hold_until=0, quiet_from=-1)\n",
         "sharp",
     ),
@@ -226,22 +239,22 @@ QUIESCENCE = (
     Mutant(
         "a word that stays is not forgotten in a reset",
         AROUND,
-        "        self._teller.renew(cycle)\n        self._forget_stays()\n",
+        "        self._teller.renew(cycle)\n        self._forget_cached()\n",
         "        self._teller.renew(cycle)\n",
         "sharp",
     ),
     Mutant(
         "a word that stays is given a cycle too long",
         LOOP,
-        "if write == 0 and cycle < stays[at] and inner == stays[at + 1]:",
-        "if write == 0 and cycle <= stays[at] and inner == stays[at + 1]:",
+        "if write == 0 and cycle < cached[at] and inner == cached[at + 1]:",
+        "if write == 0 and cycle <= cached[at] and inner == cached[at + 1]:",
         "sharp",
     ),
     Mutant(
         "a word that stays is given for any register",
         LOOP,
-        "if write == 0 and cycle < stays[at] and inner == stays[at + 1]:",
-        "if write == 0 and cycle < stays[at]:",
+        "if write == 0 and cycle < cached[at] and inner == cached[at + 1]:",
+        "if write == 0 and cycle < cached[at]:",
         "sharp",
     ),
 )
@@ -288,7 +301,7 @@ LOOPS = (
         LOOP,
         "if kind < 0 or cycle < start:",
         "if kind < 0 or cycle <= start:",
-        "plans",
+        JUMPS + "test_a_run_does_not_stop_in_the_cycle_in_which_an_access_is_raised",
     ),
     Mutant(
         "a hang ends a cycle early",
@@ -316,7 +329,7 @@ LOOPS = (
         LOOP,
         "    # It ended in the cycle before.\n    request = 0\n",
         "    # It ended in the cycle before.\n",
-        "benches",
+        JUMPS + "test_a_request_ends_with_its_access",
     ),
     Mutant(
         "the reply stays on after a cycle",
@@ -375,7 +388,7 @@ LOOPS = (
         "sharp",
     ),
     Mutant(
-        "a pin that is heeded stops no run",
+        "a pin that is watched stops no run",
         LOOP,
         "if cycle != entered and (moved or rest and out_resting):",
         "if cycle != entered and (rest and out_resting):",
@@ -530,4 +543,149 @@ CPU = (
     ),
 )
 
-MUTANTS = (*READER, *EMITTERS, *QUIESCENCE, *LOOPS, *CPU)
+STRANGE = (
+    Mutant(
+        "a signed shift to the right by a constant of the width or more gives 0",
+        NETLIST + "nodes.py",
+        "return self.sext(self._top_bit(a), a.width)",
+        "return self.const(0, a.width)",
+        CONSTANTS,
+        quick=True,
+    ),
+    Mutant(
+        "Python: a sum is not cut although a constant uses the highest bit",
+        NETLIST + "python_text.py",
+        '(one.kind == "const" and one.extra >> node.width - 1 == 0)',
+        '(one.kind == "const")',
+        CONSTANTS,
+        quick=True,
+    ),
+    Mutant(
+        "Python: a sum is not cut although an operand has ones above",
+        NETLIST + "python_text.py",
+        'one.args[-1].kind == "const" and one.args[-1].extra == 0)',
+        'one.args[-1].kind == "const")',
+        CONSTANTS,
+    ),
+    Mutant(
+        "LLVM: a constant operand of a division loses its sign",
+        NETLIST + "llvm_values.py",
+        "return str(_number(node, signed))",
+        "return str(node.extra)",
+        CONSTANTS,
+        "llvm",
+    ),
+    Mutant(
+        "a clocked read port is enabled in every cycle",
+        NETLIST + "lower.py",
+        "fact.init, graph.mux(enable, word, held))",
+        "fact.init, word)",
+        "designs",
+    ),
+    Mutant(
+        "an input of the design begins at 0",
+        NETLIST + "lower.py",
+        "init = self._ports[name].init & (1 << source.width) - 1",
+        "init = 0",
+        "engines/test_quiescence.py::test_pins_that_nothing_drives_keep_their_level",
+    ),
+    Mutant(
+        "a stop before an access is raised leaves its request on the bus",
+        LOOP,
+        "        if up == 0:\n            request = 0\n            written = 0\n        return LIMIT",
+        "        return LIMIT",
+        JUMPS + "test_a_watched_pin_that_moves_in_the_cycle_of_an_access",
+        unchanged="The run goes on in the same cycle, and raises the same access. In between, "
+        "registers are looked at, a reset comes, or a handler is taken only in cycles before which "
+        "`limit` or `called` stops, where the request is not there yet. Pins are told as they are "
+        "with the access, as they are a moment later: wires, which would carry them on, are refused "
+        "for such pins (paths.py).",
+    ),
+    Mutant(
+        "a hold outlives its access",
+        LOOP,
+        "    up = 0\n    hold_until = 0\n    quiet_from = -1\n",
+        "    up = 0\n    quiet_from = -1\n",
+        JUMPS + "test_a_hold_ends_with_its_access",
+        quick=True,
+    ),
+    Mutant(
+        "cycles with an access that waits are jumped although a device has notes",
+        LOOP,
+        "if changed or told:\n    quiet_from = -1\n",
+        "if changed:\n    quiet_from = -1\n",
+        JUMPS + "test_notes_in_every_cycle_of_an_access_that_waits",
+        quick=True,
+    ),
+    Mutant(
+        "idle cycles in which a pin is watched are jumped although a device has notes",
+        LOOP,
+        "if changed == 0 and told == 0 and fresh == 0 and end > cycle:",
+        "if changed == 0 and fresh == 0 and end > cycle:",
+        JUMPS + "test_notes_in_every_cycle_of_a_pause_in_which_a_pin_is_watched",
+        quick=True,
+    ),
+    Mutant(
+        "the cycle after a reset may be quiet",
+        LOOP,
+        "if rst == 0 and rest == 0 and watching == 0 and fresh == 0:",
+        "if rst == 0 and rest == 0 and watching == 0:",
+        JUMPS + "test_pins_around_a_reset",
+        "llvm",
+    ),
+    Mutant(
+        "the cycles after the first of a reset are jumped",
+        LOOP,
+        "if changed == 0 and told == 0 and fresh == 0 and end > cycle:",
+        "if changed == 0 and told == 0 and end > cycle:",
+        JUMPS + "test_pins_around_a_reset",
+        unchanged="Pins are those of hardware devices, and each has a guard. Its register `rested` "
+        "takes RST: it is 0 in the first cycle of a reset, as RST was low in the one before (rule "
+        "18), and 1 in the next. So `changed` is 1 in that cycle, and nothing is jumped.",
+    ),
+    Mutant(
+        "pins of the first cycle of a reset are told as new",
+        TELLING,
+        "if slot in self._renewed and cycle > self._reset_cycle:",
+        "if slot in self._renewed and cycle >= self._reset_cycle:",
+        JUMPS + "test_a_pin_that_is_high_with_notes_in_the_first_cycle_of_a_reset",
+        quick=True,
+    ),
+    Mutant(
+        "after a handler its cycle b takes no other",
+        PLAYER,
+        "self._open = self._back = cycle",
+        "self._open, self._back = cycle + 1, cycle",
+        "page",
+    ),
+    Mutant(
+        "idle cycles are jumped past the one from which a handler waits",
+        LOOP,
+        "    if cycle < called and called < end:\n        end = called\n",
+        "",
+        JUMPS + "test_a_run_stops_in_the_first_idle_cycle_from_which_it_is_called",
+    ),
+    Mutant(
+        "a run whose last steps a handler interrupts ends a cycle early",
+        PLAYER,
+        "self.none_left_from = max(self.none_left_from, cycle)",
+        "self.none_left_from = max(self.none_left_from, cycle - 1)",
+        "page",
+    ),
+    Mutant(
+        "handlers that follow one another have a cycle more",
+        PLAYER,
+        "cycle - self._storm_since < self._hang_after:",
+        "cycle - self._storm_since <= self._hang_after:",
+        "page",
+    ),
+    Mutant(
+        "a read counts as the last write to a device",
+        TELLING,
+        "                mine &= log[:, _WRITES] == 1\n",
+        "                pass\n",
+        JUMPS + "test_of_accesses_in_between_the_last_write_is_told",
+    ),
+)
+
+MUTANTS = (*READER, *EMITTERS, *QUIESCENCE, *LOOPS, *CPU, *STRANGE)

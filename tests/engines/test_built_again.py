@@ -96,7 +96,7 @@ def test_a_run_that_is_over_has_no_simulator() -> None:
     """What is asked of an engine after its run is an error, and not another run's signal."""
     engine = ReferenceEngine(system_of("first_light", ()), lambda *_: 0, {})
     engine.run(5, idle=True)
-    engine.leave()
+    engine.finish()
     with pytest.raises(TypeError):
         engine.run(9, idle=True)
 

@@ -9,6 +9,7 @@ import pytest
 from amaranth.hdl import Module, Signal
 
 from busbox import Recording
+from busbox.basics.errors import BusboxError
 from busbox.basics.units import Span
 from busbox.bench.bench import Bench
 from busbox.bus.hardware import Hardware, NoteReader, Registers
@@ -69,7 +70,11 @@ def compare(bench: Bench, steps: list[Step], engines: tuple[str, ...] = FAST) ->
     """Run on the judge and on other engines; return what the judge records."""
     expected = bench.run("reference", traffic=steps)
     for engine in engines:
-        agree(expected, bench.run(engine, traffic=steps))
+        try:
+            recording = bench.run(engine, traffic=steps)
+        except BusboxError as error:
+            pytest.fail(f"{engine} refuses what the judge runs: {error}")
+        agree(expected, recording)
     return expected
 
 

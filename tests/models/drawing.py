@@ -45,7 +45,7 @@ class Stepped:
     model, settings : what is built
     act : draws an access or an input, for the cycles since the last reset
     reads : offsets that are read
-    stays : those of whose word the model says until when it stays
+    cacheable : those of whose word the model says until when it stays
     next_edges : (cycle and act of some calls, cycle, what ``next_edge`` must answer then)
     """
 
@@ -53,5 +53,5 @@ class Stepped:
     settings: Mapping[str, Any]
     act: Callable[[random.Random, int], Act]
     reads: tuple[int, ...]
-    stays: frozenset[int]
+    cacheable: frozenset[int]
     next_edges: tuple[tuple[tuple[tuple[int, int | str, int], ...], int, int | None], ...]

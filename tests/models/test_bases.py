@@ -713,8 +713,8 @@ class _Notes:
     def wake_at(self, cycle: int) -> None:
         self.told.append(("wake", cycle))
 
-    def stays(self, until: int | None) -> None:
-        self.told.append(("stays", until))
+    def cacheable_until(self, until: int | None) -> None:
+        self.told.append(("cacheable_until", until))
 
 
 def _drive_directly(model_class: Any, settings: dict[str, Any], looks: int) -> list[Any]:
@@ -829,6 +829,6 @@ def test_a_host_satisfies_the_protocol() -> None:
     wanted = {name for name in vars(Host) if not name.startswith("_")}
     wanted |= set(Host.__annotations__)
     assert wanted == {
-        "edge", "event", "character", "wake_at", "stays", "name", "base", "size", "clock_hz",
+        "edge", "event", "character", "wake_at", "cacheable_until", "name", "base", "size", "clock_hz",
     }  # fmt: skip
     assert all(hasattr(_Notes(), name) for name in wanted)

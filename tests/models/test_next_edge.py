@@ -46,7 +46,7 @@ class _Host:
     def character(self, cycle: int, byte: int, access: int = -1) -> None:
         """Drop a byte."""
 
-    def stays(self, until: int | None) -> None:
+    def cacheable_until(self, until: int | None) -> None:
         """Drop what is said of a read."""
 
     def reset(self, cycle: int) -> None:

@@ -319,6 +319,7 @@ def test_a_handler_that_clears_nothing_ends_the_run(tmp_path: Path) -> None:
         tmp_path,
         "handler pull on levers.in.4\n  write levers.SET 1\nend\nread levers.OUT +20\n",
         input=[level(10, 1)],
+        until=200,
         hang_after=40,
     )
     assert (recording.ended, recording.cycles) == ("hang", 51)
@@ -329,6 +330,18 @@ def test_a_handler_that_clears_nothing_ends_the_run(tmp_path: Path) -> None:
         "handler pull was taken again and again for 40 cycles (the limit hang_after), because "
         "levers.in.4 stays high: the CPU never comes back to its steps; the run ends here."
     )
+
+
+def test_a_handler_after_the_last_step_puts_the_end_off(tmp_path: Path) -> None:
+    """A uart that sends on is waited for until b - 1 + settle, where b = 12 is the handler's end."""
+    recording = run(
+        tmp_path,
+        "handler pull on levers.in.4\n  read levers.IN\nend\nwrite telegraph.DATA 1\n",
+        input=[level(10, 1), level(11, 0)],
+        settle=30,
+    )
+    assert starts(recording) == [1, 11]
+    assert (recording.ended, recording.cycles) == ("settle", 12 - 1 + 30 + 1)
 
 
 @pytest.mark.parametrize("after", ["restart", "continue"])

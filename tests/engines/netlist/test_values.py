@@ -200,6 +200,69 @@ def test_a_shift_by_the_width_or_more_leaves_zeros_or_the_sign(width: int, apart
             assert apart(shift, width, sign, places) > 3
 
 
+#: Each operation on numbers below 2**width, the second a constant; ``signed`` gives them their signs.
+ARITHMETIC: dict[str, Callable[[int, int, int], int]] = {
+    "add": lambda a, b, width: a + b,
+    "sub": lambda a, b, width: a - b,
+    "mul": lambda a, b, width: a * b,
+    "udiv": lambda a, b, width: quotient(a, b),
+    "umod": lambda a, b, width: remainder(a, b),
+    "sdiv": lambda a, b, width: quotient(with_sign(a, width), with_sign(b, width)),
+    "smod": lambda a, b, width: remainder(with_sign(a, width), with_sign(b, width)),
+}
+MOVES: dict[str, Callable[[int, int, int], int]] = {
+    "shl": lambda a, places, width: a << places,
+    "shr": lambda a, places, width: a >> places,
+    "sar": lambda a, places, width: with_sign(a, width) >> places,
+}
+
+
+def with_sign(number: int, width: int) -> int:
+    """Return the signed number that so many bits show."""
+    return number - (number >> width - 1 << width)
+
+
+def with_constants(width: int) -> int:
+    """Compare operations with a constant; the other operand is any number, or begins with 0 or 1."""
+    graph = Graph()
+    a = graph.node("input", width, extra=0)
+    below, half = graph.slice(a, 0, width - 1), 1 << width - 1
+    operands = ((a, lambda n: n),
+                (graph.cat(below, graph.const(0, 1)), lambda n: n % half),
+                (graph.cat(below, graph.const(1, 1)), lambda n: n % half + half))  # fmt: skip
+    outputs, musts = [], {}
+    for operand, number in operands:
+        for kind, must in (ARITHMETIC | MOVES).items():
+            places = (0, 1, width - 1, width, width + 1, 2 * width + 3)
+            for constant in corners(width, False) if kind in ARITHMETIC else places:
+                name = f"out{len(outputs)}"
+                if kind in ARITHMETIC:
+                    value = graph.arithmetic(kind, operand, graph.const(constant, width))
+                else:
+                    value = graph.shift(kind, operand, graph.const(constant, width + 3))
+                outputs.append(Output(name, width, value))
+                musts[name] = kind, must, number, constant
+    program = Program(clock=None, inputs=(Input("a", width, 0),), outputs=tuple(outputs),
+                      registers=(), memories=(), unexecuted=())  # fmt: skip
+    compared = 0
+    for machine in machines(program):
+        for given in corners(width, False):
+            machine.set("a", given)
+            machine.settle()
+            for name, (kind, must, number, constant) in musts.items():
+                expected = must(number(given), constant, width) % (1 << width)
+                said = f"{type(machine).__name__}: {kind} {number(given)}, {constant}"
+                assert machine.get(name) == expected, said
+                compared += 1
+    return compared
+
+
+@pytest.mark.parametrize("width", [2, 8, 33, 64, 65])
+def test_operations_with_a_constant_are_those_of_whole_numbers(width: int, apart: Apart) -> None:
+    """Constants that use the highest bit, that are negative, and shifts by the width or more."""
+    assert apart(with_constants, width) > 100
+
+
 def test_the_end_of_an_expression_is_its_shape() -> None:
     """``(~a).bit_select(4, 4)`` on 4 bits is 0, where Amaranth's simulator lets ones through.
 

@@ -35,7 +35,7 @@ STEPPED = Stepped(
     {"width": 3},
     _act,
     reads=(0x00, 0x10, 0x20),
-    stays=frozenset({0x10, 0x20}),
+    cacheable=frozenset({0x10, 0x20}),
     next_edges=(
         (((3, 0x18, 1), (10, "in.0", 1)), 10, 13),  # EVENTS at c + 3
         (((3, 0x18, 1), (10, "in.0", 1)), 12, 13),

@@ -46,7 +46,7 @@ STEPPED = Stepped(
     {"lamps": 2, "channels": 3, "order": None, "count": 1, "high": 0x10001, "period": 0x20002},
     _act,
     reads=(0x00, 0x04, 0x100),
-    stays=frozenset({0x04}),
+    cacheable=frozenset({0x04}),
     next_edges=(
         (((6, 0x00, 1),), 6, 7),  # the first bit is in e + 1
         (((4, 0x08, 2), (6, 0x00, 1)), 8, 7 + 48),  # the second lamp: bits of 2 cycles

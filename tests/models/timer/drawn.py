@@ -21,7 +21,7 @@ STEPPED = Stepped(
     {},
     _act,
     reads=(0x00, 0x08, 0x10),
-    stays=frozenset({0x10}),
+    cacheable=frozenset({0x10}),
     next_edges=(
         (((3, 0x0C, 1), (6, 0x08, 20)), 6, 21),  # RANG in the cycle after the match
         (((3, 0x0C, 1), (6, 0x08, 20)), 20, 21),

@@ -58,7 +58,7 @@ class _Quiet:
     def edge(self, pin: str, cycle: int, level: int, access: int = -1) -> None:
         assert (pin, level) == ("ring", 0)
 
-    def stays(self, until: int | None) -> None:
+    def cacheable_until(self, until: int | None) -> None:
         """Take what is said of a read."""
 
     def __getattr__(self, name: str) -> Any:

@@ -30,7 +30,7 @@ STEPPED = Stepped(
     {"divisor": 2, "baud": None},
     _act,
     reads=(0x00, 0x04, 0x08),
-    stays=frozenset({0x04}),
+    cacheable=frozenset({0x04}),
     next_edges=(
         (((6, 0x00, 0),), 6, 8),  # from idle the line falls in e + 2
         (((6, 0x00, 0), (9, 0x00, 0)), 9, 28),  # the second byte, 8 + 20

@@ -24,7 +24,7 @@ class _Listening(_Host):
 
     said: tuple[int | None] | None = None
 
-    def stays(self, until: int | None) -> None:
+    def cacheable_until(self, until: int | None) -> None:
         """Keep it."""
         self.said = (until,)
 
@@ -75,5 +75,5 @@ def test_a_word_stays_for_as_long_as_the_model_says(name: str, seed: int) -> Non
             device.input(cycle, target, value)
         else:
             device.access(BusAccess(cycle, target, True, value, 0xF, 0))
-    assert said == STEPPED[name].stays
+    assert said == STEPPED[name].cacheable
     assert looked > 100
