@@ -32,7 +32,7 @@ register = { of = "levers.OUT", is = 2 }
 STEPS = "write levers.OUT 1\nwrite 0x50000000 1\n"
 #: The words of ``busbox run``: whole lines.
 WORDS = "register levers.OUT at the end is 0x2; seen: 0x1"
-NAMES = ["run", "expect.0 level of levers.out.0", "expect[1] register of levers.OUT", "findings"]
+NAMES = ["run", "expect.0 level of levers.out.0", "expect.1 register of levers.OUT", "findings"]
 
 
 @pytest.fixture
