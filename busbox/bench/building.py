@@ -21,6 +21,7 @@ from busbox.bench.rules import build_rules
 from busbox.bench.schema import check_keys
 from busbox.bench.slots import build_devices, check_broken
 from busbox.bench.traffic import Traffic, bench_traffic, check_targets, other_traffic
+from busbox.findings.expectations import NO_FINDING
 from busbox.findings.rule_set import rule_ids
 from busbox.system.hardware import Device
 from busbox.system.scenario import Reply, Wire
@@ -112,7 +113,10 @@ class Building:
             attached=self._attached,
             supply=tables.supply,
             firmware=context.file(("firmware",), tables.firmware) if tables.firmware else "",
-            expectations=tuple(one for one in expectations if one is not None),
+            expectations=(
+                *(one for one in expectations if one is not None),
+                *([NO_FINDING] if tables.strict else []),
+            ),
         )
         check_targets(system, context)
         self._mistakes.raise_any()

@@ -61,7 +61,7 @@ def summarise(
     _attached(recording, paper)
     if covered is not None:
         write_coverage(covered, paper)
-    _findings(recording, paper)
+    write_findings(recording, paper)
     _expectations(recording, paper)
     paper.line()
     write_verdict(recording, paper)
@@ -210,7 +210,8 @@ def _encoded(value: int) -> int:
     return round(255 * curve)
 
 
-def _findings(recording: Recording, paper: Paper) -> None:
+def write_findings(recording: Recording, paper: Paper) -> None:
+    """Write the findings: of each rule the first, and where the others are."""
     if not recording.counts:
         return
     total, rules = found_in(recording), 0

@@ -185,7 +185,7 @@ class Replay:
             cycles.append(max(none_left - 1 + self._system.settle, cycle + 1))
             if self._rest_at is not None:
                 rest = max(self._rest_at, cycle + 1, none_left)
-                if ahead and cycle >= none_left and not self._ears:
+                if ahead and cycle >= none_left and not self._observers:
                     rest = self._ask_on(rest, min(*cycles, cycle + PROGRESS_CYCLES))
                 cycles.append(rest)
         return min(cycles)

@@ -54,8 +54,16 @@ class UartRegisters(Declaration):
             low=1,
             high=0xFFFF,
             text="reset value of DIVISOR, cycles per bit (default: nearest for 115,200 baud)",
+            unit="cycles",
+            example=139,
         ),
-        Setting("baud", low=1, text="expected bits per second; an error above 2 % is a finding"),
+        Setting(
+            "baud",
+            low=1,
+            unit="bits per second",
+            example=115_200,
+            text="expected bits per second; an error above 2 % is a finding",
+        ),
     )
     sends = ("text",)
     table = RegisterTable(
