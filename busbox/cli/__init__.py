@@ -31,6 +31,7 @@ GROUPS = {
         "check": "Check an Amaranth component against the bus's rules; measure its timing.",
         "timing": "Say which whole counts of a clock keep the timing of a lamp line.",
         "explain": "Say what a finding means, why it hurts, and what to do.",
+        "guide": "Show the manual: list its topics, or show one.",
         "capture": "Read the lines of a capture of real hardware.",
         "baud": "Say what a clock makes of serial rates, and what receivers allow.",
     },
@@ -47,7 +48,7 @@ Busbox plays a soft-core's bus traffic into models of its peripherals. To start 
   busbox map first_light           see where its devices answer
   busbox where first_light 0x44000008   see what one address reaches
 
-busbox --help shows every verb.
+busbox --help shows every verb, busbox guide the manual.
 """
 
 
@@ -97,11 +98,7 @@ def _options(context: click.Context) -> list[str]:
 
 
 def main(args: list[str] | None = None) -> None:
-    """Run the command line and leave with its exit code.
-
-    0: all is well; 1: the bus hangs, a rule of the bus is broken or, under ``--strict``, something was
-    found; 2: an input cannot be used; 130: stopped by Ctrl-C.
-    """
+    """Run the command line and leave with its exit code (``busbox guide exit-codes``)."""
     for stream in (sys.stdout, sys.stderr):
         # What a terminal's encoding cannot show is escaped, not an error.
         reconfigure: Any = getattr(stream, "reconfigure", None)
