@@ -21,6 +21,7 @@ def _verb(name: str, command: click.Command) -> str:
     blocks = [f"## busbox {name}", code(usage)]
     for paragraph in inspect.cleandoc(command.help or "").split("\n\n"):
         blocks.append(escaped(paragraph))
-    rows = [record for param in command.params if (record := param.get_help_record(context))]
+    options = [param for param in command.params if isinstance(param, click.Option)]
+    rows = [record for option in options if (record := option.get_help_record(context))]
     blocks.append("\n".join(f"- {code(option)}: {escaped(text)}" for option, text in rows))
     return "\n\n".join(block for block in blocks if block)

@@ -17,6 +17,7 @@ from busbox.device import REQUIRED
 _ROLE = re.compile(r":\w+:`~?([^`]*)`")
 _RULE = re.compile(r"^(\d+[a-z]?)\. +", re.MULTILINE)
 _UNDERLINED = re.compile(r"^(\S[^\n]*)\n[-=]{3,}$", re.MULTILINE)
+_UNESCAPED_BAR = re.compile(r"(?<!\\)\|")
 _LISTED = re.compile(r"^(\w[\w, ]*) : ", re.MULTILINE)
 
 
@@ -31,20 +32,22 @@ def tree(text: str) -> SyntaxTreeNode:
 
 
 def code(text: object) -> str:
-    """Return a text as code in a sentence or a cell."""
-    shown = str(text).replace("|", "\\|")
-    return f"`` {shown} ``" if "`" in shown else f"`{shown}`"
+    """Return a text as code."""
+    return f"`` {text} ``" if "`" in str(text) else f"`{text}`"
 
 
 def table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """Return a table; the cells are Markdown, in which ``|`` is escaped already."""
-    lines = [head, ["---"] * len(head), *rows]
-    return "\n".join(f"| {' | '.join(map(str, line))} |" for line in lines)
+    """Return a table whose cells are Markdown."""
+    shown = [[_UNESCAPED_BAR.sub(r"\|", str(cell)) for cell in row] for row in rows]
+    return "\n".join(f"| {' | '.join(line)} |" for line in [head, ["---"] * len(head), *shown])
 
 
 def escaped(text: str) -> str:
     """Return a text that is no Markdown as Markdown of one line; code in it stays code."""
-    return re.sub(r"([*|<\[\]])", r"\\\1", of_docstring(text)).replace("\n", " ")
+    parts = re.split("(`[^`]*`)", of_docstring(text).replace("\n", " "))
+    return "".join(
+        part if part.startswith("`") else re.sub(r"([*|<\[\]\\])", r"\\\1", part) for part in parts
+    )
 
 
 def of_docstring(text: str) -> str:

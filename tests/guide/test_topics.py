@@ -21,7 +21,7 @@ from busbox.formats.csv import HEADER, read_csv
 from busbox.formats.text import FIRST_WORDS, read_text
 from busbox.guide.inserts import INSERTS
 from busbox.guide.listing import contents
-from busbox.guide.markdown import keywords, tree
+from busbox.guide.markdown import code, escaped, keywords, table, tree
 from busbox.guide.terminal import lines
 from busbox.guide.topics import WRITTEN, find_topic, topics
 from busbox.plugins import ATTACHMENTS, DEVICES, RULES, VERBS
@@ -152,6 +152,20 @@ def test_keywords_cannot_drift() -> None:
         list(keywords(Drifted))
 
 
+def test_text_of_declarations_is_shown_as_it_stands() -> None:
+    """What means something in Markdown is text where a declaration has it; code stays code."""
+    texts = ["a * b * c | d", "[[input]] <x> [slot.NAME]", r"C:\new *", "``[[a]] | *b*`` and `c`"]
+    page = table(("Text", "Code"), [(escaped(text), code("RULE|ADDRESS")) for text in texts])
+    shown = [line.rstrip() for line in printed(page, 80)]
+    assert shown == [
+        "  Text                       Code",
+        "  a * b * c | d              RULE|ADDRESS",
+        "  [[input]] <x> [slot.NAME]  RULE|ADDRESS",
+        "  C:\\new *                   RULE|ADDRESS",
+        "  [[a]] | *b* and c          RULE|ADDRESS",
+    ]
+
+
 def test_the_grammar_of_steps_names_every_word() -> None:
     """What a line may begin with stands in the grammar and has a heading; the example is read."""
     page, (example, grammar, _) = find_topic("steps").make(), blocks("guide/steps")
@@ -177,9 +191,9 @@ def test_the_grammar_of_steps_names_every_option(option: str) -> None:
 def test_the_example_of_csv_is_read_and_every_column_explained() -> None:
     """The columns on the page are those of the reader."""
     page, example = find_topic("csv").make(), blocks("guide/csv")[0]
-    (table,) = read_csv(example.text.splitlines(), "page")
-    assert isinstance(table, AccessTable)
-    assert table["wait"].tolist() == [0, 12, 3]
+    (rows,) = read_csv(example.text.splitlines(), "page")
+    assert isinstance(rows, AccessTable)
+    assert rows["wait"].tolist() == [0, 12, 3]
     for column in [*HEADER, "pc"]:
         assert f"\n- `{column}`: " in page
 

@@ -29,7 +29,7 @@ function search() {
   for (const group of document.querySelectorAll("nav .group")) {
     group.hidden = !group.querySelector("li:not([hidden])");
   }
-  matches.textContent = words.length ? `${count} ${count === 1 ? "section has" : "sections have"} this` : "";
+  matches.textContent = words.length ? `${count} ${count === 1 ? "section matches" : "sections match"}` : "";
   highlight(words);
 }
 
