@@ -135,12 +135,14 @@ def _default(name: str, value: object) -> str:
 
 
 def _profiles() -> str:
-    windows = [
-        (f"**{name}**", *(str(getattr(profile, key)) for key in WINDOWS), escaped(profile.source))
+    """Return the windows of every profile, then the source of each."""
+    rows = [
+        (f"**{name}**", *(str(getattr(profile, key)) for key in WINDOWS))
         for name, profile in PROFILES.items()
     ]
     heads = [text.capitalize() for text in WINDOWS.values()]
-    return table(("Profile", *heads, "Source"), windows)
+    sources = [f"- {name}: {escaped(profile.source)}" for name, profile in PROFILES.items()]
+    return "\n\n".join([table(("Profile", *heads), rows), "Sources:", "\n".join(sources)])
 
 
 def _kinds() -> str:

@@ -115,13 +115,17 @@ def _records(
 
 
 def columns(rows: Sequence[Sequence[list[Atom]]], width: int) -> list[int] | None:
-    """Return the widths of a table's columns, or None if they do not fit without cutting words."""
+    """Return the widths of a table's columns, or None if they do not fit without cutting words.
+
+    The first row is the head, whose titles may be folded at every word.
+    """
     cells = list(zip(*rows, strict=True))
-    widths = [max(_total(cell) for cell in column) for column in cells]
-    longest = [
+    widths = [max(map(_total, column)) for column in cells]
+    words = [
         max((_length(atom) for cell in column for atom in cell), default=0) for column in cells
     ]
-    least = [max(word, min(size, LEAST)) for word, size in zip(longest, widths, strict=True)]
+    texts = [max(map(_total, column[1:]), default=0) for column in cells]
+    least = [max(word, min(text, LEAST)) for word, text in zip(words, texts, strict=True)]
     room = width - GAP * (len(widths) - 1)
     while sum(widths) > room:
         loose = [place for place in range(len(widths)) if widths[place] > least[place]]
