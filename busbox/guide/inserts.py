@@ -13,6 +13,7 @@ from busbox.bus.transfers import TERMINATORS
 from busbox.cpu.bus import Bus
 from busbox.device import Field, Pin, Register, RegisterModel, Setting
 from busbox.findings.pages import own_pages
+from busbox.guide.bench_keys import bench_keys
 from busbox.guide.commands import verbs
 from busbox.guide.markdown import (
     attributes,
@@ -185,5 +186,5 @@ INSERTS: Mapping[str, Callable[[], str]] = {
     "profiles": _profiles,
     "kinds": _kinds,
     "verbs": verbs,
-    "bench-keys": lambda: "",
+    "bench-keys": bench_keys,
 }

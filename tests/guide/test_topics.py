@@ -13,12 +13,14 @@ import pytest
 
 import busbox
 from busbox.basics.errors import InputError
-from busbox.bench.schema import check_keys
+from busbox.bench import schema, traffic
+from busbox.bench.schema import BenchTable, check_keys
 from busbox.cli import main
 from busbox.cpu.table import AccessTable
 from busbox.findings import expectations
 from busbox.formats.csv import HEADER, read_csv
 from busbox.formats.text import FIRST_WORDS, read_text
+from busbox.guide.bench_keys import TABLES
 from busbox.guide.inserts import INSERTS
 from busbox.guide.listing import contents
 from busbox.guide.markdown import code, escaped, keywords, table, tree
@@ -205,6 +207,20 @@ def test_every_kind_of_expectation_has_its_heading_and_example() -> None:
     assert headings == [*expectations._KINDS, "Example"]
     for way in [*expectations.COUNTS, *expectations.TEXTS]:
         assert f"`{way}`" in page
+
+
+def test_every_key_of_a_bench_is_listed_under_its_table() -> None:
+    """``guide bench`` has the keys that are checked, each with what it must be."""
+    page = find_topic("bench").make()
+    parts = dict(re.findall(r"^## (.*)\n\n((?:- .*\n?)+)", page, re.MULTILINE))
+    others = {*schema._TABLES, "traffic"}
+    for heading, checked in TABLES.items():
+        listed = re.findall(r"^- `(\w+)`: .{5,}", parts[heading], re.MULTILINE)
+        own = others if checked is BenchTable else set()
+        assert listed == [key for key in checked.keys() if key not in own]  # noqa: SIM118
+    assert re.findall(r"^- `(\w+)`: ", parts["[traffic]"], re.MULTILINE) == list(traffic.KEYS)
+    named = {heading.strip("[]").removesuffix(".NAME") for heading in TABLES}
+    assert set(schema._TABLES) <= named | {"expect", "profile"}
 
 
 def tables() -> Iterator[tuple[str, str]]:
