@@ -32,7 +32,7 @@ QUESTIONS = [
     (
         "What does exit code 1 of run mean?",
         "exit-codes",
-        "an expectation is not met, the CPU hangs, a rule of the bus is broken",
+        "an expectation is not met, the CPU hangs",
     ),
     (
         "How do I make two slots answer at images?",
