@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any, ClassVar
+from typing import Annotated, Any
 
 from pydantic import ConfigDict
 
 from busbox.basics.errors import format_error, format_value
+from busbox.basics.keys import Key
 from busbox.bench.context import Context
 from busbox.bench.pins import Pins
 from busbox.bench.profiles import build_profiles
@@ -25,11 +26,22 @@ class AttachTable(Table):
 
     model_config = ConfigDict(extra="allow", strict=True, arbitrary_types_allowed=True)
 
-    kind: Any
-    pin: str
-
-    expected: ClassVar[Mapping[str, str]] = {"pin": "a text such as 'lamps.line'"}
-    examples: ClassVar[Mapping[str, str]] = {"kind": "'lamp_string'", "pin": "'lamps.line'"}
+    kind: Annotated[
+        Any,
+        Key(
+            "What is attached: a kind by its name, or a class in a Python file.",
+            "the name of a kind, or 'file.py:Class'",
+            "'lamp_string'",
+        ),
+    ]
+    pin: Annotated[
+        str,
+        Key(
+            "The pin that it is attached to.",
+            "a text such as 'lamps.line'",
+            "'lamps.line'",
+        ),
+    ]
 
     def build(self, name: str, board: Board, pins: Pins, context: Context) -> Attached | None:
         """Return the attachment in its place, or None if a mistake keeps it out."""

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any, ClassVar
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import Field
 
+from busbox.basics.keys import Key
 from busbox.bench.context import Context
 from busbox.bench.table import Table
 from busbox.system.hardware import Device
@@ -16,20 +17,60 @@ if TYPE_CHECKING:
     from busbox.findings.expectations import Expectation
 
 
+_EXPECTED = 'a table such as { of = "lamps", at_least = 1 }'
+
+
 class ExpectTable(Table):
     """``[[expect]]``: one of these."""
 
-    text: dict[str, Any] | None = None
-    level: dict[str, Any] | None = None
-    frames: dict[str, Any] | None = None
-    colours: dict[str, Any] | None = None
-    findings: dict[str, Any] | None = None
-    register_: dict[str, Any] | None = Field(default=None, alias="register")
-
-    expected: ClassVar[Mapping[str, str]] = dict.fromkeys(
-        ("text", "level", "frames", "colours", "findings", "register"),
-        'a table such as { of = "lamps", at_least = 1 }',
-    )
+    text: Annotated[
+        dict[str, Any] | None,
+        Key(
+            "The text that a slot sends or an attachment reads.",
+            _EXPECTED,
+            '{ of = "telegraph", contains = "ready" }',
+        ),
+    ] = None
+    level: Annotated[
+        dict[str, Any] | None,
+        Key(
+            "The level of a pin.",
+            _EXPECTED,
+            '{ pin = "levers.out.0", at = "2 ms", is = 1 }',
+        ),
+    ] = None
+    frames: Annotated[
+        dict[str, Any] | None,
+        Key(
+            "How many frames a slot sends or lamps show.",
+            _EXPECTED,
+            '{ of = "lamps", at_least = 1 }',
+        ),
+    ] = None
+    colours: Annotated[
+        dict[str, Any] | None,
+        Key(
+            "The colours of a frame.",
+            _EXPECTED,
+            '{ of = "lamps", frame = -1, are = ["400000", "004000"] }',
+        ),
+    ] = None
+    findings: Annotated[
+        dict[str, Any] | None,
+        Key(
+            "How often a rule finds something.",
+            _EXPECTED,
+            '{ rule = "byte-lost", exactly = 0 }',
+        ),
+    ] = None
+    register_: Annotated[
+        dict[str, Any] | None,
+        Key(
+            "The word of a register at the end.",
+            _EXPECTED,
+            '{ of = "lamps.COUNT", is = 8 }',
+        ),
+    ] = Field(default=None, alias="register")
 
     def build(
         self,

@@ -6,15 +6,26 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
-from typing import Annotated, ClassVar
+from typing import Annotated
 
 from pydantic import Field
 
 from busbox.basics.errors import InputError, Mistake, join_or, nearest
+from busbox.basics.keys import Key
 from busbox.basics.units import Span
 from busbox.bench.context import Context
 from busbox.bench.pins import Pins
-from busbox.bench.table import RATE_TEXT, Bytes, ClockText, Rate, SpanText, Table
+from busbox.bench.table import (
+    BYTES_TEXT,
+    CLOCK_TEXT,
+    RATE_TEXT,
+    SPAN_TEXT,
+    Bytes,
+    ClockText,
+    Rate,
+    SpanText,
+    Table,
+)
 from busbox.bench.toml_lines import KeyPath
 from busbox.lines.captures import read_capture
 from busbox.lines.wave import Wave
@@ -28,24 +39,70 @@ _BELONGS = {"rate": "bytes", "spacing": "bytes", "line": "capture", "sample_cloc
 class InputTable(Table):
     """``[[input]]``: a level, bytes on a serial line, or the line of a capture."""
 
-    at: SpanText
-    pin: str
-    level: Annotated[int, Field(ge=0, le=1)] | None = None
-    bytes: Bytes | None = None
-    capture: str | None = None
-    line: str | None = None
-    sample_clock: ClockText | None = None
-    rate: Rate = 115_200
-    spacing: SpanText = Span(cycles=0)
-
-    expected: ClassVar[Mapping[str, str]] = {
-        "pin": "a text such as 'levers.in.4'",
-        "level": "0 or 1",
-        "capture": "a text such as 'line.csv'",
-        "line": "a text such as 'tx'",
-        "rate": RATE_TEXT,
-    }
-    examples: ClassVar[Mapping[str, str]] = {"at": "'40 us'", "pin": "'levers.in.4'"}
+    at: Annotated[SpanText, Key("When it begins.", SPAN_TEXT, "'40 us'", "cycles")]
+    pin: Annotated[
+        str,
+        Key(
+            "The input pin.",
+            "a text such as 'levers.in.4'",
+            "'levers.in.4'",
+        ),
+    ]
+    level: Annotated[
+        Annotated[int, Field(ge=0, le=1)] | None,
+        Key(
+            "The level from then on.",
+            "0 or 1",
+            "1",
+            default="none",
+        ),
+    ] = None
+    bytes: Annotated[
+        Bytes | None,
+        Key(
+            "Bytes on a serial line.",
+            BYTES_TEXT,
+            "'ready'",
+            default="none",
+        ),
+    ] = None
+    capture: Annotated[
+        str | None,
+        Key(
+            "File with a captured line, VCD or CSV.",
+            "a text such as 'line.csv'",
+            "'line.csv'",
+            default="none",
+        ),
+    ] = None
+    line: Annotated[
+        str | None,
+        Key(
+            "The line of the capture.",
+            "a text such as 'tx'",
+            "'tx'",
+            default="the only line",
+        ),
+    ] = None
+    sample_clock: Annotated[
+        ClockText | None,
+        Key(
+            "Sample clock of a capture without times.",
+            CLOCK_TEXT,
+            "'24 MHz'",
+            default="the times in the capture",
+        ),
+    ] = None
+    rate: Annotated[Rate, Key("Rate of the bytes.", RATE_TEXT, "9600", "bits per second")] = 115_200
+    spacing: Annotated[
+        SpanText,
+        Key(
+            "Idle time between two bytes.",
+            SPAN_TEXT,
+            "'1 ms'",
+            "cycles",
+        ),
+    ] = Span(cycles=0)
 
     def build(self, number: int, pins: Pins, context: Context) -> list[InputLevel]:
         """Return the levels in order of cycle; none if a mistake keeps them out."""

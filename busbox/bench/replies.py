@@ -2,37 +2,42 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Annotated, ClassVar
+from typing import Annotated
 
 from pydantic import Field
 
+from busbox.basics.keys import Key
 from busbox.basics.units import Span
 from busbox.bench.context import Context
 from busbox.bench.pins import Pins
-from busbox.bench.table import RATE_TEXT, Bytes, Rate, SpanText, Table
+from busbox.bench.table import BYTES_TEXT, RATE_TEXT, SPAN_TEXT, Bytes, Rate, SpanText, Table
 from busbox.system.scenario import Reply
 
 
 class ReplyTable(Table):
     """``[[reply]]``."""
 
-    of: str
-    after_text: Annotated[str, Field(min_length=1)]
-    send: Bytes
-    delay: SpanText = Span(cycles=0)
-    rate: Rate = 115_200
-
-    expected: ClassVar[Mapping[str, str]] = {
-        "of": "the name of a slot",
-        "after_text": "a text of one character or more",
-        "rate": RATE_TEXT,
-    }
-    examples: ClassVar[Mapping[str, str]] = {
-        "of": "'telegraph'",
-        "after_text": "'ready?'",
-        "send": "'yes'",
-    }
+    of: Annotated[str, Key("The slot that hears the reply.", "the name of a slot", "'telegraph'")]
+    after_text: Annotated[
+        str,
+        Field(min_length=1),
+        Key(
+            "The text of the slot that is answered.",
+            "a text of one character or more",
+            "'ready?'",
+        ),
+    ]
+    send: Annotated[Bytes, Key("Bytes that come back.", BYTES_TEXT, "'yes'")]
+    delay: Annotated[
+        SpanText,
+        Key(
+            "Time from the end of the text to the first byte.",
+            SPAN_TEXT,
+            "'1 ms'",
+            "cycles",
+        ),
+    ] = Span(cycles=0)
+    rate: Annotated[Rate, Key("Rate of the bytes.", RATE_TEXT, "9600", "bits per second")] = 115_200
 
     def build(self, number: int, pins: Pins, context: Context) -> Reply | None:
         """Return the reply, or None if a mistake keeps it out; several may share a pin."""

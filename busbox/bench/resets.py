@@ -2,22 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from typing import ClassVar
+from collections.abc import Iterable
+from typing import Annotated
 
+from busbox.basics.keys import Key
 from busbox.bench.context import Context
-from busbox.bench.table import MOST, Positive, SpanText, Table
+from busbox.bench.table import MOST, SPAN_TEXT, Positive, SpanText, Table
 from busbox.system.scenario import BoardReset
 
 
 class ResetTable(Table):
     """``[[reset]]``."""
 
-    at: SpanText
-    length: Positive = 1
-
-    expected: ClassVar[Mapping[str, str]] = {"length": f"a whole number of cycles from 1 to {MOST}"}
-    examples: ClassVar[Mapping[str, str]] = {"at": "'40 us'"}
+    at: Annotated[
+        SpanText,
+        Key(
+            "When RST goes high; cycle 1 at the earliest.",
+            SPAN_TEXT,
+            "'40 us'",
+            "cycles",
+        ),
+    ]
+    length: Annotated[
+        Positive,
+        Key(
+            "How long RST stays high.",
+            f"a whole number of cycles from 1 to {MOST}",
+            "16",
+            "cycles",
+        ),
+    ] = 1
 
 
 def build_resets(

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any, ClassVar, Literal, TypeVar
+from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import BeforeValidator, Field, ValidationError
 
 from busbox.basics.errors import format_value, join_or, nearest
+from busbox.basics.keys import Key
 from busbox.basics.units import Span, parse_current, parse_span, without_subject
 from busbox.bench.attachments import AttachTable
 from busbox.bench.context import Context
@@ -18,7 +19,7 @@ from busbox.bench.inputs import InputTable
 from busbox.bench.replies import ReplyTable
 from busbox.bench.resets import ResetTable
 from busbox.bench.slots import SlotTable
-from busbox.bench.table import ClockText, Positive, SpanText, Table
+from busbox.bench.table import CLOCK_TEXT, SPAN_TEXT, ClockText, Positive, SpanText, Table
 from busbox.bench.toml_lines import KeyPath
 from busbox.bench.wires import WireTable
 
@@ -28,15 +29,82 @@ AnyTable = TypeVar("AnyTable", bound=Table)
 class BenchTable(Table):
     """The whole file."""
 
-    clock: ClockText
-    settle: SpanText = Span(seconds=parse_span("1 s").seconds)
-    hang_after: SpanText = Span(cycles=1_000_000)
-    after_reset: Literal["restart", "continue"] = "restart"
-    poll_storm: Positive | None = None
-    stuck_after: SpanText | None = None
-    supply: Annotated[Any, BeforeValidator(parse_current)] | None = None
-    firmware: str | None = None
-    rules: list[Any] = Field(default_factory=list)
+    clock: Annotated[ClockText, Key("Clock of the whole system.", CLOCK_TEXT, "'16 MHz'")]
+    settle: Annotated[
+        SpanText,
+        Key(
+            "How long the run goes on after the last step while a device is busy.",
+            SPAN_TEXT,
+            "'2 ms'",
+            "cycles",
+        ),
+    ] = Span(seconds=parse_span("1 s").seconds)
+    hang_after: Annotated[
+        SpanText,
+        Key(
+            "How long an access may wait before the run ends as hung.",
+            SPAN_TEXT,
+            "'1 ms'",
+            "cycles",
+        ),
+    ] = Span(cycles=1_000_000)
+    after_reset: Annotated[
+        Literal["restart", "continue"],
+        Key(
+            "What the CPU does after a reset by the board.",
+            "'restart' or 'continue'",
+            "'continue'",
+        ),
+    ] = "restart"
+    poll_storm: Annotated[
+        Positive | None,
+        Key(
+            "How many reads of one poll are a finding.",
+            "a whole number of reads from 1 on",
+            "10_000",
+            "reads",
+            "no limit",
+        ),
+    ] = None
+    stuck_after: Annotated[
+        SpanText | None,
+        Key(
+            "How long an interrupt may stay high with no access to its device.",
+            SPAN_TEXT,
+            "'1 ms'",
+            "cycles",
+            "no limit",
+        ),
+    ] = None
+    supply: Annotated[
+        Any,
+        BeforeValidator(parse_current),
+        Key(
+            "Current that the supply of the lamps can give.",
+            "a number with A, mA or uA",
+            "'2 A'",
+            default="no limit",
+        ),
+    ] = None
+    firmware: Annotated[
+        str | None,
+        Key(
+            "ELF file of the firmware; busbox why takes the source lines from it.",
+            "a text such as 'cabin.elf'",
+            "'cabin.elf'",
+            default="no source lines",
+        ),
+    ] = None
+    rules: Annotated[
+        list[Any],
+        Key(
+            "Further rules of findings: functions in Python files.",
+            "a list of texts such as ['bell.py:bell_silent']",
+            "['bell.py:bell_silent']",
+            default="none",
+            item="a text such as 'bell.py:bell_silent'",
+        ),
+    ] = Field(default_factory=list)
     fabric: FabricTable = Field(default_factory=FabricTable)
     slot: dict[str, SlotTable] = Field(default_factory=dict)
     attach: dict[str, AttachTable] = Field(default_factory=dict)
@@ -47,13 +115,6 @@ class BenchTable(Table):
     wire: list[WireTable] = Field(default_factory=list)
     reply: list[ReplyTable] = Field(default_factory=list)
     expect: list[ExpectTable] = Field(default_factory=list)
-
-    expected: ClassVar[Mapping[str, str]] = {
-        "firmware": "a text such as 'cabin.elf'",
-        "rules": "a list of texts such as ['bell.py:bell_silent']",
-        "poll_storm": "a whole number of reads from 1 on",
-    }
-    examples: ClassVar[Mapping[str, str]] = {"clock": "'16 MHz'"}
 
     def check_times(self, context: Context) -> None:
         """Note a time that is no cycle long; without a clock, nothing is sure."""
@@ -66,7 +127,7 @@ class BenchTable(Table):
 
 
 #: The tables of a bench by their keys.
-_TABLES: dict[str, type[Table]] = {
+TABLES: dict[str, type[Table]] = {
     "fabric": FabricTable,
     "slot": SlotTable,
     "attach": AttachTable,
@@ -159,9 +220,9 @@ def _without(keys: dict[str, Any], broken: set[KeyPath]) -> dict[str, Any]:
 def _table_of(path: KeyPath) -> tuple[type[Table], KeyPath]:
     """Return the table that a path leads into, and the rest of the path in it."""
     first = str(path[0])
-    if first not in _TABLES:
+    if first not in TABLES:
         return BenchTable, path
-    return _TABLES[first], path[1:] if first == "fabric" else path[2:]
+    return TABLES[first], path[1:] if first == "fabric" else path[2:]
 
 
 def _key(path: KeyPath) -> str:
@@ -178,7 +239,7 @@ def _text(kind: str, path: KeyPath, detail: Any) -> str:
             name, known = str(path[-1]), (table if len(path) > 1 else BenchTable).keys()
             return f"unknown key {name!r}{nearest(name, known)} (known: {join_or(known)})"
         case "missing":
-            return f"must be given, such as {table.examples[_key(rest)]}"
+            return f"must be given, such as {table.declared()[_key(rest)].example}"
         case "literal_error":
             choices = [choice.strip("'") for choice in context["expected"].split(" or ")]
             close = nearest(found, choices) if isinstance(found, str) else ""
@@ -195,7 +256,11 @@ def _expected(path: KeyPath) -> str | None:
     """Return what must stand at a path, in words, or None if no table says so."""
     table, rest = _table_of(path)
     if rest:
-        return table.expected.get(_key(rest))
+        name, _, item = _key(rest).partition(".")
+        declared = table.declared().get(name)
+        if declared is None:
+            return None
+        return (declared.item or None) if item else declared.kind
     key = str(path[0])
     if key in _NAMED:
         return f"tables, [{key}.NAME]" if len(path) == 1 else f"a table, [{key}.NAME]"

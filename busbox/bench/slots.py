@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, ConfigDict, Field
 
 from busbox.basics.errors import InputError, format_value, nearest
+from busbox.basics.keys import Key
 from busbox.bench.context import Context
 from busbox.bench.settings import ask, check_settings, find_class
 from busbox.bench.table import Table
@@ -32,27 +33,82 @@ class SlotTable(Table):
 
     model_config = ConfigDict(extra="allow", strict=True, arbitrary_types_allowed=True)
 
-    model: Any
-    base: Annotated[int, Field(ge=0, le=(1 << 32) - 1)]
-    size: Annotated[int, Field(ge=4, le=1 << 32)]
-    compare: Annotated[Any, BeforeValidator(_compare)] = None
-    decode: Literal["full", "range"] | None = None
-    wait: Annotated[int, Field(ge=0, le=65_535)] = 1
-    yields_to: list[str] = Field(default_factory=list)
-    built_as: Literal["model", "hardware"] | None = Field(default=None, alias="as")
-
-    expected: ClassVar[Mapping[str, str]] = {
-        "base": "a whole number from 0 to 0xffffffff",
-        "size": "a whole number from 4 to 0x100000000",
-        "wait": "a whole number from 0 to 65535",
-        "yields_to": 'a list of slot names such as ["levers"]',
-        "yields_to.*": "the name of a slot",
-    }
-    examples: ClassVar[Mapping[str, str]] = {
-        "model": "'gpio'",
-        "base": "0x4000_0000",
-        "size": "0x1000",
-    }
+    model: Annotated[
+        Any,
+        Key(
+            "The device: a model by its name, or a class in a Python file.",
+            "the name of a model, or 'file.py:Class'",
+            "'gpio'",
+        ),
+    ]
+    base: Annotated[
+        int,
+        Field(ge=0, le=(1 << 32) - 1),
+        Key(
+            "First byte address of the slot.",
+            "a whole number from 0 to 0xffffffff",
+            "0x4000_0000",
+            "byte address",
+        ),
+    ]
+    size: Annotated[
+        int,
+        Field(ge=4, le=1 << 32),
+        Key(
+            "Length of the slot.",
+            "a whole number from 4 to 0x100000000",
+            "0x1000",
+            "bytes",
+        ),
+    ]
+    compare: Annotated[
+        Any,
+        BeforeValidator(_compare),
+        Key(
+            "The address bits that are compared with base; other bits make images.",
+            "ranges and bits such as '31..28, 5'",
+            "'31..12'",
+            default="as decode says",
+        ),
+    ] = None
+    decode: Annotated[
+        Literal["full", "range"] | None,
+        Key(
+            "Compares all bits above the size (full), or the range from base on (range).",
+            "'full' or 'range'",
+            "'range'",
+            default="'full'",
+        ),
+    ] = None
+    wait: Annotated[
+        int,
+        Field(ge=0, le=65_535),
+        Key(
+            "Wait states of an access.",
+            "a whole number from 0 to 65535",
+            "2",
+            "cycles",
+        ),
+    ] = 1
+    yields_to: Annotated[
+        list[str],
+        Key(
+            "Slots that answer instead where both decode an address.",
+            'a list of slot names such as ["levers"]',
+            '["levers"]',
+            default="none",
+            item="the name of a slot",
+        ),
+    ] = Field(default_factory=list)
+    built_as: Annotated[
+        Literal["model", "hardware"] | None,
+        Key(
+            "Runs the model in Python, or its hardware twin.",
+            "'model' or 'hardware'",
+            "'hardware'",
+            default="what model names",
+        ),
+    ] = Field(default=None, alias="as")
 
     def build(self, name: str, context: Context) -> Device | None:
         """Return the device, or None if a mistake keeps it out."""

@@ -2,32 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Annotated, Any, ClassVar
+from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from busbox.basics.errors import format_value
+from busbox.basics.keys import Key
 from busbox.basics.units import parse_clock, parse_span
 
 
 class Table(BaseModel):
-    """One table of a bench file: its keys, and what it is built into.
-
-    Attributes
-    ----------
-    expected : what a key must be, in words; ``KEY.*`` is what stands in the list of a key
-    examples : a value of a key that has to be given or is no simple text
-    """
+    """One table of a bench file: its keys, each with its :class:`Key`, and what it is built into."""
 
     model_config = ConfigDict(extra="forbid", strict=True, arbitrary_types_allowed=True)
-    expected: ClassVar[Mapping[str, str]] = {}
-    examples: ClassVar[Mapping[str, str]] = {}
 
     @classmethod
     def keys(cls) -> tuple[str, ...]:
         """Return the keys as they stand in the file."""
         return tuple(field.alias or name for name, field in cls.model_fields.items())
+
+    @classmethod
+    def declared(cls) -> dict[str, Key]:
+        """Return what each key declares; a key that holds tables declares nothing."""
+        return {
+            field.alias or name: key
+            for name, field in cls.model_fields.items()
+            for key in field.metadata
+            if isinstance(key, Key)
+        }
 
 
 def _bytes(value: object) -> bytes:
@@ -51,4 +53,8 @@ SpanText = Annotated[Any, BeforeValidator(parse_span)]
 Positive = Annotated[int, Field(ge=1, le=MOST)]
 Bytes = Annotated[Any, BeforeValidator(_bytes)]
 Rate = Annotated[int, Field(ge=1, le=MOST)]
+#: Types in words, as several tables say them.
 RATE_TEXT = "bits per second, a whole number from 1 on"
+SPAN_TEXT = "a time with s, ms, us, ns or ps, or whole cycles"
+CLOCK_TEXT = "a number with Hz, kHz, MHz or GHz"
+BYTES_TEXT = "a text of Latin-1 or a list of bytes"

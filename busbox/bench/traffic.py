@@ -19,6 +19,7 @@ from busbox.basics.errors import (
     nearest,
     no_file,
 )
+from busbox.basics.keys import Key
 from busbox.basics.loading import load_object
 from busbox.bench.context import Context
 from busbox.bench.settings import check_settings
@@ -35,7 +36,14 @@ from busbox.system.system import System
 
 _PATH: KeyPath = ("traffic",)
 #: Keys of the table; with ``source``, the others are its settings.
-KEYS = ("file", "format", "source")
+KEYS: Mapping[str, Key] = {
+    "file": Key("The traffic: a file of steps, or a function in a Python file.",
+                "a text such as 'NAME.steps'", "'cabin.steps'"),
+    "format": Key("The format of the file, where its suffix does not say it.",
+                  "a text such as 'csv'", "'csv'", default="the suffix of the file"),
+    "source": Key("A source of traffic by its name, instead of a file; other keys are its settings.",
+                  "a text such as 'NAME'", "'NAME'", default="none"),
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -115,7 +123,7 @@ def _file_of(table: Mapping[str, object], context: Context) -> tuple[str | None,
     note = context.mistakes.note
     unknown = [key for key in table if key not in KEYS]
     for key in unknown:
-        close = nearest(str(key), KEYS)
+        close = nearest(str(key), list(KEYS))
         note((*_PATH, key), f"unknown key {key!r}{close} (known: {join_or(KEYS)})")
     if "file" not in table:
         if not unknown:
@@ -128,7 +136,7 @@ def _file_of(table: Mapping[str, object], context: Context) -> tuple[str | None,
     name = table["file"]
     if isinstance(name, str):
         return name, chosen
-    note((*_PATH, "file"), f"must be a text such as 'NAME.steps', not {format_value(name)}")
+    note((*_PATH, "file"), f"must be {KEYS['file'].kind}, not {format_value(name)}")
     return None, None
 
 
@@ -136,7 +144,7 @@ def _format(given: object, context: Context) -> Format | None:
     """Return the format that ``format`` names, for a file with another suffix."""
     note, path = context.mistakes.note, (*_PATH, "format")
     if not isinstance(given, str):
-        note(path, f"must be a text such as 'csv', not {format_value(given)}")
+        note(path, f"must be {KEYS['format'].kind}, not {format_value(given)}")
         return None
     try:
         found: Format = find(FORMATS, given, context.folder)
@@ -161,7 +169,7 @@ def _named_source(table: Mapping[str, Any], context: Context) -> Traffic:
             for mistake in error.mistakes:
                 note(path, str(mistake))
     else:
-        note(path, f"must be a text such as 'NAME', not {format_value(name)}")
+        note(path, f"must be {KEYS['source'].kind}, not {format_value(name)}")
     if kind is None:
         return Traffic()
     others = {key: value for key, value in table.items() if key != "source"}

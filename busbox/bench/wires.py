@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import ClassVar
+from typing import Annotated
 
 from pydantic import Field
 
+from busbox.basics.keys import Key
 from busbox.bench.pins import Pins
 from busbox.bench.table import Table
 from busbox.system.scenario import Wire
@@ -15,13 +15,22 @@ from busbox.system.scenario import Wire
 class WireTable(Table):
     """``[[wire]]``."""
 
-    source: str = Field(alias="from")
-    to: str
-
-    examples: ClassVar[Mapping[str, str]] = {"from": "'telegraph.tx'", "to": "'levers.in.3'"}
-    expected: ClassVar[Mapping[str, str]] = {
-        key: f"a text such as {text}" for key, text in examples.items()
-    }
+    source: Annotated[
+        str,
+        Key(
+            "The output pin that drives the wire.",
+            "a text such as 'telegraph.tx'",
+            "'telegraph.tx'",
+        ),
+    ] = Field(alias="from")
+    to: Annotated[
+        str,
+        Key(
+            "The input pin at its end.",
+            "a text such as 'levers.in.3'",
+            "'levers.in.3'",
+        ),
+    ]
 
     def build(self, number: int, pins: Pins) -> Wire | None:
         """Return the wire, or None if a mistake keeps it out."""

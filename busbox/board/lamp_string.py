@@ -34,12 +34,16 @@ class LampString(Decoder):
     """
 
     settings = (
-        Setting("count", REQUIRED, low=1, high=65_536, text="Lamps of the string."),
-        Setting("channels", 3, low=3, high=4, text="Colour channels of a lamp."),
+        Setting("count", REQUIRED, low=1, high=65_536, text="Lamps of the string.",
+                unit="lamps", example=8),
+        Setting("channels", 3, low=3, high=4, text="Colour channels of a lamp.",
+                unit="channels"),
         Setting("order", None, kind="text",
-                text="Channels in their order on the wire, such as GRB; else that of the profile."),
+                text="Channels in their order on the wire, such as GRB; else that of the profile.",
+                example="RGB"),
         Setting("profile", None, kind="text",
-                text="P1 to P5, or a [profile.NAME] of the bench; else all are tried."),
+                text="P1 to P5, or a [profile.NAME] of the bench; else all are tried.",
+                example="P1"),
         Setting("channel_current", None, kind="current",
                 text="Current of a channel at full light; else that of the profile."),
         Setting("light", "linear", kind="text", choices=("linear", "srgb"),

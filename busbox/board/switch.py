@@ -23,9 +23,17 @@ class Switch(Driver):
     """
 
     settings = (
-        Setting("turns", (), kind="times", text="When it is turned: a list of times."),
+        Setting(
+            "turns", (), kind="times", text="When it is turned: a list of times.", unit="cycles"
+        ),
         Setting("level", 0, high=1, text="Level before the first turn."),
-        Setting("bounce", 0, kind="time", text="How long the contact bounces after a turn."),
+        Setting(
+            "bounce",
+            0,
+            kind="time",
+            text="How long the contact bounces after a turn.",
+            unit="cycles",
+        ),
         Setting("bounces", 4, low=1, high=1000, text="How often it bounces in that time."),
     )
 

@@ -29,7 +29,8 @@ class Terminal(Decoder):
     """
 
     settings = (
-        Setting("baud", 115_200, kind="number", low=1, high=10**12, text="Bits a second."),
+        Setting("baud", 115_200, kind="number", low=1, high=10**12, text="Bits a second.",
+                unit="bits per second"),
         Setting("format", "8N1", kind="text",
                 text="Data bits (5 to 9), parity (N, E or O), stop bits (1, 1.5 or 2)."),
     )  # fmt: skip

@@ -42,6 +42,8 @@ class Setting:
     low, high : allowed numbers, both included
     choices : allowed texts, if there are only some
     text : one sentence, with the unit
+    unit : what a plain number counts; "" if none
+    example : a valid value; None: the default, the first choice or the lowest number
     """
 
     name: str
@@ -51,6 +53,8 @@ class Setting:
     high: int = 0xFFFF_FFFF
     choices: tuple[str, ...] = ()
     text: str = ""
+    unit: str = ""
+    example: Any = None
 
     def problem(self, value: Any) -> str | None:
         """Return what is wrong with ``value``, or None."""
@@ -65,9 +69,7 @@ class Setting:
         elif self.kind == "int":
             if type(value) is not int or not self.low <= value <= self.high:
                 large = type(value) is int and value > 0xFFFF < self.high
-                return (
-                    f"must be {self._numbers}, not {hex(value) if large else format_value(value)}"
-                )
+                return f"must be {self.numbers}, not {hex(value) if large else format_value(value)}"
         elif self.choices:
             if value not in self.choices:
                 close = nearest(value, self.choices) if isinstance(value, str) else ""
@@ -78,7 +80,8 @@ class Setting:
         return None
 
     @property
-    def _numbers(self) -> str:
+    def numbers(self) -> str:
+        """The allowed whole numbers, in words."""
         if self.low == self.high:
             return str(self.low)
         high = self.high if self.high <= 0xFFFF else f"{self.high:#x}"

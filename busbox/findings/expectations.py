@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from busbox.basics.errors import format_value, join_or, nearest
+from busbox.basics.keys import Key
 from busbox.basics.units import parse_span
 from busbox.recording import Frame, Recording
 from busbox.recording.judged import Verdict
@@ -28,6 +29,42 @@ TEXTS: dict[str, Callable[[str, str], bool]] = {
     "contains": lambda seen, wanted: wanted in seen,
     "ends_with": lambda seen, wanted: seen.endswith(wanted),
 }
+
+
+_COUNTED = {
+    way: Key(f"How many: {words}.", "a whole number from 0 on", "1")
+    for way, words in (("at_least", "so many or more"), ("at_most", "so many or fewer"),
+                       ("exactly", "just so many"))
+}  # fmt: skip
+_SENDER = "a slot (what it meant to send) or an attachment (what it read)"
+#: The keys of each kind of expectation.
+KEYS: Mapping[str, Mapping[str, Key]] = {
+    "text": {
+        "of": Key("Whose text.", _SENDER, '"telegraph"', required=True),
+        "is": Key("The whole text.", "a text", '"line free"'),
+        "contains": Key("What stands somewhere in the text.", "a text", '"free"'),
+        "ends_with": Key("The end of the text.", "a text", '"free"'),
+    },
+    "level": {
+        "pin": Key("The pin.", "a pin", '"levers.out.0"', required=True),
+        "is": Key("Its level.", "0 or 1", "1", required=True),
+        "at": Key("When.", "a time with s, ms, us, ns or ps, or whole cycles", '"2 ms"', "cycles",
+                  "the end of the run"),
+    },
+    "frames": {"of": Key("Whose frames.", _SENDER, '"lamps"', required=True), **_COUNTED},
+    "colours": {
+        "of": Key("Whose frames.", _SENDER, '"lamps"', required=True),
+        "are": Key("One colour a lamp, RRGGBB or WWRRGGBB.", "a list of colours such as '400000'",
+                   '["400000", "004000"]', required=True),
+        "frame": Key("Which frame, from 0 on.", "the number of a frame (-1: the last)", "0",
+                     default="-1"),
+    },
+    "findings": {"rule": Key("The rule.", "a rule", '"byte-lost"', required=True), **_COUNTED},
+    "register": {
+        "of": Key("The register.", "a register such as levers.OUT", '"levers.OUT"', required=True),
+        "is": Key("Its word at the end.", "a whole number from 0 on", "1", required=True),
+    },
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -79,6 +116,7 @@ def parse_expectation(
         raise ExpectationError((), f"must have one of {join_or(_KINDS)}, not {join_or(given)}")
     ((kind, value),) = given.items()
     try:
+        _take(value, KEYS[kind])
         return _KINDS[kind](value, _Parts(devices, attached, rules), clock_hz)
     except _Wrong as error:
         path = (kind, error.key) if error.key else (kind,)
@@ -99,13 +137,13 @@ class _Parts:
         return slots + [one.name for one in self.attached if sends in one.part.sends]
 
 
-def _take(given: Mapping[str, Any], required: Sequence[str], other: Sequence[str] = ()) -> None:
-    known = [*required, *other]
+def _take(given: Mapping[str, Any], keys: Mapping[str, Key]) -> None:
+    known = list(keys)
     for key in given:
         if key not in known:
             raise _Wrong(key, f"unknown key {key!r}{nearest(key, known)} (known: {join_or(known)})")
-    for key in required:
-        if key not in given:
+    for key, declared in keys.items():
+        if declared.required and key not in given:
             raise _Wrong(key, "must be given")
 
 
@@ -146,7 +184,6 @@ def _whole(given: Mapping[str, Any], key: str, low: int = 0) -> int:
 
 
 def _text(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation:
-    _take(given, ["of"], list(TEXTS))
     slot, way = _sender(given, parts, "text"), _one(given, TEXTS)
     wanted = given[way]
     if not isinstance(wanted, str):
@@ -160,7 +197,6 @@ def _text(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation
 
 
 def _level(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation:
-    _take(given, ["pin", "is"], ["at"])
     pins = [f"{device.name}.{pin.name}" for device in parts.devices for pin in device.pins]
     pin, wanted = given["pin"], given["is"]
     if pin not in pins:
@@ -194,7 +230,6 @@ def _count(what: str, way: str, wanted: int, of: Callable[[Recording], int]) -> 
 
 
 def _frames(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation:
-    _take(given, ["of"], list(COUNTS))
     slot, way = _sender(given, parts, "frames"), _one(given, COUNTS)
     wanted = _whole(given, way)
     return _count(
@@ -203,7 +238,6 @@ def _frames(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectati
 
 
 def _colours(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation:
-    _take(given, ["of", "are"], ["frame"])
     slot, number = _sender(given, parts, "frames"), given.get("frame", -1)
     if type(number) is not int:
         raise _Wrong(
@@ -240,7 +274,6 @@ def _colour(value: object) -> int:
 
 
 def _findings(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation:
-    _take(given, ["rule"], list(COUNTS))
     rule, way = given["rule"], _one(given, COUNTS)
     if not isinstance(rule, str) or (parts.rules is not None and rule not in parts.rules):
         close = nearest(rule, list(parts.rules or ())) if isinstance(rule, str) else ""
@@ -255,7 +288,6 @@ def _findings(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expecta
 
 
 def _register(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation:
-    _take(given, ["of", "is"])
     name, wanted = given["of"], _whole(given, "is")
     slot, _, register = name.partition(".") if isinstance(name, str) else ("", "", "")
     tables = {device.name: device.slot.table for device in parts.devices}

@@ -14,6 +14,7 @@ from fractions import Fraction
 from typing import Any
 
 from busbox.basics.errors import InputError, Mistake, format_value, join_or, nearest
+from busbox.basics.keys import Key
 from busbox.basics.units import parse_current, parse_span, without_subject
 
 #: The windows of a profile, in words.
@@ -24,6 +25,27 @@ WINDOWS: Mapping[str, str] = {
     "one_low": "low after a one",
     "gap": "latch gap",
 }
+_TIMES = "a list of the shortest and the longest time, or of the shortest alone"
+#: The keys of ``[profile.NAME]``.
+KEYS: Mapping[str, Key] = {
+    **{
+        name: Key(f"Window of the {words}.", _TIMES, example, required=True)
+        for (name, words), example in zip(
+            WINDOWS.items(),
+            ("['220 ns', '380 ns']", "['580 ns', '1 us']", "['580 ns', '1 us']",
+             "['220 ns', '420 ns']", ""),
+            strict=True,
+        )
+    },
+    "gap": Key("The shortest latch gap.", "a time with a unit such as ns or us", "'280 us'",
+               required=True),
+    "order": Key("The channels in their order on the wire.",
+                 "each of the letters RGB or each of RGBW once", "'RGB'", default="'GRB'"),
+    "source": Key("Where the values come from.", "a text", "'measured on our string'",
+                  default="none given"),
+    "channel_current": Key("Current of one channel at full light.", "a number with A, mA or uA",
+                           "'16 mA'", default="'20 mA'"),
+}  # fmt: skip
 #: Amperes of one channel at full light. Source: common practice, 16 to 20 mA a channel, about 60 mA for
 #: red, green and blue together.
 CHANNEL_CURRENT = Fraction(20, 1000)
@@ -178,7 +200,7 @@ class Profile:
         ------
         InputError : a key is unknown, missing or no time; or as for the class; all mistakes at once
         """
-        known = (*WINDOWS, "order", "source", "channel_current")
+        known = tuple(KEYS)
         mistakes = [
             Mistake(f"is no key of a profile{nearest(key, known)} (known: {join_or(known)})", name,
                     key=key)
@@ -189,7 +211,7 @@ class Profile:
             try:
                 if key in keys:
                     values[key] = _READ.get(key, _window)(keys[key])
-                elif key in WINDOWS:
+                elif KEYS[key].required:
                     raise ValueError("must be given")
             except ValueError as error:
                 mistakes.append(Mistake(without_subject(error), name, key=key))
@@ -234,10 +256,7 @@ def _time(value: object) -> Fraction:
 
 def _window(value: object) -> Window:
     if not isinstance(value, list | tuple) or len(value) not in (1, 2):
-        raise ValueError(
-            "must be a list of the shortest and the longest time, or of the shortest alone, "
-            f"not {format_value(value)}"
-        )
+        raise ValueError(f"must be {_TIMES}, not {format_value(value)}")
     least, *most = (_time(one) for one in value)
     return Window(least, most[0] if most else None)
 

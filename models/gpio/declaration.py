@@ -30,7 +30,7 @@ def gpio_table(width: int) -> RegisterTable:
 class GpioRegisters(Declaration):
     """The registers and pins of a port; model and twin share them."""
 
-    settings = (Setting("width", 32, low=1, high=32, text="number of pins"),)
+    settings = (Setting("width", 32, low=1, high=32, text="number of pins", unit="pins"),)
 
     @classmethod
     def table_for(cls, settings: Mapping[str, Any], size: int) -> RegisterTable:

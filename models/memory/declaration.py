@@ -13,7 +13,13 @@ class MemoryRegisters(Declaration):
 
     settings = (
         Setting("kind", "ram", "text", choices=("ram", "rom"), text="what it is"),
-        Setting("file", None, "path", text="initial contents: binary, Intel HEX or ELF"),
+        Setting(
+            "file",
+            None,
+            "path",
+            text="initial contents: binary, Intel HEX or ELF",
+            example="NAME.bin",
+        ),
     )
 
     @classmethod

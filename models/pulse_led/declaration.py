@@ -92,17 +92,26 @@ class PulseLedRegisters(Declaration):
     """The declaration that the model and its twin in hardware share."""
 
     settings = (
-        Setting("lamps", REQUIRED, low=1, high=16_320, text="number of lamps built"),
-        Setting("channels", 3, low=3, high=4, text="colour channels of a lamp"),
+        Setting(
+            "lamps",
+            REQUIRED,
+            low=1,
+            high=16_320,
+            text="number of lamps built",
+            unit="lamps",
+            example=8,
+        ),
+        Setting("channels", 3, low=3, high=4, text="colour channels of a lamp", unit="channels"),
         Setting(
             "order",
             None,
             "text",
             text="channels in their order on the wire (GRB, or GRBW for four)",
+            example="GRB",
         ),
-        Setting("count", 0, text="reset value of COUNT"),
-        Setting("high", 0, text="reset value of HIGH"),
-        Setting("period", 0, text="reset value of PERIOD"),
+        Setting("count", 0, text="reset value of COUNT", unit="lamps"),
+        Setting("high", 0, text="reset value of HIGH", example=0x000D_0007),
+        Setting("period", 0, text="reset value of PERIOD", example=0x03C0_0014),
     )
     sends = ("frames",)
     pins = (Pin("line", "output", 0, "The pulse-coded line."),)

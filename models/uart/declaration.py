@@ -50,8 +50,16 @@ class UartRegisters(Declaration):
             low=1,
             high=0xFFFF,
             text="reset value of DIVISOR, clocks per bit (default: nearest for 115200 baud)",
+            unit="cycles",
+            example=139,
         ),
-        Setting("baud", low=1, text="bits per second that the bench wants; a finding above 2 %"),
+        Setting(
+            "baud",
+            low=1,
+            unit="bits per second",
+            example=115_200,
+            text="bits per second that the bench wants; a finding above 2 %",
+        ),
     )
     sends = ("text",)
     table = RegisterTable(
