@@ -12,8 +12,9 @@ from busbox.basics.pages import first_paragraph, page_of
 from busbox.bus.transfers import TERMINATORS
 from busbox.cpu.bus import Bus
 from busbox.device import Field, Pin, Register, RegisterModel, Setting
+from busbox.findings.expectations import KEYS as EXPECT_KEYS
 from busbox.findings.pages import own_pages
-from busbox.guide.bench_keys import bench_keys
+from busbox.guide.bench_keys import all_tables, keys_of
 from busbox.guide.commands import verbs
 from busbox.guide.markdown import (
     attributes,
@@ -186,5 +187,7 @@ INSERTS: Mapping[str, Callable[[], str]] = {
     "profiles": _profiles,
     "kinds": _kinds,
     "verbs": verbs,
-    "bench-keys": bench_keys,
+    "bench-keys": all_tables,
+    "profile-keys": partial(keys_of, "profile"),
+    **{f"expect-{kind}": partial(keys_of, "expect", kind) for kind in EXPECT_KEYS},
 }

@@ -13,6 +13,7 @@ from busbox.basics.listing import runs
 from busbox.basics.pages import first_paragraph, page_of, section
 from busbox.board.attachment import Driver
 from busbox.device import REQUIRED, Pin, Setting
+from busbox.guide.bench_keys import keys_of
 from busbox.guide.markdown import code, escaped, of_docstring, table
 from busbox.map.registers import Register, RegisterTable
 from busbox.plugins import ATTACHMENTS, DEVICES, find
@@ -149,7 +150,7 @@ def model_page(name: str) -> str:
     blocks += ["## Registers", table(head, map(_register_cells, rows))]
     blocks.append("`busbox guide device` says what the kinds of access mean.")
     blocks += ["## Pins", *_pins(shown.pins)]
-    blocks += ["## Settings", *settings_table(shown.model.settings)]
+    blocks += ["## Settings", keys_of("slot", name)]
     for title in ("Files", "Timing", "Caution", "Source"):
         text = section(page, title)
         if text:
@@ -173,22 +174,13 @@ def attachment_page(name: str) -> str:
     page = page_of(kind)
     way = "drives" if issubclass(kind, Driver) else "decodes"
     blocks = [f"# {name}: an attachment", f"It {way} a pin. {escaped(first_paragraph(page))}"]
-    blocks += ["## Settings", *settings_table(kind.settings)]
+    blocks += ["## Settings", keys_of("attach", name)]
     for title in ("Timing", "Caution"):
         text = section(page, title)
         if text:
             blocks += [f"## {title}", of_docstring(text)]
     blocks.append("`busbox guide attachments` shows how a bench attaches one.")
     return "\n\n".join(blocks)
-
-
-def settings_table(settings: tuple[Setting, ...]) -> list[str]:
-    """Return the table of settings; "None." if there are none."""
-    rows = [
-        (code(one.name), code(value_range(one)), value_default(one), escaped(one.text))
-        for one in settings
-    ]
-    return [table(("Key", "Values", "Default", "Meaning"), rows)] if rows else ["None."]
 
 
 def _register_cells(row: tuple[object, ...]) -> tuple[object, ...]:

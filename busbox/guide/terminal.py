@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from markdown_it.tree import SyntaxTreeNode
 
@@ -45,8 +45,12 @@ def _heading(block: SyntaxTreeNode, width: int, indent: str) -> Iterator[list[Wo
 
 
 def _paragraph(block: SyntaxTreeNode, width: int, indent: str) -> Iterator[list[Word]]:
-    for line in fold(atoms(block), width - len(indent)):
-        yield [(indent, ""), *line]
+    inline = block.children[0].children
+    breaks = [place for place, part in enumerate(inline) if part.type == "hardbreak"]
+    for start, end in zip([-1, *breaks], [*breaks, len(inline)], strict=True):
+        words = _joined(piece for part in inline[start + 1 : end] for piece in _pieces(part, ""))
+        for line in fold(words, width - len(indent)):
+            yield [(indent, ""), *line]
 
 
 def _code(block: SyntaxTreeNode, width: int, indent: str) -> Iterator[list[Word]]:
@@ -138,9 +142,13 @@ def columns(rows: Sequence[Sequence[list[Atom]]], width: int) -> list[int] | Non
 
 def atoms(node: SyntaxTreeNode, style: str = "") -> list[Atom]:
     """Return the words of a node; what stands together without a space is one."""
+    return _joined(_pieces(node, style))
+
+
+def _joined(pieces: Iterable[Word]) -> list[Atom]:
     found: list[Atom] = []
     joined = False
-    for text, look in _pieces(node, style):
+    for text, look in pieces:
         tied = look == _STYLES["code_inline"] and len(text) <= TIED
         for part in [text] if tied else re.split(r"(\s+)", text):
             if not part:

@@ -44,7 +44,8 @@ class Page(HTMLParser):
 
     def handle_endtag(self, tag: str) -> None:
         """An element ends, the one that began last."""
-        assert self.open.pop() == tag
+        if tag not in VOID:
+            assert self.open.pop() == tag
 
     def handle_data(self, data: str) -> None:
         """Collect the text of a topic."""

@@ -39,6 +39,7 @@ QUESTIONS = [
         "addresses",
         "give each compare with the bits that tell them apart",
     ),
+    ("What is the default of a slot's wait?", "bench", "(cycles); default: 1. Example: wait = 2"),
     ("How do I write a time in cycles?", "bench", "or a whole number of cycles, such as 250_000"),
     (
         "How do I write one byte into lane 1?",
@@ -106,7 +107,11 @@ QUESTIONS = [
         "byte-lost",
         "Before each byte, wait until STATUS says TX_ROOM",
     ),
-    ("How do I write a bounce of a switch?", "switch", "bounce a time default 0"),
+    (
+        "How do I write a bounce of a switch?",
+        "switch",
+        "bounce: How long the contact bounces after a turn.",
+    ),
     ("How do I install it on Windows?", "README.md", "py -3 -m venv .venv"),
     ("How do I change the clock for one run?", "README.md", '--set clock="24 MHz"'),
 ]

@@ -13,14 +13,14 @@ import pytest
 
 import busbox
 from busbox.basics.errors import InputError
-from busbox.bench import schema, traffic
-from busbox.bench.schema import BenchTable, check_keys
+from busbox.bench.keys import HEADS, bench_keys
+from busbox.bench.schema import check_keys
 from busbox.cli import main
 from busbox.cpu.table import AccessTable
 from busbox.findings import expectations
 from busbox.formats.csv import HEADER, read_csv
 from busbox.formats.text import FIRST_WORDS, read_text
-from busbox.guide.bench_keys import TABLES
+from busbox.guide.bench_keys import ELSEWHERE, TOP
 from busbox.guide.inserts import INSERTS
 from busbox.guide.listing import contents
 from busbox.guide.markdown import code, escaped, keywords, table, tree
@@ -204,23 +204,28 @@ def test_every_kind_of_expectation_has_its_heading_and_example() -> None:
     """``guide expectations`` lists the kinds that are checked, and the ways of each."""
     page = find_topic("expectations").make()
     headings = re.findall(r"^## (\w+)$", page, re.MULTILINE)
-    assert headings == [*expectations._KINDS, "Example"]
+    assert headings == [*expectations.KEYS, "Example"]
     for way in [*expectations.COUNTS, *expectations.TEXTS]:
         assert f"`{way}`" in page
 
 
-def test_every_key_of_a_bench_is_listed_under_its_table() -> None:
-    """``guide bench`` has the keys that are checked, each with what it must be."""
-    page = find_topic("bench").make()
-    parts = dict(re.findall(r"^## (.*)\n\n((?:- .*\n?)+)", page, re.MULTILINE))
-    others = {*schema._TABLES, "traffic"}
-    for heading, checked in TABLES.items():
-        listed = re.findall(r"^- `(\w+)`: .{5,}", parts[heading], re.MULTILINE)
-        own = others if checked is BenchTable else set()
-        assert listed == [key for key in checked.keys() if key not in own]  # noqa: SIM118
-    assert re.findall(r"^- `(\w+)`: ", parts["[traffic]"], re.MULTILINE) == list(traffic.KEYS)
-    named = {heading.strip("[]").removesuffix(".NAME") for heading in TABLES}
-    assert set(schema._TABLES) <= named | {"expect", "profile"}
+def test_every_key_of_a_bench_stands_on_one_page() -> None:
+    """Each key that is declared is listed, under its table, with its meaning and an example."""
+    for key in bench_keys():
+        topic, heading = "bench", key.table or TOP
+        if key.table in ELSEWHERE:
+            topic, heading = ELSEWHERE[key.table], key.owner or "A profile of your own"
+        elif key.owner:
+            topic, heading = key.owner, "Settings"
+        page = find_topic(topic).make()
+        if key.table == HEADS["expect"] and not key.owner:
+            assert f"\n## {key.name}\n" in page
+            continue
+        part = page.partition(f"\n## {heading}\n")[2].partition("\n## ")[0]
+        item = re.search(rf"^- `{key.name}`: .*\n  .*$", part, re.MULTILINE)
+        assert item is not None, key
+        assert key.text.rstrip(".")[1:] in item[0].replace("\\", "")
+        assert item[0].endswith(f"Example: `{key.name} = {key.example}`")
 
 
 def tables() -> Iterator[tuple[str, str]]:
