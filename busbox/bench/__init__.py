@@ -6,5 +6,6 @@ the text and its lines, ``set_values`` what ``--set`` changes. ``building`` make
 
 ``schema`` is the whole file, ``table`` the base of its tables. One module a table: ``fabric``,
 ``slots``, ``inputs``, ``resets``, ``wires``, ``replies``, ``expectations``, ``attachments``,
-``profiles``, ``traffic``; ``keys`` lists every key with type, unit, default and example; ``settings`` what slots and attachments have in common.
+``profiles``, ``traffic``; ``settings`` what slots and attachments have in common. ``keys`` lists every
+key with type, unit, default and example.
 """

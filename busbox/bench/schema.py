@@ -95,6 +95,10 @@ class BenchTable(Table):
             default="no source lines",
         ),
     ] = None
+    strict: Annotated[
+        bool,
+        Key("Fails the run if anything is found, as --strict does.", "true or false", "true"),
+    ] = False
     rules: Annotated[
         list[Any],
         Key(

@@ -227,6 +227,8 @@ def _compared(
 
 def _failed(recording: Recording, strict: bool) -> bool:
     broken = any(not one.met for one in recording.verdicts)
+    carried = recording.carried
+    strict = strict or (carried is not None and carried.tables.get("strict") is True)
     return broken or recording.ended == "hang" or (strict and bool(recording.counts))
 
 

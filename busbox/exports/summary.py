@@ -13,7 +13,7 @@ from busbox.exports.contract import Result, Target
 from busbox.exports.coverage import write_coverage
 from busbox.exports.usage import usage
 from busbox.recording import Frame, Recording
-from busbox.recording.judged import Finding
+from busbox.recording.judged import Finding, Verdict
 
 #: Frames shown from the front and from the back, if there are more.
 FIRST_FRAMES, LAST_FRAMES = 6, 2
@@ -51,14 +51,7 @@ def summarise(
     ----------
     covered : what :func:`busbox.exports.coverage.coverage` gave, to be shown too
     """
-    time = show_time(recording.cycles, recording.clock_hz)
-    stopped = recording.ended == "until" and recording.stopped_on is not None
-    how = "stopped" if stopped else _ENDS[recording.ended]
-    paper.line(
-        (recording.bench, "bold"),
-        f": {how} after {time} ({recording.cycles:,} cycles at "
-        f"{show_clock(recording.clock_hz)}), engine {recording.engine}",
-    )
+    write_end(recording, paper)
     for note in recording.notes:
         paper.line(f"note: {note}")
     _marks(recording, paper)
@@ -69,8 +62,25 @@ def summarise(
     _attached(recording, paper)
     if covered is not None:
         write_coverage(covered, paper)
-    _findings(recording, paper)
+    write_findings(recording, paper)
     _expectations(recording, paper)
+
+
+def write_end(recording: Recording, paper: Paper) -> None:
+    """Write how the run ended, and when."""
+    time = show_time(recording.cycles, recording.clock_hz)
+    stopped = recording.ended == "until" and recording.stopped_on is not None
+    how = "stopped" if stopped else _ENDS[recording.ended]
+    paper.line(
+        (recording.bench, "bold"),
+        f": {how} after {time} ({recording.cycles:,} cycles at "
+        f"{show_clock(recording.clock_hz)}), engine {recording.engine}",
+    )
+
+
+def expectation_line(verdict: Verdict) -> str:
+    """Return an expectation that is not met, with what was seen instead."""
+    return f"{verdict.what}; seen: {verdict.seen}"
 
 
 def _expectations(recording: Recording, paper: Paper) -> None:
@@ -80,7 +90,7 @@ def _expectations(recording: Recording, paper: Paper) -> None:
     number = len(recording.verdicts)
     paper.title(f"Expectations: {number - len(broken)} of {number} met")
     for one in broken:
-        paper.line("  ", ("not met", "bold red"), f"  {one.what}; seen: {one.seen}")
+        paper.line("  ", ("not met", "bold red"), f"  {expectation_line(one)}")
 
 
 def _marks(recording: Recording, paper: Paper) -> None:
@@ -216,7 +226,8 @@ def _encoded(value: int) -> int:
     return round(255 * curve)
 
 
-def _findings(recording: Recording, paper: Paper) -> None:
+def write_findings(recording: Recording, paper: Paper) -> None:
+    """Write the findings: of each rule the first, and where the others are."""
     if not recording.counts:
         paper.title("Findings: none")
         return

@@ -24,6 +24,7 @@ WRITTEN: Mapping[str, tuple[str, ...]] = {
         "findings",
         "why",
         "recording",
+        "pytest",
         "captures",
         "lamps",
         "serial",
