@@ -1,4 +1,4 @@
-"""The examples of README.md and DEVELOPERS.md, and those in docstrings, do what they say."""
+"""The examples of README.md, DEVELOPERS.md, the guide and docstrings do what they say."""
 
 from __future__ import annotations
 
@@ -18,7 +18,8 @@ import busbox.firmware.program
 from busbox.cli import main
 
 ROOT = Path(__file__).resolve().parent.parent
-DOCUMENTS = ("README.md", "DEVELOPERS.md")
+#: The pages of the guide, as they are packed.
+PAGES = Path(busbox.__file__).parent / "guide" / "pages"
 
 
 @pytest.fixture(autouse=True)
@@ -39,10 +40,22 @@ class Block:
     text: str
 
 
+def text_of(document: str) -> str:
+    """Return a document: a file of the project, or ``guide/NAME``."""
+    room, _, name = document.rpartition("/")
+    file = PAGES / f"{name}.md" if room else ROOT / document
+    return file.read_text(encoding="utf-8")
+
+
 def blocks(document: str) -> list[Block]:
     """Return the fenced blocks of a document."""
-    text = (ROOT / document).read_text(encoding="utf-8")
-    return [Block(found[1] or "", found[2], found[3]) for found in _FENCE.finditer(text)]
+    return [Block(b[1] or "", b[2], b[3]) for b in _FENCE.finditer(text_of(document))]
+
+
+def documents(sign: str) -> list[str]:
+    """Return the documents that have a block with such a sign in it."""
+    guide = [f"guide/{file.stem}" for file in sorted(PAGES.glob("*.md"))]
+    return [name for name in ("README.md", "DEVELOPERS.md", *guide) if sign in text_of(name)]
 
 
 def matches(expected: str, seen: str) -> bool:
@@ -56,7 +69,10 @@ def matches(expected: str, seen: str) -> bool:
 
 @pytest.mark.parametrize(
     "document",
-    ["README.md", pytest.param("DEVELOPERS.md", marks=pytest.mark.quick)],
+    [
+        pytest.param(name, marks=pytest.mark.quick if name == "DEVELOPERS.md" else ())
+        for name in documents("```console\n")
+    ],
 )
 def test_every_command_prints_what_the_document_shows(
     document: str,
@@ -87,7 +103,7 @@ def test_every_command_prints_what_the_document_shows(
 
 
 @pytest.mark.quick
-@pytest.mark.parametrize("document", DOCUMENTS)
+@pytest.mark.parametrize("document", documents(">>>"))
 def test_every_python_example_gives_what_the_document_shows(
     document: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -115,6 +131,13 @@ def test_the_semantics_page_is_the_one_in_the_code() -> None:
     """DEVELOPERS.md shows the docstring of busbox.bus, word for word."""
     page = (busbox.bus.__doc__ or "").strip()
     assert any(block.text.strip() == page for block in blocks("DEVELOPERS.md"))
+
+
+@pytest.mark.quick
+def test_the_cautions_are_those_of_the_guide() -> None:
+    """README.md gives the same cautions as the guide, word for word."""
+    cautions = text_of("README.md").partition("## Cautions\n\n")[2].partition("\n\n##")[0]
+    assert " ".join(cautions.split()) in text_of("guide/cautions").splitlines()
 
 
 @pytest.mark.quick

@@ -34,6 +34,7 @@ GROUPS = {
         "check": "Check an Amaranth component against the bus's rules; measure its timing.",
         "timing": "Say which whole counts of a clock keep the timing of a lamp line.",
         "explain": "Say what a finding means, why it hurts, and what to do.",
+        "guide": "Show the manual: list its topics, or show one.",
         "capture": "Read the lines of a capture of real hardware.",
         "baud": "Say what a clock makes of serial rates, and what receivers allow.",
     },
@@ -73,7 +74,7 @@ def cli(context: click.Context) -> None:
         page.line()
         page.table(START)
         page.line()
-        page.line("busbox --help shows every verb.")
+        page.line("busbox --help shows every verb, busbox guide the manual.")
         page.print()
 
 
@@ -121,11 +122,7 @@ def _complete(wanted: str) -> NoReturn:
 
 
 def main(args: list[str] | None = None) -> None:
-    """Run the command line and leave with its exit code.
-
-    0: all is well; 1: the bus hangs, a rule of the bus is broken or, under ``--strict``, something was
-    found; 2: an input cannot be used; 130: stopped by Ctrl-C; 143, 129: ended by SIGTERM, SIGHUP.
-    """
+    """Run the command line and leave with its exit code (``busbox guide exit-codes``)."""
     for stream in (sys.stdout, sys.stderr):
         # What a terminal's encoding cannot show is escaped, not an error.
         reconfigure: Any = getattr(stream, "reconfigure", None)

@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator
 from typing import Any
 
 import click
 
-from busbox.basics.errors import InputError, format_error
 from busbox.basics.listing import runs
 from busbox.basics.pages import first_paragraph, page_of, section
 from busbox.basics.paper import Paper
 from busbox.cli import completing
 from busbox.cli.common import json_option, paper, plain, print_json
-from busbox.device import REQUIRED, Pin, Setting
-from busbox.map.registers import ACCESS_TYPES, Register, RegisterTable
+from busbox.device import REQUIRED, Setting
+from busbox.guide.models import (
+    LEVEL_WHEN,
+    SHOWN_SIZE,
+    ShownModel,
+    choice,
+    register_rows,
+    value_default,
+    value_range,
+)
+from busbox.map.registers import ACCESS_TYPES, Register
 from busbox.plugins import DEVICES, described, entries, find
-
-#: Size of the slot in which a model is shown.
-SHOWN_SIZE = 0x1000
 
 
 @click.command("models")
@@ -69,66 +73,8 @@ def _list(models: list[dict[str, str]]) -> None:
 # One model.
 
 
-def _value(setting: Setting) -> Any:
-    """Return what a model is shown with: the default, else the smallest value that there may be."""
-    if setting.default is not REQUIRED:
-        return setting.default
-    if setting.kind == "int":
-        return setting.low
-    return setting.choices[0] if setting.choices else "x"
-
-
-def _which(setting: Setting) -> str:
-    if setting.kind == "int":
-        return "the smallest"
-    return "the first" if setting.choices else "for example"
-
-
-@dataclass(frozen=True)
-class _Shown:
-    """One model, with the settings that it is shown with.
-
-    Attributes
-    ----------
-    name : as asked for
-    model : its class
-    values : the settings
-    table, pins : what the settings give
-    sized : whether the registers depend on the size of the slot
-    """
-
-    name: str
-    model: Any
-    values: Mapping[str, Any]
-    table: RegisterTable
-    pins: tuple[Pin, ...]
-    sized: bool
-
-    @classmethod
-    def of(cls, name: str, model: Any) -> _Shown:
-        values = {setting.name: _value(setting) for setting in model.settings}
-        try:
-            problem = model.check(values)
-            if problem:
-                raise InputError.of(f"cannot be shown with its defaults: {problem}", name)
-            table = model.table_for(values, SHOWN_SIZE)
-            sized = model.table_for(values, 2 * SHOWN_SIZE).end != table.end
-            return cls(name, model, values, table, tuple(model.pins_for(values)), sized)
-        except InputError:
-            raise
-        except Exception as error:
-            raise InputError.of(
-                f"cannot be shown with its defaults: it raised {format_error(error)}", name
-            ) from error
-
-    @property
-    def assumed(self) -> dict[str, Any]:
-        """The settings that a bench must give."""
-        return {
-            setting.name: self.values[setting.name]
-            for setting in self.model.settings
-            if setting.default is REQUIRED
-        }
+class _Shown(ShownModel):
+    """A model, as this verb shows it."""
 
     def as_object(self) -> dict[str, Any]:
         """Return the object that ``--json`` prints."""
@@ -153,7 +99,7 @@ class _Shown:
         for setting in self.model.settings:
             if setting.default is REQUIRED:
                 value = f"{setting.name} = {self.values[setting.name]}"
-                page.line(f"  Shown with {value}, {_which(setting)}; a bench must give it.")
+                page.line(f"  Shown with {value}, {choice(setting)}; a bench must give it.")
         if self.sized:
             page.line(f"  Shown in a slot of {SHOWN_SIZE:#x} bytes.")
         self._registers(page)
@@ -170,7 +116,7 @@ class _Shown:
         if not self.table.registers:
             return
         head = ("offset", "name", "bits", "access", "reset", "text")
-        rows = [row for register in self.table for row in _register_rows(register)]
+        rows = [row for register in self.table for row in register_rows(register)]
         page.table(rows, head=head)
         used = {field.access or one.access for one in self.table for field in one.fields}
         page.line()
@@ -179,35 +125,14 @@ class _Shown:
     def _pins(self, page: Paper) -> None:
         page.title("Pins" if self.pins else "Pins: none")
         pins = runs((pin.name, (pin.direction, pin.level, pin.text)) for pin in self.pins)
-        page.table((name, way, f"{_WHEN[way]} {level}", text) for name, (way, level, text) in pins)
+        page.table(
+            (name, way, f"{LEVEL_WHEN[way]} {level}", text) for name, (way, level, text) in pins
+        )
 
     def _settings(self, page: Paper) -> None:
         settings = self.model.settings
         page.title("Settings" if settings else "Settings: none")
-        page.table((one.name, _range(one), _default(one), one.text) for one in settings)
-
-
-#: What the level of a pin is.
-_WHEN = {"output": "after reset", "input": "undriven"}
-
-
-def _own_fields(register: Register) -> bool:
-    """Return whether a register declares fields, and is not one value all over."""
-    return [field.name for field in register.fields] != ["VALUE"]
-
-
-def _register_rows(register: Register) -> Iterator[tuple[object, ...]]:
-    last = register.offset + 4 * (register.count - 1)
-    many = register.count > 1
-    name = f"{register.name}.0..{register.count - 1}" if many else register.name_of(0)
-    offset = f"{register.offset:#x}..{last:#x}" if many else f"{register.offset:#x}"
-    own, kept = _own_fields(register), "kept" if register.kept else f"{register.reset_value:#x}"
-    bits = "" if own else register.fields[0].bits
-    yield offset, name, bits, register.access, kept, register.text
-    for field in register.fields if own else ():
-        access = field.access or register.access
-        reset = "" if register.kept else f"{field.reset:#x}"
-        yield "", f"  {field.name}", field.bits, access, reset, field.text
+        page.table((one.name, value_range(one), value_default(one), one.text) for one in settings)
 
 
 def _register_object(register: Register) -> dict[str, Any]:
@@ -244,18 +169,3 @@ def _setting_object(setting: Setting) -> dict[str, Any]:
         "choices": list(setting.choices) or None,
         "text": setting.text,
     }
-
-
-def _range(setting: Setting) -> str:
-    if setting.kind == "int":
-        high = setting.high if setting.high <= 0xFFFF else f"{setting.high:#x}"
-        return f"{setting.low} to {high}"
-    if setting.choices:
-        return " or ".join(setting.choices)
-    return "a file" if setting.kind == "path" else "a text"
-
-
-def _default(setting: Setting) -> str:
-    if setting.default is REQUIRED:
-        return "must be given"
-    return "no default" if setting.default is None else f"default {setting.default}"

@@ -1,21 +1,6 @@
-"""What must hold after a run: ``[[expect]]`` of a bench.
+"""What must hold after a run: ``[[expect]]`` of a bench. ``busbox guide expectations`` lists the kinds.
 
-::
-
-    [[expect]]
-    text = { of = "telegraph", is = "line free\\n" }       # or contains, ends_with
-    [[expect]]
-    level = { pin = "levers.out.0", at = "2 ms", is = 1 }  # without at: at the end
-    [[expect]]
-    frames = { of = "lamps", exactly = 1 }                 # or at_least, at_most
-    [[expect]]
-    colours = { of = "lamps", frame = -1, are = ["400000", "004000"] }
-    [[expect]]                                             # of: a slot (what it meant to send) or an
-    frames = { of = "string", at_least = 1 }               # attachment (what the wire showed)
-    [[expect]]
-    findings = { rule = "byte-lost", exactly = 0 }         # or at_least, at_most
-    [[expect]]
-    register = { of = "lamps.COUNT", is = 8 }              # at the end
+``of`` names a slot (what it meant to send) or an attachment (what the wire showed).
 """
 
 from __future__ import annotations

@@ -1,8 +1,4 @@
-"""The CSV format: one access per row, under the header ``wait,op,address,data,lanes[,pc]``.
-
-``address`` is word-aligned, ``data`` is in lane position (empty for a read: nothing is compared),
-``lanes`` are four binary digits, SEL(3) first. ``;`` is accepted as separator too.
-"""
+"""The CSV format: one access per row. ``busbox guide csv`` has its grammar and its columns."""
 
 from __future__ import annotations
 

@@ -1,19 +1,4 @@
-"""The text format: one step per line.
-
-::
-
-    mark   lever 1
-    write  levers.OUT 1               by name: follows the slot's base
-    write  0x44000000 0x02002800 +12  by number; 12 idle cycles before it
-    write  levers.OUT 0x0500 lanes 0010 pc 0x1f4
-    read   telegraph.STATUS = 1       compared with the recorded value 1; without it, not compared
-    poll   telegraph.STATUS & 1 == 1 every 12 limit 1000
-    pause  2 ms
-    await  levers.in.4 1 limit 5 ms
-    handler tick on clock.ring enter 20 leave 12
-      write clock.STATUS 1
-    end
-    reset
+"""The text format: one step per line. ``busbox guide steps`` has its grammar.
 
 A handler is active from the start, wherever it appears (semantics page, rule 12c). ``#`` begins a
 comment, except in the text of a mark.

@@ -1,0 +1,23 @@
+"""The list of topics that ``busbox guide`` prints."""
+
+from __future__ import annotations
+
+from itertools import groupby
+
+from busbox.guide.markdown import code, table
+from busbox.guide.topics import FINDINGS, topics
+
+
+def contents() -> str:
+    """Return the list as Markdown: a table a group; findings by name only, since there are many."""
+    blocks = ["`busbox guide TOPIC` shows one topic, `busbox guide --html FILE` writes all of them as "
+              "one page."]  # fmt: skip
+    for group, members in groupby(topics().values(), key=lambda topic: topic.group):
+        blocks.append(f"## {group}")
+        if group == FINDINGS:
+            names = ", ".join(code(topic.name) for topic in members)
+            blocks.append(f"{names}. `busbox guide findings` says in a line what each means.")
+        else:
+            rows = [(code(topic.name), topic.summary) for topic in members]
+            blocks.append(table(("", ""), rows))
+    return "\n\n".join(blocks)

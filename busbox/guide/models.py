@@ -1,0 +1,198 @@
+"""The pages of models and of what can be attached: registers, pins, settings, timing."""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Self
+
+from busbox.basics.errors import InputError, format_error
+from busbox.basics.listing import runs
+from busbox.basics.pages import first_paragraph, page_of, section
+from busbox.board.attachment import Driver
+from busbox.device import REQUIRED, Pin, Setting
+from busbox.guide.bench_keys import keys_of
+from busbox.guide.markdown import code, escaped, of_docstring, table
+from busbox.map.registers import Register, RegisterTable
+from busbox.plugins import ATTACHMENTS, DEVICES, find
+
+#: Size of the slot in which a model is shown.
+SHOWN_SIZE = 0x1000
+#: What the level of a pin is.
+LEVEL_WHEN = {"output": "after reset", "input": "undriven"}
+
+
+def value_of(setting: Setting) -> Any:
+    """Return what a model is shown with: the default, else the smallest value that there may be."""
+    if setting.default is not REQUIRED:
+        return setting.default
+    if setting.kind == "int":
+        return setting.low
+    return setting.choices[0] if setting.choices else "x"
+
+
+def choice(setting: Setting) -> str:
+    """Return which of all values :func:`value_of` takes, in words."""
+    if setting.kind == "int":
+        return "the smallest"
+    return "the first" if setting.choices else "for example"
+
+
+def value_range(setting: Setting) -> str:
+    """Return the values of a setting, in words."""
+    if setting.kind in ("int", "number"):
+        high = setting.high if setting.high <= 0xFFFF else f"{setting.high:#x}"
+        return f"{setting.low} to {high}"
+    if setting.choices:
+        return " or ".join(setting.choices)
+    return _RANGES[setting.kind]
+
+
+_RANGES = {
+    "text": "a text",
+    "path": "a file",
+    "time": "a time",
+    "times": "a list of times",
+    "current": "a current",
+}
+
+
+def value_default(setting: Setting) -> str:
+    """Return the default of a setting, in words."""
+    if setting.default is REQUIRED:
+        return "must be given"
+    return "no default" if setting.default in (None, ()) else f"default {setting.default}"
+
+
+@dataclass(frozen=True)
+class ShownModel:
+    """One model, with the settings that it is shown with.
+
+    Attributes
+    ----------
+    name : as asked for
+    model : its class
+    values : the settings
+    table, pins : what the settings give
+    sized : whether the registers depend on the size of the slot
+    """
+
+    name: str
+    model: Any
+    values: Mapping[str, Any]
+    table: RegisterTable
+    pins: tuple[Pin, ...]
+    sized: bool
+
+    @classmethod
+    def of(cls, name: str, model: Any) -> Self:
+        values = {setting.name: value_of(setting) for setting in model.settings}
+        try:
+            problem = model.check(values)
+            if problem:
+                raise InputError.of(f"cannot be shown with its defaults: {problem}", name)
+            table = model.table_for(values, SHOWN_SIZE)
+            sized = model.table_for(values, 2 * SHOWN_SIZE).end != table.end
+            return cls(name, model, values, table, tuple(model.pins_for(values)), sized)
+        except InputError:
+            raise
+        except Exception as error:
+            raise InputError.of(
+                f"cannot be shown with its defaults: it raised {format_error(error)}", name
+            ) from error
+
+    @property
+    def assumed(self) -> dict[str, Any]:
+        """The settings that a bench must give."""
+        return {
+            setting.name: self.values[setting.name]
+            for setting in self.model.settings
+            if setting.default is REQUIRED
+        }
+
+
+def has_fields(register: Register) -> bool:
+    """Return whether a register declares fields, and is not one value all over."""
+    return [field.name for field in register.fields] != ["VALUE"]
+
+
+def register_rows(register: Register) -> Iterator[tuple[object, ...]]:
+    """Yield (offset, name, bits, right, reset, text) of a register, then of its fields."""
+    last = register.offset + 4 * (register.count - 1)
+    many = register.count > 1
+    name = f"{register.name}.0..{register.count - 1}" if many else register.name_of(0)
+    offset = f"{register.offset:#x}..{last:#x}" if many else f"{register.offset:#x}"
+    own, kept = has_fields(register), "kept" if register.kept else f"{register.reset_value:#x}"
+    bits = "" if own else register.fields[0].bits
+    yield offset, name, bits, register.access, kept, register.text
+    for field in register.fields if own else ():
+        right = field.access or register.access
+        reset = "" if register.kept else f"{field.reset:#x}"
+        yield "", f"  {field.name}", field.bits, right, reset, field.text
+
+
+def model_page(name: str) -> str:
+    """Return the page of a model that comes with Busbox."""
+    shown = ShownModel.of(name, find(DEVICES, name))
+    page = page_of(shown.model)
+    blocks = [f"# {name}: a model", escaped(first_paragraph(page))]
+    if shown.assumed:
+        given = ", ".join(f"{key} = {value}" for key, value in shown.assumed.items())
+        blocks.append(f"Shown with {code(given)}; a bench must give this setting.")
+    if shown.sized:
+        blocks.append(
+            f"Shown in a slot of {SHOWN_SIZE:#x} bytes; a larger slot has more registers."
+        )
+    rows = [row for register in shown.table for row in register_rows(register)]
+    head = ("Name", "Offset", "Bits", "Access", "Reset", "Meaning")
+    blocks += ["## Registers", table(head, map(_register_cells, rows))]
+    blocks.append("`busbox guide device` says what the kinds of access mean.")
+    blocks += ["## Pins", *_pins(shown.pins)]
+    blocks += ["## Settings", keys_of("slot", name)]
+    for title in ("Files", "Timing", "Caution", "Source"):
+        text = section(page, title)
+        if text:
+            blocks += [f"## {title}", of_docstring(text)]
+    return "\n\n".join([*blocks, *_working_parts(shown.model)])
+
+
+def _working_parts(model: Any) -> Iterator[str]:
+    """Yield what a model's page refers to: the timing of each working part."""
+    module = sys.modules[model.__module__]
+    for name in dict.fromkeys(re.findall(r":class:`(\w+)`", page_of(model))):
+        page = page_of(getattr(module, name))
+        yield f"## {name}"
+        yield of_docstring(first_paragraph(page))
+        yield of_docstring(section(page, "Timing"))
+
+
+def attachment_page(name: str) -> str:
+    """Return the page of a kind of attachment that comes with Busbox."""
+    kind = find(ATTACHMENTS, name)
+    page = page_of(kind)
+    way = "drives" if issubclass(kind, Driver) else "decodes"
+    blocks = [f"# {name}: an attachment", f"It {way} a pin. {escaped(first_paragraph(page))}"]
+    blocks += ["## Settings", keys_of("attach", name)]
+    for title in ("Timing", "Caution"):
+        text = section(page, title)
+        if text:
+            blocks += [f"## {title}", of_docstring(text)]
+    blocks.append("`busbox guide attachments` shows how a bench attaches one.")
+    return "\n\n".join(blocks)
+
+
+def _register_cells(row: tuple[object, ...]) -> tuple[object, ...]:
+    offset, name, bits, access, reset, text = map(str, row)
+    shown = f"- {name.strip()}" if name.startswith(" ") else f"**{name}**"
+    return shown, offset, bits, access, reset, escaped(text)
+
+
+def _pins(pins: tuple[Pin, ...]) -> list[str]:
+    listed = runs((pin.name, (pin.direction, pin.level, pin.text)) for pin in pins)
+    rows = [
+        (code(name), way, f"{LEVEL_WHEN[way]} {level}", escaped(text))
+        for name, (way, level, text) in listed
+    ]
+    return [table(("Pin", "Direction", "Level", "Meaning"), rows)] if rows else ["None."]
