@@ -16,7 +16,7 @@ from busbox.board.reports import report_of
 from busbox.lines.wave import Wave
 
 if TYPE_CHECKING:
-    from busbox.recording import Line, Recording, Seen
+    from busbox.recording import Decoding, Line, Recording
     from busbox.system.scenario import Attached
     from busbox.system.system import System
 
@@ -43,14 +43,14 @@ class DecodedLine:
         place = int(np.searchsorted(self.line.cycles, cycle, side="right")) - 1
         return int(self.line.accesses[place]) if place >= 0 else -1
 
-    def recorded(self) -> Seen:
+    def recorded(self) -> Decoding:
         """Return what was understood, each part with the access that caused it."""
-        from busbox.recording import Character, Frame, Seen
+        from busbox.recording import Character, Decoding, Frame
 
         report, frames = self.report, None
         if report.frames is not None:
             frames = tuple(Frame(tick, self.access_at(tick), one) for tick, _, one in report.frames)
-        return Seen(
+        return Decoding(
             self.attached.kind,
             self.pin,
             tuple(report.rows),

@@ -8,7 +8,7 @@ from typing import Any
 
 from busbox.exports.contract import Result, Target
 from busbox.exports.usage import Use, usage
-from busbox.recording import Finding, Frame, Recording, Seen, StopPoint
+from busbox.recording import Decoding, Finding, Frame, Recording, StopPoint
 
 
 def write(result: Result, target: Target) -> None:
@@ -75,7 +75,7 @@ def _frame(frame: Frame) -> dict[str, Any]:
     }
 
 
-def _seen(seen: Seen) -> dict[str, Any]:
+def _seen(seen: Decoding) -> dict[str, Any]:
     """Return what an attachment understood, with cycle and access of each frame or character."""
     parts = seen.characters if seen.frames is None else seen.frames
     return {

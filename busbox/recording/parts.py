@@ -76,7 +76,7 @@ class Character:
 
 
 @dataclass(frozen=True)
-class Seen:
+class Decoding:
     """What an attachment decoded from its line.
 
     Attributes

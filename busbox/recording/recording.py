@@ -18,13 +18,13 @@ from busbox.recording.judged import Finding, Verdict
 from busbox.recording.parts import (
     AwaitGivenUp,
     Character,
+    Decoding,
     Event,
     Frame,
     HandlerStorm,
     Line,
     PollGivenUp,
     PortBreach,
-    Seen,
     SlotInfo,
     StopPoint,
     Text,
@@ -93,7 +93,7 @@ class Recording:
     stopped_on: StopPoint | None = None
     carried: CarriedBench | None = None
     # What follows from the facts: filled in by judging.
-    seen: Mapping[str, Seen] = field(default_factory=dict)
+    seen: Mapping[str, Decoding] = field(default_factory=dict)
     supply_note: str = ""
     findings: tuple[Finding, ...] = ()
     counts: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
@@ -274,10 +274,10 @@ def _parts(facts: Mapping[str, Any], arrays: Mapping[str, IntColumn]) -> dict[st
     }
 
 
-def _seen(stored: dict[str, Any]) -> Seen:
+def _seen(stored: dict[str, Any]) -> Decoding:
     """Return what an attachment decoded, with tuples where JSON has lists."""
     frames = stored["frames"]
-    return Seen(
+    return Decoding(
         **stored
         | {
             "rows": tuple((what, how) for what, how in stored["rows"]),
