@@ -128,11 +128,11 @@ def _ranges(dwarf: Any, entry: Any, base: int) -> Iterator[tuple[int, int]]:
 
 
 def _names(entry: Any) -> tuple[str, ...]:
-    """Return the names of a function, its own or those of what it was made from.
+    """Return the names of a function: its own, or those of its origin.
 
     Raises
     ------
-    Unusable : it was made from itself
+    Unusable : its origin is the function itself
     """
     names: dict[str, str] = {}
     seen = set()

@@ -165,7 +165,7 @@ class Replay:
         return min(1.0, self.taking.last_step / steps) if steps else None
 
     def _limit(self, cycle: int, until: int) -> int:
-        """Return the cycle before which the loop has something to do again."""
+        """Return the cycle at which the engine must stop for the loop."""
         player, none_left = self._player, self._player.none_left_from
         cycles = [until if cycle == until - 1 else until - 1]
         cycles += [
