@@ -19,7 +19,7 @@ class Ranges(Generic[T]):
     """
 
     def __init__(self, spans: Iterable[tuple[int, int, T]]) -> None:
-        self._spans = sorted(spans, key=lambda one: one[:2])
+        self._spans = sorted(spans, key=lambda span: span[:2])
         self._lows = [low for low, _, _ in self._spans]
         #: The furthest end of each span and all before it: where to stop looking back.
         self._reach = list(accumulate((high for _, high, _ in self._spans), max))

@@ -1,4 +1,4 @@
-"""What one device was in a run, looked up in the recording: writes, stored words, events, edges."""
+"""The past of one device in a run, from the recording: writes, stored words, events, edges."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 class RecordedPast:
     """The past of one device; see :class:`busbox.device.Past`.
 
-    A word counts as a register of :class:`busbox.device.RegisterModel` stores it; what a device itself
-    puts into a register is not known here.
+    Words are computed as :class:`busbox.device.RegisterModel` stores them; what a device itself
+    writes to a register is not known here.
     """
 
     def __init__(self, system: System, recording: Recording, number: int) -> None:
@@ -34,12 +34,12 @@ class RecordedPast:
         from busbox.recording import where
 
         slot, accesses = self._device.slot, self._recording.accesses
-        found: dict[int, list[int]] = {}
+        writes: dict[int, list[int]] = {}
         for access in where(
             accesses, lambda part: (part.slot == number) & part.write & (part.terminator == ACK)
         ):
-            found.setdefault(slot.offset(int(accesses.address[access])), []).append(access)
-        return found
+            writes.setdefault(slot.offset(int(accesses.address[access])), []).append(access)
+        return writes
 
     def _place(self, register: str) -> Place:
         offset = self._device.slot.table.offset_of(register)
@@ -84,7 +84,7 @@ class RecordedPast:
         return word
 
     def data(self, access: int) -> int:
-        """Return the word that an access carried."""
+        """Return the word that an access transferred."""
         return int(self._recording.accesses.data[access])
 
     def event(self, kinds: tuple[str, ...], cycle: int) -> tuple[int, Mapping[str, Any]] | None:
@@ -98,5 +98,5 @@ class RecordedPast:
     def first_edge(self, pin: str, access: int) -> int | None:
         """Return the cycle of the first edge of a pin that an access caused."""
         line = self._recording.lines[f"{self._device.name}.{pin}"]
-        found = np.flatnonzero(line.accesses == access)
-        return int(line.cycles[found[0]]) if len(found) else None
+        edges = np.flatnonzero(line.accesses == access)
+        return int(line.cycles[edges[0]]) if len(edges) else None

@@ -47,7 +47,7 @@ class Constant:
 
     Attributes
     ----------
-    name : the name it has, ``LED_COLOUR(n)`` for a macro, else its text
+    name : its name, ``LED_COLOUR(n)`` for a macro, or its text if it has none
     line : counted from 1
     value : the number; for a macro with an argument, that for argument 0
     width : bytes of the access, if known from a pointer
@@ -84,18 +84,18 @@ class Evaluation:
 
 
 class Uses:
-    """What one text does with its constants.
+    """The uses of the constants of one text.
 
     Attributes
     ----------
     addresses : constants that are used through a pointer
-    refused : texts without a value, each with the places of its hexadecimal numbers
-    claimed : places of hexadecimal numbers that an address accounts for
+    refused : texts without a value, each with the positions of its hexadecimal numbers
+    claimed : positions of the hexadecimal numbers that are part of an address
     pointers : names that are addresses, with the bytes of the access
-    bases : names that others of an address add to
-    plain : names with a number, used through no pointer
+    bases : names to which other parts of an address are added
+    plain : names of numbers that are not used through a pointer
     bare : hexadecimal literals in code
-    masked : names that stand beside a bit operator
+    masked : names next to a bit operator
     """
 
     def __init__(self, source: Source, address_map: AddressMap) -> None:
@@ -193,7 +193,7 @@ class Uses:
         return not value.fixed or (null and not value.places & self.hex_places)
 
     def _note(self, value: Value, root: str) -> None:
-        """Note the names that an address is made of."""
+        """Note the names that are part of an address."""
         base = self.base_of(value)
         for name in base.via if base else ():
             if name != root and self._is_plain(name):
@@ -294,7 +294,7 @@ class Uses:
         return part
 
     def _masks(self, tokens: Sequence[Token]) -> None:
-        """Note the names that stand beside a bit operator."""
+        """Note the names next to a bit operator."""
         texts = ["", "", *(token.text for token in tokens), "", ""]
         for index in range(2, len(texts) - 2):
             if texts[index] not in self.source.known:
@@ -309,7 +309,7 @@ class Uses:
     def add(
         self, name: str, line: int, found: Evaluation, how: str, width: int | None = None
     ) -> None:
-        """List an address; the numbers that it is made of are accounted for."""
+        """List an address, and claim the numbers that are part of it."""
         value = found.value
         self.claimed |= value.places
         self.addresses.append(

@@ -43,10 +43,10 @@ class Function:
 
         It is ambiguous where two are inlined side by side, or one has no name.
         """
-        found = [told for low, high, told in self.inlined if low <= address < high]
-        clear = [depth for depth, _ in found] == list(range(len(found)))
-        names = tuple(name for _, name in reversed(found))
-        return names if clear and all(names) else None
+        inlined = [entry for low, high, entry in self.inlined if low <= address < high]
+        nested = [depth for depth, _ in inlined] == list(range(len(inlined)))
+        names = tuple(name for _, name in reversed(inlined))
+        return names if nested and all(names) else None
 
 
 def read_functions(dwarf: Any, at_zero: Collection[str]) -> Ranges[Function]:
@@ -64,11 +64,11 @@ def read_functions(dwarf: Any, at_zero: Collection[str]) -> Ranges[Function]:
     """
     spans = []
     for unit in dwarf.iter_CUs():
-        functions = [one for one in _unit(dwarf, unit) if one.names]
+        functions = [function for function in _unit(dwarf, unit) if function.names]
         for function in functions:
             if not set(function.names) & set(at_zero):
-                function.ranges = [one for one in function.ranges if one[0] != 0]
-        kept = [(low, high, one) for one in functions for low, high in one.ranges]
+                function.ranges = [span for span in function.ranges if span[0] != 0]
+        kept = [(low, high, function) for function in functions for low, high in function.ranges]
         if kept:
             from_zero = max(high if low == 0 else 0 for low, high, _ in kept)
             lines = read_lines(dwarf, unit, from_zero)
@@ -88,7 +88,7 @@ def _unit(dwarf: Any, unit: Any) -> list[Function]:
                 f"{format_value(plain(top.attributes[key].value))}; compile without -gsplit-dwarf"
             )
     base = top.attributes["DW_AT_low_pc"].value if "DW_AT_low_pc" in top.attributes else 0
-    found: list[Function] = []
+    functions: list[Function] = []
     outer: list[tuple[Function | None, int]] = []
     for entry in list(unit.iter_DIEs()):  # a list: to look up names reads other entries
         if entry.is_null():
@@ -98,14 +98,14 @@ def _unit(dwarf: Any, unit: Any) -> list[Function]:
         if entry.tag == "DW_TAG_subprogram":
             ranges = list(_ranges(dwarf, entry, base))
             function, depth = Function(_names(entry) if ranges else (), ranges), 0
-            found.append(function)
+            functions.append(function)
         elif entry.tag == "DW_TAG_inlined_subroutine" and function is not None:
-            told = (depth, next(iter(_names(entry)), ""))
-            function.inlined += [(*one, told) for one in _ranges(dwarf, entry, base)]
+            inlined = (depth, next(iter(_names(entry)), ""))
+            function.inlined += [(*span, inlined) for span in _ranges(dwarf, entry, base)]
             depth += 1
         if entry.has_children:
             outer.append((function, depth))
-    return [one for one in found if one.ranges]
+    return [function for function in functions if function.ranges]
 
 
 def _ranges(dwarf: Any, entry: Any, base: int) -> Iterator[tuple[int, int]]:
@@ -128,22 +128,22 @@ def _ranges(dwarf: Any, entry: Any, base: int) -> Iterator[tuple[int, int]]:
 
 
 def _names(entry: Any) -> tuple[str, ...]:
-    """Return the names of a function, its own or those of what it was made from.
+    """Return the names of a function: its own, or those of its origin.
 
     Raises
     ------
-    Unusable : it was made from itself
+    Unusable : its origin is the function itself
     """
-    found: dict[str, str] = {}
+    names: dict[str, str] = {}
     seen = set()
     while True:
         seen.add(entry.offset)
         for key in _NAMES:
             if key in entry.attributes:
-                found.setdefault(key, plain(entry.attributes[key].value))
+                names.setdefault(key, plain(entry.attributes[key].value))
         origin = next((key for key in _ORIGINS if key in entry.attributes), None)
         if origin is None:
-            return tuple(dict.fromkeys(found[key] for key in _NAMES if key in found))
+            return tuple(dict.fromkeys(names[key] for key in _NAMES if key in names))
         entry = entry.get_DIE_from_attribute(origin)
         if entry.offset in seen:
             raise Unusable("a function's origin must be another function, not itself")

@@ -84,8 +84,10 @@ class Firmware:
         None if its function or line is unknown, or if the file gives several: linkers write 0 for the
         address of code that they left out, and merge functions with identical code.
         """
-        found = {one for function in self._functions.at(pc) for one in _sources(function, pc)}
-        return found.pop() if len(found) == 1 else None
+        sources = {
+            source for function in self._functions.at(pc) for source in _sources(function, pc)
+        }
+        return sources.pop() if len(sources) == 1 else None
 
     def text(self, source: Source) -> str | None:
         """Return the source line as it is in its file now, without surrounding space.
@@ -174,9 +176,9 @@ def _check_length(elf: ELFFile, length: int) -> None:
     needed = elf["e_shoff"] + elf.num_sections() * elf["e_shentsize"]
     if needed <= length:
         ends = [
-            one["sh_offset"] + one["sh_size"]
-            for one in elf.iter_sections()
-            if one["sh_type"] != "SHT_NOBITS"
+            section["sh_offset"] + section["sh_size"]
+            for section in elf.iter_sections()
+            if section["sh_type"] != "SHT_NOBITS"
         ]
         needed = max(ends, default=0)
     if needed > length:

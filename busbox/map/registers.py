@@ -162,9 +162,11 @@ class RegisterTable:
 
     def __init__(self, *registers: Register) -> None:
         self.registers = tuple(sorted(registers, key=lambda register: register.offset))
-        self._singles = {one.offset: Place(one, 0) for one in self.registers if not one.count}
-        self._rows = tuple(one for one in self.registers if one.count)
-        self._by_name = {one.name: one for one in self.registers}
+        self._singles = {
+            register.offset: Place(register, 0) for register in self.registers if not register.count
+        }
+        self._arrays = tuple(register for register in self.registers if register.count)
+        self._by_name = {register.name: register for register in self.registers}
         if len(self._by_name) < len(self.registers):
             names = [register.name for register in self.registers]
             twice = next(name for name in names if names.count(name) > 1)
@@ -188,10 +190,10 @@ class RegisterTable:
         single = self._singles.get(word)
         if single is not None:
             return single
-        for row in self._rows:
-            index = (word - row.offset) // 4
-            if 0 <= index < row.count:
-                return Place(row, index)
+        for array in self._arrays:
+            index = (word - array.offset) // 4
+            if 0 <= index < array.count:
+                return Place(array, index)
         return None
 
     def offset_of(self, name: str) -> int | None:
@@ -219,4 +221,6 @@ class RegisterTable:
     @property
     def end(self) -> int:
         """Bytes from the start of the slot to the end of the last register."""
-        return max((one.offset + 4 * max(1, one.count) for one in self.registers), default=0)
+        return max(
+            (last.offset + 4 * max(1, last.count) for last in self.registers[-1:]), default=0
+        )

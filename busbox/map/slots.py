@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import combinations
 
 from busbox.map.addresses import without_prefix
 from busbox.map.registers import WORD, Place, RegisterTable
@@ -204,7 +205,7 @@ class AddressMap:
     def __init__(self, slots: Sequence[Slot]) -> None:
         self.slots = tuple(slots)
         self._by_name = {slot.name: slot for slot in self.slots}
-        self._found: dict[int, Decoded] = {}
+        self._decoded: dict[int, Decoded] = {}
 
     def slot(self, name: str) -> Slot | None:
         """Return the slot of that name."""
@@ -212,12 +213,12 @@ class AddressMap:
 
     def decode(self, address: int) -> Decoded:
         """Return what answers at ``address``."""
-        found = self._found.get(address)
-        if found is None:
-            found = self._decode(address)
-            if len(self._found) < 65536:
-                self._found[address] = found
-        return found
+        decoded = self._decoded.get(address)
+        if decoded is None:
+            decoded = self._decode(address)
+            if len(self._decoded) < 65536:
+                self._decoded[address] = decoded
+        return decoded
 
     def _decode(self, address: int) -> Decoded:
         hits = [slot for slot in self.slots if slot.answers(address)]
@@ -230,9 +231,9 @@ class AddressMap:
 
     def address_of(self, slot: str, register: str) -> int | None:
         """Return the address of a register by name, or None if the slot has none of that name."""
-        place = self._by_name.get(slot)
-        offset = place.table.offset_of(register) if place else None
-        return None if place is None or offset is None else place.base + offset
+        home = self._by_name.get(slot)
+        offset = home.table.offset_of(register) if home else None
+        return None if home is None or offset is None else home.base + offset
 
     def overlaps(self) -> list[tuple[Slot, Slot, int, int]]:
         """Return (slot, slot, first, last address) for every pair of slots that both answer.
@@ -240,15 +241,14 @@ class AddressMap:
         A pair in which one yields to the other does not overlap. The range is the lowest run of
         addresses that both decode.
         """
-        found = []
-        for number, one in enumerate(self.slots):
-            for other in self.slots[number + 1 :]:
-                if one.name in other.yields_to or other.name in one.yields_to:
-                    continue
-                shared = _first_shared(one, other)
-                if shared is not None:
-                    found.append((one, other, *shared))
-        return found
+        overlaps = []
+        for slot, other in combinations(self.slots, 2):
+            if slot.name in other.yields_to or other.name in slot.yields_to:
+                continue
+            shared = _first_shared(slot, other)
+            if shared is not None:
+                overlaps.append((slot, other, *shared))
+        return overlaps
 
     def nearest(self, address: int) -> Slot | None:
         """Return the slot whose window is the fewest bytes away from ``address``."""
@@ -352,9 +352,9 @@ def _range_terms(first: int, end: int) -> Iterator[Term]:
         first += size
 
 
-def _first_shared(one: Slot, other: Slot) -> tuple[int, int] | None:
+def _first_shared(slot: Slot, other: Slot) -> tuple[int, int] | None:
     runs = []
-    for left in one.terms:
+    for left in slot.terms:
         for right in other.terms:
             if left.meets(right):
                 mask, value = left.mask | right.mask, left.value | right.value

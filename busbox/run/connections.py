@@ -152,7 +152,7 @@ class Connections:
             yield InputLevel(cycle, reply.device, reply.pin, level)
 
     def next_change(self, device: int, cycle: int) -> int | None:
-        """Return the first cycle after ``cycle`` in which something watched of a device may change."""
+        """Return the first cycle after ``cycle`` in which watched pins or text may change."""
         pins = self.watched.get(device)
         if pins is None:
             return None

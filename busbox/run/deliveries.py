@@ -91,8 +91,8 @@ class Deliveries:
         inputs = sorted(self._inputs, key=lambda entry: entry[:2])
         return [
             *(
-                f"input {self._names[one.device]}.{one.pin} in cycle {at:,}"
-                for at, _, one in inputs
+                f"input {self._names[level.device]}.{level.pin} in cycle {at:,}"
+                for at, _, level in inputs
             ),
-            *(f"reset in cycle {one.at:,}" for one in self.resets),
+            *(f"reset in cycle {reset.at:,}" for reset in self.resets),
         ]

@@ -45,7 +45,7 @@ class Ledger:
 
     Attributes
     ----------
-    steps : how many steps of the traffic have been taken
+    steps : number of steps taken from the traffic so far
     """
 
     def __init__(self, system: System) -> None:

@@ -168,9 +168,9 @@ class Replay:
         return min(1.0, self.taking.last_step / steps) if steps else None
 
     def _limit(self, cycle: int, until: int, ahead: bool) -> int:
-        """Return the cycle before which the loop has something to do again.
+        """Return the cycle at which the engine must stop for the loop.
 
-        ``ahead``: models may be asked about later cycles, since nobody looks at them in between.
+        ``ahead``: models may be asked about later cycles, since nothing reads them in between.
         """
         player, none_left = self._player, self._player.none_left_from
         cycles = [until if cycle == until - 1 else until - 1]

@@ -1,4 +1,4 @@
-"""General-purpose inputs and outputs, from outside: registers, pins, settings."""
+"""The declaration of general-purpose inputs and outputs: registers, pins, settings."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Memory, from outside: its words and settings."""
+"""The declaration of a memory: its words and settings."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The sender for lamps from outside: settings, registers, pins."""
+"""The declaration of the lamp sender: settings, registers, pins."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A cycle counter with an alarm, from outside: registers and pins."""
+"""The declaration of a cycle counter with an alarm: registers and pins."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The serial port from outside: settings, registers, pins."""
+"""The declaration of the serial port: settings, registers, pins."""
 
 from __future__ import annotations
 

@@ -60,7 +60,7 @@ class SerialSender:
         return max(self._held_from + 1, self._idle_from)
 
     def due(self) -> int | None:
-        """Return the cycle in which the byte held is taken, and the line falls."""
+        """Return the cycle in which the line falls for the byte held, or None."""
         return None if self._held is None else self._fall()
 
     def forward(self, cycle: int) -> None:

@@ -144,8 +144,7 @@ Rules
   cut-off   not exercised  it has no watch port
 
 Timing (e is the cycle of the answer)
-  writes: not measured, no word among the first 16 reads back what is written to
-    it
+  writes: not measured, none of the first 16 words reads back what was written
   reads: not measured, as it has no watch port
 
 3.50 is broken

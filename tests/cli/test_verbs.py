@@ -197,7 +197,7 @@ def test_a_note_tells_what_was_not_reached(busbox: Shell, tmp_path: Path) -> Non
     """Inputs and resets after the end do not prolong a run, and are told."""
     (tmp_path / "mine.steps").write_text("write levers.OUT 3\n", encoding="utf-8")
     page = busbox("run", "first_light", "--traffic", "mine.steps")
-    assert "note: The run ended at 250 ns, before: input levers.in.4 in cycle 640." in page
+    assert "note: The run ended at 250 ns, before input levers.in.4 in cycle 640." in page
 
 
 def test_list_names_every_bench_that_comes_with_it(busbox: Shell) -> None:

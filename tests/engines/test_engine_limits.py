@@ -151,8 +151,8 @@ def test_prints_and_checks_are_announced(engine: str, tmp_path: Path) -> None:
 
     recording = bench_of(hardware_with(prints), "write bell.STRIKE 5\n", tmp_path).run(engine)
     assert recording.notes == (
-        f"Prints and checks of the hardware are not carried out by engine {engine}, but by engine "
-        "reference: top.slot_bell: print 'ding\\n', top.slot_bell: assert.",
+        f"Engine {engine} does not execute the prints and checks of the hardware (engine reference "
+        "does): top.slot_bell: print 'ding\\n', top.slot_bell: assert.",
     )
 
 

@@ -248,7 +248,7 @@ def test_an_edge_of_the_telegraph_has_its_byte(
     else:
         assert f"{'start' if bit_time == 0 else 'stop'} bit" in bit
     assert any(
-        "telegraph.DIVISOR had its reset value" in part["text"] and "139 clocks" in part["text"]
+        "telegraph.DIVISOR had its reset value" in part["text"] and "139 cycles" in part["text"]
         for part in parts(story, "set by")
     )
 

@@ -80,7 +80,7 @@ def test_a_file_of_another_kind_or_version_is_refused_by_name(tmp_path: Path) ->
     with pytest.raises(InputError, match="is not a Busbox recording"):
         Recording.load(path)
     for facts, text in (
-        (b'{"kind": "traffic", "version": 1}', "must be of the kind 'recording', not 'traffic'"),
+        (b'{"kind": "traffic", "version": 1}', "must be of kind 'recording', not 'traffic'"),
         (b'{"kind": "recording", "version": 99}', "has version 99; this Busbox reads version 4"),
     ):
         np.savez(path, facts=np.frombuffer(facts, dtype="u1"))

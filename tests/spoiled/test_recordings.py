@@ -91,7 +91,7 @@ def test_a_file_of_another_kind_is_refused(good: Path, tmp_path: Path) -> None:
     """The kind that was found and the one expected are told."""
     file = tmp_path / "noon.recording.npz"
     with_facts(good, file, kind="timetable")
-    told = "TMP/noon.recording.npz: must be of the kind 'recording', not 'timetable'"
+    told = "TMP/noon.recording.npz: must be of kind 'recording', not 'timetable'"
     assert refusal(file) == told
 
 

@@ -245,7 +245,7 @@ def _read_back(measure: _Measure) -> tuple[int | None, str]:
 
 
 def _stored(measure: _Measure, word: int) -> int:
-    """Return the bits of a word that read back what is written, both 0 and 1."""
+    """Return the bits of a word that read back as written, for both 0 and 1."""
     bits, value = WORD, measure.dice.getrandbits(32)
     for written in (value, value ^ WORD):
         measure.reset()

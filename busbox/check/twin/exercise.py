@@ -56,7 +56,7 @@ class Exercise:
                 self._zeros[name] = self._zeros.get(name, 0) | ~value
 
     def as_object(self) -> dict[str, Any]:
-        """Return it all for a JSON object."""
+        """Return everything as a JSON object."""
         counts = ("accesses", "aimed", "cut", "inputs", "resets", "cycles")
         return {name: getattr(self, name) for name in counts} | {
             "lanes": sorted(self._lanes),

@@ -369,12 +369,10 @@ def test_a_timing_of_ones_own_is_refused(bells: Path, capsys: pytest.CaptureFixt
     code = told("twin", ".", "bell", "--random", "20", "--set", "slot.bell.model=late.py:Keeper")
     assert code == 2
     message = capsys.readouterr().err
-    assert message.startswith(
-        "busbox: LateKeeper has a timing of its own: commits a write in e + 2"
-    )
+    assert message.startswith("busbox: LateKeeper uses its own timing: commits a write in e + 2")
     assert message.endswith(
-        "Lockstep compares cycle by cycle, and needs the house's: a write shows from e + 1, "
-        "a read shows e (busbox check tells more)\n"
+        "Lockstep compares cycle by cycle and requires the standard timing: a write takes effect in "
+        "e + 1, a read shows e (busbox check shows the details)\n"
     )
 
 
