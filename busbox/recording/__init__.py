@@ -6,7 +6,6 @@ from busbox.recording.judged import Finding, Verdict
 from busbox.recording.parts import (
     AwaitGivenUp,
     Character,
-    Decoding,
     Event,
     Frame,
     HandlerStorm,
@@ -32,7 +31,6 @@ __all__ = [
     "AwaitGivenUp",
     "CarriedBench",
     "Character",
-    "Decoding",
     "Event",
     "Finding",
     "Frame",
