@@ -192,7 +192,7 @@ VERBS = Kind(
         name: f"busbox.cli.{name}_verb:command"
         for name in (
             "run", "state", "why", "twin", "list", "map", "where", "models", "attachments", "check",
-            "timing", "explain", "guide", "capture", "baud", "new", "convert", "completion",
+            "timing", "explain", "guide", "capture", "baud", "new", "convert", "schema", "completion",
         )
     },
     "busbox.cli.verbs:check_verb",

@@ -24,6 +24,11 @@ _CLOCK = re.compile(rf"{_NUMBER}\s*(Hz|kHz|MHz|GHz)")
 _TIME = re.compile(rf"{_NUMBER}\s*(s|ms|us|ns|ps)")
 _CURRENT = re.compile(rf"{_NUMBER}\s*(A|mA|uA)")
 _CYCLES = re.compile(r"[0-9][0-9_]{0,40}")
+#: The same as patterns of a whole string, in the language that JSON Schema shares with Python.
+CLOCK_PATTERN = rf"^\s*{_CLOCK.pattern}\s*$"
+UNIT_TIME_PATTERN = rf"^\s*{_TIME.pattern}\s*$"
+TIME_PATTERN = rf"^\s*({_TIME.pattern}|{_CYCLES.pattern})\s*$"
+CURRENT_PATTERN = rf"^\s*{_CURRENT.pattern}\s*$"
 _NEGATIVE = re.compile(rf"-\s*{_NUMBER}\s*(s|ms|us|ns|ps)?")
 _HERTZ = {"Hz": 1, "kHz": 1_000, "MHz": 1_000_000, "GHz": 1_000_000_000}
 _PER_AMPERE = {"A": 1, "mA": 10**3, "uA": 10**6}

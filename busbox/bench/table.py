@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
 from busbox.basics.errors import format_value
 from busbox.basics.keys import Key
-from busbox.basics.units import parse_clock, parse_span
+from busbox.basics.units import CLOCK_PATTERN, TIME_PATTERN, parse_clock, parse_span
 
 
 class Table(BaseModel):
@@ -48,10 +48,27 @@ def _bytes(value: object) -> bytes:
 #: The largest count that a key takes.
 MOST = 1 << 40
 
-ClockText = Annotated[Any, BeforeValidator(parse_clock)]
-SpanText = Annotated[Any, BeforeValidator(parse_span)]
+ClockText = Annotated[
+    Any, BeforeValidator(parse_clock), WithJsonSchema({"type": "string", "pattern": CLOCK_PATTERN})
+]
+SpanText = Annotated[
+    Any,
+    BeforeValidator(parse_span),
+    WithJsonSchema({"type": ["integer", "string"], "minimum": 0, "pattern": TIME_PATTERN}),
+]
 Positive = Annotated[int, Field(ge=1, le=MOST)]
-Bytes = Annotated[Any, BeforeValidator(_bytes)]
+Bytes = Annotated[
+    Any,
+    BeforeValidator(_bytes),
+    WithJsonSchema(
+        {
+            "type": ["string", "array"],
+            "minLength": 1,
+            "minItems": 1,
+            "items": {"type": "integer", "minimum": 0, "maximum": 255},
+        }
+    ),
+]
 Rate = Annotated[int, Field(ge=1, le=MOST)]
 #: Types in words, as several tables say them.
 RATE_TEXT = "bits per second, a whole number from 1 on"

@@ -41,6 +41,7 @@ GROUPS = {
     "Make": {
         "new": "Write a bench to start from: bench, traffic, a model.",
         "convert": "Convert traffic between formats, names and numbers.",
+        "schema": "Print the JSON Schema of a bench file, for editors.",
         "completion": "Print a script that has a shell complete verbs, benches, pins and more.",
     },
 }

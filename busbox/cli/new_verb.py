@@ -41,9 +41,12 @@ def command(kind: str, folder: str) -> int:
 
 
 def _templates(kind: str) -> dict[str, bytes]:
-    """Return the files: name to contents; the bench comes last."""
+    """Return the files: name to contents, the schema among them; the bench comes last."""
+    from busbox.bench.json_schema import FILE, bench_schema, schema_text
+
     found = files("busbox").joinpath("cli", "templates", kind)
     contents = {file.name: file.read_bytes() for file in found.iterdir() if file.is_file()}
+    contents[FILE] = schema_text(bench_schema()).encode("ascii")
     return dict(sorted(contents.items(), key=lambda item: (item[0] == "bench.toml", item[0])))
 
 

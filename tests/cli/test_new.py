@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import json
 import os
+import tomllib
 from pathlib import Path
 
 import pytest
+from jsonschema import Draft7Validator
 
 from tests.cli.saying import say
 from tests.spoiled.cabin import Spoiled, assert_told, contents_of
 
 pytestmark = pytest.mark.quick
 
-FILES = ["bench.toml", "crossing.steps", "gate.py"]
+FILES = ["bench.schema.json", "bench.toml", "crossing.steps", "gate.py"]
 
 
 @pytest.fixture(autouse=True)
@@ -25,7 +27,8 @@ def test_a_new_bench_runs_at_once_without_a_finding(capsys: pytest.CaptureFixtur
     """As printed; all that must hold does, and the gate was down and up again."""
     told = say(capsys, "new", "bench", "my crossing")
     assert told == (
-        "my crossing: bench.toml, crossing.steps, gate.py\nbusbox run 'my crossing' plays it.\n"
+        "my crossing: bench.schema.json, bench.toml, crossing.steps, gate.py\n"
+        "busbox run 'my crossing' plays it.\n"
     )
     found = json.loads(say(capsys, "run", "my crossing", "--strict", "--json", "--coverage"))
     assert found["findings"] == []
@@ -43,7 +46,7 @@ def test_its_model_has_two_registers_and_a_comment_stands_at_everything(
     shown = json.loads(say(capsys, "models", "crossing/gate.py:Gate", "--json"))
     assert [one["name"] for one in shown["registers"]] == ["COMMAND", "STATUS"]
     assert shown["timing"]
-    for name in FILES[:2]:
+    for name in ("bench.toml", "crossing.steps"):
         assert Path("crossing", name).read_text(encoding="utf-8").count("#") > 4
 
 
@@ -163,3 +166,13 @@ def test_it_is_told_and_nothing_is_left(
 ) -> None:
     """Each row: its sentence holds, its whole text is told, and the folder stays as it was."""
     assert_told(spoiled, tmp_path, monkeypatch, capsys)
+
+
+def test_an_editor_finds_the_schema_of_a_new_bench(capsys: pytest.CaptureFixture[str]) -> None:
+    """The first line of the bench names the schema beside it, which `busbox schema` prints."""
+    say(capsys, "new", "bench", "crossing")
+    bench = Path("crossing/bench.toml").read_text(encoding="utf-8")
+    assert bench.startswith("#:schema bench.schema.json\n")
+    schema = Path("crossing/bench.schema.json").read_text(encoding="utf-8")
+    assert schema == say(capsys, "schema")
+    assert list(Draft7Validator(json.loads(schema)).iter_errors(tomllib.loads(bench))) == []
