@@ -21,7 +21,8 @@ def baud_error(facts: RunFacts) -> Iterator[Sighting]:
 
     Why it matters: the far end reads wrong bytes, or none. Usually the divisor is for another clock.
     A uart's ``baud`` is checked with each divisor written, and with the reset divisor if it sent a
-    byte; a terminal's ``baud`` with its edges. Low stop bits that follow are counted here, not as ``framing``.
+    byte; a terminal's ``baud`` with its edges. Low stop bits that follow are counted here, not as
+    ``framing``.
 
     Example
     -------
