@@ -36,7 +36,7 @@ def plugin_pages() -> Iterator[tuple[str, str | InputError]]:
 
 
 def pages_for(name: str, folder: Path) -> dict[str, str]:
-    """Return the pages that a name stands for, by id.
+    """Return the pages for a name, by id.
 
     Parameters
     ----------

@@ -18,7 +18,7 @@ def poll_timeout(facts: RunFacts) -> Iterator[Sighting]:
 
     Example
     -------
-    The firmware waits for lever 4, and nobody pulls it (set ``mistakes``, bench ``waiting``)::
+    The firmware waits for lever 4, which is never pulled (set ``mistakes``, bench ``waiting``)::
 
         poll  levers.IN & 0x10 == 0x10 every 4 limit 8
 

@@ -24,7 +24,7 @@ def read_differs(facts: RunFacts) -> Iterator[Sighting]:
 
     Example
     -------
-    When the traffic was recorded, lever 4 was pulled. In this bench nobody pulls it (set
+    When the traffic was recorded, lever 4 was pulled. In this bench it is not pulled (set
     ``mistakes``, bench ``waiting``)::
 
         read levers.IN = 0x10

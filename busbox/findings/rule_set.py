@@ -101,7 +101,7 @@ def check_rule(label: str, found: Any) -> None:
     Parameters
     ----------
     label : how it was named; the name of a plug-in must be the rule's id
-    found : what the label stands for
+    found : the object with that label
 
     Raises
     ------

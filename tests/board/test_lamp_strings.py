@@ -106,8 +106,8 @@ def test_an_exchange_is_told_by_its_channels() -> None:
         "102030, and is shown as 301020."
     )
     assert finding.hint == (
-        "Make lamps send in the order that the string expects (string has GBR), or look the order up in "
-        "its data sheet."
+        "Make lamps send in the order that the string expects (string has GBR), or look the order "
+        "up in its data sheet."
     )
     sent = found.frames["lamps"][1]
     # It is known when the lamps show it: 23 bits, the last high of 7 clocks, a gap of more than 50 us.
