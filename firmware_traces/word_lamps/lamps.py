@@ -6,7 +6,7 @@ FIELDS = (Field("LAMP", 31, 24), Field("RED", 23, 16), Field("GREEN", 15, 8), Fi
 
 
 class WordLamps(RegisterModel):
-    """Lamps by the word, 0xNNRRGGBB; the frame repeats forever, at rest in the last cycle of its gap."""
+    """Lamps set by one word, 0xNNRRGGBB; the frame repeats forever, at rest at the end of its gap."""
 
     table = RegisterTable(Register("WORD", 0, "wo", "Sets a lamp.", FIELDS, whole=0b1111))
     pins, sends = (Pin("line", carries="frames"),), ("frames",)
