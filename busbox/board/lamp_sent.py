@@ -16,13 +16,15 @@ from busbox.lines.profiles import CHANNELS, show_ns
 
 Bits = NDArray[np.uint8]
 _VALUES = ("zero", "one")
+_INSIDE = ("as short as a zero", "as long as a one")
+_BEYOND = ("shorter than any zero", "longer than any one")
 
 
 def explain_frame(reading: LampReading, tick: int, sent: Sequence[int]) -> Explanation | None:
     """Return why a frame shows other colours than were sent.
 
     None if a finding of the string says it: a frame with a broken number of bits, or a bit whose
-    high is in neither window.
+    high lies between the windows.
 
     Parameters
     ----------
@@ -40,8 +42,16 @@ def explain_frame(reading: LampReading, tick: int, sent: Sequence[int]) -> Expla
             "Give the string the channels of its device (channels = 4).",
         )
     count, wanted = int(frames.bits[frame]), len(sent) * frames.lamp_bits
+    plural = "lamp" if len(sent) == 1 else "lamps"
+    other = 7 - channels
+    if channels * count == other * wanted:
+        names = {3: "three", 4: "four"}
+        return Explanation(
+            f"the frame on the line has {count:,} bits, {names[other]} channels for each of "
+            f"{len(sent):,} {plural}, and the lamps of the string take {names[channels]}",
+            f"Give the string the channels of its device (channels = {other}).",
+        )
     if count != wanted:
-        plural = "lamp" if len(sent) == 1 else "lamps"
         return Explanation(
             f"{wanted:,} bits were sent for {len(sent):,} {plural}, and the frame on the line has "
             f"{count:,}",
@@ -76,12 +86,16 @@ def _explain_bit(
     windows = reading.read.profile.windows
     window = windows[f"{_VALUES[read]}_high"]
     inside = window.counts(reading.wave.tick_ns, reading.wave.sampling * reading.wave.tick_ns)
-    if inside is None or ticks < inside[0] or (inside[1] is not None and ticks > inside[1]):
+    if inside is None:
         return None
+    below, above = ticks < inside[0], inside[1] is not None and ticks > inside[1]
+    if below if read else above:  # between the windows: the pulse itself is the finding
+        return None
+    how = _BEYOND[read] if below or above else _INSIDE[read]
     text = (
         f"lamp {lamp}, bit {bit} on the wire was sent as a {_VALUES[meant]} and is high for {ticks} "
-        f"{reading.unit} ({show_ns(ticks * reading.wave.tick_ns)}), as {('short', 'long')[read]} as a "
-        f"{_VALUES[read]}: {reading.name} takes {windows['zero_high']} for a zero, "
+        f"{reading.unit} ({show_ns(ticks * reading.wave.tick_ns)}), {how}: "
+        f"{reading.name} takes {windows['zero_high']} for a zero, "
         f"{windows['one_high']} for a one"
     )
     return Explanation(text, hint, advice_for(reading))

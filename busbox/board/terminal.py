@@ -66,11 +66,15 @@ class Terminal(Decoder):
         )
 
     def _findings(self, wave: Wave, decoded: Decoded) -> Iterator[LineFinding]:
-        """Yield the wrong rate; only where it is right, or not known, each low stop bit."""
+        """Yield the wrong rate; where it is right or unknown, low stop bits and wrong parities."""
         if not decoded.off_by(BAUD_PER_CENT, wave.sampling > 0):
-            for one in decoded.framing_errors:
-                describe = partial(self._describe_error, wave, one)
-                yield LineFinding("framing", one.end - 1, describe, one.start)
+            for describe, characters in (
+                (self._describe_error, decoded.framing_errors),
+                (self._describe_parity, decoded.parity_errors),
+            ):
+                for character in characters:
+                    message = partial(describe, wave, character)
+                    yield LineFinding("framing", character.end - 1, message, character.start)
             return
         rate = MeasuredRate(wave, decoded, self.baud)
         first = decoded.likely[0].first
@@ -157,6 +161,15 @@ class Terminal(Decoder):
             f"{float(rate):.0f} baud.",
             "Give both ends one rate and format: divisor = clock / rate (busbox baud), and baud and "
             "format of the terminal.",
+        )
+
+    def _describe_parity(self, wave: Wave, character: Character) -> tuple[str, str]:
+        """Return what a parity error is, and what to try."""
+        return (
+            f"the parity of character {character.value:#04x} is wrong, read at "
+            f"{show_rate(self.baud)} baud, {self.form}: a receiver that checks parity would not accept "
+            "it.",
+            "Use one format at both ends: set format of the terminal to that of the sender.",
         )
 
 

@@ -303,3 +303,109 @@ def test_numbers_of_lamps_that_are_not_equal_are_noted_once(
     )
     assert recording.notes == notes
     assert recording.findings == ()
+
+
+def test_an_all_dark_picture_names_the_bit_that_is_longer_than_any_one() -> None:
+    """At 12 MHz a zero of 13 cycles, 1,083.3 ns, is beyond all windows: it still lights every lamp."""
+    recording = run(
+        sending((0, 0, 0)),
+        {"lamps": lamps(0x000D_000D, 0x1C20_0014)},
+        {"string": string(count=3)},
+        clock="12 MHz",
+    )
+    assert rules(recording) == ["pulse-width", "shown-differs"]
+    assert recording.findings[1].message == (
+        "string: frame 0 was sent by lamps as 000000 000000 000000, and is shown as ffffff ffffff "
+        "ffffff: lamp 0, bit 0 on the wire was sent as a zero and is high for 13 cycles (1083.333 ns), "
+        "longer than any one: P2 takes 220..380 ns for a zero, 580..1000 ns for a one."
+    )
+
+
+@pytest.mark.parametrize(
+    ("high", "picture", "words"),
+    [
+        (8, 0, "sent as a zero and is high for 8 cycles (666.667 ns), as long as a one"),
+        (12, 0, "sent as a zero and is high for 12 cycles (1000 ns), longer than any one"),
+        (6, 0xFFFFFF, "sent as a one and is high for 6 cycles (500 ns), as short as a zero"),
+        (2, 0xFFFFFF, "sent as a one and is high for 2 cycles (166.667 ns), shorter than any zero"),
+    ],
+)
+def test_bits_of_one_value_that_are_read_as_the_other_are_named(
+    high: int, picture: int, words: str
+) -> None:
+    """By P4 at 12 MHz: inside the window of the other value, and beyond it."""
+    recording = run(
+        sending((picture,) * 3),
+        {"lamps": lamps(high << 16 | high, 0x1C20_0014)},
+        {"string": string(count=3, profile="P4")},
+        clock="12 MHz",
+    )
+    (finding,) = [one for one in recording.findings if one.rule == "shown-differs"]
+    assert words in finding.message
+
+
+def test_a_parity_error_is_a_finding() -> None:
+    """0x43 has three ones, and its bit 7 is a zero: 7E1 takes that for a wrong parity bit."""
+    (finding,) = typed(0x43, 0x41, terminal={"format": "7E1"}).findings
+    assert (finding.rule, finding.access) == ("framing", 1)
+    assert finding.message == (
+        "paper: the parity of character 0x43 is wrong, read at 115200 baud, 7E1: a receiver that "
+        "checks parity would not accept it."
+    )
+    assert finding.hint == (
+        "Use one format at both ends: set format of the terminal to that of the sender."
+    )
+
+
+def test_a_parity_error_of_the_last_byte_is_found_although_the_run_ends_first() -> None:
+    """8E1 is a bit longer than 8N1: the run ends inside the stop bit that the terminal waits for."""
+    (finding,) = typed(0x41, terminal={"format": "8E1"}).findings
+    assert finding.message == (
+        "paper: byte 0 was sent as 0x41 'A', and is received with an error: the parity of character "
+        "0x41 is wrong, read at 115200 baud, 8E1: a receiver that checks parity would not accept it."
+    )
+    assert typed(0x43, terminal={"format": "8E1"}).findings == ()  # its parity bit is the stop bit
+
+
+def test_the_last_byte_is_compared_although_the_run_ends_first() -> None:
+    """9N1 takes the stop bit for a ninth data bit, and waits for its own."""
+    (finding,) = typed(0x41, terminal={"format": "9N1"}).findings
+    assert finding.message.startswith("paper: byte 0 was sent as 0x41 'A', and is shown as 0x141 ")
+
+
+@pytest.mark.parametrize(
+    ("sent", "taken", "picture", "words"),
+    [
+        (4, 3, (0x304050, 1, 2), "96 bits, four channels for each of 3 lamps, and the lamps of the "
+         "string take three"),
+        (3, 4, (0x304050, 1, 2, 3), "96 bits, three channels for each of 4 lamps, and the lamps of the "
+         "string take four"),
+    ],
+)  # fmt: skip
+def test_another_number_of_channels_is_named(
+    sent: int, taken: int, picture: tuple[int, ...], words: str
+) -> None:
+    """White may be dark everywhere: the number of bits alone shows it."""
+    device = lamps(HIGH, channels=sent, lamps=4, count=len(picture))
+    recording = of_lamps(device, picture, string={"count": 4, "channels": taken})
+    (finding,) = recording.findings
+    assert words in finding.message
+    assert finding.hint == f"Give the string the channels of its device (channels = {sent})."
+
+
+def test_colours_with_white_have_eight_digits() -> None:
+    """All lamps of a frame alike, where one has white."""
+    device = lamps(HIGH, channels=4, order="GRBW")
+    recording = of_lamps(device, (0x12304050, 1, 2), string={"channels": 4, "order": "RGBW"})
+    (finding,) = recording.findings
+    assert "was meant as 12304050 00000001 00000002, and shows 12403050 " in finding.message
+
+
+@pytest.mark.parametrize("how", ["model", "hardware"])
+def test_a_count_above_the_lamps_built_is_noted(how: str) -> None:
+    """The lamps beyond never get a colour, whatever the string has; two frames, one note."""
+    device = lamps(HIGH, count=5, **{"as": how})
+    note = "lamps was to send to more lamps than it is built for (3 lamps): those beyond get no colour."
+    assert of_lamps(device, PICTURE, PICTURE).notes == (note,)
+    assert of_lamps(device, string={"count": 5}).notes[1:] == (note,)
+    assert of_lamps(lamps(HIGH)).notes == ()
