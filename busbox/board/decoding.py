@@ -1,4 +1,4 @@
-"""Has every decoder of a bench read its line, once a run is over."""
+"""Runs every decoder of a bench on its line, once a run is over."""
 
 from __future__ import annotations
 
@@ -21,13 +21,13 @@ if TYPE_CHECKING:
     from busbox.system.scenario import Attached
     from busbox.system.system import System
 
-#: Seconds that a line is looked at beyond its run: longer than any latch gap or character.
+#: Seconds by which a line is extended beyond its run: longer than any latch gap or character.
 REST = 10
 
 
 @dataclass(frozen=True)
 class DecodedLine:
-    """What one decoder understood of its line.
+    """One line as its decoder understood it.
 
     Attributes
     ----------
@@ -71,7 +71,7 @@ class DecodedLine:
         return int(self.line.accesses[place]) if place >= 0 else -1
 
     def recorded(self) -> LineReading:
-        """Return what was understood, each part with the access that caused it."""
+        """Return what was decoded, each part with the access that caused it."""
         from busbox.recording import Character, Frame, LineReading
 
         report, frames = self.report, None
@@ -89,7 +89,7 @@ class DecodedLine:
 
 
 def decode_lines(system: System, recording: Recording) -> Mapping[str, DecodedLine]:
-    """Return what each decoder understood, by name.
+    """Return what each decoder made of its line, by name.
 
     Raises
     ------

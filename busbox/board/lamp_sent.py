@@ -1,4 +1,4 @@
-"""Why lamps show something else than was sent: the bit of the line that explains it."""
+"""Why lamps show something other than what was sent: the bit that explains it."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ _BEYOND = ("shorter than any zero", "longer than any one")
 
 
 def explain_frame(reading: LampReading, tick: int, sent: Sequence[int]) -> Explanation | None:
-    """Return why a frame shows other colours than were sent.
+    """Return why a frame shows colours other than those sent.
 
-    None if a finding of the string says it: a frame with a broken number of bits, or a bit whose
-    high lies between the windows.
+    None if another finding of the string explains it: a frame with a broken number of bits, or a bit
+    whose high lies between the windows.
 
     Parameters
     ----------
@@ -55,7 +55,7 @@ def explain_frame(reading: LampReading, tick: int, sent: Sequence[int]) -> Expla
         return Explanation(
             f"{wanted:,} bits were sent for {len(sent):,} {plural}, and the frame on the line has "
             f"{count:,}",
-            "Look for bits without a pulse (a high of 0 clocks, or of a whole bit), for a low inside "
+            "Look for bits without a pulse (a high of 0 cycles, or of a whole bit), for a low inside "
             "the frame that is as long as a latch gap, and for another number of channels.",
         )
     first = int(frames.first[frame])
@@ -66,7 +66,7 @@ def explain_frame(reading: LampReading, tick: int, sent: Sequence[int]) -> Expla
 def _explain_bit(
     reading: LampReading, sent: Sequence[int], value: Bits, high: Ints
 ) -> Explanation | None:
-    """Return the first bit that is read as the other one; nothing in particular if no order fits."""
+    """Return the first bit that is read as the other one; an empty explanation if no order fits."""
     own = reading.string.order or reading.read.profile.order_for(reading.string.channels)
     orders = ["".join(order) for order in permutations(own)]
     fitting = next((order for order in orders if _agree(_wire(sent, order), high)), None)
@@ -78,7 +78,7 @@ def _explain_bit(
     if not len(wrong):
         return Explanation(
             f"the order on the wire is {fitting}, and the string takes {own}",
-            "Give both one order (order).",
+            "Use the same order at both ends (order).",
         )
     place = int(wrong[0])
     lamp, bit = divmod(place, reading.read.frames.lamp_bits)

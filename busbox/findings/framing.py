@@ -14,11 +14,10 @@ if TYPE_CHECKING:
 
 
 def framing(facts: RunFacts) -> Iterator[Sighting]:
-    """A serial port or a terminal received a byte without its stop bit or with wrong parity.
+    """A byte on a serial line had no stop bit or the wrong parity.
 
     It hurts because the text has a gap. Usually the two ends have different rates or formats, or the
-    line was held low (a break). A byte without its stop bit is dropped. A terminal shows a byte whose
-    parity is wrong, but a receiver that checks parity would not accept it.
+    line was held low (a break).
 
     Example
     -------

@@ -10,11 +10,11 @@ Rules
    show what they took. Any shorter low is a part of its bit, however long.
 4. Lamp 0 takes the first bits of a frame, as many as a colour has, and passes on the rest; so does each
    next one. Bits beyond the last lamp leave the string. A lamp with fewer bits than a colour has shows
-   what no source tells: it gets no colour here, and its bits are counted as broken.
+   something that no source defines: it gets no colour here, and its bits are counted as broken.
 5. The string waits for a frame in the first tick of the wave. A pulse that is up then has no beginning
    that was seen, and is not counted.
-6. Nothing is told of what the end of the wave cuts off: a pulse under way is not counted, and of the
-   last low it is known only that it is at least so long.
+6. The end of the wave cuts things off: a pulse under way is not counted, and the last low is at least
+   as long as seen.
 
 Source: datasheet document 104020171 (each lamp takes the first 24 bits and passes on the rest); rules
 2, 5 and 6 are our own.
@@ -154,7 +154,8 @@ def split(
         raise ValueError(f"count must be at least 1, not {count}")
     if sorted(order) != sorted(CHANNELS.get(len(order), "")):
         raise ValueError(
-            f"order must hold each of the letters RGB or each of RGBW once, not {format_value(order)}"
+            "order must contain each of the letters RGB or each of RGBW once, "
+            f"not {format_value(order)}"
         )
     inside = profile.gap.counts(tick_ns, sampling * tick_ns)
     assert inside is not None

@@ -1,6 +1,6 @@
 """The judgement of a lamp line: every high and every low of a wave against a profile.
 
-A number of ticks is inside a window or not by exact arithmetic; all times told are exact fractions of
+A number of ticks is inside a window or not by exact arithmetic; all times are exact fractions of
 nanoseconds.
 """
 
@@ -20,7 +20,7 @@ from busbox.lines.wave import Wave
 
 @dataclass(frozen=True)
 class Measure:
-    """The times of one kind, and how they keep their window.
+    """The times of one kind, against their window.
 
     Attributes
     ----------

@@ -24,7 +24,7 @@ TICK_LIMIT = 1 << 63
 
 @dataclass(frozen=True, eq=False)
 class Wave:
-    """One line's edges: all that a decoder of it knows. Before ``times[0]`` nothing is known.
+    """One line's edges: all that its decoder knows. Before ``times[0]`` nothing is known.
 
     Times are in ticks: a tick is a cycle in a wave of a run, and a step of the file in a capture of
     real hardware.

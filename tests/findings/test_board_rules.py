@@ -8,7 +8,7 @@ import pytest
 
 from busbox import Bench, Recording
 
-COMMON = {"high": 0x000D_0007, "period": 0x03C0_0014}  # 13 and 7 of 20 clocks, a gap of 960
+COMMON = {"high": 0x000D_0007, "period": 0x03C0_0014}  # 13 and 7 of 20 cycles, a gap of 960
 
 
 def run(steps: list[str], lamps: int = 2, string: dict[str, Any] | None = None, **keys: Any) -> Any:
@@ -34,8 +34,8 @@ def test_a_gap_is_as_long_as_the_profile_wants(gap: int, found: int) -> None:
     """Of three frames that follow by themselves, each low of 50 us is told where it ends; 62.5 ns more
     is enough.
     """
-    # Common practice, no source (P4): more than 50 us, so 801 clocks at 16 MHz. The low of the last
-    # bit, a zero, belongs to the gap: 13 clocks.
+    # Common practice, no source (P4): more than 50 us, so 801 cycles at 16 MHz. The low of the last
+    # bit, a zero, belongs to the gap: 13 cycles.
     frame = 2 * 24 * 20 + gap
     steps = [f"write lamps.PERIOD {gap << 16 | 20:#x}", "write lamps.CONTROL 3",
              f"pause {2 * frame}", "write lamps.CONTROL 0", DONE, "pause 200 us"]  # fmt: skip

@@ -19,7 +19,7 @@ from tests.board.attached import HIGH, PERIOD, bench_of, run, sender, sending, s
 pytestmark = pytest.mark.quick
 
 PICTURE = (0x400000, 0x004000, 0x000040)
-#: A zero of 11 clocks, 687.5 ns: P4 takes 650 to 950 ns for a one (common practice, no source).
+#: A zero of 11 cycles, 687.5 ns: P4 takes 650 to 950 ns for a one (common practice, no source).
 LONG_ZERO = 0x000D_000B
 
 
@@ -63,11 +63,11 @@ def test_a_zero_as_long_as_a_one_is_found(how: str) -> None:
     (finding,) = recording.findings
     assert finding.message == (
         "string: frame 0 was sent by lamps as 400000 004000 000040, and is shown as ffffff ffffff "
-        "ffffff: lamp 0, bit 0 on the wire was sent as a zero and is high for 11 clocks (687.5 ns), as "
+        "ffffff: lamp 0, bit 0 on the wire was sent as a zero and is high for 11 cycles (687.5 ns), as "
         "long as a one: P4 takes 250..550 ns for a zero, 650..950 ns for a one."
     )
     assert finding.hint == (
-        "At 16 MHz P4 is kept by 6 clocks high for a zero and 13 for a one, 20 for a bit and 802 for "
+        "To meet P4 at 16 MHz, use 6 cycles high for a zero and 13 for a one, 20 for a bit and 802 for "
         'the latch gap (busbox timing "16 MHz"). Set lamps.HIGH 0x000d0006 and lamps.PERIOD 0x03220014.'
     )
     assert (finding.rule, finding.access) == ("shown-differs", recording.frames["lamps"][0].access)
@@ -136,21 +136,21 @@ def test_an_exchange_does_not_hide_a_wrong_bit() -> None:
     recording = of_lamps(lamps(order="RGB"), (0x400000, 0x010203, 0))
     (finding,) = recording.findings
     assert finding.rule == "shown-differs"
-    assert "bit 0 on the wire was sent as a zero and is high for 11 clocks" in finding.message
+    assert "bit 0 on the wire was sent as a zero and is high for 11 cycles" in finding.message
 
 
 def test_a_bit_in_no_window_is_told_as_such_alone() -> None:
-    """10 clocks are 625 ns, neither a zero nor a one of P4: both windows are named, and no value."""
+    """10 cycles are 625 ns, neither a zero nor a one of P4: both windows are named, and no value."""
     recording = of_lamps(lamps(0x000D_000A))
     assert set(rules(recording)) == {"pulse-width"}
     assert recording.findings[0].message == (
-        "string: Frame 0, lamp 0, bit 0 is high for 10 clocks (625 ns); P4 allows 250..550 ns for a "
+        "string: Frame 0, lamp 0, bit 0 is high for 10 cycles (625 ns); P4 allows 250..550 ns for a "
         "zero and 650..950 ns for a one."
     )
 
 
 def test_a_frame_without_a_pulse_is_found() -> None:
-    """With a high of 0 clocks a dark picture leaves the line as it is: the lamps keep the old one."""
+    """With a high of 0 cycles a dark picture leaves the line as it is: the lamps keep the old one."""
     recording = of_lamps(lamps(0x000D_0000), (0, 0, 0))
     assert [one.message for one in recording.findings] == [
         "string: frame 0, sent by lamps as 000000 000000 000000, is not shown: the line does not move "
@@ -203,7 +203,7 @@ def test_a_pin_carries_only_what_its_device_sends() -> None:
 
 
 def test_the_nearest_profile_is_the_one_with_the_best_worst_margin() -> None:
-    """At 12 MHz a zero of 7 clocks, 583.3 ns, misses P4 by 33.3 ns; HIGH and PERIOD are advised."""
+    """At 12 MHz a zero of 7 cycles, 583.3 ns, misses P4 by 33.3 ns; HIGH and PERIOD are advised."""
     recording = run(
         sending(PICTURE),
         {"lamps": lamps(0x000D_0007, 0x1C20_0014)},
@@ -212,29 +212,30 @@ def test_the_nearest_profile_is_the_one_with_the_best_worst_margin() -> None:
     )
     (finding,) = [one for one in recording.findings if one.rule == "pulse-width"]
     assert finding.message == (
-        "string: No profile is kept; P4 is the nearest: frame 0, lamp 0, bit 0 is high for 7 clocks "
-        "(583.333 ns); P4 allows 250..550 ns for a zero and 650..950 ns for a one (72 of 72 bits fail)."
+        "string: The line meets no profile; P4 comes closest: frame 0, lamp 0, bit 0 is high for 7 "
+        "cycles (583.333 ns); P4 allows 250..550 ns for a zero and 650..950 ns for a one (72 of 72 "
+        "bits fail)."
     )
     assert finding.hint == (
-        "At 12 MHz P4 is kept by 5 clocks high for a zero and 10 for a one, 15 for a bit and 602 for "
+        "To meet P4 at 12 MHz, use 5 cycles high for a zero and 10 for a one, 15 for a bit and 602 for "
         'the latch gap (busbox timing "12 MHz"). The summary shows every profile; profile = NAME '
-        "judges by one. Set lamps.HIGH 0x000a0005 and lamps.PERIOD 0x025a000f."
+        "selects one. Set lamps.HIGH 0x000a0005 and lamps.PERIOD 0x025a000f."
     )
 
 
 def test_a_terminal_at_another_rate_names_both_rates_and_the_divisor() -> None:
-    """139 clocks at 12 MHz are 86,331 baud (12 MHz / 139); the rate is the finding, not the text."""
+    """139 cycles at 12 MHz are 86,331 baud (12 MHz / 139); the rate is the finding, not the text."""
     recording = typed(0x41, clock="12 MHz")
     assert recording.seen["paper"].text == "\x03"
     (finding,) = recording.findings
     assert (finding.rule, finding.access) == ("baud-error", 1)
     assert finding.message == (
-        "paper: the line has 86,331 baud +-0.08 %, 25.06 % below the 115,200 baud that it is read "
-        "with: a bit lasts 139 clocks, not 104.1667."
+        "paper: the line runs at 86,331 baud +-0.08 %, 25.06 % below the 115,200 baud it is decoded "
+        "at: a bit lasts 139 cycles, not 104.1667."
     )
     assert finding.hint == (
-        'Give both ends one rate: a divisor of 104 clocks (busbox baud "12 MHz" 115200), or baud = '
-        "86331 here. Set telegraph.DIVISOR 104 (now 139)."
+        'Use the same rate at both ends: a divisor of 104 cycles (busbox baud "12 MHz" 115200), or '
+        "baud = 86331 here. Set telegraph.DIVISOR 104 (now 139)."
     )
 
 
@@ -349,11 +350,11 @@ def test_a_parity_error_is_a_finding() -> None:
     (finding,) = typed(0x43, 0x41, terminal={"format": "7E1"}).findings
     assert (finding.rule, finding.access) == ("framing", 1)
     assert finding.message == (
-        "paper: the parity of character 0x43 is wrong, read at 115200 baud, 7E1: a receiver that "
+        "paper: the parity of character 0x43 is wrong, decoded at 115,200 baud, 7E1: a receiver that "
         "checks parity would not accept it."
     )
     assert finding.hint == (
-        "Use one format at both ends: set format of the terminal to that of the sender."
+        "Use the same format at both ends: set format of the terminal to that of the sender."
     )
 
 
@@ -362,7 +363,8 @@ def test_a_parity_error_of_the_last_byte_is_found_although_the_run_ends_first() 
     (finding,) = typed(0x41, terminal={"format": "8E1"}).findings
     assert finding.message == (
         "paper: byte 0 was sent as 0x41 'A', and is received with an error: the parity of character "
-        "0x41 is wrong, read at 115200 baud, 8E1: a receiver that checks parity would not accept it."
+        "0x41 is wrong, decoded at 115,200 baud, 8E1: a receiver that checks parity would not accept "
+        "it."
     )
     assert typed(0x43, terminal={"format": "8E1"}).findings == ()  # its parity bit is the stop bit
 
