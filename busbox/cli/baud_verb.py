@@ -16,7 +16,7 @@ from busbox.lines.baud import Division, Tolerance, parse_rate, receivers, show_r
 
 #: What a receiver does, by its name.
 TEXTS = {
-    "mid_bit": "one sample, exactly in the middle of each bit",
+    "mid_bit": "one sample, in the middle of each bit",
     "majority_16": "majority of three samples, of 16 per bit",
     "majority_8": "majority of three samples, of 8 per bit",
 }

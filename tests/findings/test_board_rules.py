@@ -73,7 +73,7 @@ def test_each_broken_frame_is_told_with_its_bits() -> None:
     (finding,) = recording.findings
     assert (finding.rule, finding.access) == ("broken-bit-count", 0)
     assert finding.message.startswith(
-        "string: Frame 0 has 31 bits, 7 beyond 1 whole lamp of 24 bits"
+        "string: Frame 0 has 31 bits, which is 1 lamp of 24 bits and 7 bits left over: bits were lost or "
     )
     whole = run([SEND, "pause 100 us"])
     assert whole.counts == {}
@@ -86,5 +86,5 @@ def test_four_channels_are_no_broken_frame_of_three() -> None:
     steps = [SEND, "pause 100 us"]
     three = run(steps, slot=slots)
     assert list(three.counts) == ["broken-bit-count"]
-    assert "64 bits, 8 short of 3 whole lamps" in three.findings[0].message
+    assert "64 bits, which is 3 lamps of 24 bits less 8 bits: " in three.findings[0].message
     assert run(steps, slot=slots, string={"channels": 4}).counts == {}
