@@ -4,7 +4,7 @@ Contract
 ========
 1. An attachment sees one pin, never a register: a :class:`Decoder` gets the edges of its line and the
    clock, a :class:`Driver` gives the levels of an input pin.
-2. It is a class with ``settings`` (the keys of ``[attach.NAME]`` besides ``kind`` and ``pin``) and one
+2. It is a class with ``settings`` (the keys of ``[attach.NAME]`` except ``kind`` and ``pin``) and one
    method: ``decode`` or ``drive``. It is built as ``Kind(board, **settings)``; a :class:`ValueError`
    from there is a mistake in the bench.
 3. A decoder is asked when the run is over, and again whenever the recording is judged again: nothing
@@ -69,7 +69,7 @@ class LineFinding:
     tick : when it is known
     describe : returns (what happened and what was expected, one thing to try); called only if shown
     edge : tick of the edge that caused it; None for ``tick``
-    part : what it is counted under, besides the attachment's name
+    part : what it is counted under, after the attachment's name
     advice : cycle counts that would be right; the hint then names the registers that set them
     """
 

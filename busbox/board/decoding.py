@@ -46,12 +46,12 @@ class DecodedLine:
 
     @cached_property
     def resting(self) -> DecodedLine:
-        """The same, if the line stays as it is for :data:`REST` after the run."""
+        """The same line, if its level does not change for :data:`REST` after the run."""
         wave = replace(self.wave, end=self.wave.end + int(REST / self.wave.tick))
         return replace(self, wave=wave, report=_report(self.attached, wave))
 
     def explain(self, tick: int, sent: object) -> Explanation | None:
-        """Return why what begins in a tick differs from what was sent, as the decoder says.
+        """Return the decoder's explanation of why what begins in a tick differs from what was sent.
 
         Raises
         ------

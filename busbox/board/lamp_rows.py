@@ -65,7 +65,7 @@ class Rows:
         """Yield a row for each profile."""
         for name, one in self.reading.judged.items():
             if not one.meant:
-                text = f"not meant for {self.reading.string.channels} channels"
+                text = f"not for {self.reading.string.channels} channels"
             elif one.passes:
                 text = self._worst(one)
             else:

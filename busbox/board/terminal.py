@@ -151,7 +151,7 @@ class Terminal(Decoder):
 
     def _describe_error(self, wave: Wave, one: Character) -> tuple[str, str]:
         """Return what a framing error is, and what to try."""
-        shortest = int(np.diff(wave.times[1:]).min())  # the first time is no edge
+        shortest = int(np.diff(wave.times[1:]).min())  # the first time is not an edge
         rate = 1 / (shortest * wave.tick)
         unit = "samples" if wave.sampling else "cycles"
         return (

@@ -97,11 +97,11 @@ class Division:
 
 @dataclass(frozen=True)
 class Tolerance:
-    """The rates that a receiver reads, in per cent of its own.
+    """The rates that a receiver tolerates, in per cent of its own rate.
 
     Attributes
     ----------
-    slow, fast : the slowest that is read, and the bound that the fastest stays below
+    slow, fast : the slowest rate tolerated, and the bound that the fastest stays below
     """
 
     slow: Fraction

@@ -71,8 +71,8 @@ class Frames:
     low : ticks of the low after the last bit; of the last frame, up to the end of the wave
     latched : whether that low is a latch gap
     shows : the first tick in which the lamps show the colours; -1 if they do not
-    broken : bits behind the last whole colour, 0 in a whole frame
-    surplus : bits, of whole colours or not, that leave the string behind its last lamp
+    broken : bits after the last whole colour, 0 in a whole frame
+    surplus : bits, of whole colours or not, that leave the string after its last lamp
     lamp_bits : bits of one lamp
     colours : 0xRRGGBB (0xWWRRGGBB for four channels) of each lamp that took one, frame by frame,
         uint32; None where the profile is judged only
@@ -99,11 +99,11 @@ class Frames:
         return -int(self.bits[frame]) % self.lamp_bits
 
     def colours_of(self, frame: int) -> tuple[int, ...]:
-        """Return what each lamp took in a frame, lamp 0 first; lamps behind them took nothing.
+        """Return what each lamp took in a frame, lamp 0 first; lamps after them took nothing.
 
         Raises
         ------
-        ValueError : the profile is judged only, so that there are no colours
+        ValueError : the profile is only judged, so it gives no colours
         """
         if self.colours is None:
             raise ValueError("a profile must have 8 bits a channel to give colours")

@@ -160,7 +160,7 @@ _BIT = ("zero_high", "one_high", "zero_low", "one_low")
 def _inset(
     windows: Mapping[str, Window], tick: Fraction, margin: Fraction
 ) -> dict[str, Counts] | None:
-    """Return the counts that keep a margin to each end of the four windows; None if one is empty."""
+    """Return the counts with a margin to each end of the four windows; None if one is empty."""
     found = {}
     for key in _BIT:
         inside = windows[key].counts(tick, -margin)
@@ -171,7 +171,7 @@ def _inset(
 
 
 def _periods(windows: Mapping[str, Window], tick: Fraction, margin: Fraction) -> Counts | None:
-    """Return the bit periods with which both kinds of bit keep a margin, or None if there are none."""
+    """Return the bit periods that give both kinds of bit a margin, or None."""
     inside = _inset(windows, tick, margin)
     if inside is None:
         return None
@@ -193,7 +193,7 @@ def _best(windows: Mapping[str, Window], tick: Fraction) -> Choice:
     assert inside is not None
     assert periods is not None
     assert gap is not None
-    clear = math.ceil((windows["gap"].least + margin) / tick)  # the gap keeps the margin too
+    clear = math.ceil((windows["gap"].least + margin) / tick)  # the gap has the margin too
     period = periods[0]
     zero, one = (
         _centred(windows[f"{bit}_high"], tick, inside[f"{bit}_high"], inside[f"{bit}_low"], period)

@@ -132,9 +132,9 @@ class Profile:
     zero_low, one_low : windows of the low time after a zero and after a one
     gap : the low that ends a frame; it has no upper end
     order : the channels in their order on the wire, for one of the numbers in ``channels``
-    channels : the numbers of channels that it is meant for
+    channels : the numbers of channels that it is for
     channel_bits : bits of a channel, the most significant first
-    source : where the values come from, in words
+    source : where the values come from, as text
     channel_current : amperes of one channel at full light
 
     Raises
@@ -240,7 +240,7 @@ class Profile:
             raise ValueError(f"channels must be {join_or(map(str, CHANNELS))}, not {channels!r}")
         if len(self.order) == channels:
             return self.order
-        # White behind the others: common practice, no source.
+        # White after the others: common practice, no source.
         return self.order + "W" if channels == 4 else self.order.replace("W", "")
 
 

@@ -94,7 +94,7 @@ class Character:
     Attributes
     ----------
     start : tick of its start edge
-    end : the first tick behind its stop bits, by the ideal rate, rounded up
+    end : the first tick after its stop bits, at the ideal rate, rounded up
     value : its data bits
     parity_ok : whether its parity bit is right; True without parity
     """
@@ -163,7 +163,7 @@ class Decoded:
     Attributes
     ----------
     characters : those with their stop bits, also where the parity is wrong
-    framing_errors : those with a low stop bit that are no break
+    framing_errors : those with a low stop bit that are not a break
     breaks : see :class:`Break`
     false_starts : ticks of falls after which the start bit was not low in its middle
     unfinished : start of a character that goes on beyond the wave's end, or None

@@ -183,7 +183,7 @@ class PulseSenderHardware(wiring.Component):
 
 
 class PulseLedNoteReader(NoteReader):
-    """Turns the sender's notes into frames with their colours, and into what was odd or missed."""
+    """Turns the sender's notes into frames with their colours, and into odd or missed frames."""
 
     needed_accesses = "last write"
 
@@ -274,7 +274,7 @@ class PulseLedHardware(PulseLedRegisters, Hardware):
             sender.colour.eq(colours.data),
             registers.STATUS.sets.eq(Mux(missed, MISSED, 0)),
             self.pin_line.eq(sender.line),
-            # A string that repeats comes to rest once a frame: in the cycle in which the next follows.
+            # A sender that repeats is at rest once per frame: in the cycle before the next one.
             self.at_rest.eq(~sender.busy | again),
         ]
         registers.STATUS.show(Mux(sender.busy, BUSY, 0) | registers.STATUS.value)

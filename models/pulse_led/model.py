@@ -184,7 +184,7 @@ class PulseLed(PulseLedRegisters, RegisterModel):
 
     @property
     def _repeats(self) -> bool:
-        """Whether a frame under way is followed by another, as REPEAT stands."""
+        """Whether another frame follows the one under way, by the present REPEAT."""
         return bool(self._now["CONTROL"] & REPEAT) and self._under_way
 
     def _start(self, first_bit: int) -> None:

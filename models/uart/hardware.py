@@ -117,7 +117,7 @@ class SerialReceiverHardware(wiring.Component):
     take : (in, 1) the byte that waits is taken at the end of this cycle
     ready, byte : (out, 1 and 8) a byte waits; the byte, 0 while none waits
     comes, lost, framing : (out, 1) this is the cycle of a stop sample: of a byte that will be there in
-        the next cycle, of one for which there is no room, of one without a stop bit
+        the next cycle, of one that finds no room, of one without a stop bit
     arrived : (out, 8) the byte of that stop sample
     length : (out, 16) cycles of a bit, less one, that the byte under way is sampled with
 

@@ -73,7 +73,7 @@ def test_each_broken_frame_is_told_with_its_bits() -> None:
     (finding,) = recording.findings
     assert (finding.rule, finding.access) == ("broken-bit-count", 0)
     assert finding.message.startswith(
-        "string: Frame 0 has 31 bits, which is 1 lamp of 24 bits and 7 bits left over: bits were lost or "
+        "string: Frame 0 has 31 bits, which is 1 lamp of 24 bits and 7 bits left over: "
     )
     whole = run([SEND, "pause 100 us"])
     assert whole.counts == {}

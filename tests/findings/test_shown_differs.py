@@ -411,3 +411,22 @@ def test_a_count_above_the_lamps_built_is_noted(how: str) -> None:
     assert of_lamps(device, PICTURE, PICTURE).notes == (note,)
     assert of_lamps(device, string={"count": 5}).notes[1:] == (note,)
     assert of_lamps(lamps(HIGH)).notes == ()
+
+
+def test_a_framing_error_explains_a_byte_that_is_not_shown() -> None:
+    """Bit 7, a zero, stands where 7N2 has its first stop bit: framing says it alone, for each byte."""
+    assert rules(typed(*b"Hi", terminal={"format": "7N2"})) == ["framing", "framing"]
+
+
+def test_only_the_last_byte_is_looked_for_at_rest() -> None:
+    """Two bytes with a pause, the second still under way for 8E1 at the end: both are right."""
+
+    def firmware(bus: Any) -> None:
+        bus.write("telegraph.DATA", 0x43)
+        bus.pause("300 us")
+        bus.write("telegraph.DATA", 0x43)
+
+    paper = {"kind": "terminal", "pin": "telegraph.tx", "format": "8E1"}
+    recording = run(firmware, {"telegraph": slot("uart", divisor=139)}, {"paper": paper})
+    assert recording.seen["paper"].text == "C"
+    assert recording.findings == ()
