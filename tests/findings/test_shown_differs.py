@@ -430,3 +430,60 @@ def test_only_the_last_byte_is_looked_for_at_rest() -> None:
     recording = run(firmware, {"telegraph": slot("uart", divisor=139)}, {"paper": paper})
     assert recording.seen["paper"].text == "C"
     assert recording.findings == ()
+
+
+def test_a_frame_that_a_reset_cut_between_two_lamps_is_not_compared() -> None:
+    """24 whole bits are left, so that no other finding explains the two lamps that are missing."""
+
+    def firmware(bus: Any) -> None:
+        sending(PICTURE)(bus)
+        bus.pause("200 us")
+
+    recording = run(
+        firmware,
+        {"lamps": lamps(HIGH)},
+        {"string": string(count=3, profile="P4")},
+        reset=[{"at": 9 + 24 * 20 - 3, "length": 2}],
+        after_reset="continue",
+    )
+    assert [frame.colours for frame in recording.seen["string"].frames or ()] == [PICTURE[:1]]
+    assert recording.findings == ()
+
+
+def test_bytes_after_a_reset_are_compared_again_once_one_is_right() -> None:
+    """The reset cuts the first byte; of those that follow, 7E1 takes bit 7 of 0xC3 for its parity."""
+
+    def firmware(bus: Any) -> None:
+        for byte in (0x41, 0x41, 0xC3):
+            bus.pause("200 us")
+            bus.write("telegraph.DATA", byte)
+
+    recording = run(
+        firmware,
+        {"telegraph": slot("uart", divisor=139)},
+        {"paper": {"kind": "terminal", "pin": "telegraph.tx", "format": "7E1"}},
+        reset=[{"at": 4500, "length": 2}],
+        after_reset="restart",
+    )
+    assert rules(recording)[-1] == "shown-differs"
+    assert " was sent as 0xc3 'Ã', and is shown as 0x43 'C'" in recording.findings[-1].message
+
+
+def test_two_frames_that_lamps_take_for_one_are_found_once() -> None:
+    """A long string goes on after a gap of 31 us: the low is the finding, not the colours."""
+    device = lamps(HIGH, 500 << 16 | 20)
+    recording = of_lamps(device, PICTURE, PICTURE, PICTURE, string={"count": 9})
+    assert set(rules(recording)) == {"pulse-width"}
+
+
+def test_a_last_frame_that_is_broken_is_found_although_the_run_ends_first() -> None:
+    """The device waits 31 us, the lamps need 50: they show three of four channels after the run."""
+    device = lamps(HIGH, 500 << 16 | 20, channels=4, lamps=1, count=1)
+    (finding,) = of_lamps(device, (0x12304050,)).findings
+    assert finding.rule == "shown-differs"
+    assert finding.message == (
+        "string: frame 0 was sent by lamps as 12304050, and is shown as 304050: Frame 0 has 32 bits, "
+        "which is 1 lamp of 24 bits and 8 bits left over: bits were lost or added, and lamps show "
+        "colours other than those sent."
+    )
+    assert finding.hint == "If the lamps have four channels, set channels = 4."
