@@ -113,6 +113,7 @@ def test_a_saved_recording_finds_it_again(tmp_path: Path) -> None:
         (lamps(HIGH), [PICTURE], {"string": {"count": 9}}),  # more lamps than are sent
         (lamps(HIGH, 20 << 16 | 20), [PICTURE], {}),  # the latch gap is not over at the end
         (lamps(), [PICTURE], {"until": "60 us"}),  # the frame is still on the line
+        (lamps(), [PICTURE], {"until": "60250 ns"}),  # and in the low of a bit
         (lamps(HIGH, count=0), [PICTURE], {}),  # an empty frame
     ],
 )
@@ -487,3 +488,23 @@ def test_a_last_frame_that_is_broken_is_found_although_the_run_ends_first() -> N
         "colours other than those sent."
     )
     assert finding.hint == "If the lamps have four channels, set channels = 4."
+
+
+def test_wires_to_pins_of_one_name_are_kept_apart() -> None:
+    """Two ports have a pin in.0, each with its own sender: a string is compared with its own."""
+    recording = run(
+        lambda bus: [sending(PICTURE, slot=name)(bus) for name in ("lamps", "others")],
+        {
+            "lamps": lamps(HIGH),
+            "others": slot("pulse_led", 1, high=LONG_ZERO, period=PERIOD, lamps=3, count=3),
+            "levers": slot("gpio", 2, width=4),
+            "points": slot("gpio", 3, width=4),
+        },
+        {"string": string("levers.in.0", count=3, profile="P4")},
+        wire=[
+            {"from": "lamps.line", "to": "levers.in.0"},
+            {"from": "others.line", "to": "points.in.0"},
+        ],
+    )
+    assert rules(recording) == []
+    assert recording.seen["string"].frames[0].colours == PICTURE  # type: ignore[index]
