@@ -24,7 +24,7 @@ DIVISOR = 139
 
 
 def lamp_line(edges: int) -> Wave:
-    """Return edges of frames of 100 lamps: 13 and 7 of 20 clocks, gaps of 5000."""
+    """Return edges of frames of 100 lamps: 13 and 7 of 20 cycles, gaps of 5000."""
     bits = np.random.default_rng(1).integers(0, 2, edges // 2)
     begins = 20 * np.arange(len(bits)) + 5000 * (np.arange(len(bits)) // (24 * LAMPS)) + 10
     times = np.stack((begins, begins + np.where(bits, 13, 7)), axis=1).ravel()
@@ -54,7 +54,7 @@ def plain_lamps(times: list[int]) -> list[list[int]]:
 
 
 def serial_line(edges: int) -> Wave:
-    """Return about as many edges of random bytes, back to back, 139 clocks a bit."""
+    """Return about as many edges of random bytes, back to back, 139 cycles a bit."""
     octets = np.random.default_rng(2).integers(0, 256, edges // 5 + 800)
     bits = np.ones((len(octets), 10), dtype=np.uint8)
     bits[:, 0] = 0

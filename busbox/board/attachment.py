@@ -4,15 +4,17 @@ Contract
 ========
 1. An attachment sees one pin, never a register: a :class:`Decoder` gets the edges of its line and the
    clock, a :class:`Driver` gives the levels of an input pin.
-2. It is a class with ``settings`` (the keys of ``[attach.NAME]`` besides ``kind`` and ``pin``) and one
+2. It is a class with ``settings`` (the keys of ``[attach.NAME]`` except ``kind`` and ``pin``) and one
    method: ``decode`` or ``drive``. It is built as ``Kind(board, **settings)``; a :class:`ValueError`
    from there is a mistake in the bench.
 3. A decoder is asked when the run is over, and again whenever the recording is judged again: nothing
-   that it finds changes the run, and it answers the same each time. The same class reads captures of
-   real lines (``busbox capture``); of those, ``wave.sampling`` says how much each length may be wrong.
+   that it finds changes the run, and it gives the same report each time. The same class reads
+   captures of real lines (``busbox capture``); ``wave.sampling`` says how much each length may be
+   wrong there.
 4. What a decoder finds wrong is a :class:`LineFinding` with the id of a rule: one of Busbox's, or one
-   that the class declares in ``rules``, id to page (``busbox explain``). Who caused it is not its
-   business: that is looked up from the edge it names. DEVELOPERS.md shows a decoder with its own rule.
+   that the class declares in ``rules``, id to page (``busbox explain``). The decoder does
+   not say who caused it: that is looked up from the edge it names. DEVELOPERS.md shows a decoder with
+   its own rule.
 
 A decoder of ten lines::
 
@@ -45,12 +47,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Board:
-    """What an attachment may know of its surroundings.
+    """What an attachment may know about its surroundings.
 
     Attributes
     ----------
     clock_hz : ticks of a wave a second: the bench's clock, or the samples of a capture, rounded
-    profiles : profiles of lamp lines by name, those of the bench among them
+    profiles : profiles of lamp lines by name, including those of the bench
     """
 
     clock_hz: int
@@ -59,16 +61,16 @@ class Board:
 
 @dataclass(frozen=True)
 class LineFinding:
-    """Something that a decoder finds wrong.
+    """Something wrong that a decoder found.
 
     Attributes
     ----------
     rule : id of the rule
     tick : when it is known
     describe : returns (what happened and what was expected, one thing to try); called only if shown
-    edge : tick of the edge that is to blame; None for ``tick``
-    part : what it is counted under, besides the attachment's name
-    advice : clocks of the line that would be right; the hint then names the registers that give them
+    edge : tick of the edge that caused it; None for ``tick``
+    part : what it is counted under, after the attachment's name
+    advice : cycle counts that would be right; the hint then names the registers that set them
     """
 
     rule: str
@@ -81,12 +83,12 @@ class LineFinding:
 
 @dataclass(frozen=True)
 class Advice:
-    """Clocks of a line, by the names of :meth:`busbox.device.Declaration.words_for`.
+    """Cycle counts of a line, by the names of :meth:`busbox.device.Declaration.words_for`.
 
     Attributes
     ----------
-    clocks : those that would be right, empty if none are
-    now : those that the line has, empty if that is not known
+    clocks : the counts that would be right, empty if none are
+    now : the present counts, empty if they are unknown
     """
 
     clocks: Mapping[str, int] = field(default_factory=dict)
@@ -95,12 +97,12 @@ class Advice:
 
 @dataclass(frozen=True)
 class Explanation:
-    """Why a decoder shows something else than was sent.
+    """Why a decoder shows something other than what was sent.
 
     Attributes
     ----------
-    text : which bit it is, in numbers; "" if that is not known
-    hint : one thing to try; "" if there is nothing special
+    text : which bit it is, in numbers; "" if unknown
+    hint : one thing to try; "" for the general advice
     advice : as in a :class:`LineFinding`
     """
 
@@ -111,17 +113,17 @@ class Explanation:
 
 @dataclass(frozen=True)
 class LineReport:
-    """What a decoder understood of its line.
+    """What a decoder made of its line.
 
     Attributes
     ----------
-    rows : (what, how it was), for people
+    rows : (label, value), for people
     facts : the same for programs, as JSON holds it
-    text : what it read as text, or None
+    text : the line decoded as text, or None
     characters : (tick of the first edge, value) of each character
     frames : (tick of the first edge, tick from which the lamps show it, colours 0xRRGGBB or
         0xWWRRGGBB) of each frame that they show, or None
-    current : (tick, amperes that it draws from then on), or None if it is not known
+    current : (tick, amperes that it draws from then on), or None if unknown
     findings : what is wrong, in order of tick
     """
 
@@ -140,7 +142,7 @@ class Attachment:
     Attributes
     ----------
     board : its surroundings
-    options : every setting, checked on its own
+    options : every setting, each checked by itself
     """
 
     settings: ClassVar[tuple[Setting, ...]] = ()
@@ -153,14 +155,14 @@ class Attachment:
 
     @classmethod
     def check(cls, settings: Mapping[str, Any]) -> str | None:
-        """Return what is wrong with settings that are each fine on their own, or None."""
+        """Return what is wrong with a combination of valid settings, or None."""
         return None
 
 
 class Decoder(Attachment):
-    """Understands a line."""
+    """Decodes a line."""
 
-    #: Rules of its own, which its findings may name: the id of each to its page (``busbox explain``).
+    #: Its own rules, which its findings may name: the id of each to its page (``busbox explain``).
     rules: ClassVar[Mapping[str, str]] = {}
 
     def decode(self, wave: Wave) -> LineReport:
@@ -173,13 +175,13 @@ class Decoder(Attachment):
         raise NotImplementedError
 
     def describe(self, wave: Wave, tick: int) -> str:
-        """Return what the line says in a tick, such as ``frame 3, lamp 2``; "" if that is not told."""
+        """Return what a tick of the line belongs to, such as ``frame 3, lamp 2``; "" if unknown."""
         return ""
 
     def explain(self, wave: Wave, tick: int, sent: Any) -> Explanation | None:
-        """Return why what begins in a tick is shown as another frame or character than was sent.
+        """Return why the frame or character that begins in a tick is not shown as it was sent.
 
-        None if a finding of the decoder says it already: the difference is not a finding then.
+        None if one of the decoder's findings explains it: the difference is then not a finding.
 
         Parameters
         ----------
@@ -199,11 +201,11 @@ class Driver(Attachment):
 
 
 def check_attachment(name: str, found: Any) -> None:
-    """Refuse what is no kind of attachment.
+    """Refuse what is not a kind of attachment.
 
     Raises
     ------
-    InputError : it neither decodes nor drives, or brings a rule that is not as it must be
+    InputError : it neither decodes nor drives, or declares a rule that is not valid
     """
     if not isinstance(found, type) or not issubclass(found, Decoder | Driver):
         raise InputError.of(
@@ -227,7 +229,7 @@ def mistake_in_rules(kind: type[Decoder], known: Container[str]) -> str | None:
         return f"rules must be a mapping from id to page, not {format_value(kind.rules)}"
     for rule, page in kind.rules.items():
         if not isinstance(page, str):
-            return f"the page of rule {rule} must be a text, not {format_value(page)}"
+            return f"the page of rule {rule} must be a string, not {format_value(page)}"
         mistake = mistake_in_rule(rule, page_of(page))
         if mistake:
             return mistake

@@ -1,4 +1,4 @@
-"""What two lines say, compared: a capture of the board against a run of the bench."""
+"""Compares two decoded lines: a capture of the board and a run of the bench."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ from busbox.lines.profiles import WINDOWS
 
 @dataclass(frozen=True)
 class Difference:
-    """One thing that two lines say.
+    """One property of two lines.
 
     Attributes
     ----------
     what : such as ``text`` or ``mean high of a zero``
     here, there : of the capture, of the run
-    same : whether they are equal; a measured time is never held to be so, and counts as the same
-    text : both in words
+    same : whether they are equal; measured times always count as the same
+    text : both, for people
     """
 
     what: str
@@ -38,7 +38,7 @@ class Difference:
 
 
 def differences(here: LineReport, there: LineReport) -> list[Difference]:
-    """Return what two looks at lines say, each thing with whether it is the same."""
+    """Return the properties of two decoded lines, each with whether it is the same."""
     return list(_compared(here, there))
 
 
@@ -64,7 +64,7 @@ def _equal(what: str, here: Any, there: Any, unit: str) -> Difference:
 
 
 def _read(value: Any) -> str:
-    return "nothing is read" if value is None else format_value(value)
+    return "nothing was decoded" if value is None else format_value(value)
 
 
 def _frames(here: Sequence[list[int]], there: Sequence[list[int]]) -> Difference:

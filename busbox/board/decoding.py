@@ -1,4 +1,4 @@
-"""Has every decoder of a bench read its line, once a run is over."""
+"""Runs every decoder of a bench on its line, once a run is over."""
 
 from __future__ import annotations
 
@@ -21,13 +21,13 @@ if TYPE_CHECKING:
     from busbox.system.scenario import Attached
     from busbox.system.system import System
 
-#: Seconds that a line is looked at beyond its run: longer than any latch gap or character.
+#: Seconds by which a line is extended beyond its run: longer than any latch gap or character.
 REST = 10
 
 
 @dataclass(frozen=True)
 class DecodedLine:
-    """What one decoder understood of its line.
+    """One line as its decoder understood it.
 
     Attributes
     ----------
@@ -46,12 +46,12 @@ class DecodedLine:
 
     @cached_property
     def resting(self) -> DecodedLine:
-        """The same, if the line stays as it is for :data:`REST` after the run."""
+        """The same line, if its level does not change for :data:`REST` after the run."""
         wave = replace(self.wave, end=self.wave.end + int(REST / self.wave.tick))
         return replace(self, wave=wave, report=_report(self.attached, wave))
 
     def explain(self, tick: int, sent: object) -> Explanation | None:
-        """Return why what begins in a tick differs from what was sent, as the decoder says.
+        """Return the decoder's explanation of why what begins in a tick differs from what was sent.
 
         Raises
         ------
@@ -71,7 +71,7 @@ class DecodedLine:
         return int(self.line.accesses[place]) if place >= 0 else -1
 
     def recorded(self) -> LineReading:
-        """Return what was understood, each part with the access that caused it."""
+        """Return what was decoded, each part with the access that caused it."""
         from busbox.recording import Character, Frame, LineReading
 
         report, frames = self.report, None
@@ -89,7 +89,7 @@ class DecodedLine:
 
 
 def decode_lines(system: System, recording: Recording) -> Mapping[str, DecodedLine]:
-    """Return what each decoder understood, by name.
+    """Return what each decoder made of its line, by name.
 
     Raises
     ------

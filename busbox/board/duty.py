@@ -1,4 +1,4 @@
-"""What shows the level of a pin: a single lamp, say."""
+"""Shows how long a pin is on, as a single lamp would."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from busbox.lines.wave import Wave
 
 
 class Level(Decoder):
-    """Shows how often a pin is on, and how long.
+    """Shows how often and how long a pin is on.
 
-    A level that is not driven counts as the one before it. The last time on may go on beyond the run:
-    it counts for the share, not for the shortest and the longest.
+    A level that is not driven counts as the one before it. The last pulse may continue beyond
+    the run: it counts for the share, but not for the shortest and the longest.
     """
 
     settings = (Setting("on", 1, high=1, text="The level that counts as on."),)

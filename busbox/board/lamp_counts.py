@@ -1,4 +1,4 @@
-"""Which counts of clocks would keep a profile at the clock of a line."""
+"""Which cycle counts would meet a profile at the clock of a line."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ def counts_that_fit(reading: LampReading) -> str:
     clock, choice = show_clock(_hertz(reading)), _choice(reading)
     look = f'busbox timing "{clock}"'
     if choice is None:
-        return f"No counts of clocks keep {reading.name} at {clock}: take another clock ({look})."
+        return f"No cycle counts at {clock} meet {reading.name}: choose another clock ({look})."
     return (
-        f"At {clock} {reading.name} is kept by {choice.zero_high:,} clocks high for a zero and "
+        f"To meet {reading.name} at {clock}, use {choice.zero_high:,} cycles high for a zero and "
         f"{choice.one_high:,} for a one, {choice.period:,} for a bit and {choice.gap:,} for the latch "
         f"gap ({look})."
     )

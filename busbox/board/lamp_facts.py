@@ -1,4 +1,4 @@
-"""What a lamp line says, for programs."""
+"""A decoded lamp line, for programs."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from busbox.lines.bits import SHIFTS
 from busbox.lines.lamps import Judgement
 from busbox.lines.profiles import CHANNELS
 
-#: Failing times that are listed of each profile.
+#: How many failing times are listed for each profile.
 LISTED = 20
 
 
@@ -41,7 +41,7 @@ def facts_of(reading: LampReading) -> dict[str, Any]:
 def _profile_facts(
     reading: LampReading, one: Judgement, read: list[list[list[int]]] | None
 ) -> dict[str, Any]:
-    """Return what is told of each profile; ``frames`` only where others than ``read`` are read."""
+    """Return the facts of a profile; ``frames`` only where they differ from ``read``."""
     first = [one.failures.at(place) for place in range(min(len(one.failures), LISTED))]
     facts: dict[str, Any] = {
         "passes": one.passes,

@@ -15,7 +15,7 @@ from busbox.board.light import Flashing
 from busbox.lines.bits import Frames
 from busbox.lines.profiles import WINDOWS, show_ns
 
-#: If not more than one in so many fails, it is no matter of the sender's counts.
+#: If at most one in so many fails, the cause is not the sender's cycle counts.
 FEW = 3
 
 
@@ -50,7 +50,7 @@ class LampFindings:
             yield self._finding(number, keys[window], partial(self._describe_time, place), place)
 
     def _nearest(self) -> LineFinding:
-        """Return the first failure of the profile that is the nearest."""
+        """Return the first failure of the profile that comes closest."""
         number = int(self.reading.read.failing_bits[0])
         key = list(WINDOWS)[int(self.reading.read.failures.window[0])]
         return self._finding(number, key, self._describe_none, 0)
@@ -68,14 +68,14 @@ class LampFindings:
         return f"{message[0].upper()}{message[1:]}.", self._hint(place)
 
     def _failure(self, place: int) -> str:
-        """Return a failure in words."""
+        """Return a failure as text."""
         frame, lamp, bit, key, ticks = self.reading.read.failures.at(place)
-        time = f"{ticks} {self.reading.unit} ({show_ns(ticks * self.reading.wave.tick_ns)})"
+        time = f"{ticks:,} {self.reading.unit} ({show_ns(ticks * self.reading.wave.tick_ns)})"
         allowed = f"{self.reading.name} allows {self.reading.read.profile.windows[key]}"
         if key == "gap":
             return (
-                f"the latch gap behind frame {frame} lasts {time}, so that the lamps take what follows "
-                f"for the same frame; {allowed}"
+                f"the latch gap after frame {frame} lasts only {time}, so the lamps treat what follows "
+                f"as the same frame; {allowed}"
             )
         where = f"frame {frame}, lamp {lamp}, bit {bit}"
         if key.endswith("_high"):
@@ -87,7 +87,7 @@ class LampFindings:
         return f"{windows['zero_high']} for a zero and {windows['one_high']} for a one"
 
     def _one_off(self, key: str) -> bool:
-        """Return whether most times of a kind are as they should be."""
+        """Return whether most times of a kind are fine."""
         measure = self.reading.read.measures[key]
         return key != "gap" and FEW * measure.failing <= measure.count
 
@@ -98,27 +98,25 @@ class LampFindings:
     def _hint(self, place: int) -> str:
         key = self.reading.read.failures.at(place)[3]
         if self.reading.wave.sampling:
-            return (
-                "Look at the sender's clock and counts: busbox timing CLOCK tells which counts fit."
-            )
+            return "Check the sender's clock and cycle counts; busbox timing CLOCK lists good ones."
         if self._one_off(key):
             return (
-                "Most are as they should be: look for what comes in between, an interrupt or a longer "
-                "way through a loop (busbox why tells it)."
+                "Most bits are fine: look for occasional delays, such as an interrupt or a longer path "
+                "through a loop (busbox why shows the cause)."
             )
         if key != "gap":
             return counts_that_fit(self.reading)
         inside = self.reading.read.profile.windows[key].counts(self.reading.wave.tick_ns)
         assert inside is not None
-        clock = f"at this clock {self.reading.name} allows"
-        return f"Let it last longer: {clock} {inside[0]:,} clocks or more."
+        name = self.reading.name
+        return f"Make it longer: at this clock {name} needs at least {inside[0]:,} cycles."
 
     def _describe_none(self) -> tuple[str, str]:
         bits = len(np.unique(self.reading.read.failing_bits))
         return (
-            f"No profile is kept; {self.reading.name} is the nearest: {self._failure(0)} ({bits:,} of "
-            f"{len(self.reading.read.bits.begin):,} bits fail).",
-            f"{self._hint(0)} The summary shows every profile; profile = NAME judges by one.",
+            f"The line meets no profile; {self.reading.name} comes closest: {self._failure(0)} "
+            f"({bits:,} of {len(self.reading.read.bits.begin):,} bits fail).",
+            f"{self._hint(0)} The summary shows every profile; profile = NAME selects one.",
         )
 
     def _describe_broken(self, number: int) -> tuple[str, str]:
@@ -126,12 +124,12 @@ class LampFindings:
         bits, one = int(frames.bits[number]), frames.lamp_bits
         lamps, over = divmod(bits, one)
         if 2 * over <= one:
-            what = f"{over} beyond {lamps} whole {'lamp' if lamps == 1 else 'lamps'}"
+            what = f"{_count(lamps, 'lamp')} of {one} bits and {_count(over, 'bit')} left over"
         else:
-            what = f"{one - over} short of {lamps + 1} whole {'lamps' if lamps else 'lamp'}"
+            what = f"{_count(lamps + 1, 'lamp')} of {one} bits less {_count(one - over, 'bit')}"
         return (
-            f"Frame {number} has {bits:,} bits, {what} of {one} bits each: a chain is a bit too long "
-            "or too short, and lamps show other colours than those sent.",
+            f"Frame {number} has {_count(bits, 'bit')}, which is {what}: bits were lost or added, and "
+            "lamps show colours other than those sent.",
             self._hint_of_bits(bits),
         )
 
@@ -140,7 +138,7 @@ class LampFindings:
         other = 7 - string.channels
         if bits % (self.reading.read.profile.channel_bits * other) == 0:
             count = "four" if other == 4 else "three"
-            return f"If the string has {count} channels, say so (channels = {other})."
+            return f"If the lamps have {count} channels, set channels = {other}."
         return (
             "Look for a pulse that was lost or cut: a reset in the frame, a gap inside it, a loop that "
             "ends too early."
@@ -149,8 +147,13 @@ class LampFindings:
     def _describe_flash(self, one: Flashing) -> tuple[str, str]:
         moment = "sample" if self.reading.wave.sampling else "cycle"
         return (
-            f"Lamp {one.lamp} flashes {one.most} times in a second, from {moment} {one.start} to "
-            f"{one.end} ({one.kind} flashes, WCAG 2.2, success criterion 2.3.1); three are allowed.",
-            "Let it blink more slowly, or change less. Flashing light can cause seizures; local codes "
+            f"Lamp {one.lamp} flashes {one.most} times in a second, from {moment} {one.start:,} "
+            f"to {one.end:,} ({one.kind} flashes, WCAG 2.2, success criterion 2.3.1); three are "
+            "allowed.",
+            "Make it blink more slowly, or change less. Flashing light can cause seizures; local codes "
             "and licensed practice decide.",
         )
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"

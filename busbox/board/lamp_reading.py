@@ -1,4 +1,4 @@
-"""A lamp line as its lamps read it: by which profile, its frames, colours and currents."""
+"""A lamp line as its lamps take it: by which profile, its frames, colours and currents."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ BOTH = Fraction(3, 2)
 
 @dataclass(frozen=True)
 class StringOptions:
-    """What is known of a string before its line is read.
+    """What is known about a string before its line is decoded.
 
     Attributes
     ----------
@@ -50,13 +50,13 @@ class LampReading:
     ----------
     string : what is known of the lamps
     wave : the line
-    judged : how it keeps each profile, by name
+    judged : its judgement by each profile, by name
 
     Attributes
     ----------
-    kept : names of the profiles that it keeps
+    kept : names of the profiles that it meets
     name, read : the profile by which it is read, and the judgement by that
-    wrong : whether it keeps none
+    wrong : whether it meets none
     unit : what a tick is called
     latched : numbers of the frames that the lamps show
     shows : ticks from which they show them
@@ -71,7 +71,7 @@ class LampReading:
         self.name = self._reading()
         self.read = judged[self.name]
         self.wrong = not self.kept
-        self.unit = "samples" if wave.sampling else "clocks"
+        self.unit = "samples" if wave.sampling else "cycles"
         self.latched: list[int] = np.flatnonzero(self.read.frames.latched).tolist()
         self.shows = self.read.frames.shows[self.latched]
         self.colours = self._shown()
@@ -81,10 +81,10 @@ class LampReading:
     def _reading(self) -> str:
         """Return the profile to read by.
 
-        Of those that are kept and give colours, the one that latches most frames; of such, the one with
-        the widest worst margin. If only one without colours is kept, that one; if none is kept, the
-        nearest: with the widest worst margin, of those that take bits of one length for zeros and of
-        another for ones, if the line has both.
+        Of the profiles that are met and give colours, the one that latches most frames; of these, the
+        one with the widest worst margin. If only one without colours is met, that one. If none is
+        met, the one with the widest worst margin, of those that distinguish zeros from ones, if the
+        line has bits of both lengths.
         """
         if self.string.one_profile:
             return next(iter(self.judged))
@@ -153,7 +153,7 @@ def _fit(one: Judgement) -> tuple[int, Fraction]:
 
 
 def _nearness(one: Judgement) -> tuple[bool, Fraction]:
-    """Return whether zeros and ones are told apart where the line has both, and the worst margin."""
+    """Return whether zeros and ones differ where the line has both, and the worst margin."""
     high, value = one.bits.high, one.bits.value
     both = len(high) > 0 and int(high.max()) >= BOTH * int(high.min())
     return not both or bool(value.min() != value.max()), _worst_margin(one)

@@ -1,4 +1,4 @@
-"""Why lamps show something else than was sent: the bit of the line that explains it."""
+"""Why lamps show something other than what was sent: the bit that explains it."""
 
 from __future__ import annotations
 
@@ -16,13 +16,15 @@ from busbox.lines.profiles import CHANNELS, show_ns
 
 Bits = NDArray[np.uint8]
 _VALUES = ("zero", "one")
+_INSIDE = ("as short as a zero", "as long as a one")
+_BEYOND = ("shorter than any zero", "longer than any one")
 
 
 def explain_frame(reading: LampReading, tick: int, sent: Sequence[int]) -> Explanation | None:
-    """Return why a frame shows other colours than were sent.
+    """Return why a frame shows colours other than those sent.
 
-    None if a finding of the string says it: a frame with a broken number of bits, or a bit whose
-    high is in neither window.
+    None if another finding of the string explains it: a frame with a broken number of bits, or a bit
+    whose high lies between the windows.
 
     Parameters
     ----------
@@ -40,12 +42,20 @@ def explain_frame(reading: LampReading, tick: int, sent: Sequence[int]) -> Expla
             "Give the string the channels of its device (channels = 4).",
         )
     count, wanted = int(frames.bits[frame]), len(sent) * frames.lamp_bits
+    plural = "lamp" if len(sent) == 1 else "lamps"
+    other = 7 - channels
+    if channels * count == other * wanted:
+        names = {3: "three", 4: "four"}
+        return Explanation(
+            f"the frame on the line has {count:,} bits, {names[other]} channels for each of "
+            f"{len(sent):,} {plural}, and the lamps of the string take {names[channels]}",
+            f"Give the string the channels of its device (channels = {other}).",
+        )
     if count != wanted:
-        plural = "lamp" if len(sent) == 1 else "lamps"
         return Explanation(
             f"{wanted:,} bits were sent for {len(sent):,} {plural}, and the frame on the line has "
             f"{count:,}",
-            "Look for bits without a pulse (a high of 0 clocks, or of a whole bit), for a low inside "
+            "Look for bits without a pulse (a high of 0 cycles, or of a whole bit), for a low inside "
             "the frame that is as long as a latch gap, and for another number of channels.",
         )
     first = int(frames.first[frame])
@@ -56,7 +66,7 @@ def explain_frame(reading: LampReading, tick: int, sent: Sequence[int]) -> Expla
 def _explain_bit(
     reading: LampReading, sent: Sequence[int], value: Bits, high: Ints
 ) -> Explanation | None:
-    """Return the first bit that is read as the other one; nothing in particular if no order fits."""
+    """Return the first bit that is read as the other one; an empty explanation if no order fits."""
     own = reading.string.order or reading.read.profile.order_for(reading.string.channels)
     orders = ["".join(order) for order in permutations(own)]
     fitting = next((order for order in orders if _agree(_wire(sent, order), high)), None)
@@ -68,7 +78,7 @@ def _explain_bit(
     if not len(wrong):
         return Explanation(
             f"the order on the wire is {fitting}, and the string takes {own}",
-            "Give both one order (order).",
+            "Use the same order at both ends (order).",
         )
     place = int(wrong[0])
     lamp, bit = divmod(place, reading.read.frames.lamp_bits)
@@ -76,12 +86,16 @@ def _explain_bit(
     windows = reading.read.profile.windows
     window = windows[f"{_VALUES[read]}_high"]
     inside = window.counts(reading.wave.tick_ns, reading.wave.sampling * reading.wave.tick_ns)
-    if inside is None or ticks < inside[0] or (inside[1] is not None and ticks > inside[1]):
+    if inside is None:
         return None
+    below, above = ticks < inside[0], inside[1] is not None and ticks > inside[1]
+    if below if read else above:  # between the windows: the pulse itself is the finding
+        return None
+    how = _BEYOND[read] if below or above else _INSIDE[read]
     text = (
         f"lamp {lamp}, bit {bit} on the wire was sent as a {_VALUES[meant]} and is high for {ticks} "
-        f"{reading.unit} ({show_ns(ticks * reading.wave.tick_ns)}), as {('short', 'long')[read]} as a "
-        f"{_VALUES[read]}: {reading.name} takes {windows['zero_high']} for a zero, "
+        f"{reading.unit} ({show_ns(ticks * reading.wave.tick_ns)}), {how}: "
+        f"{reading.name} takes {windows['zero_high']} for a zero, "
         f"{windows['one_high']} for a one"
     )
     return Explanation(text, hint, advice_for(reading))

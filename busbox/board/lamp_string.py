@@ -1,4 +1,4 @@
-"""A string of lamps on a single-wire line: what each shows, and how the line keeps its times."""
+"""A string of lamps on a single-wire line: what each lamp shows, and the timing of the line."""
 
 from __future__ import annotations
 
@@ -20,11 +20,11 @@ from busbox.lines.wave import Wave
 
 
 class LampString(Decoder):
-    """Takes bits, frames and colours from a line as the lamps would, and judges every time of it.
+    """Decodes the line as the lamps would, and checks every pulse width.
 
-    With a ``profile`` it is judged by that one. Without, all profiles are tried: a finding is raised
-    only if none is kept, since a board that works must not be called broken. The colours shown are
-    those by the profile, of those that are kept, that latches most frames, with the widest margin.
+    A ``profile`` selects the windows. Without it, all profiles are tried, and there is a finding only
+    if the line meets none: a board that works must not be called broken. Of the profiles that are met,
+    the colours shown are those of the one that latches most frames; of these, with the widest margin.
 
     Caution
     -------
@@ -35,20 +35,20 @@ class LampString(Decoder):
     """
 
     settings = (
-        Setting("count", REQUIRED, low=1, high=65_536, text="Lamps of the string.",
+        Setting("count", REQUIRED, low=1, high=65_536, text="Number of lamps.",
                 unit="lamps", example=8),
-        Setting("channels", 3, low=3, high=4, text="Colour channels of a lamp.",
+        Setting("channels", 3, low=3, high=4, text="Colour channels per lamp.",
                 unit="channels"),
         Setting("order", None, kind="text",
-                text="Channels in their order on the wire, such as GRB; else that of the profile.",
+                text="Order of the channels on the wire, such as GRB; default: that of the profile.",
                 example="RGB"),
         Setting("profile", None, kind="text",
-                text="P1 to P5, or a [profile.NAME] of the bench; else all are tried.",
+                text="P1 to P5, or a [profile.NAME] of the bench; default: try all.",
                 example="P1"),
         Setting("channel_current", None, kind="current",
-                text="Current of a channel at full light; else that of the profile."),
+                text="Current per channel at full light; default: that of the profile."),
         Setting("light", "linear", kind="text", choices=("linear", "srgb"),
-                text="How a value becomes light: its share of the time (linear), or as on a screen."),
+                text="How a value becomes light: linear (duty cycle) or srgb (as on a screen)."),
     )  # fmt: skip
     sends = ("frames",)
 
@@ -57,7 +57,7 @@ class LampString(Decoder):
         """Return what is wrong with the order, if it does not name every channel once."""
         order, letters = settings["order"], CHANNELS[settings["channels"]]
         if order is not None and sorted(order) != sorted(letters):
-            return f"order must hold each of the letters {letters} once, not {order!r}"
+            return f"order must contain each of the letters {letters} once, not {order!r}"
         return None
 
     def __init__(self, board: Board, **settings: Any) -> None:
@@ -92,7 +92,7 @@ class LampString(Decoder):
         return {name: self.board.profiles[name]}
 
     def decode(self, wave: Wave) -> LineReport:
-        """Return what the lamps show, and how the line keeps the profiles."""
+        """Return what the lamps show, and how the line meets the profiles."""
         reading = self._read(wave)
         frames, shown = reading.read.frames, None
         if reading.read.profile.colours:
@@ -113,11 +113,11 @@ class LampString(Decoder):
         return self._read(wave).describe(tick)
 
     def explain(self, wave: Wave, tick: int, sent: tuple[int, ...]) -> Explanation | None:
-        """Return the bit that was sent as the other one; None if its own finding says it."""
+        """Return the bit that was sent as the other one; None if its own finding explains it."""
         return explain_frame(self._read(wave), tick, sent)
 
     def _read(self, wave: Wave) -> LampReading:
-        """Return the reading of a wave; that of the last one is kept."""
+        """Return the reading of a wave; the last one is cached."""
         if self._last is None or self._last.wave is not wave:
             self._last = self._judged(wave)
         return self._last

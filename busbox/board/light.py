@@ -1,7 +1,7 @@
 """How often lamps flash, as the three-flashes rule counts it.
 
-Flashing light can cause seizures. This check judges each lamp alone, by its values and by no area,
-brightness or distance, so that it clears no installation: local codes and licensed practice decide.
+Flashing light can cause seizures. This check judges each lamp alone, by its values, without regard to
+area, brightness or distance, so it clears no installation: local codes and licensed practice decide.
 
 Rules
 =====
@@ -17,7 +17,7 @@ Rules
    included), against the direction of the last change. Several steps in one direction are thus one
    change. The first may go either way; if it could be both, it is a fall just where the last step is.
 6. A lamp is dark before its first frame.
-7. What values give as light is told in :mod:`busbox.lines.colour`.
+7. :mod:`busbox.lines.colour` describes what light a value gives.
 
 Sources: rules 1 to 4: WCAG 2.2, success criterion 2.3.1 and the definitions that it names; rules 5 and
 6 are our own.

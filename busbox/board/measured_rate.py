@@ -1,4 +1,4 @@
-"""The rate of a serial line, as it was measured, against the one that it is read with."""
+"""The measured rate of a serial line, against the one that it is decoded at."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ from busbox.lines.serial import Decoded
 from busbox.lines.wave import Wave
 
 #: Difference of a serial rate from the wanted one that is too much, in per cent: less than half of
-#: what an ideal mid-bit receiver takes over 9.5 bits (5.26 %, computed).
+#: what an ideal mid-bit receiver tolerates over 9.5 bits (5.26 %, computed).
 BAUD_PER_CENT = 2
 #: Digits of a measured rate.
 DIGITS = 6
-#: Other rates that fit the edges too, and are named.
+#: How many other rates that fit the edges are listed.
 OTHERS = 3
 #: Bits a second from which a rate is shown without a fraction.
 WHOLE = 10_000
@@ -26,13 +26,13 @@ WHOLE = 10_000
 
 @dataclass(frozen=True)
 class MeasuredRate:
-    """The measured rate of a line, in words.
+    """The measured rate of a line, as text.
 
     Attributes
     ----------
     wave : the line
     decoded : what it says
-    baud : bits a second that it is read with
+    baud : bits per second that it is decoded at
     """
 
     wave: Wave
@@ -63,7 +63,7 @@ class MeasuredRate:
         return f"{text}; the edges also fit {self._listed(others)}" if others else text
 
     def known(self) -> str:
-        """Return what the edges say of the rate, as a part of a sentence."""
+        """Return what the edges say about the rate, as a part of a sentence."""
         if not self.decoded.likely:
             return "the rate of the line is unknown"
         return f"the edges fit {self._listed(self.decoded.likely)}"
@@ -72,10 +72,10 @@ class MeasuredRate:
         """Return message and hint where the rate is off."""
         first, *others = self.decoded.likely
         error, read_at = self._error(first), show_rate(self.baud, ",")
-        unit = "samples" if self.wave.sampling else "clocks"
+        unit = "samples" if self.wave.sampling else "cycles"
         message = (
-            f"the line has {self._rate(first)}, {abs(float(error)):.2f} % "
-            f"{'above' if error > 0 else 'below'} the {read_at} baud that it is read with: a bit lasts "
+            f"the line runs at {self._rate(first)}, {abs(float(error)):.2f} % "
+            f"{'above' if error > 0 else 'below'} the {read_at} baud it is decoded at: a bit lasts "
             f"{float(first.ticks):,.7g} {unit}, not {float(self.decoded.ideal):,.7g}"
         )
         if others:
@@ -89,23 +89,27 @@ class MeasuredRate:
     def _hint(self, first: BitTime) -> str:
         here = f"baud = {self._baud(first).replace(',', '')} here"
         if self.wave.sampling:
-            return f"Give both ends one rate: change the divisor of the sender, or set {here}."
+            return (
+                f"Use the same rate at both ends: change the divisor of the sender, or set {here}."
+            )
         clock = show_clock(round(1 / self.wave.tick))
         best = self._nearest()
         if best is None:
-            return f"No divisor comes near {show_rate(self.baud, ',')} baud at {clock}: set {here}."
+            return (
+                f"No divisor is close to {show_rate(self.baud, ',')} baud at {clock}: set {here}."
+            )
         return (
-            f'Give both ends one rate: a divisor of {best:,} clocks (busbox baud "{clock}" '
+            f'Use the same rate at both ends: a divisor of {best:,} cycles (busbox baud "{clock}" '
             f"{show_rate(self.baud)}), or {here}."
         )
 
     def _nearest(self) -> int | None:
-        """Return the divisor nearest to the rate that the line is read with; None if none is near."""
+        """Return the divisor nearest to the rate that the line is decoded at; None if none is close."""
         best = nearest_divisor(round(1 / self.wave.tick), self.baud, DIVISOR_BITS)
         return best if 100 * abs(self.decoded.ideal / best - 1) <= BAUD_PER_CENT else None
 
     def advice(self) -> Advice:
-        """Return the clocks of a bit that would be right, and those that it has, if they are whole."""
+        """Return the cycles per bit that would be right, and the present ones if they are whole."""
         best, bit = self._nearest(), self.decoded.bit
         if self.wave.sampling or best is None or bit == best:
             return Advice()

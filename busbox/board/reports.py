@@ -16,34 +16,36 @@ if TYPE_CHECKING:
 
 
 def report_of(decoder: Decoder, wave: Wave) -> LineReport:
-    """Return what a decoder says of a line: facts as they come back from a file, findings in order.
+    """Return a decoder's report on a line: facts as a file gives them back, findings in order.
 
     Raises
     ------
-    ValueError : a setting does not fit the line, or the report is not what the contract says
+    ValueError : a setting does not fit the line, or the report breaks the contract
     """
     report: Any = decoder.decode(wave)
     if not isinstance(report, LineReport):
         raise ValueError(f"decode must return a LineReport, not {format_value(report)}")
     for row in report.rows:
         if not (isinstance(row, tuple) and len(row) == 2 and all(type(one) is str for one in row)):
-            raise ValueError(f"rows must be pairs of texts, not {format_value(row)}")
+            raise ValueError(f"rows must be pairs of strings, not {format_value(row)}")
     try:
         facts = json.loads(json.dumps(dict(report.facts)))
     except (TypeError, ValueError) as error:
-        raise ValueError(f"facts must be as JSON holds them: {format_error(error)}") from error
+        raise ValueError(
+            f"facts must be values that JSON can hold: {format_error(error)}"
+        ) from error
     findings = sorted(_findings(report), key=lambda finding: finding.tick)
     return replace(report, facts=facts, findings=tuple(findings))
 
 
 def _findings(report: LineReport) -> Iterator[LineFinding]:
-    """Yield the findings, their ticks as Python's whole numbers."""
+    """Yield the findings, their ticks as Python integers."""
     for found in report.findings:
         if not isinstance(found, LineFinding):
             raise ValueError(f"findings must be LineFinding objects, not {format_value(found)}")
         if not isinstance(found.rule, str):
             raise ValueError(
-                f"a finding must name its rule by a text, not {format_value(found.rule)}"
+                f"a finding must name its rule by a string, not {format_value(found.rule)}"
             )
         edge = None if found.edge is None else index(found.edge)
         yield replace(found, tick=index(found.tick), edge=edge)

@@ -59,7 +59,7 @@ def supply(
     channels : colour channels of a lamp, 3 or 4
     channel_amps : amperes of one channel that is fully lit
     begin : the first tick of the range
-    end : the tick behind its last one
+    end : the tick after its last one
 
     Raises
     ------
@@ -92,7 +92,7 @@ def currents(colours: Colours, channels: int, channel_amps: Fraction) -> list[Fr
     Raises
     ------
     ValueError : the number of channels is neither 3 nor 4, a colour has white that the lamps have not,
-        or ``channel_amps`` is no Fraction above 0
+        or ``channel_amps`` is not a Fraction above 0
     """
     if channels not in CHANNELS:
         raise ValueError(

@@ -11,27 +11,25 @@ from busbox.device import Setting
 
 
 class Switch(Driver):
-    """A switch that is turned at given times; its contact may bounce after each turn.
+    """A switch that changes at given times; its contact may bounce after each change.
 
     Timing
     ------
     The pin has ``level`` from cycle 0 on, and the other level after each of ``turns``. With ``bounces``
-    N and ``bounce`` B, the contact touches and leaves N times more before it rests: it changes at
+    N and ``bounce`` B, the contact opens and closes N more times before it settles: it changes at
     t + k B / (2 N) for k = 0 to 2 N, each rounded up to a cycle. Real contacts bounce for some
-    milliseconds, without any pattern (common practice, no source): this one is even, so that two
-    runs are the same.
+    milliseconds, without any pattern (common practice, no source): this one is regular, so that
+    every run is the same.
     """
 
     settings = (
-        Setting(
-            "turns", (), kind="times", text="When it is turned: a list of times.", unit="cycles"
-        ),
-        Setting("level", 0, high=1, text="Level before the first turn."),
+        Setting("turns", (), kind="times", text="When it changes: a list of times.", unit="cycles"),
+        Setting("level", 0, high=1, text="Level before the first change."),
         Setting(
             "bounce",
             0,
             kind="time",
-            text="How long the contact bounces after a turn.",
+            text="How long the contact bounces after a change.",
             unit="cycles",
         ),
         Setting("bounces", 4, low=1, high=1000, text="How often it bounces in that time."),
@@ -59,7 +57,7 @@ class Switch(Driver):
         """Return what is wrong with a change that is not after the last one."""
         if number:
             return (
-                f"bounce must put each change of the contact into a cycle of its own, not two into "
+                f"bounce must leave at least one cycle between changes of the contact; two fall into "
                 f"cycle {cycle}"
             )
         if not last:

@@ -20,15 +20,15 @@ from busbox.lines.wave import Wave
 
 
 class Terminal(Decoder):
-    """Reads a serial line from its edges alone, whoever drives it.
+    """Decodes a serial line from its edges alone, whatever drives it.
 
     Each bit is sampled in its middle. Characters with a low stop bit are framing errors, and are not
-    shown; a line that is low for a whole character is a break. The rate is measured at the edges,
-    without regard to the one that the line is read with, and shown with its accuracy.
+    shown; a line that is low for a whole character is a break. The rate is measured from the edges,
+    independently of ``baud``, and shown with its accuracy.
     """
 
     settings = (
-        Setting("baud", 115_200, kind="number", low=1, high=10**12, text="Bits a second.",
+        Setting("baud", 115_200, kind="number", low=1, high=10**12, text="Bits per second.",
                 unit="bits per second"),
         Setting("format", "8N1", kind="text",
                 text="Data bits (5 to 9), parity (N, E or O), stop bits (1, 1.5 or 2)."),
@@ -66,11 +66,15 @@ class Terminal(Decoder):
         )
 
     def _findings(self, wave: Wave, decoded: Decoded) -> Iterator[LineFinding]:
-        """Yield the wrong rate; only where it is right, or not known, each low stop bit."""
+        """Yield the wrong rate; where it is right or unknown, low stop bits and wrong parities."""
         if not decoded.off_by(BAUD_PER_CENT, wave.sampling > 0):
-            for one in decoded.framing_errors:
-                describe = partial(self._describe_error, wave, one)
-                yield LineFinding("framing", one.end - 1, describe, one.start)
+            for describe, characters in (
+                (self._describe_error, decoded.framing_errors),
+                (self._describe_parity, decoded.parity_errors),
+            ):
+                for character in characters:
+                    message = partial(describe, wave, character)
+                    yield LineFinding("framing", character.end - 1, message, character.start)
             return
         rate = MeasuredRate(wave, decoded, self.baud)
         first = decoded.likely[0].first
@@ -83,7 +87,7 @@ class Terminal(Decoder):
         if decoded.off_by(BAUD_PER_CENT, wave.sampling > 0):
             return None
         rate = MeasuredRate(wave, decoded, self.baud)
-        hint = "Give both ends one rate and format (busbox baud)."
+        hint = "Use the same rate and format at both ends (busbox baud)."
         if sent >> self.form.data:
             text = f"{sent:#x} has more than the {self.form.data} data bits that {self.form} has"
             return Explanation(text, hint)
@@ -110,7 +114,7 @@ class Terminal(Decoder):
         return ""
 
     def _facts(self, decoded: Decoded) -> dict[str, Any]:
-        """Return it for programs: ``bytes`` and ``text`` hold all but the framing errors."""
+        """Return it for programs: ``bytes`` and ``text`` hold everything but the framing errors."""
         return {
             "baud": float(self.baud),
             "format": str(self.form),
@@ -122,7 +126,7 @@ class Terminal(Decoder):
         }
 
     def _ticks(self, tick: Fraction) -> Fraction:
-        """Return the ticks of a bit by the rate that it is read with: how finely a bit is seen."""
+        """Return the ticks per bit at the rate it is decoded at: how finely a bit is seen."""
         return 1 / (self.baud * tick)
 
     def _rows(self, wave: Wave, decoded: Decoded) -> Iterator[tuple[str, str]]:
@@ -130,10 +134,10 @@ class Terminal(Decoder):
         parity = PARITIES[self.form.parity]
         bits = f"{self.form.data} data bits, {parity}, {stop}"
         yield "read as", f"{show_rate(self.baud)} baud, {self.form}: {bits}"
-        unit = "samples" if wave.sampling else "clocks"
+        unit = "samples" if wave.sampling else "cycles"
         yield "a bit", f"{float(self._ticks(decoded.tick)):.4g} {unit}"
         if not len(wave.times):
-            yield "line", "its level is never known"
+            yield "line", "level never known"
         for number, line in enumerate(printable_lines(decoded.text) or ["none"]):
             yield "text" if number == 0 else "", line
         yield "characters", f"{len(decoded.values):,}"
@@ -147,21 +151,30 @@ class Terminal(Decoder):
 
     def _describe_error(self, wave: Wave, one: Character) -> tuple[str, str]:
         """Return what a framing error is, and what to try."""
-        shortest = int(np.diff(wave.times[1:]).min())  # the first time is no edge
+        shortest = int(np.diff(wave.times[1:]).min())  # the first time is not an edge
         rate = 1 / (shortest * wave.tick)
-        unit = "samples" if wave.sampling else "clocks"
+        unit = "samples" if wave.sampling else "cycles"
         return (
-            f"the line is low where the stop bit should be, read at {show_rate(self.baud)} baud, "
-            f"{self.form}: the character {one.value:#04x} is not shown. The shortest time between two "
-            f"edges, {shortest} {unit} ({show_seconds(shortest * wave.tick)}), would be a bit at "
-            f"{float(rate):.0f} baud.",
-            "Give both ends one rate and format: divisor = clock / rate (busbox baud), and baud and "
-            "format of the terminal.",
+            f"the line is low where the stop bit should be, decoded at {show_rate(self.baud, ',')} "
+            f"baud, {self.form}: the character {one.value:#04x} is not shown. The shortest time "
+            f"between two edges, {shortest:,} {unit} ({show_seconds(shortest * wave.tick)}), would be "
+            f"a bit at {float(rate):,.0f} baud.",
+            "Use the same rate and format at both ends: divisor = clock / rate (busbox baud), and baud "
+            "and format of the terminal.",
+        )
+
+    def _describe_parity(self, wave: Wave, character: Character) -> tuple[str, str]:
+        """Return what a parity error is, and what to try."""
+        return (
+            f"the parity of character {character.value:#04x} is wrong, decoded at "
+            f"{show_rate(self.baud, ',')} baud, {self.form}: a receiver that checks parity would not "
+            "accept it.",
+            "Use the same format at both ends: set format of the terminal to that of the sender.",
         )
 
 
 def _counts(decoded: Decoded) -> dict[str, int]:
-    """Return how much there is of what is not as it should be."""
+    """Return how many errors of each kind there are."""
     return {
         "framing_errors": len(decoded.framing_errors),
         "parity_errors": len(decoded.parity_errors),

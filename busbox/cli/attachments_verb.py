@@ -78,7 +78,7 @@ def _settings(kind: Any) -> Iterator[dict[str, Any]]:
 
 
 def _rules(kind: Any) -> dict[str, str]:
-    """Return the rules that a kind brings: id to the first sentence of its page."""
+    """Return the rules that a kind declares: id to the first sentence of its page."""
     pages = {} if issubclass(kind, Driver) else kind.rules
     return {rule: plain(first_paragraph(page_of(page))) for rule, page in pages.items()}
 
@@ -97,7 +97,7 @@ def _show(name: str, kind: Any) -> None:
     if not kind.settings:
         page.line("  none")
     if _rules(kind):
-        page.title("Findings of its own")
+        page.title("Its own findings")
         page.table(_rules(kind).items())
     page.print()
 

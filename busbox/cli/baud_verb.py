@@ -16,9 +16,9 @@ from busbox.lines.baud import Division, Tolerance, parse_rate, receivers, show_r
 
 #: What a receiver does, by its name.
 TEXTS = {
-    "mid_bit": "one sample, exactly in the middle of each bit",
-    "majority_16": "majority of three samples of 16 a bit",
-    "majority_8": "majority of three samples of 8 a bit",
+    "mid_bit": "one sample, in the middle of each bit",
+    "majority_16": "majority of three samples, of 16 per bit",
+    "majority_8": "majority of three samples, of 8 per bit",
 }
 
 
@@ -27,10 +27,10 @@ TEXTS = {
 @click.argument("rates", metavar="RATE...", nargs=-1, required=True)
 @json_option
 def command(clock: str, rates: tuple[str, ...], as_json: bool) -> int:
-    """Say what a clock makes of serial rates: divisor, true rate, error, what receivers allow.
+    """Show the divisor and error a clock gives for each baud rate, and what receivers tolerate.
 
-    CLOCK is such as "16 MHz", RATE such as 115200. The divisor is that of the uart that comes with
-    Busbox: clocks a bit, the nearest whole number.
+    CLOCK is a clock such as "16 MHz", RATE a baud rate such as 115200. The divisor is that of the
+    built-in uart: cycles per bit, the nearest whole number.
     """
     divisions = _divisions(clock, rates)
     if as_json:
@@ -47,7 +47,7 @@ def _divisions(clock: str, rates: tuple[str, ...]) -> list[Division]:
 
     Raises
     ------
-    InputError : with the clock, or every rate, that cannot be used
+    InputError : with the clock or each rate that cannot be used
     """
     try:
         clock_hz = parse_clock(clock)
@@ -65,7 +65,7 @@ def _divisions(clock: str, rates: tuple[str, ...]) -> list[Division]:
 
 
 def _object(divisions: list[Division], known: Mapping[str, Tolerance]) -> dict[str, Any]:
-    """Return what ``--json`` prints; rates in bits a second, the rest in per cent."""
+    """Return what ``--json`` prints; rates in bits per second, the rest in per cent."""
     return {
         "clock_hz": divisions[0].clock_hz,
         "rates": [
@@ -86,7 +86,7 @@ def _object(divisions: list[Division], known: Mapping[str, Tolerance]) -> dict[s
 
 
 def _write(page: Paper, divisions: list[Division], known: Mapping[str, Tolerance]) -> None:
-    page.line((f"Serial rates of a clock of {show_clock(divisions[0].clock_hz)}", "bold"))
+    page.line((f"Serial rates at a clock of {show_clock(divisions[0].clock_hz)}", "bold"))
     head = ("rate", "divisor", "true rate", "error", *known)
     rows = [
         (
@@ -99,7 +99,7 @@ def _write(page: Paper, divisions: list[Division], known: Mapping[str, Tolerance
         for one in divisions
     ]
     page.table(rows, head=head, numbers=range(len(head)))
-    page.title("Tolerance that an error uses up, together with the far end's")
+    page.title("Receiver tolerance, to be shared with the error at the far end")
     page.table(
         (name, TEXTS[name], f"{float(limit.slow):.2f} % to {float(limit.fast):.2f} %")
         for name, limit in known.items()

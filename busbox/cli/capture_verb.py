@@ -35,7 +35,7 @@ from busbox.plugins import ATTACHMENTS, RULES, Entry, find
     "name",
     metavar="KIND",
     shell_complete=completing.named(ATTACHMENTS),
-    help="What the lines are: lamp_string, terminal, level.",
+    help="What to decode the lines as: lamp_string, terminal, level.",
 )
 @click.option(
     "--set",
@@ -48,13 +48,16 @@ from busbox.plugins import ATTACHMENTS, RULES, Entry, find
     "--line", "chosen", metavar="NAME", multiple=True, help="Only this line. May be repeated."
 )
 @click.option(
-    "--sample-clock", "clock", metavar="CLOCK", help='Where times are samples: such as "1 MHz".'
+    "--sample-clock",
+    "clock",
+    metavar="CLOCK",
+    help='Sampling rate, if times are sample numbers, e.g. "1 MHz".',
 )
 @click.option(
     "--against",
     metavar="BENCH PIN",
     nargs=2,
-    help="Run a bench, and compare what one of its pins says; exit with 1 if it differs.",
+    help="Run a bench and compare with one of its pins; exit with 1 if they differ.",
 )
 @json_option
 def command(
@@ -66,12 +69,12 @@ def command(
     against: tuple[str, str] | None,
     as_json: bool,
 ) -> int:
-    """Read the lines of a capture of real hardware: as a serial line, or as a string of lamps.
+    """Decode a capture of real hardware: as serial lines, or as strings of lamps.
 
     FILE is a CSV file with a column time_s, time_ms, time_us, time_ns or sample, then one for each
-    line; or a VCD file. What a line says is found from its edges alone, by the kinds that benches
-    attach to pins (busbox attachments). A capture sees an edge at the next sample only: every window
-    is widened by a sample at each end.
+    line; or a VCD file. Lines are decoded from their edges alone, by the kinds that benches
+    attach to pins (busbox attachments). A capture sees an edge only at the next sample, so every
+    window is widened by a sample at each end.
     """
     if name is None:
         raise InputError.of("must be given, such as terminal or lamp_string", "--as")
@@ -97,14 +100,14 @@ def command(
 
 @dataclass(frozen=True)
 class _Compared:
-    """Each line against a pin of a bench's run."""
+    """Each line, compared with a pin of a bench's run."""
 
     against: tuple[str, str]
     lines: Mapping[str, list[Difference]]
 
     @property
     def same(self) -> bool:
-        """Whether every line says the same; times may differ."""
+        """Whether every line is the same; times may differ."""
         return all(one.same for found in self.lines.values() for one in found)
 
 
@@ -128,11 +131,11 @@ def settings_of(kind: type[Decoder], given: Iterable[str]) -> dict[str, Any]:
 
     Parameters
     ----------
-    given : such as ``baud=19200``; the last counts
+    given : such as ``baud=19200``; of several, the last counts
 
     Raises
     ------
-    InputError : with all that is no setting, or no value of one
+    InputError : with everything that is not a setting, or not a value of one
     """
     declared: dict[str, Setting] = {one.name: one for one in kind.settings}
     values: dict[str, Any] = {}
@@ -140,17 +143,17 @@ def settings_of(kind: type[Decoder], given: Iterable[str]) -> dict[str, Any]:
     for one in given:
         key, equals, text = (part.strip() for part in one.partition("="))
         if not equals:
-            told = f"must be KEY=VALUE such as baud=19200, not {format_value(one)}"
-            mistakes.append(Mistake(told, "--set"))
+            text = f"must be KEY=VALUE such as baud=19200, not {format_value(one)}"
+            mistakes.append(Mistake(text, "--set"))
         elif key not in declared:
             known = list(declared)
             close = f"{nearest(key, known)} (known: {join_or(known)})"
-            told = f"there is no setting {format_value(key)}{close}"
-            mistakes.append(Mistake(told, "--set"))
+            text = f"there is no setting {format_value(key)}{close}"
+            mistakes.append(Mistake(text, "--set"))
         else:
             value = toml_value(text)
             is_text = declared[key].kind in ("text", "path") and not isinstance(value, str)
-            values[key] = text if is_text else value  # format=7E2 is no number
+            values[key] = text if is_text else value  # 7E2 is a format, not a number
     for key, setting in declared.items():
         problem = setting.problem(values[key]) if key in values else None
         if key not in values and setting.default is REQUIRED:
@@ -171,7 +174,7 @@ def _decoded(kind: type[Decoder], settings: Mapping[str, Any], wave: Wave, line:
 
     Raises
     ------
-    InputError : settings do not go together, or do not fit the line
+    InputError : settings contradict each other, or do not fit the line
     """
     try:
         part = kind(Board(round(1 / wave.tick), PROFILES), **settings)
@@ -286,18 +289,18 @@ def _write(
 
 
 def _counts(report: LineReport) -> dict[str, int]:
-    """Return how often a rule is broken, by its id."""
+    """Return the number of findings by rule."""
     return dict(Counter(finding.rule for finding in report.findings))
 
 
 def _firsts(report: LineReport) -> dict[str, tuple[int, tuple[str, str]]]:
-    """Return how often a rule is broken, and what the first of them says, by its id."""
+    """Return the number of findings and the text of the first, by rule."""
     first = {finding.rule: finding for finding in reversed(list(report.findings))}
     return {rule: (count, first[rule].describe()) for rule, count in _counts(report).items()}
 
 
 def _frames(report: LineReport, wave: Wave) -> Iterator[tuple[str, str, str]]:
-    """Yield number, time and colours of each frame; white stands before red."""
+    """Yield number, time and colours of each frame; white comes before red."""
     frames = report.frames or ()
     digits = 8 if any(colour > 0xFFFFFF for *_, colours in frames for colour in colours) else 6
     for number, (tick, _, colours) in enumerate(frames):

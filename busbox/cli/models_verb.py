@@ -7,17 +7,16 @@ from typing import Any
 
 import click
 
-from busbox.basics.listing import runs
 from busbox.basics.pages import first_paragraph, page_of, section
 from busbox.basics.paper import Paper
 from busbox.cli import completing
 from busbox.cli.common import json_option, paper, plain, print_json
 from busbox.device import REQUIRED, Setting
 from busbox.guide.models import (
-    LEVEL_WHEN,
     SHOWN_SIZE,
     ShownModel,
     choice,
+    pin_rows,
     register_rows,
     value_default,
     value_range,
@@ -85,7 +84,13 @@ class _Shown(ShownModel):
             "size": SHOWN_SIZE if self.sized else None,
             "registers": [_register_object(register) for register in self.table],
             "pins": [
-                {"name": pin.name, "direction": pin.direction, "level": pin.level, "text": pin.text}
+                {
+                    "name": pin.name,
+                    "direction": pin.direction,
+                    "level": pin.level,
+                    "carries": pin.carries or None,
+                    "text": pin.text,
+                }
                 for pin in self.pins
             ],
             "settings": [_setting_object(setting) for setting in self.model.settings],
@@ -124,10 +129,7 @@ class _Shown(ShownModel):
 
     def _pins(self, page: Paper) -> None:
         page.title("Pins" if self.pins else "Pins: none")
-        pins = runs((pin.name, (pin.direction, pin.level, pin.text)) for pin in self.pins)
-        page.table(
-            (name, way, f"{LEVEL_WHEN[way]} {level}", text) for name, (way, level, text) in pins
-        )
+        page.table(pin_rows(self.pins))
 
     def _settings(self, page: Paper) -> None:
         settings = self.model.settings

@@ -16,7 +16,7 @@ from busbox.cli.common import json_option, paper, print_json
 from busbox.lines.clocks import Choice, Fit, fit, fit_all, show_counts
 from busbox.lines.profiles import PROFILES, WINDOWS, Profile, Window, show_ns
 
-#: Profiles that are asked for one timing together: those of published sources for three channels.
+#: Profiles that are to share one timing: those of published sources for three channels.
 TOGETHER = ("P1", "P2", "P3")
 #: The largest count that a half of the registers HIGH and PERIOD of pulse_led holds.
 LARGEST = 0xFFFF
@@ -28,15 +28,15 @@ LARGEST = 0xFFFF
     "--profile",
     metavar="PROFILE",
     shell_complete=completing.profiles,
-    help="Look at one profile only, e.g. P4.",
+    help="Show only this profile, e.g. P4.",
 )
 @json_option
 def command(clock: str, profile: str | None, as_json: bool) -> int:
-    """Say which whole counts of a clock keep the timing of a lamp line.
+    """List the cycle counts that meet the timing of a lamp line.
 
-    CLOCK is a clock such as "16 MHz". For each profile: which counts of clocks lie inside its windows,
-    and the choice of counts whose worst margin is the largest. Zeros and ones have one bit period, as
-    in the registers of pulse_led; of equal choices, the one with the shortest period is shown.
+    CLOCK is a clock such as "16 MHz". For each profile: the numbers of clock cycles that lie inside its
+    windows, and the choice with the largest worst margin. Zeros and ones have one bit period, as in the
+    registers of pulse_led; of equal choices, the one with the shortest period is shown.
     """
     try:
         clock_hz = parse_clock(clock)
@@ -64,7 +64,7 @@ def _profiles(name: str | None) -> list[Profile]:
     return [PROFILES[name]]
 
 
-# On paper.
+# For people.
 
 
 def _write(
@@ -74,13 +74,15 @@ def _write(
     fits: Mapping[str, Fit],
     together: Fit | None,
 ) -> None:
-    page.line((f"{show_clock(clock_hz)}: a clock is {show_ns(Fraction(10**9, clock_hz))}", "bold"))
+    page.line(
+        (f"{show_clock(clock_hz)}: a cycle lasts {show_ns(Fraction(10**9, clock_hz))}", "bold")
+    )
     head = ("profile", *WINDOWS.values())
     page.title("Windows")
     page.table(((one.name, *one.windows.values()) for one in profiles), head=head)
-    page.title("Clocks inside them")
+    page.title("Cycle counts inside them")
     page.table(((one, *map(show_counts, fits[one].counts.values())) for one in fits), head=head)
-    page.title("Best choice of clocks, one bit period for zeros and ones")
+    page.title("Best cycle counts, with one bit period for zeros and ones")
     page.table(_choices(fits))
     if together is not None:
         page.title(f"One timing for {', '.join(TOGETHER[:-1])} and {TOGETHER[-1]}")
@@ -95,11 +97,11 @@ def _choices(fits: Mapping[str, Fit]) -> Iterator[tuple[str, str]]:
             yield from ((name if not number else "", f"{'none: ' if not number else '      '}{why}")
                         for number, why in enumerate(one.why))  # fmt: skip
         else:
-            yield name, _told(one.choice)
+            yield name, _choice_text(one.choice)
             yield "", _registers(one.choice)
 
 
-def _told(choice: Choice) -> str:
+def _choice_text(choice: Choice) -> str:
     return (
         f"zero high {choice.zero_high:,}, one high {choice.one_high:,}, bit {choice.period:,}, "
         f"gap {choice.gap:,}: worst margin {show_ns(choice.margin)}"
@@ -135,7 +137,7 @@ def _meant(profile: Profile) -> str:
 def _object(
     clock_hz: int, profiles: list[Profile], fits: Mapping[str, Fit], together: Fit | None
 ) -> dict[str, Any]:
-    """Return the object that ``--json`` prints; a time is a text, nanoseconds as an exact fraction."""
+    """Return the object that ``--json`` prints; times are nanoseconds, exact fractions as strings."""
     return {
         "clock_hz": clock_hz,
         "profiles": {

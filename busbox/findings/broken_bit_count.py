@@ -26,8 +26,8 @@ def broken_bit_count(facts: RunFacts) -> Iterator[Sighting]:
 
     Finding
     -------
-    string: Frame 0 has 31 bits, 7 beyond 1 whole lamp of 24 bits each: a chain is a bit too long or
-    too short, and lamps show other colours than those sent.
+    string: Frame 0 has 31 bits, which is 1 lamp of 24 bits and 7 bits left over: bits were lost or
+    added, and lamps show colours other than those sent.
 
     try: Look for a pulse that was lost or cut: a reset in the frame, a gap inside it, a loop that
     ends too early.

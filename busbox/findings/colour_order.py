@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from busbox.findings.rule import RunFacts, Sighting
 from busbox.findings.senders import sender_of
+from busbox.findings.sent import listed
 from busbox.lines.bits import SHIFTS
 
 if TYPE_CHECKING:
@@ -136,15 +137,12 @@ def _moved(colour: int, places: dict[str, str]) -> int:
 def _describe_order(name: str, decoded: DecodedLine, found: Exchange) -> tuple[str, str]:
     moved = [(a, b) for a, b in found.places.items() if a != b]
     words = [f"{_NAMES[a]} as {_NAMES[b]}" for a, b in moved]
-    listed = ", ".join(words[:-1]) + (" and " if len(words) > 1 else "") + words[-1]
-    shows, sent = (
-        " ".join(f"{one:06x}" for one in colours[:8])
-        for colours in (found.shown, found.frame.colours)
-    )
+    exchanged = ", ".join(words[:-1]) + (" and " if len(words) > 1 else "") + words[-1]
+    shows, sent = (listed(colours) for colours in (found.shown, found.frame.colours))
     order = str(decoded.attached.part.options.get("order") or "its profile's")
     return (
-        f"{name}: The lamps show {listed}: frame {found.number} was sent as {sent}, and is "
+        f"{name}: The lamps show {exchanged}: frame {found.number} was sent as {sent} and is "
         f"shown as {shows}.",
-        f"Make {found.device} send in the order that the string expects ({name} has {order}), or look "
-        "the order up in its data sheet.",
+        f"Make {found.device} send in the order that the string expects ({name} has {order}), or "
+        "look the order up in its data sheet.",
     )

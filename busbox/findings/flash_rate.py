@@ -30,10 +30,10 @@ def flash_rate(facts: RunFacts) -> Iterator[Sighting]:
 
     Finding
     -------
-    string: Lamp 0 flashes 4 times in a second, from cycle 1106 to 8189 (general flashes, WCAG 2.2,
+    string: Lamp 0 flashes 4 times in a second, from cycle 1,106 to 8,189 (general flashes, WCAG 2.2,
     success criterion 2.3.1); three are allowed.
 
-    try: Let it blink more slowly, or change less. Flashing light can cause seizures; local codes
+    try: Make it blink more slowly, or change less. Flashing light can cause seizures; local codes
     and licensed practice decide.
 
     What to do

@@ -14,10 +14,10 @@ if TYPE_CHECKING:
 
 
 def framing(facts: RunFacts) -> Iterator[Sighting]:
-    """A serial port, or a terminal, received a byte without a stop bit, and dropped it.
+    """A byte on a serial line had no stop bit or the wrong parity.
 
-    Why it matters: the text has a gap. Usually the two ends have different rates, or the line was held
-    low (a break).
+    Why it matters: the text has a gap. Usually the two ends have different rates or formats, or the
+    line was held low (a break).
 
     Example
     -------

@@ -16,13 +16,24 @@ def lamp_notes(facts: RunFacts) -> tuple[str, ...]:
     """Return a sentence for each string that has another number of lamps than is sent or built.
 
     "Sent" is the number of lamps in the longest frame that the string shows; "built" is the setting
-    ``lamps`` of the device, if it has one. A string that shows no frame is left out.
+    ``lamps`` of the device, if it has one. A string that shows no frame is left out. A device whose
+    COUNT was above the lamps that it is built for has a sentence too, with a string or without.
     """
-    return tuple(
+    notes = [
         note
         for name, decoded in facts.decoded_lines.items()
         for note in _notes(facts, name, decoded)
-    )
+    ]
+    clipped = {event.device for event in facts.recording.events if event.kind == "count-clipped"}
+    for device in facts.system.devices:
+        if device.name in clipped:
+            built = device.settings.get("lamps")
+            limit = f" ({_lamps(built)})" if isinstance(built, int) else ""
+            notes.append(
+                f"{device.name} was to send to more lamps than it is built for{limit}: those "
+                "beyond get no colour."
+            )
+    return tuple(notes)
 
 
 def _notes(facts: RunFacts, name: str, decoded: DecodedLine) -> Iterator[str]:

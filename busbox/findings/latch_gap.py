@@ -15,7 +15,7 @@ def latch_gap(facts: RunFacts) -> Iterator[Sighting]:
 
     Example
     -------
-    Two frames with a gap of 240 clocks, 15 us at 16 MHz (set ``mistakes``, bench ``lamp_gap``)::
+    Two frames with a gap of 240 cycles, 15 us at 16 MHz (set ``mistakes``, bench ``lamp_gap``)::
 
         write lamps.HIGH 0x000d0007
         write lamps.PERIOD 0x00f00014
@@ -25,10 +25,10 @@ def latch_gap(facts: RunFacts) -> Iterator[Sighting]:
 
     Finding
     -------
-    string: The latch gap behind frame 0 lasts 257 clocks (16.062 us), so that the lamps take what
-    follows for the same frame; P4 allows > 50 us.
+    string: The latch gap after frame 0 lasts only 257 cycles (16.062 us), so the lamps treat what
+    follows as the same frame; P4 allows > 50 us.
 
-    try: Let it last longer: at this clock P4 allows 801 clocks or more.
+    try: Make it longer: at this clock P4 needs at least 801 cycles.
 
     What to do
     ----------

@@ -26,11 +26,11 @@ def pulse_width(facts: RunFacts) -> Iterator[Sighting]:
 
     Finding
     -------
-    string: No profile is kept; P3 is the nearest: frame 0, lamp 0, bit 0, read as a zero, is low for
-    13 clocks (541.667 ns); P3 allows 580..1600 ns (47 of 48 bits fail).
+    string: The line meets no profile; P3 comes closest: frame 0, lamp 0, bit 0, read as a zero, is
+    low for 13 cycles (541.667 ns); P3 allows 580..1600 ns (47 of 48 bits fail).
 
-    try: At 24 MHz P3 is kept by 7 clocks high for a zero and 16 for a one, 23 for a bit and 6,722 for
-    the latch gap (busbox timing "24 MHz"). The summary shows every profile; profile = NAME judges by
+    try: To meet P3 at 24 MHz, use 7 cycles high for a zero and 16 for a one, 23 for a bit and 6,722 for
+    the latch gap (busbox timing "24 MHz"). The summary shows every profile; profile = NAME selects
     one. Set lamps.HIGH 0x00100007 and lamps.PERIOD 0x1a420017.
 
     What to do

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from busbox.board.attachment import Explanation
+from busbox.board.attachment import Advice, Explanation
 
 if TYPE_CHECKING:
     from busbox.board.decoding import DecodedLine
@@ -13,6 +14,8 @@ if TYPE_CHECKING:
 
 #: Rules of decoders that are not about what is read.
 _APART = ("flash-rate",)
+#: Lamps that are listed.
+LISTED = 8
 
 
 @dataclass(frozen=True)
@@ -48,9 +51,29 @@ def reported_within(decoded: DecodedLine, first: int, last: int) -> bool:
     )
 
 
+def found_at_rest(resting: DecodedLine, first: int, last: int) -> Explanation | None:
+    """Return what the decoder finds in these cycles only once the line has rested, or None."""
+    for finding in resting.report.findings:
+        edge = finding.tick if finding.edge is None else finding.edge
+        if finding.rule not in _APART and first <= edge <= last:
+            message, hint = finding.describe()
+            advice = Advice() if finding.advice is None else finding.advice()
+            return Explanation(message.rstrip("."), hint, advice)
+    return None
+
+
 def at_rest(facts: RunFacts, decoded: DecodedLine) -> DecodedLine | None:
     """Return what the decoder makes of the line if it never changes again; None if it may.
 
     It never changes again if the run ended with all devices at rest.
     """
     return decoded.resting if facts.recording.ended == "done" else None
+
+
+def listed(colours: Sequence[int]) -> str:
+    """Return the first colours as text: six digits each, or eight if one has white."""
+    if not colours:
+        return "no lamp"
+    more = f" and {len(colours) - LISTED} more" if len(colours) > LISTED else ""
+    digits = 8 if max(colours) > 0xFFFFFF else 6
+    return " ".join(f"{colour:0{digits}x}" for colour in colours[:LISTED]) + more

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +12,7 @@ from busbox.board.attachment import Explanation
 from busbox.findings.sent import (
     ShownDifference,
     at_rest,
+    found_at_rest,
     reported_within,
     reset_within,
 )
@@ -22,6 +24,25 @@ if TYPE_CHECKING:
 
 #: (tick of the start edge, value).
 Shown = tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Sent:
+    """A byte that was sent.
+
+    Attributes
+    ----------
+    number : from 0
+    begin, end : first cycle in which it may begin, and the last of its stop bit
+    value : the byte
+    access : the one that wrote it
+    """
+
+    number: int
+    begin: int
+    end: int
+    value: int
+    access: int
 
 
 def byte_difference(
@@ -49,54 +70,52 @@ def byte_difference(
     for number, (end, value, mine) in enumerate(zip(ends, values, groups, strict=True)):
         before = ends[number - 1] if number else -1
         cut = cut or reset_within(facts, before + 1, end)
-        if [one for _, one in mine] == [value]:
+        if [byte for _, byte in mine] == [value]:
             cut = False
             continue
         if cut or reported_within(decoded, before + 1, end):
             continue
-        access = int(sent.accesses[number])
-        last = number + 1 == len(ends)
-        difference = _difference(facts, decoded, (number, end, value, access), mine, last)
+        byte = Sent(number, before + 1, end, value, int(sent.accesses[number]))
+        if not mine and number + 1 == len(ends):
+            difference = _at_rest(facts, decoded, byte)
+        else:
+            difference = _difference(decoded, byte, mine)
         if difference is not None:
             return difference
     return None
 
 
-def _difference(
-    facts: RunFacts,
-    decoded: DecodedLine,
-    sent: tuple[int, int, int, int],
-    shown: Sequence[Shown],
-    last: bool,
-) -> ShownDifference | None:
-    number, end, value, access = sent
-    if not shown and last and not _missed(facts, decoded, end):
+def _at_rest(facts: RunFacts, decoded: DecodedLine, sent: Sent) -> ShownDifference | None:
+    """Return what is different in the last byte, once the line has rested behind it."""
+    resting = at_rest(facts, decoded)
+    if resting is None:
         return None
-    explanation: Explanation | None = Explanation()
-    if shown:
-        explanation = decoded.explain(shown[0][0], value)
-    elif decoded.explain(-1, value) is None:
-        return None
+    shown = [one for one in resting.report.characters if sent.begin <= one[0] <= sent.end]
+    if [byte for _, byte in shown] != [sent.value]:
+        return _difference(resting, sent, shown)
+    explanation = found_at_rest(resting, sent.begin, sent.end)
     if explanation is None:
         return None
-    what = f"byte {number} was sent as {_named(value)}"
+    text = f"byte {sent.number} was sent as {_named(sent.value)}, and is received with an error"
+    return ShownDifference(sent.end, sent.access, text, explanation)
+
+
+def _difference(decoded: DecodedLine, sent: Sent, shown: Sequence[Shown]) -> ShownDifference | None:
+    """Return how a byte is shown; None if a finding of the decoder says it."""
+    explanation = decoded.explain(shown[0][0] if shown else -1, sent.value)
+    if explanation is None:
+        return None
+    if not shown:
+        explanation = Explanation()
+    what = f"byte {sent.number} was sent as {_named(sent.value)}"
     if not shown:
         text = f"{what} and is not shown"
     elif len(shown) == 1:
         text = f"{what} and is shown as {_named(shown[0][1])}"
     else:
-        listed = ", ".join(_named(one) for _, one in shown[:3])
+        listed = ", ".join(_named(byte) for _, byte in shown[:3])
         text = f"{what} and is shown as {len(shown)} characters, {listed}"
-    return ShownDifference(end, access, text, explanation)
-
-
-def _missed(facts: RunFacts, decoded: DecodedLine, end: int) -> bool:
-    """Return whether the last byte will not be shown if the line stays at rest after it."""
-    resting = at_rest(facts, decoded)
-    if resting is None:
-        return False
-    begun = len(decoded.report.characters)
-    return not any(start <= end for start, _ in resting.report.characters[begun:])
+    return ShownDifference(sent.end, sent.access, text, explanation)
 
 
 def _named(value: int) -> str:

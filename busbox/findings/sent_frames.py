@@ -8,8 +8,11 @@ from typing import TYPE_CHECKING
 
 from busbox.findings.colour_order import exchange_of
 from busbox.findings.sent import (
+    LISTED,
     ShownDifference,
     at_rest,
+    found_at_rest,
+    listed,
     reported_within,
     reset_within,
 )
@@ -22,8 +25,6 @@ if TYPE_CHECKING:
 
 #: (tick of the first edge, tick from which the lamps show it, colours).
 Shown = tuple[int, int, tuple[int, ...]]
-#: How many lamps a message lists.
-LISTED = 8
 
 
 def frame_difference(
@@ -114,10 +115,12 @@ class _Frames:
                 return None
             return self._wrong_number(number, shown, cycles - 1)
         begin, _, colours = shown[0]
-        cut = colours == frame.colours[: len(colours)]
-        if len(shown) > 1 or cut or reported_within(self.decoded, frame.cycle, cycles):
+        if len(shown) > 1 or self._same(number, shown):
+            return None
+        if reported_within(self.decoded, frame.cycle, cycles):
             return None
         explanation = resting.explain(begin, frame.colours)
+        explanation = explanation or found_at_rest(resting, frame.cycle, cycles)
         if explanation is None:
             return None
         text = self._colours(number, frame, colours)
@@ -126,9 +129,9 @@ class _Frames:
     def _wrong_number(self, number: int, shown: Sequence[Shown], cycle: int) -> ShownDifference:
         """Return a difference for a frame that is not shown, or shown in parts."""
         frame = self.sent[number]
-        what = f"frame {number}, sent by {self.device} as {_listed(frame.colours)}"
+        what = f"frame {number}, sent by {self.device} as {listed(frame.colours)}"
         if shown:
-            parts = ", then ".join(_listed(colours) for _, _, colours in shown[:2])
+            parts = ", then ".join(listed(colours) for _, _, colours in shown[:2])
             text = f"{what}, is shown as {len(shown)} frames, {parts}"
         elif (self.decoded.line.cycles == frame.cycle).any():
             text = f"{what}, is not shown: the lamps treat it as part of the frame before"
@@ -140,18 +143,11 @@ class _Frames:
         """Return the colours sent and shown, from the first lamp that differs on."""
         pairs = zip(colours, frame.colours, strict=False)
         lamp = next((place for place, (one, other) in enumerate(pairs) if one != other), None)
-        what = f"frame {number} was sent by {self.device} as {_listed(frame.colours)}"
+        what = f"frame {number} was sent by {self.device} as {listed(frame.colours)}"
         if lamp is None or lamp < LISTED:
-            return f"{what} and is shown as {_listed(colours)}"
+            return f"{what} and is shown as {listed(colours)}"
         return (
-            f"lamp {lamp} of frame {number} was sent by {self.device} as {frame.colours[lamp]:06x} "
-            f"and is shown as {colours[lamp]:06x}"
+            f"lamp {lamp} of frame {number} was sent by {self.device} as "
+            f"{listed(frame.colours[lamp : lamp + 1])} and is shown as "
+            f"{listed(colours[lamp : lamp + 1])}"
         )
-
-
-def _listed(colours: Sequence[int]) -> str:
-    """Return colours as text."""
-    if not colours:
-        return "no lamp"
-    more = f" and {len(colours) - LISTED} more" if len(colours) > LISTED else ""
-    return " ".join(f"{colour:06x}" for colour in colours[:LISTED]) + more

@@ -40,10 +40,10 @@ def shown_differs(facts: RunFacts) -> Iterator[Sighting]:
     Finding
     -------
     string: frame 0 was sent by lamps as 400000 004000 and is shown as ffffff ffffff: lamp 0, bit 0
-    on the wire was sent as a zero and is high for 11 clocks (687.5 ns), as long as a one: P4 takes
+    on the wire was sent as a zero and is high for 11 cycles (687.5 ns), as long as a one: P4 takes
     250..550 ns for a zero, 650..950 ns for a one.
 
-    try: At 16 MHz P4 is kept by 6 clocks high for a zero and 13 for a one, 20 for a bit and 802 for
+    try: To meet P4 at 16 MHz, use 6 cycles high for a zero and 13 for a one, 20 for a bit and 802 for
     the latch gap (busbox timing "16 MHz"). Set lamps.HIGH 0x000d0006 and lamps.PERIOD 0x03220014.
 
     What to do

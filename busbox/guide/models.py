@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Self
 
@@ -20,12 +20,12 @@ from busbox.plugins import ATTACHMENTS, DEVICES, find
 
 #: Size of the slot in which a model is shown.
 SHOWN_SIZE = 0x1000
-#: What the level of a pin is.
+#: When a pin has its declared level.
 LEVEL_WHEN = {"output": "after reset", "input": "undriven"}
 
 
 def value_of(setting: Setting) -> Any:
-    """Return what a model is shown with: the default, else the smallest value that there may be."""
+    """Return what a model is shown with: the default, else the smallest value allowed."""
     if setting.default is not REQUIRED:
         return setting.default
     if setting.kind == "int":
@@ -34,14 +34,14 @@ def value_of(setting: Setting) -> Any:
 
 
 def choice(setting: Setting) -> str:
-    """Return which of all values :func:`value_of` takes, in words."""
+    """Return which value :func:`value_of` takes, as text."""
     if setting.kind == "int":
         return "the smallest"
     return "the first" if setting.choices else "for example"
 
 
 def value_range(setting: Setting) -> str:
-    """Return the values of a setting, in words."""
+    """Return the values of a setting, as text."""
     if setting.kind in ("int", "number"):
         high = setting.high if setting.high <= 0xFFFF else f"{setting.high:#x}"
         return f"{setting.low} to {high}"
@@ -51,7 +51,7 @@ def value_range(setting: Setting) -> str:
 
 
 _RANGES = {
-    "text": "a text",
+    "text": "a string",
     "path": "a file",
     "time": "a time",
     "times": "a list of times",
@@ -60,7 +60,7 @@ _RANGES = {
 
 
 def value_default(setting: Setting) -> str:
-    """Return the default of a setting, in words."""
+    """Return the default of a setting, as text."""
     if setting.default is REQUIRED:
         return "must be given"
     return "no default" if setting.default in (None, ()) else f"default {setting.default}"
@@ -72,7 +72,7 @@ class ShownModel:
 
     Attributes
     ----------
-    name : as asked for
+    name : as the user gave it
     model : its class
     values : the settings
     table, pins : what the settings give
@@ -114,7 +114,7 @@ class ShownModel:
 
 
 def has_fields(register: Register) -> bool:
-    """Return whether a register declares fields, and is not one value all over."""
+    """Return whether a register declares fields, and not just one value."""
     return [field.name for field in register.fields] != ["VALUE"]
 
 
@@ -131,6 +131,15 @@ def register_rows(register: Register) -> Iterator[tuple[object, ...]]:
         right = field.access or register.access
         reset = "" if register.kept else f"{field.reset:#x}"
         yield "", f"  {field.name}", field.bits, right, reset, field.text
+
+
+def pin_rows(pins: Iterable[Pin]) -> Iterator[tuple[str, str, str, str]]:
+    """Yield (name, direction, level, meaning) of pins; like ones next to each other in one row."""
+    for name, (way, level, carries, text) in runs(
+        (pin.name, (pin.direction, pin.level, pin.carries, pin.text)) for pin in pins
+    ):
+        carried = f"Carries {carries}." if carries else ""
+        yield name, way, f"{LEVEL_WHEN[way]} {level}", " ".join(filter(None, (text, carried)))
 
 
 def model_page(name: str) -> str:
@@ -159,7 +168,7 @@ def model_page(name: str) -> str:
 
 
 def _working_parts(model: Any) -> Iterator[str]:
-    """Yield what a model's page refers to: the timing of each working part."""
+    """Yield the timing of each part that a model's page refers to."""
     module = sys.modules[model.__module__]
     for name in dict.fromkeys(re.findall(r":class:`(\w+)`", page_of(model))):
         page = page_of(getattr(module, name))
@@ -190,9 +199,7 @@ def _register_cells(row: tuple[object, ...]) -> tuple[object, ...]:
 
 
 def _pins(pins: tuple[Pin, ...]) -> list[str]:
-    listed = runs((pin.name, (pin.direction, pin.level, pin.text)) for pin in pins)
     rows = [
-        (code(name), way, f"{LEVEL_WHEN[way]} {level}", escaped(text))
-        for name, (way, level, text) in listed
+        (code(name), way, level, escaped(meaning)) for name, way, level, meaning in pin_rows(pins)
     ]
     return [table(("Pin", "Direction", "Level", "Meaning"), rows)] if rows else ["None."]

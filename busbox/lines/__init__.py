@@ -1,1 +1,1 @@
-"""Lines as edges: waves, captures, serial and lamp lines decoded."""
+"""Lines as edges: waves, captures, decoding of serial and lamp lines."""

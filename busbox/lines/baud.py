@@ -1,4 +1,4 @@
-"""Serial rates: divisors, true rates, and how far off a receiver lets a sender be."""
+"""Serial rates: divisors, true rates, and the errors that receivers tolerate."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _RATE = re.compile(r"[0-9][0-9_]{0,20}(?:\.[0-9]{1,20})?")
 
 
 def parse_rate(text: str) -> Fraction:
-    """Return the bits a second of such as ``115200`` or ``134.5``.
+    """Return the bits per second of a text such as ``115200`` or ``134.5``.
 
     Raises
     ------
@@ -32,7 +32,7 @@ def parse_rate(text: str) -> Fraction:
 
 
 def show_rate(rate: Fraction, thousands: str = "") -> str:
-    """Return a rate as people write it, with seven digits, or all before the point: ``134.5``.
+    """Return a rate with seven digits, or all before the point: ``134.5``.
 
     Parameters
     ----------
@@ -49,9 +49,9 @@ class Division:
     Attributes
     ----------
     clock_hz : hertz
-    wanted : bits a second
-    divisor : a bit lasts ``divisor`` x ``scale`` clocks
-    scale : 1 for the uart that comes with Busbox, 16 for those that count sixteenths of a bit
+    wanted : bits per second
+    divisor : a bit lasts ``divisor`` x ``scale`` cycles
+    scale : 1 for the built-in uart, 16 for those that count sixteenths of a bit
     """
 
     clock_hz: int
@@ -80,13 +80,13 @@ class Division:
             least = most / highest
             raise ValueError(
                 f"a rate must be at least {show_rate(least)} with a clock of {show_clock(clock_hz)}, "
-                f"as a divisor is at most {highest}, not {show_rate(wanted)}"
+                f"since a divisor is at most {highest:,}, not {show_rate(wanted)}"
             )
         return cls(clock_hz, wanted, nearest_divisor(clock_hz, scale * wanted, DIVISOR_BITS), scale)
 
     @property
     def rate(self) -> Fraction:
-        """The true rate in bits a second: clock / (scale x divisor)."""
+        """The true rate in bits per second: clock / (scale x divisor)."""
         return Fraction(self.clock_hz, self.scale * self.divisor)
 
     @property
@@ -97,11 +97,11 @@ class Division:
 
 @dataclass(frozen=True)
 class Tolerance:
-    """The rates that a receiver reads, in per cent of its own.
+    """The rates that a receiver tolerates, in per cent of its own rate.
 
     Attributes
     ----------
-    slow, fast : the slowest that is read, and the bound that the fastest stays below
+    slow, fast : the slowest rate tolerated, and the bound that the fastest stays below
     """
 
     slow: Fraction

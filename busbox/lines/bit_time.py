@@ -1,19 +1,19 @@
 """The length of a bit on a serial line, found from its edges alone, without a rate to start from.
 
 Every low of a character, and every edge after its start edge, lies a whole number of bits away from
-where it began. An edge is seen up to a tick late (a sampled line), or was put up to a tick late (a rate
-that is no whole number of clocks), so a distance of k bits is wrong by less than a tick either way::
+where it began. An edge is seen up to a tick late (a sampled line), or was sent up to a tick late (a bit
+that is not a whole number of cycles), so a distance of k bits is wrong by less than a tick either way::
 
     k bit - 1 <= distance <= k bit + 1
 
-Each edge therefore bounds the bit: (distance - 1) / k <= bit <= (distance + 1) / k. What lies within
-all bounds is the accuracy that is stated; the longest distance inside a character, of k bits, makes it
+Each edge therefore bounds the bit: (distance - 1) / k <= bit <= (distance + 1) / k. The range that
+is left gives the stated accuracy; the longest distance inside a character, of k bits, makes it
 1 / k ticks or better. Where no length fits within a tick, or none with which every character has its
 stop bit, 2, 4, 8 ... ticks are tried, up to an eighth of the shortest low; the accuracy is that much
 coarser.
 
 Several lengths may fit: a text whose lows are all two bits long looks like one at half the rate. All
-that fit are returned. Those with a low stop bit are marked, for a character of the format that is read.
+that fit are returned. Each says whether every character of the format then has its stop bit.
 """
 
 from __future__ import annotations

@@ -10,11 +10,11 @@ Rules
    show what they took. Any shorter low is a part of its bit, however long.
 4. Lamp 0 takes the first bits of a frame, as many as a colour has, and passes on the rest; so does each
    next one. Bits beyond the last lamp leave the string. A lamp with fewer bits than a colour has shows
-   what no source tells: it gets no colour here, and its bits are counted as broken.
+   something that no source defines: it gets no colour here, and its bits are counted as broken.
 5. The string waits for a frame in the first tick of the wave. A pulse that is up then has no beginning
    that was seen, and is not counted.
-6. Nothing is told of what the end of the wave cuts off: a pulse under way is not counted, and of the
-   last low it is known only that it is at least so long.
+6. The end of the wave cuts things off: a pulse under way is not counted, and the last low is at least
+   as long as seen.
 
 Source: datasheet document 104020171 (each lamp takes the first 24 bits and passes on the rest); rules
 2, 5 and 6 are our own.
@@ -71,8 +71,8 @@ class Frames:
     low : ticks of the low after the last bit; of the last frame, up to the end of the wave
     latched : whether that low is a latch gap
     shows : the first tick in which the lamps show the colours; -1 if they do not
-    broken : bits behind the last whole colour, 0 in a whole frame
-    surplus : bits, of whole colours or not, that leave the string behind its last lamp
+    broken : bits after the last whole colour, 0 in a whole frame
+    surplus : bits, of whole colours or not, that leave the string after its last lamp
     lamp_bits : bits of one lamp
     colours : 0xRRGGBB (0xWWRRGGBB for four channels) of each lamp that took one, frame by frame,
         uint32; None where the profile is judged only
@@ -99,11 +99,11 @@ class Frames:
         return -int(self.bits[frame]) % self.lamp_bits
 
     def colours_of(self, frame: int) -> tuple[int, ...]:
-        """Return what each lamp took in a frame, lamp 0 first; lamps behind them took nothing.
+        """Return what each lamp took in a frame, lamp 0 first; lamps after them took nothing.
 
         Raises
         ------
-        ValueError : the profile is judged only, so that there are no colours
+        ValueError : the profile is only judged, so it gives no colours
         """
         if self.colours is None:
             raise ValueError("a profile must have 8 bits a channel to give colours")
@@ -154,7 +154,8 @@ def split(
         raise ValueError(f"count must be at least 1, not {count}")
     if sorted(order) != sorted(CHANNELS.get(len(order), "")):
         raise ValueError(
-            f"order must hold each of the letters RGB or each of RGBW once, not {format_value(order)}"
+            "order must contain each of the letters RGB or each of RGBW once, "
+            f"not {format_value(order)}"
         )
     inside = profile.gap.counts(tick_ns, sampling * tick_ns)
     assert inside is not None

@@ -27,7 +27,7 @@ _SECONDS = {
 _NO_LEVEL = (VarType.event, VarType.real, VarType.realtime, VarType.string)
 _UNKNOWN = frozenset("xXzZ")
 
-#: Put behind the file's end: a file that is cut off within a word swallows it.
+#: Appended to the file: one that is cut off within a token swallows it.
 _END = "the end of the file"
 _MARK_BYTES = b"\xef\xbb\xbf"
 
@@ -35,7 +35,7 @@ _MARK_BYTES = b"\xef\xbb\xbf"
 def read_vcd(data: bytes, where: str) -> dict[str, Wave]:
     """Return the waves of all variables of one bit, by their names with scopes, in the file's order.
 
-    A level of x or z counts as the level before. What stands before the first time is of time 0.
+    A level of x or z counts as the level before. Changes before the first time belong to time 0.
 
     Parameters
     ----------
@@ -44,7 +44,7 @@ def read_vcd(data: bytes, where: str) -> dict[str, Wave]:
 
     Raises
     ------
-    InputError : it is no such file; with the line
+    InputError : it is not such a file; with the line
     """
     reader = _Reader(where)
     for token in _tokens(data, where):
@@ -60,7 +60,7 @@ def _tokens(data: bytes, where: str) -> Iterator[Token]:
 
     Raises
     ------
-    InputError : it is no such file, or is cut off within a token
+    InputError : it is not such a file, or is cut off within a token
     """
     stream = io.BytesIO(data.removeprefix(_MARK_BYTES) + f"\n$comment {_END} $end\n".encode())
     line, last = 1, None
@@ -72,12 +72,12 @@ def _tokens(data: bytes, where: str) -> Iterator[Token]:
             last = token
     except VCDParseError as error:
         text = str(error).partition(": ")[2]
-        raise InputError.of(f"must be a VCD file: {text}", where, error.loc.line) from None
+        raise InputError.of(f"is not a valid VCD file: {text}", where, error.loc.line) from None
     except ValueError:
-        raise InputError.of("must be a VCD file: this is no word of one", where, line) from None
+        raise InputError.of("is not a valid VCD file: unexpected token", where, line) from None
     if last is None or last.kind is not TokenKind.COMMENT or last.comment.strip() != _END:
         line = 1 if last is None else last.span.start.line
-        raise InputError.of("must not end in the middle of a word", where, line)
+        raise InputError.of("ends in the middle of a token", where, line)
 
 
 class _Reader:
@@ -117,27 +117,27 @@ class _Reader:
     def upscope(self, token: Token) -> None:
         """Leave a scope."""
         if not self._scopes:
-            raise self._wrong("$upscope must close a scope; none is open")
+            raise self._wrong("$upscope without an open scope")
         self._scopes.pop()
 
     def variable(self, token: Token) -> None:
-        """Take a variable; several may share a code, each name is there once."""
+        """Take a variable; several may share a code, but not a name."""
         if self._declared:
-            raise self._wrong("$var must stand before $enddefinitions")
+            raise self._wrong("$var must come before $enddefinitions")
         declared: VarDecl = token.var
         code, bits = declared.id_code, 0 if declared.type_ in _NO_LEVEL else declared.size
         name = ".".join((*self._scopes, declared.ref_str))
         if self._bits.setdefault(code, bits) != bits:
             raise self._wrong(f"{name} must be as wide as the other variable with the code {code}")
         if self._names.setdefault(name, code) != code:
-            raise self._wrong(f"{name} must be declared once")
+            raise self._wrong(f"{name} is declared twice")
         if bits == 1:
             self._tracks.setdefault(code, ([], []))
 
     def end_definitions(self, token: Token) -> None:
         """End the declarations."""
         if self._unit is None:
-            raise self._wrong("$timescale must stand before $enddefinitions")
+            raise self._wrong("$timescale must come before $enddefinitions")
         self._declared = True
 
     # Changes.
@@ -146,7 +146,7 @@ class _Reader:
         """Go to a time."""
         time = token.time_change
         if not self._declared:
-            raise self._wrong(f"$enddefinitions must stand before #{time}")
+            raise self._wrong(f"$enddefinitions must come before #{time}")
         if self._now is not None and time < self._now:
             raise self._wrong(f"a time must not be below the one before, {self._now}, not {time}")
         if time > LONGEST:
@@ -164,14 +164,12 @@ class _Reader:
         self._change(change.id_code, str(change.value))
 
     def other(self, token: Token) -> None:
-        """Take a number with a point, or a text; no variable of one bit has such."""
+        """Take a real number or a string, which no variable of one bit has."""
         self._change(token.data.id_code, "")  # type: ignore[union-attr]
 
     def _change(self, code: str, value: str) -> None:
         if code not in self._bits or not self._declared:
-            raise self._wrong(
-                f"a change must be of a variable that was declared, not {format_value(code)}"
-            )
+            raise self._wrong(f"a change must be of a declared variable, not {format_value(code)}")
         if self._bits[code] != 1 or value in _UNKNOWN:
             return
         if value not in ("0", "1"):
@@ -187,9 +185,9 @@ class _Reader:
     def waves(self) -> dict[str, Wave]:
         """Return what was read."""
         if not self._declared or self._unit is None:
-            raise self._wrong("must have declarations that $enddefinitions ends")
+            raise self._wrong("$enddefinitions is missing")
         if not self._tracks:
-            raise self._wrong("must have a variable of one bit")
+            raise self._wrong("must declare a variable of one bit")
         if self._now is None:
             raise self._wrong("must have a time, such as #0")
         step = self._step or 1

@@ -1,8 +1,8 @@
 """Captures of real lines, read as edges: CSV and VCD, chosen by the suffix.
 
 A CSV file begins with a header: the time's column first, named ``time_s``, ``time_ms``, ``time_us``,
-``time_ns`` or ``sample`` (a sample's number), then a column for each line. Under it is a row for each
-sample, or for each change only; a level is 0 or 1::
+``time_ns`` or ``sample`` (a sample's number), then a column for each line. Below it is a row for each
+sample, or only for each change; a level is 0 or 1::
 
     time_us,tx,rx
     0,1,1
@@ -59,7 +59,7 @@ def read_capture(path: Path, sample_hz: int | None = None) -> dict[str, Wave]:
 
     Raises
     ------
-    InputError : the file cannot be read, or is no capture
+    InputError : the file cannot be read, or is not a capture
     """
     problem = no_file(path)
     if problem:
@@ -83,7 +83,7 @@ def read_capture(path: Path, sample_hz: int | None = None) -> dict[str, Wave]:
 
 def _has_times(where: str) -> InputError:
     return InputError.of(
-        "a sample clock must not be given: the file has times of its own", where, 1
+        "a sample clock is not allowed here: the file already contains times", where, 1
     )
 
 
@@ -97,7 +97,7 @@ def read_csv(lines: Iterable[str], where: str, sample_hz: int | None = None) -> 
 
     Raises
     ------
-    InputError : it is no such text; with the line
+    InputError : it is not such a text; with the line
     """
     texts = iter(lines)
     first = next(texts, "")
@@ -105,9 +105,7 @@ def read_csv(lines: Iterable[str], where: str, sample_hz: int | None = None) -> 
     names = _header(first, separator, where)
     unit = TIMES[names[0]]
     if unit is None and sample_hz is None:
-        raise InputError.of(
-            "a sample clock must be given: the times are numbers of samples", where, 1
-        )
+        raise InputError.of("a sample clock must be given: the times are sample numbers", where, 1)
     if unit is not None and sample_hz is not None:
         raise _has_times(where)
     times: list[Fraction] = []
@@ -117,7 +115,7 @@ def read_csv(lines: Iterable[str], where: str, sample_hz: int | None = None) -> 
         time = _time(row[0], names[0], where, count)
         if times and time <= times[-1]:
             raise InputError.of(
-                f"{names[0]} must be above that of the row before, {float(times[-1]):.12g}, not "
+                f"{names[0]} must be above the one in the row before, {float(times[-1]):.12g}, not "
                 f"{format_value(row[0])}",
                 where,
                 count,
@@ -126,7 +124,7 @@ def read_csv(lines: Iterable[str], where: str, sample_hz: int | None = None) -> 
         for column, name, cell in zip(columns, names[1:], row[1:], strict=True):
             column.append(_level(cell, name, where, count))
     if not times:
-        raise InputError.of("must have a row under the header", where, 1)
+        raise InputError.of("must have a row below the header", where, 1)
     step, numbers = _steps(times, sampled=unit is None)
     if max(abs(numbers[0]), abs(numbers[-1])) > LONGEST:
         raise InputError.of(f"times must be at most {LONGEST} steps of {step}", where, count)
@@ -152,16 +150,12 @@ def _header(first: str, separator: str, where: str) -> list[str]:
             1,
         )
     if len(names) == 1:
-        raise InputError.of("must have a column for a line after that of the time", where, 1)
+        raise InputError.of("must have a column for a line after the time column", where, 1)
     for place, name in enumerate(names):
         if not name or name in names[:place]:
-            wrong = "a second one" if name else "''"
-            raise InputError.of(
-                f"column {place + 1} must have a name of its own, not {wrong}"
-                f"{f' named {format_value(name)}' if name else ''}",
-                where,
-                1,
-            )
+            wrong = f"{format_value(name)} again" if name else "''"
+            text = f"column {place + 1} must have a unique name, not {wrong}"
+            raise InputError.of(text, where, 1)
     return names
 
 
@@ -177,7 +171,7 @@ def _cells(line: str, separator: str, where: str, count: int) -> list[str]:
 def _rows(
     texts: Iterator[str], separator: str, names: list[str], where: str
 ) -> Iterator[tuple[int, list[str]]]:
-    """Yield (line, cells) of each row; empty lines are none."""
+    """Yield (line, cells) of each row; empty lines are skipped."""
     for count, line in enumerate(texts, start=2):
         cells = _cells(line, separator, where, count)
         if not any(cells):

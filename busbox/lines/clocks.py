@@ -1,7 +1,7 @@
-"""Which whole counts of clocks keep a profile, and the best of them.
+"""Which cycle counts meet a profile, and the best of them.
 
-A sender counts clocks: those of a zero's high, of a one's high, of a bit and of the latch gap. With one
-bit period for both kinds of bit, the low after a bit is the period less its high.
+A sender counts clock cycles: for a zero's high, a one's high, a bit and the latch gap. With one bit
+period for both kinds of bit, the low after a bit is the period less its high.
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ Counts = tuple[int, int | None]
 
 @dataclass(frozen=True)
 class Choice:
-    """Clock counts of a sender with one bit period.
+    """Cycle counts of a sender with one bit period.
 
     Attributes
     ----------
-    zero_high, one_high : clocks high of a zero and of a one
-    period : clocks of a bit
-    gap : clocks of the latch gap, behind the whole last bit
-    margin : nanoseconds from the worst of its times to the nearer end of that one's window
+    zero_high, one_high : cycles high of a zero and of a one
+    period : cycles of a bit
+    gap : cycles of the latch gap, after the whole last bit
+    margin : nanoseconds from its worst time to the nearer end of that window
     """
 
     zero_high: int
@@ -38,7 +38,7 @@ class Choice:
 
 @dataclass(frozen=True)
 class Fit:
-    """What a clock can do for a profile, or for what several have in common.
+    """What a clock allows for a profile, or for several together.
 
     Attributes
     ----------
@@ -55,7 +55,7 @@ class Fit:
 
 
 def fit(profile: Profile, clock_hz: int) -> Fit:
-    """Return what a clock can do for a profile.
+    """Return what a clock allows for a profile.
 
     Raises
     ------
@@ -65,7 +65,7 @@ def fit(profile: Profile, clock_hz: int) -> Fit:
 
 
 def fit_all(profiles: Sequence[Profile], clock_hz: int) -> Fit:
-    """Return what a clock can do for all of the profiles with one timing.
+    """Return what a clock allows for all of the profiles with one timing.
 
     Raises
     ------
@@ -111,7 +111,7 @@ def _fit(windows: Mapping[str, Window | None], clock_hz: int, clashes: Mapping[s
     known = {key: one for key, one in windows.items() if one is not None}
     counts = {key: None if one is None else one.counts(tick) for key, one in windows.items()}
     why = [
-        clashes.get(key) or f"{WINDOWS[key]}: no whole count of clocks is {windows[key]}."
+        clashes.get(key) or _no_count(key, windows[key])
         for key, inside in counts.items()
         if inside is None
     ]
@@ -119,6 +119,13 @@ def _fit(windows: Mapping[str, Window | None], clock_hz: int, clashes: Mapping[s
         why.append(_no_period(counts))
     choice = None if why else _best(known, tick)
     return Fit(windows, counts, choice, tuple(why))
+
+
+def _no_count(key: str, window: Window | None) -> str:
+    """Return why a window has no whole count."""
+    assert window is not None
+    how = "equals" if window.least == window.most else "lies within"
+    return f"{WINDOWS[key]}: no whole number of clock cycles {how} {window}."
 
 
 def _sum(high: Counts, low: Counts) -> Counts:
@@ -133,7 +140,7 @@ def _no_period(counts: Mapping[str, Counts | None]) -> str:
         high, low = counts[f"{bit}_high"], counts[f"{bit}_low"]
         assert high is not None
         assert low is not None
-        bits.append(f"a {bit} takes {show_counts(_sum(high, low))} clocks")
+        bits.append(f"a {bit} takes {show_counts(_sum(high, low))} cycles")
     return f"no single bit period exists: {bits[0]}, {bits[1]}."
 
 
@@ -153,7 +160,7 @@ _BIT = ("zero_high", "one_high", "zero_low", "one_low")
 def _inset(
     windows: Mapping[str, Window], tick: Fraction, margin: Fraction
 ) -> dict[str, Counts] | None:
-    """Return the counts that keep a margin to each end of the four windows; None if one is empty."""
+    """Return the counts with a margin to each end of the four windows; None if one is empty."""
     found = {}
     for key in _BIT:
         inside = windows[key].counts(tick, -margin)
@@ -164,7 +171,7 @@ def _inset(
 
 
 def _periods(windows: Mapping[str, Window], tick: Fraction, margin: Fraction) -> Counts | None:
-    """Return the bit periods with which both kinds of bit keep a margin, or None if there are none."""
+    """Return the bit periods that give both kinds of bit a margin, or None."""
     inside = _inset(windows, tick, margin)
     if inside is None:
         return None
@@ -186,7 +193,7 @@ def _best(windows: Mapping[str, Window], tick: Fraction) -> Choice:
     assert inside is not None
     assert periods is not None
     assert gap is not None
-    clear = math.ceil((windows["gap"].least + margin) / tick)  # the gap keeps the margin too
+    clear = math.ceil((windows["gap"].least + margin) / tick)  # the gap has the margin too
     period = periods[0]
     zero, one = (
         _centred(windows[f"{bit}_high"], tick, inside[f"{bit}_high"], inside[f"{bit}_low"], period)

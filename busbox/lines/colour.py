@@ -66,7 +66,7 @@ def check_shown(shows: Ints, colours: Colours) -> None:
 
     Raises
     ------
-    ValueError : ``shows`` is no int64 row that strictly rises, or ``colours`` no uint32 table with as
+    ValueError : ``shows`` is not a strictly rising int64 row, or ``colours`` not a uint32 table with as
         many rows
     """
     if shows.ndim != 1 or shows.dtype != np.int64:

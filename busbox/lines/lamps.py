@@ -1,6 +1,6 @@
 """The judgement of a lamp line: every high and every low of a wave against a profile.
 
-A number of ticks is inside a window or not by exact arithmetic; all times told are exact fractions of
+A number of ticks is inside a window or not by exact arithmetic; all times are exact fractions of
 nanoseconds.
 """
 
@@ -20,7 +20,7 @@ from busbox.lines.wave import Wave
 
 @dataclass(frozen=True)
 class Measure:
-    """The times of one kind, and how they keep their window.
+    """The times of one kind, against their window.
 
     Attributes
     ----------
@@ -55,7 +55,7 @@ class Failures:
     Attributes
     ----------
     frame, lamp, bit : which bit it is of, each from 0; ``bit`` counts within the lamp, as on the wire.
-        A lamp may be one beyond the string, and a gap is that behind its bit
+        A lamp may be beyond the string; a gap is the one after its bit
     window : number of the window in :data:`busbox.lines.profiles.WINDOWS`
     ticks : the time, in ticks
     """
@@ -89,7 +89,7 @@ class Judgement:
     Attributes
     ----------
     profile : the profile
-    meant : whether the profile is meant for the string's number of channels
+    meant : whether the profile is for the string's number of channels
     bits, frames : what the lamps take, see :mod:`busbox.lines.bits`
     measures : by the names of :data:`busbox.lines.profiles.WINDOWS`
     failures : the times outside their windows
@@ -104,9 +104,9 @@ class Judgement:
 
     @property
     def passes(self) -> bool:
-        """Whether the profile is meant for such a string, and every time and mean is in its window.
+        """Whether the profile is for such a string, and every time and mean is in its window.
 
-        Broken frames do not count here: a wrong number of bits is no matter of timing.
+        Broken frames do not count here: a wrong number of bits is not a timing error.
         """
         means = any(one.mean_outside for one in self.measures.values())
         return self.meant and not len(self.failures) and not means
@@ -127,12 +127,12 @@ def judge(
     channels: int = 3,
     order: str | None = None,
 ) -> Judgement:
-    """Return how a wave keeps a profile, and what the lamps take from it.
+    """Return how a wave meets a profile, and what the lamps take from it.
 
-    A low that is a latch gap belongs to the gaps, any other to its bit. A gap that is too short ends no
-    frame and would be told as the low of a bit; but one that follows the last lamp of the string and is
-    longer than the window for that low (without an upper end: than the shortest whole bit), is meant as
-    a gap and told as one. The last low of a wave is not measured: it may go on.
+    A low that is a latch gap belongs to the gaps, any other to its bit. A gap that is too short
+    ends no frame and would be reported as the low of a bit; but one that follows the last lamp of the
+    string, and is longer than the window for that low (without an upper end: than the shortest whole
+    bit), counts as a gap. The last low of a wave is not measured: it may continue.
 
     Parameters
     ----------
@@ -205,7 +205,7 @@ class _Ruler:
         ), wrong
 
     def pause_from(self, key: str) -> int:
-        """Return the fewest ticks of a low that is too long to be meant as that of a bit."""
+        """Return the fewest ticks of a low that is too long for a bit."""
         most = self.profile.windows[key].most
         if most is None:
             windows = self.profile

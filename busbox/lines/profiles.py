@@ -1,8 +1,8 @@
-"""What single-wire, pulse-coded lamps ask of their line, as data.
+"""What single-wire, pulse-coded lamps require of their line, as data.
 
 A bit is a pulse: its high time says whether it is a zero or a one, and the low after it ends it. A long
-low, the latch gap, ends a frame. No single timing suits every part, so that each set of windows is a
-named profile, with its source. All times are nanoseconds, exact.
+low, the latch gap, ends a frame. No single timing suits every part, so each set of windows is a named
+profile, with its source. All times are nanoseconds, exact.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from busbox.basics.errors import InputError, Mistake, format_value, join_or, nea
 from busbox.basics.keys import Key
 from busbox.basics.units import parse_current, parse_span, without_subject
 
-#: The windows of a profile, in words.
+#: The windows of a profile, and their names in text.
 WINDOWS: Mapping[str, str] = {
     "zero_high": "high of a zero",
     "one_high": "high of a one",
@@ -41,7 +41,7 @@ KEYS: Mapping[str, Key] = {
                required=True),
     "order": Key("The channels in their order on the wire.",
                  "each of the letters RGB or each of RGBW once", "'RGB'", default="'GRB'"),
-    "source": Key("Where the values come from.", "a text", "'measured on our string'",
+    "source": Key("Where the values come from.", "a string", "'measured on our string'",
                   default="none given"),
     "channel_current": Key("Current of one channel at full light.", "a number with A, mA or uA",
                            "'16 mA'", default="'20 mA'"),
@@ -123,7 +123,7 @@ def show_ns(time: Fraction) -> str:
 
 @dataclass(frozen=True)
 class Profile:
-    """What one kind of lamp asks of its line.
+    """What one kind of lamp requires of its line.
 
     Attributes
     ----------
@@ -132,14 +132,14 @@ class Profile:
     zero_low, one_low : windows of the low time after a zero and after a one
     gap : the low that ends a frame; it has no upper end
     order : the channels in their order on the wire, for one of the numbers in ``channels``
-    channels : the numbers of channels that it is meant for
+    channels : the numbers of channels that it is for
     channel_bits : bits of a channel, the most significant first
-    source : where the values come from, in words
+    source : where the values come from, as text
     channel_current : amperes of one channel at full light
 
     Raises
     ------
-    InputError : a window is missing an end that it needs, or two of them cannot be told apart; all
+    InputError : a window is missing an end that it needs, or two of them overlap; all
         mistakes at once, each with the name of its window
     """
 
@@ -180,7 +180,7 @@ class Profile:
                 found.append((key, f"{text}, not at {show_ns(end)}"))
         if len(self.order) not in self.channels:
             counts = join_or(map(str, self.channels))
-            found.append(("order", f"must hold {counts} letters, not {format_value(self.order)}"))
+            found.append(("order", f"must have {counts} letters, not {format_value(self.order)}"))
         return found
 
     @classmethod
@@ -193,16 +193,16 @@ class Profile:
             ``["850 ns"]`` has no longest
         gap : ``"280 us"``: the shortest latch gap
         order : ``"GRB"`` (default), or the four letters RGBW in their order
-        source : where the values come from (a text that may be left out)
+        source : where the values come from (a string, optional)
         channel_current : ``"16 mA"``: of one channel at full light (default 20 mA)
 
         Raises
         ------
-        InputError : a key is unknown, missing or no time; or as for the class; all mistakes at once
+        InputError : a key is unknown, missing or not a time; or as for the class; all mistakes at once
         """
         known = tuple(KEYS)
         mistakes = [
-            Mistake(f"is no key of a profile{nearest(key, known)} (known: {join_or(known)})", name,
+            Mistake(f"is not a key of a profile{nearest(key, known)} (known: {join_or(known)})", name,
                     key=key)
             for key in keys if key not in known
         ]  # fmt: skip
@@ -226,11 +226,11 @@ class Profile:
 
     @property
     def colours(self) -> bool:
-        """Whether colours are made of its bits: those of 8 bits a channel; others are judged only."""
+        """Whether colours are made of its bits: with 8 bits per channel; others are only judged."""
         return self.channel_bits == 8
 
     def order_for(self, channels: int) -> str:
-        """Return the order on the wire of so many channels; white is the last of four, if not told.
+        """Return the order on the wire of so many channels; white comes last of four, if not given.
 
         Raises
         ------
@@ -240,7 +240,7 @@ class Profile:
             raise ValueError(f"channels must be {join_or(map(str, CHANNELS))}, not {channels!r}")
         if len(self.order) == channels:
             return self.order
-        # White behind the others: common practice, no source.
+        # White after the others: common practice, no source.
         return self.order + "W" if channels == 4 else self.order.replace("W", "")
 
 
@@ -265,14 +265,14 @@ def _order(value: object) -> str:
     if isinstance(value, str) and "".join(sorted(value)) in ("BGR", "BGRW"):
         return value
     raise ValueError(
-        f"must hold each of the letters RGB or each of RGBW once, not {format_value(value)}"
+        f"must contain each of the letters RGB or each of RGBW once, not {format_value(value)}"
     )
 
 
 def _source(value: object) -> str:
     if isinstance(value, str):
         return value
-    raise ValueError(f"must be a text, not {format_value(value)}")
+    raise ValueError(f"must be a string, not {format_value(value)}")
 
 
 _READ: Mapping[str, Any] = {

@@ -1,4 +1,4 @@
-"""A serial line decoded from its edges alone, whoever drives it.
+"""A serial line decoded from its edges alone, whatever drives it.
 
 Idle 1, a start bit of 0, five to nine data bits, least significant first, a parity bit or none, stop
 bits of 1. Source: common practice, no source.
@@ -26,7 +26,7 @@ from busbox.lines.wave import Wave
 
 Array = NDArray[Any]
 
-#: Parity by its letter, and in words.
+#: Parity by its letter, and its name in text.
 PARITIES = {"N": "no parity", "E": "even parity", "O": "odd parity"}
 STOPS = {"1": Fraction(1), "1.5": Fraction(3, 2), "2": Fraction(2)}
 
@@ -51,11 +51,11 @@ class Format:
 
     @classmethod
     def parse(cls, text: str) -> Format:
-        """Return the format of such as ``8N1``, in capitals or not.
+        """Return the format of a text such as ``8N1``, in capitals or not.
 
         Raises
         ------
-        ValueError : no format
+        ValueError : not a format
         """
         found = _FORMAT.fullmatch(text.upper())
         if found is None:
@@ -94,7 +94,7 @@ class Character:
     Attributes
     ----------
     start : tick of its start edge
-    end : the first tick behind its stop bits, by the ideal rate, rounded up
+    end : the first tick after its stop bits, at the ideal rate, rounded up
     value : its data bits
     parity_ok : whether its parity bit is right; True without parity
     """
@@ -158,17 +158,17 @@ class Break:
 
 @dataclass(frozen=True)
 class Decoded:
-    """What a serial line says.
+    """A serial line, decoded.
 
     Attributes
     ----------
     characters : those with their stop bits, also where the parity is wrong
-    framing_errors : those with a low stop bit that are no break
+    framing_errors : those with a low stop bit that are not a break
     breaks : see :class:`Break`
     false_starts : ticks of falls after which the start bit was not low in its middle
     unfinished : start of a character that goes on beyond the wave's end, or None
-    bit_times : the lengths of a bit that the edges fit, see :mod:`busbox.lines.bit_time`
-    ideal : ticks of a bit by the rate that it is read with
+    bit_times : the lengths of a bit that fit the edges, see :mod:`busbox.lines.bit_time`
+    ideal : ticks of a bit at the rate it is decoded at
     tick : seconds a tick
     """
 
@@ -201,7 +201,7 @@ class Decoded:
     def likely(self) -> tuple[BitTime, ...]:
         """Return the lengths of a bit with which every character has its stop bit, or else all.
 
-        The one whose rate is nearest to the one that the line is read with comes first.
+        The one nearest to the rate that the line is decoded at comes first.
         """
         stopped = tuple(one for one in self.bit_times if one.stopped) or self.bit_times
         return tuple(
@@ -215,11 +215,11 @@ class Decoded:
 
     @property
     def measured_baud(self) -> Fraction | None:
-        """The measured rate in bits a second, 1 / (bit x tick)."""
+        """The measured rate in bits per second, 1 / (bit x tick)."""
         return None if self.bit is None else 1 / (self.bit * self.tick)
 
     def off_by(self, per_cent: int, sampled: bool) -> bool:
-        """Return whether the rate is off by more than so many per cent, whichever of the lengths it is.
+        """Return whether the rate is off by more than this many per cent, whichever length is true.
 
         Parameters
         ----------
@@ -235,10 +235,10 @@ class Decoded:
 
 
 def decode(wave: Wave, baud: int | Fraction, form: Format) -> Decoded:
-    """Return what a line says in a given rate and format.
+    """Decode a line at a given rate, in a given format.
 
     A start is a fall that was seen: a line that is low when the wave begins has none. A line that
-    stays as it is says nothing, at any rate.
+    never moves has no characters, at any rate.
 
     Raises
     ------
@@ -281,7 +281,7 @@ class _Frames:
         return levels
 
     def decoded(self) -> Decoded:
-        """Sort the frames by what they are."""
+        """Return the frames, sorted by kind."""
         ends = self.bits[:, 1 + self.form.data + (self.form.parity != "N") :]
         stopped: Array = ends.min(axis=1) == 1
         broken: Array = self.bits.max(axis=1) == 0

@@ -24,7 +24,7 @@ TICK_LIMIT = 1 << 63
 
 @dataclass(frozen=True, eq=False)
 class Wave:
-    """One line's edges: all that a decoder of it knows. Before ``times[0]`` nothing is known.
+    """One line's edges: all that its decoder knows. Before ``times[0]`` nothing is known.
 
     Times are in ticks: a tick is a cycle in a wave of a run, and a step of the file in a capture of
     real hardware.
@@ -34,7 +34,7 @@ class Wave:
     times : int64, in ticks, strictly increasing, each below ``end``; there may be none
     levels : uint8, one for each time, 0 or 1: the level from then on; it changes every time
     tick : seconds a tick lasts, exact
-    end : the first tick that is no longer known
+    end : the first tick that is not known any more
     sampling : ticks by which a length between two edges may be wrong: 0 in a recording, which is
         exact; 1 in a capture, which sees an edge at the next sample only
     cuts : ticks in which a reset, and not the sender, moved the line, if it moved

@@ -60,7 +60,7 @@ def pulse_led_table(lamps: int, channels: int, count: int, high: int, period: in
             "HIGH",
             0x0C,
             "rw",
-            "High time of a bit, in clock cycles.",
+            "High time of a bit, in cycles.",
             (
                 Field("ZERO", 15, 0, reset=high & 0xFFFF, text="High time of a 0 bit."),
                 Field("ONE", 31, 16, reset=high >> 16, text="High time of a 1 bit."),
@@ -70,7 +70,7 @@ def pulse_led_table(lamps: int, channels: int, count: int, high: int, period: in
             "PERIOD",
             0x10,
             "rw",
-            "Bit time and latch gap, in clock cycles.",
+            "Bit time and latch gap, in cycles.",
             (
                 Field("BIT", 15, 0, reset=period & 0xFFFF, text="Bit time; 0 acts as 1."),
                 Field("GAP", 31, 16, reset=period >> 16, text="Latch gap; 0 acts as 1."),
@@ -176,12 +176,12 @@ def halves(value: int) -> tuple[int, int]:
 
 def oddities(high: int, period: int, clipped: bool) -> list[str]:
     """Return the kinds of event to report for unusual counts in a frame."""
-    highs, (clocks, gap) = halves(high), halves(period)
+    highs, (bit, gap) = halves(high), halves(period)
     odd = {
         "count-clipped": clipped,
-        "high-too-long": max(highs) >= max(1, clocks),
+        "high-too-long": max(highs) >= max(1, bit),
         "no-pulse": min(highs) == 0,
-        "period-zero": clocks == 0,
+        "period-zero": bit == 0,
         "gap-zero": gap == 0,
     }
     return [kind for kind, holds in odd.items() if holds]

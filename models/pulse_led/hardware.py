@@ -1,6 +1,6 @@
 """The twin of the sender for lamps in Amaranth: the working part, the sender with its registers.
 
-The working part knows no register: a sender with another face builds it as this one does.
+The working part knows no registers: a sender with other registers instantiates it as this one does.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from busbox.models.pulse_led.declaration import (
     oddities,
 )
 
-CLOCK_BITS = 16
+CYCLE_BITS = 16
 
 
 class Phase(enum.Enum):
@@ -40,13 +40,13 @@ class PulseSenderHardware(wiring.Component):
 
     Members
     -------
-    start : (in, 1) a frame begins in the next cycle; heeded where no frame is under way, and in
-        ``last_gap``, where it lets the next one follow at once
+    start : (in, 1) a frame begins in the next cycle; ignored while a frame is under way, except in
+        ``last_gap``, where the next frame follows at once
     count : (in) lamps that it will send, 0 to those built
-    zero_high, one_high, period, gap : (in, 16 each) its clocks, as in
+    zero_high, one_high, period, gap : (in, 16 each) its cycle counts, as in
         :class:`busbox.models.pulse_led.PulseTiming`; a period or gap of 0 acts as 1
     lamp, colour : (out and in) the lamp that comes next, and its colour as of this cycle
-    line : (out, 1) the line, from a register of its own: no pulse has a spike
+    line : (out, 1) the line, driven by a register: no pulse has a glitch
     busy, last_gap : (out, 1) a frame is under way; this is its last cycle, the last one of its gap
     begins, lamp_begins : (out, 1) this is the first cycle of a frame; of the first bit of a lamp
     sent : (out) the colour of the lamp that begins
@@ -83,10 +83,10 @@ class PulseSenderHardware(wiring.Component):
             {
                 "start": In(1),
                 "count": In(range(lamps + 1)),
-                "zero_high": In(CLOCK_BITS),
-                "one_high": In(CLOCK_BITS),
-                "period": In(CLOCK_BITS),
-                "gap": In(CLOCK_BITS),
+                "zero_high": In(CYCLE_BITS),
+                "one_high": In(CYCLE_BITS),
+                "period": In(CYCLE_BITS),
+                "gap": In(CYCLE_BITS),
                 "lamp": Out(range(lamps)),
                 "colour": In(self._bits),
                 "line": Out(1),
@@ -101,11 +101,11 @@ class PulseSenderHardware(wiring.Component):
     def elaborate(self, platform: object) -> Module:
         m = Module()
         phase = Signal(Phase)
-        clock = Signal(CLOCK_BITS)  # cycles of the present bit, or of the gap, that follow this one
+        clock = Signal(CYCLE_BITS)  # cycles of the present bit, or of the gap, that follow this one
         bits = Signal(self._bits)  # of the lamp, as they go on the wire: the present one is on top
         place = Signal(range(self._bits))  # bits of the lamp that follow the present one
         left = Signal.like(self.count)  # lamps that follow the present one
-        pulse = Signal(CLOCK_BITS)  # cycles for which the line is still to be high, with this one
+        pulse = Signal(CYCLE_BITS)  # cycles for which the line is still to be high, with this one
 
         starts = Signal()
         now = self._clocks(m, starts)
@@ -151,7 +151,7 @@ class PulseSenderHardware(wiring.Component):
         return m
 
     def _clocks(self, m: Module, starts: Signal) -> dict[str, Signal]:
-        """Return the clocks of the frame as they hold in this cycle.
+        """Return the cycle counts of the frame as they hold in this cycle.
 
         They are kept from the cycle before its first bit on (``starts``): in that very cycle they
         are not kept yet, and come from the ports.
@@ -164,7 +164,7 @@ class PulseSenderHardware(wiring.Component):
         }
         kept, now = {}, {}
         for name, count in counts.items():
-            kept[name], now[name] = Signal(CLOCK_BITS), Signal(CLOCK_BITS, name=f"now_{name}")
+            kept[name], now[name] = Signal(CYCLE_BITS), Signal(CYCLE_BITS, name=f"now_{name}")
             m.d.comb += now[name].eq(Mux(starts, count, kept[name]))
             m.d.sync += kept[name].eq(now[name])
         return now
@@ -183,7 +183,7 @@ class PulseSenderHardware(wiring.Component):
 
 
 class PulseLedNoteReader(NoteReader):
-    """Turns the sender's notes into frames with their colours, and into what was odd or missed."""
+    """Turns the sender's notes into frames with their colours, and into odd or missed frames."""
 
     needed_accesses = "last write"
 
@@ -225,9 +225,9 @@ class PulseLedNoteReader(NoteReader):
 
     def _cycles(self, count: int, period: int) -> int:
         """Return the cycles of a frame, its gap included."""
-        clocks, gap = halves(period)
+        bit, gap = halves(period)
         bits: int = CHANNEL_BITS * self.options["channels"] * min(count, self.options["lamps"])
-        return bits * max(1, clocks) + max(1, gap)
+        return bits * max(1, bit) + max(1, gap)
 
     def cause(self, pin: str, cycle: int) -> int:
         """Return the SEND that the frame under way goes back to."""
@@ -274,7 +274,7 @@ class PulseLedHardware(PulseLedRegisters, Hardware):
             sender.colour.eq(colours.data),
             registers.STATUS.sets.eq(Mux(missed, MISSED, 0)),
             self.pin_line.eq(sender.line),
-            # A string that repeats comes to rest once a frame: in the cycle in which the next follows.
+            # A sender that repeats is at rest once per frame: in the cycle before the next one.
             self.at_rest.eq(~sender.busy | again),
         ]
         registers.STATUS.show(Mux(sender.busy, BUSY, 0) | registers.STATUS.value)

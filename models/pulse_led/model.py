@@ -21,13 +21,13 @@ from busbox.models.pulse_led.declaration import (
 
 @dataclass(frozen=True)
 class PulseTiming:
-    """The clock counts of a frame; a period or gap of 0 acts as 1.
+    """The cycle counts of a frame; a period or gap of 0 acts as 1.
 
     Attributes
     ----------
-    zero_high, one_high : clocks high of a zero bit and of a one bit
-    period : clocks of a bit
-    gap : clocks of the latch gap after the last bit
+    zero_high, one_high : cycles high of a zero bit and of a one bit
+    period : cycles of a bit
+    gap : cycles of the latch gap after the last bit
     """
 
     zero_high: int
@@ -39,8 +39,8 @@ class PulseTiming:
     def from_registers(cls, high: int, period: int) -> PulseTiming:
         """Read the counts out of the HIGH and PERIOD registers."""
         zero_high, one_high = halves(high)
-        clocks, gap = halves(period)
-        return cls(zero_high, one_high, max(1, clocks), max(1, gap))
+        bit, gap = halves(period)
+        return cls(zero_high, one_high, max(1, bit), max(1, gap))
 
 
 class PulseSender:
@@ -53,7 +53,7 @@ class PulseSender:
     Timing
     ------
     A frame started with its first bit in cycle b ends with the cycle b + bits x lamps x period +
-    gap - 1. A bit is high for its number of clocks (the whole bit, if that is not below the
+    gap - 1. A bit is high for its number of cycles (the whole bit, if that is not below the
     period), then low. Lamp n sends what its colour is in the cycle before its first bit.
     """
 
@@ -184,7 +184,7 @@ class PulseLed(PulseLedRegisters, RegisterModel):
 
     @property
     def _repeats(self) -> bool:
-        """Whether a frame under way is followed by another, as REPEAT stands."""
+        """Whether another frame follows the one under way, by the present REPEAT."""
         return bool(self._now["CONTROL"] & REPEAT) and self._under_way
 
     def _start(self, first_bit: int) -> None:

@@ -63,7 +63,7 @@ class TimerHardware(TimerRegisters, Hardware):
         registers.NOW.show(low)
         registers.NOW_HIGH.show(kept)
 
-        # ALARM resets to 0, which is no alarm: only a written one counts.
+        # ALARM resets to 0, which is not an alarm: only a written value counts.
         armed = Signal()
         with m.If(alarm.written):
             m.d.sync += armed.eq(1)

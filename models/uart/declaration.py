@@ -69,7 +69,7 @@ class UartRegisters(Declaration):
     table = RegisterTable(
         DATA,
         STATUS,
-        Register("DIVISOR", 0x08, "rw", "Clock cycles per bit; 0 acts as 1.", width=16),
+        Register("DIVISOR", 0x08, "rw", "Cycles per bit; 0 acts as 1.", width=16),
         Register(
             "INTERRUPT",
             0x0C,

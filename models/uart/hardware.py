@@ -1,6 +1,6 @@
 """The twin of the serial port in Amaranth: sender, receiver, the port with its registers.
 
-Sender and receiver know no register: a port with another face builds them as this one does.
+Sender and receiver know no registers: a port with other registers instantiates them as this one does.
 """
 
 from __future__ import annotations
@@ -33,10 +33,10 @@ class SerialSenderHardware(wiring.Component):
     Members
     -------
     put, byte : (in, 1 and 8) a byte for the holding register; dropped unless ``room`` is high
-    clocks : (in, 16) clocks per bit, as of the cycle in which ``takes`` is high; 0 acts as 1
+    clocks : (in, 16) cycles per bit, as of the cycle in which ``takes`` is high; 0 acts as 1
     line : (out, 1) the line, high while idle
     room : (out, 1) the holding register is empty
-    busy : (out, 1) a byte is being sent or waits
+    busy : (out, 1) a byte is being sent or is queued
     takes : (out, 1) the shifter takes the byte at the end of this cycle: the line falls in the next
     ends : (out, 1) this is the last cycle of a stop bit
 
@@ -113,13 +113,13 @@ class SerialReceiverHardware(wiring.Component):
     Members
     -------
     line : (in, 1) the line, from outside the clock domain
-    clocks : (in, 16) clocks per bit, as of the cycle in which the synchronised level falls; 0 acts as 1
+    clocks : (in, 16) cycles per bit, as of the cycle in which the synchronised level falls; 0 acts as 1
     take : (in, 1) the byte that waits is taken at the end of this cycle
     ready, byte : (out, 1 and 8) a byte waits; the byte, 0 while none waits
     comes, lost, framing : (out, 1) this is the cycle of a stop sample: of a byte that will be there in
-        the next cycle, of one for which there is no room, of one without a stop bit
+        the next cycle, of one that finds no room, of one without a stop bit
     arrived : (out, 8) the byte of that stop sample
-    length : (out, 16) clocks of a bit, less one, that the byte under way is sampled with
+    length : (out, 16) cycles of a bit, less one, that the byte under way is sampled with
 
     Source
     ------

@@ -25,7 +25,7 @@ class SerialSender:
 
     Attributes
     ----------
-    clocks : clocks per bit that the next byte will have; 0 acts as 1
+    clocks : cycles per bit that the next byte will have; 0 acts as 1
 
     Timing
     ------
@@ -101,14 +101,14 @@ class SerialReceiver:
 
     Attributes
     ----------
-    clocks : clocks per bit that the next byte will have; 0 acts as 1
+    clocks : cycles per bit that the next byte will have; 0 acts as 1
     byte : the byte that waits, or None
-    taken : clocks per bit that the byte under way, or the last one, is sampled with
+    taken : cycles per bit that the byte under way, or the last one, is sampled with
 
     Timing
     ------
     A level on the line from cycle c is the synchronised level from c + 2. A fall of that is a
-    start; with D clocks per bit as of cycle c + 2, the samples are in the cycles c + 2 + D // 2 +
+    start; with D cycles per bit as of cycle c + 2, the samples are in the cycles c + 2 + D // 2 +
     k D, k = 0 (start check) to 9 (stop). The next start is searched for from the cycle after the
     last sample.
 
@@ -191,7 +191,7 @@ class Uart(UartRegisters, RegisterModel):
     0x00 DATA      rw                 a write of lane 0 sends; a read of lane 0 takes the byte, or 0
     0x04 STATUS    ro         1       0 TX_ROOM, 1 TX_BUSY, 2 RX_READY; ones_clear: 3 RX_LOST,
                                       4 RX_FRAMING, 5 TX_LOST
-    0x08 DIVISOR   rw         setting bits 15..0, clocks per bit; 0 acts as 1
+    0x08 DIVISOR   rw         setting bits 15..0, cycles per bit; 0 acts as 1
     0x0C INTERRUPT rw         0       bit 0 on TX_ROOM, bit 1 on RX_READY
     ==== ========= ========== ======= ==============================================================
 
@@ -320,7 +320,7 @@ class Uart(UartRegisters, RegisterModel):
         self.forward(write.shows)
 
     def write_DIVISOR(self, write: Write) -> None:
-        """Change the clocks per bit of bytes that fall two cycles from now or later."""
+        """Change the cycles per bit of bytes that fall two cycles from now or later."""
         self.sender.forward(write.shows)
         self._interrupt(write.shows, NO_ACCESS)
         self.sender.clocks = self.receiver.clocks = write.value

@@ -9,9 +9,9 @@ import busbox
 from busbox.recording import Recording
 
 CLOCK_HZ = 16_000_000
-#: 7 and 13 of 20 clocks, a gap of 960: common practice for 16 MHz, no source.
+#: 7 and 13 of 20 cycles, a gap of 960: common practice for 16 MHz, no source.
 HIGH, PERIOD = 13 << 16 | 7, 960 << 16 | 20
-#: Clocks of a bit, and clocks low after a one.
+#: Cycles of a bit, and cycles high of a one.
 BIT, ONE_HIGH = 20, 13
 
 Firmware = Callable[[Any], None]

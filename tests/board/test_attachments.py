@@ -89,7 +89,10 @@ def test_a_bounce_of_a_cycle_each_is_as_short_as_it_can_be() -> None:
     """2 N cycles hold N bounces, each change in a cycle of its own; one cycle less is refused."""
     seen = turned("16 MHz", turns=[5], bounce=4, bounces=2)
     assert seen == [(0, 0), (5, 1), (6, 0), (7, 1), (8, 0), (9, 1)]
-    with pytest.raises(InputError, match="bounce must put each change of the contact into a cycle"):
+    with pytest.raises(
+        InputError,
+        match="bounce must leave at least one cycle between changes of the contact; two fall",
+    ):
         turned("16 MHz", turns=[5], bounce=3, bounces=2)
 
 
@@ -224,18 +227,18 @@ def test_another_rate_is_a_baud_error_by_the_write_of_the_first_byte() -> None:
     )
     (finding,) = found.findings
     first = int(found.edges("telegraph.tx")[0][1])
-    # Ten bits of 16 clocks, less one.
+    # Ten bits of 16 cycles, less one.
     assert (finding.rule, finding.cycle, finding.access) == ("baud-error", first + 159, 0)
     assert found.counts == {"baud-error": {"paper": 1}}
     assert (finding.slot, finding.register) == ("telegraph", "tx")
-    # One tick in nine bits of 16 clocks: 1 / 143.
+    # One tick in nine bits of 16 cycles: 1 / 143.
     assert finding.message == (
-        "paper: the line has 1,000,000 baud +-0.7 %, 50.00 % below the 2,000,000 baud that it is read "
-        "with: a bit lasts 16 clocks, not 8; 2 characters have no stop bit and cannot be shown."
+        "paper: the line runs at 1,000,000 baud +-0.7 %, 50.00 % below the 2,000,000 baud it is "
+        "decoded at: a bit lasts 16 cycles, not 8; 2 characters have no stop bit and cannot be shown."
     )
     assert finding.hint == (
-        'Give both ends one rate: a divisor of 8 clocks (busbox baud "16 MHz" 2000000), or baud = '
-        "1000000 here. Set telegraph.DIVISOR 8 (now 16)."
+        'Use the same rate at both ends: a divisor of 8 cycles (busbox baud "16 MHz" 2000000), or baud '
+        "= 1000000 here. Set telegraph.DIVISOR 8 (now 16)."
     )
     assert found.seen["paper"].text == ""
 

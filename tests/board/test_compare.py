@@ -119,7 +119,7 @@ def test_kinds_are_listed_and_shown(capsys: pytest.CaptureFixture[str]) -> None:
         ["level", "decodes"],
     ]  # fmt: skip
     page = say(capsys, "attachments", "lamp_string")
-    assert "count            required  Lamps of the string.\n" in page
+    assert "count            required  Number of lamps.\n" in page
     assert "Local codes and licensed practice decide." in " ".join(page.split())
     found = json.loads(say(capsys, "attachments", "switch", "--json"))
     assert [one["name"] for one in found["settings"]] == ["turns", "level", "bounce", "bounces"]

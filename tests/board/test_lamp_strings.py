@@ -21,7 +21,7 @@ from tests.board.wires import wave_of
 
 RGB = ["".join(letters) for letters in permutations("RGB")]
 RGBW = ["".join(letters) for letters in permutations("RGBW")]
-#: P4's gap is longer than 50 us: at 16 MHz (62.5 ns) the first count above 800 clocks.
+#: P4's gap is longer than 50 us: at 16 MHz (62.5 ns) the first count above 800 cycles.
 LATCHED = 801
 
 
@@ -103,14 +103,14 @@ def test_an_exchange_is_told_by_its_channels() -> None:
     # On the wire 10 20 30; the string takes them for green, blue, red.
     assert finding.message == (
         "string: The lamps show red as green, green as blue and blue as red: frame 1 was sent as "
-        "102030, and is shown as 301020."
+        "102030 and is shown as 301020."
     )
     assert finding.hint == (
         "Make lamps send in the order that the string expects (string has GBR), or look the order "
         "up in its data sheet."
     )
     sent = found.frames["lamps"][1]
-    # It is known when the lamps show it: 23 bits, the last high of 7 clocks, a gap of more than 50 us.
+    # It is known when the lamps show it: 23 bits, the last high of 7 cycles, a gap of more than 50 us.
     assert (finding.cycle, finding.access) == (sent.cycle + 23 * 20 + 7 + 801, sent.access)
     assert (finding.slot, finding.register) == ("lamps", "line")
 
@@ -135,14 +135,14 @@ def test_a_string_with_fewer_lamps_is_told_by_those_that_it_has() -> None:
 
 
 def common_practice(**more: Any) -> Any:
-    """Return the recording of three lamps at 7 and 13 of 20 clocks, a gap of 960, at 16 MHz."""
+    """Return the recording of three lamps at 7 and 13 of 20 cycles, a gap of 960, at 16 MHz."""
     shown = (0xFF0000, 0x00FF00, 0x8000FE)
     slots = {"lamps": sender(lamps=3, count=3)}
     return run(sending(shown), slots, {"string": string(count=3, **more)})
 
 
 def test_common_practice_keeps_one_profile_alone() -> None:
-    """7 and 13 of 20 clocks with a gap of 960 at 16 MHz keep P4 and no other, and nothing is found."""
+    """7 and 13 of 20 cycles with a gap of 960 at 16 MHz keep P4 and no other, and nothing is found."""
     found = common_practice()
     # Common practice, no source: 437.5 and 812.5 ns, 60 us.
     profiles = found.seen["string"].facts["profiles"]
@@ -161,7 +161,7 @@ def test_a_named_profile_judges_alone() -> None:
     first = found.findings[0]
     assert first.rule == "pulse-width"
     assert first.message == (
-        "string: Frame 0, lamp 0, bit 8, read as a one, is low for 7 clocks (437.5 ns); P1 allows "
+        "string: Frame 0, lamp 0, bit 8, read as a one, is low for 7 cycles (437.5 ns); P1 allows "
         "450..750 ns."
     )
     sent = found.frames["lamps"][0]

@@ -44,7 +44,7 @@ def test_the_wire_says_what_the_devices_meant(cabin: Recording) -> None:
 
 
 def test_the_timing_keeps_two_profiles(cabin: Recording) -> None:
-    """6 and 12 of 20 clocks at 16 MHz with a gap of 300 us: P1 and P4 are kept, P2 and P3 are not."""
+    """6 and 12 of 20 cycles at 16 MHz with a gap of 300 us: P1 and P4 are kept, P2 and P3 are not."""
     # 375, 750, 875 and 500 ns against the tables: SCLA084 table 2-1 and common practice allow them;
     # GUID-F71DC860 table 1-1 wants 580 ns of low after a one, document 104020171 at most 420 ns.
     profiles = cabin.seen["string"].facts["profiles"]

@@ -136,7 +136,7 @@ Pins
 Settings
   strokes  2 to 9       must be given  strokes a ring
   tone     low or high  must be given  how it sounds
-  song     a text       must be given  what it plays
+  song     a string     must be given  what it plays
 
 Timing
   A write in e rings from e + 1; see Bell.
@@ -223,3 +223,18 @@ def test_it_is_told_and_nothing_is_left(
 ) -> None:
     """Each row: its sentence holds, its whole text is told, and the folder stays as it was."""
     assert_told(spoiled, tmp_path, monkeypatch, capsys)
+
+
+@pytest.mark.parametrize(
+    ("model", "pin", "carries"),
+    [("pulse_led", "line", "frames"), ("uart", "tx", "text"), ("uart", "rx", None)],
+)
+def test_a_pin_shows_what_it_carries(
+    model: str, pin: str, carries: str | None, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """On the page behind its meaning, and in the object; nothing for a pin that carries nothing."""
+    pins = json.loads(say(capsys, "models", model, "--json"))["pins"]
+    assert {one["name"]: one["carries"] for one in pins}[pin] == carries
+    row = next(line for line in say(capsys, "models", model).splitlines() if f"  {pin} " in line)
+    assert row.endswith(f" Carries {carries}." if carries else ".")
+    assert ("Carries" in row) == (carries is not None)

@@ -20,7 +20,7 @@ def test_baud_shows_divisor_rate_error_and_what_receivers_allow(
     # Divisors and errors: reference manual RM0390, table 149. Shares: 2.124 per cent (computed) of the
     # fast sides 5.263 (computed), 4.575 and 3.896 (formula of Microchip's "Error Tolerance").
     page = say(capsys, "baud", "16 MHz", "115200", "921_600").split("\n")
-    assert page[0] == "Serial rates of a clock of 16 MHz"
+    assert page[0] == "Serial rates at a clock of 16 MHz"
     assert page[1].split() == [
         "rate", "divisor", "true", "rate", "error", "mid_bit", "majority_16", "majority_8",
     ]  # fmt: skip

@@ -192,7 +192,7 @@ def test_an_edge_of_a_lamp_line_has_its_four_writes(
     one = colour.data >> green_red_blue + 7 - bit % 8 & 1
     (wire,) = parts(story, "wire")
     assert f"frame {frame}, lamp {lamp}, bit {bit}: a {'one' if one else 'zero'}" in wire["text"]
-    assert f"high for {12 if one else 6} clocks" in wire["text"]
+    assert f"high for {12 if one else 6} cycles" in wire["text"]
     channel = ("green", "red", "blue")[bit // 8]
     assert f"{channel}'s bit {7 - bit % 8}" in named[0]["text"]
 

@@ -32,7 +32,7 @@ SLOTS: dict[str, dict[str, Any]] = {
         "compare": "19..16",
     },
 }
-#: One lamp of 24 bits of 4 clocks, and a gap of 4: a frame takes 100 cycles.
+#: One lamp of 24 bits of 4 cycles, and a gap of 4: a frame takes 100 cycles.
 READY = """\
 write lamps.COUNT 1
 write lamps.HIGH 0x00020001

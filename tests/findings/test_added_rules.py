@@ -205,7 +205,7 @@ def test_a_kind_is_listed_with_its_rules(
     """`busbox attachments FILE.py:CLASS` names them with the first sentence of their pages."""
     first = "A stroke of the bell was too short to be heard."
     assert (
-        f"\nFindings of its own\n  bell-silent  {first}\n"
+        f"\nIts own findings\n  bell-silent  {first}\n"
         in (said(capsys, "attachments", "bell.py:Bell")[1])
     )
     found = json.loads(said(capsys, "attachments", "bell.py:Bell", "--json")[1])

@@ -8,7 +8,7 @@ import pytest
 
 from busbox import Bench, Recording
 
-COMMON = {"high": 0x000D_0007, "period": 0x03C0_0014}  # 13 and 7 of 20 clocks, a gap of 960
+COMMON = {"high": 0x000D_0007, "period": 0x03C0_0014}  # 13 and 7 of 20 cycles, a gap of 960
 
 
 def run(steps: list[str], lamps: int = 2, string: dict[str, Any] | None = None, **keys: Any) -> Any:
@@ -34,8 +34,8 @@ def test_a_gap_is_as_long_as_the_profile_wants(gap: int, found: int) -> None:
     """Of three frames that follow by themselves, each low of 50 us is told where it ends; 62.5 ns more
     is enough.
     """
-    # Common practice, no source (P4): more than 50 us, so 801 clocks at 16 MHz. The low of the last
-    # bit, a zero, belongs to the gap: 13 clocks.
+    # Common practice, no source (P4): more than 50 us, so 801 cycles at 16 MHz. The low of the last
+    # bit, a zero, belongs to the gap: 13 cycles.
     frame = 2 * 24 * 20 + gap
     steps = [f"write lamps.PERIOD {gap << 16 | 20:#x}", "write lamps.CONTROL 3",
              f"pause {2 * frame}", "write lamps.CONTROL 0", DONE, "pause 200 us"]  # fmt: skip
@@ -73,7 +73,7 @@ def test_each_broken_frame_is_told_with_its_bits() -> None:
     (finding,) = recording.findings
     assert (finding.rule, finding.access) == ("broken-bit-count", 0)
     assert finding.message.startswith(
-        "string: Frame 0 has 31 bits, 7 beyond 1 whole lamp of 24 bits"
+        "string: Frame 0 has 31 bits, which is 1 lamp of 24 bits and 7 bits left over: "
     )
     whole = run([SEND, "pause 100 us"])
     assert whole.counts == {}
@@ -86,5 +86,5 @@ def test_four_channels_are_no_broken_frame_of_three() -> None:
     steps = [SEND, "pause 100 us"]
     three = run(steps, slot=slots)
     assert list(three.counts) == ["broken-bit-count"]
-    assert "64 bits, 8 short of 3 whole lamps" in three.findings[0].message
+    assert "64 bits, which is 3 lamps of 24 bits less 8 bits: " in three.findings[0].message
     assert run(steps, slot=slots, string={"channels": 4}).counts == {}

@@ -161,7 +161,7 @@ def test_another_access_between_ends_a_storm(between: str, tmp_path: Path) -> No
 
 
 def serial(data: object, rate: int) -> list[dict[str, Any]]:
-    """Return bytes on the telegraph's rx at a rate (4 clocks a bit are 4 MHz)."""
+    """Return bytes on the telegraph's rx at a rate (4 cycles a bit are 4 MHz)."""
     return [{"at": 20, "pin": "telegraph.rx", "bytes": data, "rate": rate}]
 
 

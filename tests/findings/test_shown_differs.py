@@ -19,7 +19,7 @@ from tests.board.attached import HIGH, PERIOD, bench_of, run, sender, sending, s
 pytestmark = pytest.mark.quick
 
 PICTURE = (0x400000, 0x004000, 0x000040)
-#: A zero of 11 clocks, 687.5 ns: P4 takes 650 to 950 ns for a one (common practice, no source).
+#: A zero of 11 cycles, 687.5 ns: P4 takes 650 to 950 ns for a one (common practice, no source).
 LONG_ZERO = 0x000D_000B
 
 
@@ -63,11 +63,11 @@ def test_a_zero_as_long_as_a_one_is_found(how: str) -> None:
     (finding,) = recording.findings
     assert finding.message == (
         "string: frame 0 was sent by lamps as 400000 004000 000040 and is shown as ffffff ffffff "
-        "ffffff: lamp 0, bit 0 on the wire was sent as a zero and is high for 11 clocks (687.5 ns), as "
+        "ffffff: lamp 0, bit 0 on the wire was sent as a zero and is high for 11 cycles (687.5 ns), as "
         "long as a one: P4 takes 250..550 ns for a zero, 650..950 ns for a one."
     )
     assert finding.hint == (
-        "At 16 MHz P4 is kept by 6 clocks high for a zero and 13 for a one, 20 for a bit and 802 for "
+        "To meet P4 at 16 MHz, use 6 cycles high for a zero and 13 for a one, 20 for a bit and 802 for "
         'the latch gap (busbox timing "16 MHz"). Set lamps.HIGH 0x000d0006 and lamps.PERIOD 0x03220014.'
     )
     assert (finding.rule, finding.access) == ("shown-differs", recording.frames["lamps"][0].access)
@@ -113,6 +113,7 @@ def test_a_saved_recording_finds_it_again(tmp_path: Path) -> None:
         (lamps(HIGH), [PICTURE], {"string": {"count": 9}}),  # more lamps than are sent
         (lamps(HIGH, 20 << 16 | 20), [PICTURE], {}),  # the latch gap is not over at the end
         (lamps(), [PICTURE], {"until": "60 us"}),  # the frame is still on the line
+        (lamps(), [PICTURE], {"until": "60250 ns"}),  # and in the low of a bit
         (lamps(HIGH, count=0), [PICTURE], {}),  # an empty frame
     ],
 )
@@ -136,21 +137,21 @@ def test_an_exchange_does_not_hide_a_wrong_bit() -> None:
     recording = of_lamps(lamps(order="RGB"), (0x400000, 0x010203, 0))
     (finding,) = recording.findings
     assert finding.rule == "shown-differs"
-    assert "bit 0 on the wire was sent as a zero and is high for 11 clocks" in finding.message
+    assert "bit 0 on the wire was sent as a zero and is high for 11 cycles" in finding.message
 
 
 def test_a_bit_in_no_window_is_told_as_such_alone() -> None:
-    """10 clocks are 625 ns, neither a zero nor a one of P4: both windows are named, and no value."""
+    """10 cycles are 625 ns, neither a zero nor a one of P4: both windows are named, and no value."""
     recording = of_lamps(lamps(0x000D_000A))
     assert set(rules(recording)) == {"pulse-width"}
     assert recording.findings[0].message == (
-        "string: Frame 0, lamp 0, bit 0 is high for 10 clocks (625 ns); P4 allows 250..550 ns for a "
+        "string: Frame 0, lamp 0, bit 0 is high for 10 cycles (625 ns); P4 allows 250..550 ns for a "
         "zero and 650..950 ns for a one."
     )
 
 
 def test_a_frame_without_a_pulse_is_found() -> None:
-    """With a high of 0 clocks a dark picture leaves the line as it is: the lamps keep the old one."""
+    """With a high of 0 cycles a dark picture leaves the line as it is: the lamps keep the old one."""
     recording = of_lamps(lamps(0x000D_0000), (0, 0, 0))
     assert [one.message for one in recording.findings] == [
         "string: frame 0, sent by lamps as 000000 000000 000000, is not shown: the line does not "
@@ -203,7 +204,7 @@ def test_a_pin_carries_only_what_its_device_sends() -> None:
 
 
 def test_the_nearest_profile_is_the_one_with_the_best_worst_margin() -> None:
-    """At 12 MHz a zero of 7 clocks, 583.3 ns, misses P4 by 33.3 ns; HIGH and PERIOD are advised."""
+    """At 12 MHz a zero of 7 cycles, 583.3 ns, misses P4 by 33.3 ns; HIGH and PERIOD are advised."""
     recording = run(
         sending(PICTURE),
         {"lamps": lamps(0x000D_0007, 0x1C20_0014)},
@@ -212,29 +213,30 @@ def test_the_nearest_profile_is_the_one_with_the_best_worst_margin() -> None:
     )
     (finding,) = [one for one in recording.findings if one.rule == "pulse-width"]
     assert finding.message == (
-        "string: No profile is kept; P4 is the nearest: frame 0, lamp 0, bit 0 is high for 7 clocks "
-        "(583.333 ns); P4 allows 250..550 ns for a zero and 650..950 ns for a one (72 of 72 bits fail)."
+        "string: The line meets no profile; P4 comes closest: frame 0, lamp 0, bit 0 is high for 7 "
+        "cycles (583.333 ns); P4 allows 250..550 ns for a zero and 650..950 ns for a one (72 of 72 "
+        "bits fail)."
     )
     assert finding.hint == (
-        "At 12 MHz P4 is kept by 5 clocks high for a zero and 10 for a one, 15 for a bit and 602 for "
+        "To meet P4 at 12 MHz, use 5 cycles high for a zero and 10 for a one, 15 for a bit and 602 for "
         'the latch gap (busbox timing "12 MHz"). The summary shows every profile; profile = NAME '
-        "judges by one. Set lamps.HIGH 0x000a0005 and lamps.PERIOD 0x025a000f."
+        "selects one. Set lamps.HIGH 0x000a0005 and lamps.PERIOD 0x025a000f."
     )
 
 
 def test_a_terminal_at_another_rate_names_both_rates_and_the_divisor() -> None:
-    """139 clocks at 12 MHz are 86,331 baud (12 MHz / 139); the rate is the finding, not the text."""
+    """139 cycles at 12 MHz are 86,331 baud (12 MHz / 139); the rate is the finding, not the text."""
     recording = typed(0x41, clock="12 MHz")
     assert recording.seen["paper"].text == "\x03"
     (finding,) = recording.findings
     assert (finding.rule, finding.access) == ("baud-error", 1)
     assert finding.message == (
-        "paper: the line has 86,331 baud +-0.08 %, 25.06 % below the 115,200 baud that it is read "
-        "with: a bit lasts 139 clocks, not 104.1667."
+        "paper: the line runs at 86,331 baud +-0.08 %, 25.06 % below the 115,200 baud it is decoded "
+        "at: a bit lasts 139 cycles, not 104.1667."
     )
     assert finding.hint == (
-        'Give both ends one rate: a divisor of 104 clocks (busbox baud "12 MHz" 115200), or baud = '
-        "86331 here. Set telegraph.DIVISOR 104 (now 139)."
+        'Use the same rate at both ends: a divisor of 104 cycles (busbox baud "12 MHz" 115200), or '
+        "baud = 86331 here. Set telegraph.DIVISOR 104 (now 139)."
     )
 
 
@@ -303,3 +305,206 @@ def test_numbers_of_lamps_that_are_not_equal_are_noted_once(
     )
     assert recording.notes == notes
     assert recording.findings == ()
+
+
+def test_an_all_dark_picture_names_the_bit_that_is_longer_than_any_one() -> None:
+    """At 12 MHz a zero of 13 cycles, 1,083.3 ns, is beyond all windows: it still lights every lamp."""
+    recording = run(
+        sending((0, 0, 0)),
+        {"lamps": lamps(0x000D_000D, 0x1C20_0014)},
+        {"string": string(count=3)},
+        clock="12 MHz",
+    )
+    assert rules(recording) == ["pulse-width", "shown-differs"]
+    assert recording.findings[1].message == (
+        "string: frame 0 was sent by lamps as 000000 000000 000000 and is shown as ffffff ffffff "
+        "ffffff: lamp 0, bit 0 on the wire was sent as a zero and is high for 13 cycles (1083.333 ns), "
+        "longer than any one: P2 takes 220..380 ns for a zero, 580..1000 ns for a one."
+    )
+
+
+@pytest.mark.parametrize(
+    ("high", "picture", "words"),
+    [
+        (8, 0, "sent as a zero and is high for 8 cycles (666.667 ns), as long as a one"),
+        (12, 0, "sent as a zero and is high for 12 cycles (1000 ns), longer than any one"),
+        (6, 0xFFFFFF, "sent as a one and is high for 6 cycles (500 ns), as short as a zero"),
+        (2, 0xFFFFFF, "sent as a one and is high for 2 cycles (166.667 ns), shorter than any zero"),
+    ],
+)
+def test_bits_of_one_value_that_are_read_as_the_other_are_named(
+    high: int, picture: int, words: str
+) -> None:
+    """By P4 at 12 MHz: inside the window of the other value, and beyond it."""
+    recording = run(
+        sending((picture,) * 3),
+        {"lamps": lamps(high << 16 | high, 0x1C20_0014)},
+        {"string": string(count=3, profile="P4")},
+        clock="12 MHz",
+    )
+    (finding,) = [one for one in recording.findings if one.rule == "shown-differs"]
+    assert words in finding.message
+
+
+def test_a_parity_error_is_a_finding() -> None:
+    """0x43 has three ones, and its bit 7 is a zero: 7E1 takes that for a wrong parity bit."""
+    (finding,) = typed(0x43, 0x41, terminal={"format": "7E1"}).findings
+    assert (finding.rule, finding.access) == ("framing", 1)
+    assert finding.message == (
+        "paper: the parity of character 0x43 is wrong, decoded at 115,200 baud, 7E1: a receiver that "
+        "checks parity would not accept it."
+    )
+    assert finding.hint == (
+        "Use the same format at both ends: set format of the terminal to that of the sender."
+    )
+
+
+def test_a_parity_error_of_the_last_byte_is_found_although_the_run_ends_first() -> None:
+    """8E1 is a bit longer than 8N1: the run ends inside the stop bit that the terminal waits for."""
+    (finding,) = typed(0x41, terminal={"format": "8E1"}).findings
+    assert finding.message == (
+        "paper: byte 0 was sent as 0x41 'A', and is received with an error: the parity of character "
+        "0x41 is wrong, decoded at 115,200 baud, 8E1: a receiver that checks parity would not accept "
+        "it."
+    )
+    assert typed(0x43, terminal={"format": "8E1"}).findings == ()  # its parity bit is the stop bit
+
+
+def test_the_last_byte_is_compared_although_the_run_ends_first() -> None:
+    """9N1 takes the stop bit for a ninth data bit, and waits for its own."""
+    (finding,) = typed(0x41, terminal={"format": "9N1"}).findings
+    assert finding.message.startswith("paper: byte 0 was sent as 0x41 'A' and is shown as 0x141 ")
+
+
+@pytest.mark.parametrize(
+    ("sent", "taken", "picture", "words"),
+    [
+        (4, 3, (0x304050, 1, 2), "96 bits, four channels for each of 3 lamps, and the lamps of the "
+         "string take three"),
+        (3, 4, (0x304050, 1, 2, 3), "96 bits, three channels for each of 4 lamps, and the lamps of the "
+         "string take four"),
+    ],
+)  # fmt: skip
+def test_another_number_of_channels_is_named(
+    sent: int, taken: int, picture: tuple[int, ...], words: str
+) -> None:
+    """White may be dark everywhere: the number of bits alone shows it."""
+    device = lamps(HIGH, channels=sent, lamps=4, count=len(picture))
+    recording = of_lamps(device, picture, string={"count": 4, "channels": taken})
+    (finding,) = recording.findings
+    assert words in finding.message
+    assert finding.hint == f"Give the string the channels of its device (channels = {sent})."
+
+
+def test_colours_with_white_have_eight_digits() -> None:
+    """All lamps of a frame alike, where one has white."""
+    device = lamps(HIGH, channels=4, order="GRBW")
+    recording = of_lamps(device, (0x12304050, 1, 2), string={"channels": 4, "order": "RGBW"})
+    (finding,) = recording.findings
+    assert "was sent as 12304050 00000001 00000002 and is shown as 12403050 " in finding.message
+
+
+@pytest.mark.parametrize("how", ["model", "hardware"])
+def test_a_count_above_the_lamps_built_is_noted(how: str) -> None:
+    """The lamps beyond never get a colour, whatever the string has; two frames, one note."""
+    device = lamps(HIGH, count=5, **{"as": how})
+    note = "lamps was to send to more lamps than it is built for (3 lamps): those beyond get no colour."
+    assert of_lamps(device, PICTURE, PICTURE).notes == (note,)
+    assert of_lamps(device, string={"count": 5}).notes[1:] == (note,)
+    assert of_lamps(lamps(HIGH)).notes == ()
+
+
+def test_a_framing_error_explains_a_byte_that_is_not_shown() -> None:
+    """Bit 7, a zero, stands where 7N2 has its first stop bit: framing says it alone, for each byte."""
+    assert rules(typed(*b"Hi", terminal={"format": "7N2"})) == ["framing", "framing"]
+
+
+def test_only_the_last_byte_is_looked_for_at_rest() -> None:
+    """Two bytes with a pause, the second still under way for 8E1 at the end: both are right."""
+
+    def firmware(bus: Any) -> None:
+        bus.write("telegraph.DATA", 0x43)
+        bus.pause("300 us")
+        bus.write("telegraph.DATA", 0x43)
+
+    paper = {"kind": "terminal", "pin": "telegraph.tx", "format": "8E1"}
+    recording = run(firmware, {"telegraph": slot("uart", divisor=139)}, {"paper": paper})
+    assert recording.seen["paper"].text == "C"
+    assert recording.findings == ()
+
+
+def test_a_frame_that_a_reset_cut_between_two_lamps_is_not_compared() -> None:
+    """24 whole bits are left, so that no other finding explains the two lamps that are missing."""
+
+    def firmware(bus: Any) -> None:
+        sending(PICTURE)(bus)
+        bus.pause("200 us")
+
+    recording = run(
+        firmware,
+        {"lamps": lamps(HIGH)},
+        {"string": string(count=3, profile="P4")},
+        reset=[{"at": 9 + 24 * 20 - 3, "length": 2}],
+        after_reset="continue",
+    )
+    assert [frame.colours for frame in recording.seen["string"].frames or ()] == [PICTURE[:1]]
+    assert recording.findings == ()
+
+
+def test_bytes_after_a_reset_are_compared_again_once_one_is_right() -> None:
+    """The reset cuts the first byte; of those that follow, 7E1 takes bit 7 of 0xC3 for its parity."""
+
+    def firmware(bus: Any) -> None:
+        for byte in (0x41, 0x41, 0xC3):
+            bus.pause("200 us")
+            bus.write("telegraph.DATA", byte)
+
+    recording = run(
+        firmware,
+        {"telegraph": slot("uart", divisor=139)},
+        {"paper": {"kind": "terminal", "pin": "telegraph.tx", "format": "7E1"}},
+        reset=[{"at": 4500, "length": 2}],
+        after_reset="restart",
+    )
+    assert rules(recording)[-1] == "shown-differs"
+    assert " was sent as 0xc3 'Ã' and is shown as 0x43 'C'" in recording.findings[-1].message
+
+
+def test_two_frames_that_lamps_take_for_one_are_found_once() -> None:
+    """A long string goes on after a gap of 31 us: the low is the finding, not the colours."""
+    device = lamps(HIGH, 500 << 16 | 20)
+    recording = of_lamps(device, PICTURE, PICTURE, PICTURE, string={"count": 9})
+    assert set(rules(recording)) == {"pulse-width"}
+
+
+def test_a_last_frame_that_is_broken_is_found_although_the_run_ends_first() -> None:
+    """The device waits 31 us, the lamps need 50: they show three of four channels after the run."""
+    device = lamps(HIGH, 500 << 16 | 20, channels=4, lamps=1, count=1)
+    (finding,) = of_lamps(device, (0x12304050,)).findings
+    assert finding.rule == "shown-differs"
+    assert finding.message == (
+        "string: frame 0 was sent by lamps as 12304050 and is shown as 304050: Frame 0 has 32 bits, "
+        "which is 1 lamp of 24 bits and 8 bits left over: bits were lost or added, and lamps show "
+        "colours other than those sent."
+    )
+    assert finding.hint == "If the lamps have four channels, set channels = 4."
+
+
+def test_wires_to_pins_of_one_name_are_kept_apart() -> None:
+    """Two ports have a pin in.0, each with its own sender: a string is compared with its own."""
+    recording = run(
+        lambda bus: [sending(PICTURE, slot=name)(bus) for name in ("lamps", "others")],
+        {
+            "lamps": lamps(HIGH),
+            "others": slot("pulse_led", 1, high=LONG_ZERO, period=PERIOD, lamps=3, count=3),
+            "levers": slot("gpio", 2, width=4),
+            "points": slot("gpio", 3, width=4),
+        },
+        {"string": string("levers.in.0", count=3, profile="P4")},
+        wire=[
+            {"from": "lamps.line", "to": "levers.in.0"},
+            {"from": "others.line", "to": "points.in.0"},
+        ],
+    )
+    assert rules(recording) == []
+    assert recording.seen["string"].frames[0].colours == PICTURE  # type: ignore[index]

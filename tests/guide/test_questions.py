@@ -110,7 +110,7 @@ QUESTIONS = [
     (
         "How do I write a bounce of a switch?",
         "switch",
-        "bounce: How long the contact bounces after a turn.",
+        "bounce: How long the contact bounces after a change.",
     ),
     ("How do I install it on Windows?", "README.md", "py -3 -m venv .venv"),
     ("How do I change the clock for one run?", "README.md", '--set clock="24 MHz"'),

@@ -103,7 +103,7 @@ def test_what_is_no_rate_is_refused(text: str) -> None:
 
 @pytest.mark.parametrize(("rate", "told"), [
     (16_000_001, "a rate must be at most 16000000 with a clock of 16 MHz, not 16000001"),
-    (244, "a rate must be at least 244.1444 with a clock of 16 MHz, as a divisor is at most 65535"),
+    (244, "a rate must be at least 244.1444 with a clock of 16 MHz, since a divisor is at most 65,535"),
 ])  # fmt: skip
 def test_a_rate_that_the_clock_cannot_give_is_refused(rate: int, told: str) -> None:
     """One clock a bit is the fastest, 65535 the slowest."""

@@ -43,6 +43,7 @@ def sent(values: list[int], form: Format, bit: Fraction, gaps: list[int]) -> Wav
     return line(frames, bit, gaps, tail=int(2 * bit) + 2)[0]
 
 
+@settings(deadline=None)
 @given(sendings())
 def test_the_sender_s_bit_is_measured_within_the_accuracy_or_not_at_all(
     sending: tuple[list[int], Format, Fraction, list[int]],
@@ -62,6 +63,7 @@ def test_the_sender_s_bit_is_measured_within_the_accuracy_or_not_at_all(
     assert near[:1] == list(likely[:1])
 
 
+@settings(deadline=None)
 @given(sendings())
 def test_a_rate_that_is_read_changes_nothing_of_what_is_measured(
     sending: tuple[list[int], Format, Fraction, list[int]],
@@ -73,6 +75,7 @@ def test_a_rate_that_is_read_changes_nothing_of_what_is_measured(
     assert len(measured) == 1
 
 
+@settings(deadline=None)
 @given(sendings(), st.integers(2, 7))
 def test_a_capture_that_samples_a_line_measures_its_bit_too(
     sending: tuple[list[int], Format, Fraction, list[int]], slower: int

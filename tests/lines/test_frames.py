@@ -101,7 +101,7 @@ def judged(recording: Recording, count: int, **keys: Any) -> dict[str, Judgement
 
 def test_the_lamps_of_first_light_show_what_was_meant() -> None:
     """The line decodes to the frame's colours, in order; P4 alone passes; the gap is seen."""
-    # 13/7 of 20 clocks and 960 at 16 MHz: common practice, no source.
+    # 13/7 of 20 cycles and 960 at 16 MHz: common practice, no source.
     recording = load_bench("first_light").run()
     seen = judged(recording, 8)
     (meant,) = recording.frames["lamps"]

@@ -105,6 +105,7 @@ def test_a_capture_tells_what_is_wrong_with_it(capsys: pytest.CaptureFixture[str
     )  # fmt: skip
     page = " ".join(say(capsys, *words).split())
     assert (
-        "broken-bit-count 4 times; the first: Frame 0 has 128 bits, 8 beyond 5 whole lamps" in page
+        "broken-bit-count 4 times; the first: Frame 0 has 128 bits, which is 5 lamps of 24 bits and 8 "
+        "bits left over: bits were lost or added" in page
     )
-    assert "try: If the string has four channels, say so (channels = 4)." in page
+    assert "try: If the lamps have four channels, set channels = 4." in page

@@ -123,7 +123,7 @@ def test_frames_show_when_their_gap_is_long_enough(name: str) -> None:
 
 
 def usual(clocks: tuple[int, int, int, int], lamps: int = 2, bits: int = 24) -> Wave:
-    """Return two frames at 16 MHz of (zero high, one high, period, gap) clocks."""
+    """Return two frames at 16 MHz of (zero high, one high, period, gap) cycles."""
     zero, one, period, gap = clocks
     highs = [one if PATTERN[place % 8] else zero for place in range(lamps * bits)]
     frame = [(high, period - high) for high in highs]
@@ -137,7 +137,7 @@ def passing(wave: Wave, count: int = 2, channels: int = 3) -> list[str]:
 
 
 def test_the_usual_counts_pass_p4_and_no_other() -> None:
-    """13 and 7 of 20 clocks and a gap of 960 at 16 MHz pass P4 alone, also for four channels."""
+    """13 and 7 of 20 cycles and a gap of 960 at 16 MHz pass P4 alone, also for four channels."""
     # Common practice, no source: 812.5 and 437.5 ns, 60 us.
     wave = usual((7, 13, 20, 960))
     assert passing(wave) == ["P4"]
@@ -152,7 +152,7 @@ def test_the_usual_counts_pass_p4_and_no_other() -> None:
 
 def test_a_profile_for_other_channels_does_not_pass() -> None:
     """Times that keep P5 fail nothing on a line of three channels, but P5 is not meant for it."""
-    # Driver data page UCS8904B: 400 and 850 ns, 4 x 16 bit; 8 and 17 of 25 clocks at 20 MHz.
+    # Driver data page UCS8904B: 400 and 850 ns, 4 x 16 bit; 8 and 17 of 25 cycles at 20 MHz.
     pulses = [(8, 17), (17, 8)] * 96
     wave = wave_of(pulses, Fraction(1, 20_000_000))
     seen = verdicts(wave, 4, 3)["P5"]
@@ -219,7 +219,7 @@ def test_a_line_without_pulses_fails_nothing() -> None:
         ({"channels": 5}, "channels must be 3 or 4, not 5"),
         ({"order": "GRBW"}, "order must hold 3 letters, not 'GRBW'"),
         ({"order": "GRR"},
-         "order must hold each of the letters RGB or each of RGBW once, not 'GRR'"),
+         "order must contain each of the letters RGB or each of RGBW once, not 'GRR'"),
     ],
 )  # fmt: skip
 def test_a_string_that_is_none_is_refused(keys: dict[str, object], text: str) -> None:

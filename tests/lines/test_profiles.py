@@ -106,12 +106,12 @@ def test_a_profile_is_made_of_keys() -> None:
         ({"gap": ["50 us"]},
          "cabin: gap: must be a time with a unit such as ns or us, not ['50 us']"),
         ({"order": "GRR"},
-         "cabin: order: must hold each of the letters RGB or each of RGBW once, not 'GRR'"),
+         "cabin: order: must contain each of the letters RGB or each of RGBW once, not 'GRR'"),
         ({"order": 3},
-         "cabin: order: must hold each of the letters RGB or each of RGBW once, not 3"),
-        ({"source": 3}, "cabin: source: must be a text, not 3"),
+         "cabin: order: must contain each of the letters RGB or each of RGBW once, not 3"),
+        ({"source": 3}, "cabin: source: must be a string, not 3"),
         ({"one_hihg": ["1 us"], "gap": 5},
-         "cabin: one_hihg: is no key of a profile; did you mean 'one_high'? (known: zero_high, "
+         "cabin: one_hihg: is not a key of a profile; did you mean 'one_high'? (known: zero_high, "
          "one_high, zero_low, one_low, gap, order, source or channel_current)\n"
          "cabin: gap: must be a time with a unit such as ns or us, not 5"),
     ],
@@ -136,7 +136,7 @@ def test_an_order_for_another_number_of_channels_is_refused() -> None:
     """The order of a profile has as many letters as one of its numbers of channels."""
     with pytest.raises(InputError) as refused:
         Profile("own", *PROFILES["P4"].windows.values(), order="RGBW", channels=(3,))
-    assert str(refused.value) == "own: order: must hold 3 letters, not 'RGBW'"
+    assert str(refused.value) == "own: order: must have 3 letters, not 'RGBW'"
 
 
 def test_a_gap_with_a_longest_time_is_refused() -> None:

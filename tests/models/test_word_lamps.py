@@ -66,7 +66,7 @@ def test_frames_follow_each_other_with_the_colours_of_their_time(evening: Record
 
 
 def test_the_line_shows_the_colours_bit_by_bit(evening: Recording) -> None:
-    """Every bit of the second frame is high for 13 clocks or 7: green, red, blue of each lamp."""
+    """Every bit of the second frame is high for 13 cycles or 7: green, red, blue of each lamp."""
     cycles, levels = evening.edges("lamps.line")
     rises = [cycle for cycle, level in zip(cycles.tolist(), levels.tolist(), strict=True) if level]
     falls = dict(zip(cycles.tolist()[:-1], cycles.tolist()[1:], strict=True))
@@ -80,7 +80,7 @@ def test_the_line_shows_the_colours_bit_by_bit(evening: Recording) -> None:
 
 
 def test_a_write_waits_on_the_bus_until_there_is_room(evening: Recording) -> None:
-    """With 16 clocks a bit: ends in 2 and 4 (the fall, and room again), then every 160 cycles.
+    """With 16 cycles a bit: ends in 2 and 4 (the fall, and room again), then every 160 cycles.
 
     By hand, wait state 1: the first is raised in 1, ends in 2, its start bit falls in 4. The second is
     raised in 3 and would end in 4: there is room again in 4. The third is raised in 5 and waits for

@@ -384,7 +384,7 @@ def test_count_of_all_lamps_is_not_clipped(wait: int) -> None:
 
 @pytest.mark.parametrize("one_high", [3, 4, 0xFFFF])
 def test_high_not_below_the_period_is_high_for_the_whole_bit(wait: int, one_high: int) -> None:
-    """Ones of 3 clocks or more in bits of 3 are high for all 3, up to the next bit or the gap.
+    """Ones of 3 cycles or more in bits of 3 are high for all 3, up to the next bit or the gap.
 
     The colour 0x000003 ends in two ones, the bits 22 and 23 in the cycles 73 to 78; 0 from cycle 79.
     """

@@ -1,6 +1,6 @@
 """The twin of the sender for lamps: in every cycle what the model is, at every boundary of its page.
 
-Most frames here have P = 2 clocks a bit (high for 1 in either kind) and a gap of G = 3: SEND in e = 6
+Most frames here have P = 2 cycles a bit (high for 1 in either kind) and a gap of G = 3: SEND in e = 6
 has its first bit in cycle b = 7, lamp 1 in 55, and a frame of one lamp has its last gap cycle in g
 = 57.
 """
@@ -129,7 +129,7 @@ def test_colours_around_the_first_bit_of_their_lamp() -> None:
 
 @pytest.mark.parametrize("high", [0, 0x1_0002, 0x3_0000, 0xFFFF_0003])
 def test_odd_counts(high: int) -> None:
-    """Pulses of 0 clocks and of more than a bit; P = 0, 1, 3 and G = 0, 2: line and events."""
+    """Pulses of 0 cycles and of more than a bit; P = 0, 1, 3 and G = 0, 2: line and events."""
     cases = [
         [
             Aimed(1, COLOUR, 0xA5_3C_01),

@@ -1,6 +1,6 @@
 """REPEAT and four channels of the sender for lamps, each aimed at its cycle.
 
-P = 3 clocks a bit, a gap of G = 5. A frame of one lamp whose first bit is in cycle 7 is BUSY in
+P = 3 cycles a bit, a gap of G = 5. A frame of one lamp whose first bit is in cycle 7 is BUSY in
 the cycles 7 to 83: its last gap cycle is g = 83, and a frame that follows has its first bit in
 cycle 84, the next in 161, 238 ...
 """

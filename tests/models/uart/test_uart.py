@@ -19,14 +19,14 @@ ROOM, BUSY, LOST = 1, 2, 32
 
 
 def port(wait: int, divisor: int = 2, **keys: object) -> Drive:
-    """Return a port of 2 clocks a bit."""
+    """Return a port of 2 cycles a bit."""
     return Drive("uart", wait, divisor=divisor, **keys)  # type: ignore[arg-type]
 
 
 def test_from_idle_the_line_falls_two_cycles_after_the_write(wait: int) -> None:
     """DATA = 0x55 written in e = 6: tx falls in cycle 8 and then changes with every bit."""
     recording = port(wait).write(6, "DATA", 0x55).run()
-    # Start 0, data 1 0 1 0 1 0 1 0, stop 1: the line changes at every bit, each 2 clocks long.
+    # Start 0, data 1 0 1 0 1 0 1 0, stop 1: the line changes at every bit, each 2 cycles long.
     expected = [(0, 1), (8, 0), (10, 1), (12, 0), (14, 1), (16, 0), (18, 1), (20, 0), (22, 1)]
     assert edges(recording, "tx") == [*expected, (24, 0), (26, 1)]
     assert set(recording.lines["dev.tx"].accesses.tolist()) == {-1, 0}
