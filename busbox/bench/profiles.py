@@ -1,4 +1,4 @@
-"""``[profile.NAME]``: what a kind of lamp asks of its line, besides the built-in profiles."""
+"""``[profile.NAME]``: the timing that a kind of lamp requires, in addition to the built-in profiles."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ def build_profiles(tables: Mapping[str, Mapping[str, Any]], context: Context) ->
     found = dict(PROFILES)
     for name, keys in tables.items():
         if name in PROFILES:
-            text = f"must have a name of its own, not that of one that comes with Busbox, {name!r}"
+            text = f"the name {name!r} is taken by a built-in profile; choose another"
             context.mistakes.note(("profile", name), text)
             continue
-        context.check_name(("profile", name), name, "a profile's")
+        context.check_name(("profile", name), name, "a profile")
         try:
             found[name] = Profile.of(name, keys)
         except InputError as error:

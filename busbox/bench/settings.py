@@ -29,7 +29,7 @@ def find_class(
     """
     if not isinstance(given, str | type):
         context.mistakes.note(
-            path, f"must be a text such as {example!r}, not {format_value(given)}"
+            path, f"must be a string such as {example!r}, not {format_value(given)}"
         )
         return None
     try:

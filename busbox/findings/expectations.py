@@ -42,9 +42,9 @@ _SENDER = "a slot (what it meant to send) or an attachment (what it read)"
 KEYS: Mapping[str, Mapping[str, Key]] = {
     "text": {
         "of": Key("Whose text.", _SENDER, '"telegraph"', required=True),
-        "is": Key("The whole text.", "a text", '"line free"'),
-        "contains": Key("What stands somewhere in the text.", "a text", '"free"'),
-        "ends_with": Key("The end of the text.", "a text", '"free"'),
+        "is": Key("The whole text.", "a string", '"line free"'),
+        "contains": Key("What stands somewhere in the text.", "a string", '"free"'),
+        "ends_with": Key("The end of the text.", "a string", '"free"'),
     },
     "level": {
         "pin": Key("The pin.", "a pin", '"levers.out.0"', required=True),
@@ -193,7 +193,7 @@ def _text(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation
     wanted = given[way]
     if not isinstance(wanted, str) or any(ord(character) > 255 for character in wanted):
         # What is sent are bytes: nothing else can ever hold.
-        raise _Wrong(way, f"must be a text of Latin-1, not {format_value(wanted)}")
+        raise _Wrong(way, f"must be a string of Latin-1 characters, not {format_value(wanted)}")
 
     def check(recording: Recording) -> tuple[bool, str]:
         seen = text_of(recording, slot)

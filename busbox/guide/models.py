@@ -51,7 +51,7 @@ def value_range(setting: Setting) -> str:
 
 
 _RANGES = {
-    "text": "a text",
+    "text": "a string",
     "path": "a file",
     "time": "a time",
     "times": "a list of times",

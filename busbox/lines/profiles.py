@@ -41,7 +41,7 @@ KEYS: Mapping[str, Key] = {
                required=True),
     "order": Key("The channels in their order on the wire.",
                  "each of the letters RGB or each of RGBW once", "'RGB'", default="'GRB'"),
-    "source": Key("Where the values come from.", "a text", "'measured on our string'",
+    "source": Key("Where the values come from.", "a string", "'measured on our string'",
                   default="none given"),
     "channel_current": Key("Current of one channel at full light.", "a number with A, mA or uA",
                            "'16 mA'", default="'20 mA'"),
@@ -272,7 +272,7 @@ def _order(value: object) -> str:
 def _source(value: object) -> str:
     if isinstance(value, str):
         return value
-    raise ValueError(f"must be a text, not {format_value(value)}")
+    raise ValueError(f"must be a string, not {format_value(value)}")
 
 
 _READ: Mapping[str, Any] = {

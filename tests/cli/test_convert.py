@@ -302,7 +302,7 @@ CASES = (
     ),
     Spoiled(
         "A bench must be one.",
-        "busbox: day.steps:1: is not good TOML: a key must be followed by = and a value\n",
+        "busbox: day.steps:1: is not valid TOML: a key must be followed by = and a value\n",
         args=("convert", "day.steps", "new.steps", "--bench", "day.steps"),
     ),
     Spoiled(

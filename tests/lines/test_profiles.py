@@ -109,7 +109,7 @@ def test_a_profile_is_made_of_keys() -> None:
          "cabin: order: must hold each of the letters RGB or each of RGBW once, not 'GRR'"),
         ({"order": 3},
          "cabin: order: must hold each of the letters RGB or each of RGBW once, not 3"),
-        ({"source": 3}, "cabin: source: must be a text, not 3"),
+        ({"source": 3}, "cabin: source: must be a string, not 3"),
         ({"one_hihg": ["1 us"], "gap": 5},
          "cabin: one_hihg: is no key of a profile; did you mean 'one_high'? (known: zero_high, "
          "one_high, zero_low, one_low, gap, order, source or channel_current)\n"

@@ -184,7 +184,7 @@ CASES = (
     ),
     Spoiled(
         "A model is a text.",
-        "busbox: bench.toml:12: slot.levers.model: must be a text such as 'gpio', not 7\n",
+        "busbox: bench.toml:12: slot.levers.model: must be a string such as 'gpio', not 7\n",
         edits=(('"gpio"', "7"),),
     ),
     Spoiled(
@@ -550,7 +550,7 @@ CASES = (
     ),
     Spoiled(
         "An order of channels is a text.",
-        "busbox: bench.toml:32: slot.lamps.order: must be a text, not 123\n",
+        "busbox: bench.toml:32: slot.lamps.order: must be a string, not 123\n",
         edits=(('"GRB"', "123"),),
     ),
     Spoiled(
@@ -631,7 +631,7 @@ CASES = (
     ),
     Spoiled(
         "A traffic file is a text.",
-        "busbox: bench.toml:45: traffic.file: must be a text such as 'NAME.steps', not 1\n",
+        "busbox: bench.toml:45: traffic.file: must be a string such as 'NAME.steps', not 1\n",
         edits=(('file = "day.steps"', "file = 1"),),
     ),
     Spoiled(
@@ -646,7 +646,7 @@ CASES = (
         "A base without 0x is asked about.",
         (
             "busbox: --set: slot.levers.base: must be a multiple of the size 0x1000, not "
-            '0x29f6300 (any base: decode = "range"); 44000000 is decimal: did you mean '
+            '0x029f6300 (any base: decode = "range"); 44000000 is decimal: did you mean '
             "0x44000000?\n"
         ),
         args=("run", "bench.toml", "--set", "slot.levers.base=44000000"),
@@ -694,7 +694,7 @@ CASES = (
     ),
     Spoiled(
         "An input's pin is a text.",
-        "busbox: bench.toml:49: input.0.pin: must be a text such as 'levers.in.4', not 4\n",
+        "busbox: bench.toml:49: input.0.pin: must be a string such as 'levers.in.4', not 4\n",
         edits=(('pin = "levers.in.4"', "pin = 4"),),
     ),
     Spoiled(
@@ -809,7 +809,7 @@ CASES = (
         "Two resets must not touch.",
         (
             "busbox: bench.toml:57: reset.1.at: must be in cycle 2005 or later, not 2004: "
-            "one cycle or more must lie between two resets\n"
+            "there must be at least one cycle between two resets\n"
         ),
         edits=(("length = 4\n", ("length = 4\n\n[[reset]]\nat = 2004\n")),),
     ),
@@ -817,7 +817,7 @@ CASES = (
         "Two resets must not overlap, whichever stands first.",
         (
             "busbox: bench.toml:53: reset.0.at: must be in cycle 2005 or later, not 2002: "
-            "one cycle or more must lie between two resets\n"
+            "there must be at least one cycle between two resets\n"
         ),
         edits=(("[[reset]]", ("[[reset]]\nat = 2002\n\n[[reset]]")),),
     ),

@@ -124,7 +124,7 @@ CASES = (
     ),
     Spoiled(
         "A bench's file must be a bench.",
-        "busbox: day.steps:1: is not good TOML: a key must be followed by = and a value\n",
+        "busbox: day.steps:1: is not valid TOML: a key must be followed by = and a value\n",
         args=(
             "run",
             "day.steps",

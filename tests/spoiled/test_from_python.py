@@ -30,13 +30,13 @@ class Hammer:
     [
         (
             {"slot": {"bell": {"model": Hammer(), "base": 0, "size": 4}}},
-            "slot.bell.model: must be a text such as 'gpio', not an instance of "
+            "slot.bell.model: must be a string such as 'gpio', not an instance of "
             "Hammer",
         ),
         ({"traffic": 5}, "traffic: must be a file, a function or a list of steps, not 5"),
         ({"traffic": [Mark("noon"), "read"]}, "traffic: must hold steps only, not 'read'"),
         ({"traffic": lambda: None}, "traffic: must be a function of one argument, the bus"),
-        ({"traffic": {"file": None}}, "traffic.file: must be a text such as 'NAME.steps', not None"),
+        ({"traffic": {"file": None}}, "traffic.file: must be a string such as 'NAME.steps', not None"),
         ({"settle": None}, "settle: must be a number with s, ms, us, ns or ps, or whole cycles, "
          "not None"),
     ],

@@ -57,7 +57,7 @@ CASES: tuple[Spoiled, ...] = (
     ),
     Spoiled(
         "A wire is a text.",
-        "busbox: bench.toml:53: wire.0.from: must be a text such as 'telegraph.tx', not 3\n",
+        "busbox: bench.toml:53: wire.0.from: must be a string such as 'telegraph.tx', not 3\n",
         edits=(("[[reset]]", '[[wire]]\nfrom = 3\nto = "levers.in.3"\n\n[[reset]]'),),
     ),
     Spoiled(
@@ -94,7 +94,7 @@ CASES: tuple[Spoiled, ...] = (
     Spoiled(
         "A reply needs bytes.",
         (
-            "busbox: bench.toml:55: reply.0.send: must be a text of Latin-1 or a list of "
+            "busbox: bench.toml:55: reply.0.send: must be a string of Latin-1 characters or a list of "
             "bytes, not []\n"
         ),
         edits=(
@@ -104,7 +104,7 @@ CASES: tuple[Spoiled, ...] = (
     Spoiled(
         "A reply's bytes are bytes.",
         (
-            "busbox: bench.toml:55: reply.0.send: must be a text of Latin-1 or a list of "
+            "busbox: bench.toml:55: reply.0.send: must be a string of Latin-1 characters or a list of "
             "bytes, not [256]\n"
         ),
         edits=(
@@ -151,7 +151,7 @@ CASES: tuple[Spoiled, ...] = (
     Spoiled(
         "An input's bytes are Latin-1.",
         (
-            "busbox: bench.toml:50: input.0.bytes: must be a text of Latin-1 or a list of "
+            "busbox: bench.toml:50: input.0.bytes: must be a string of Latin-1 characters or a list of "
             "bytes, not '€'\n"
         ),
         edits=(("level = 1", 'bytes = "€"'),),
@@ -208,7 +208,7 @@ CASES: tuple[Spoiled, ...] = (
     ),
     Spoiled(
         "A text is compared with a text.",
-        "busbox: bench.toml:53: expect.0.text.is: must be a text, not 3\n",
+        "busbox: bench.toml:53: expect.0.text.is: must be a string, not 3\n",
         edits=(("[[reset]]", '[[expect]]\ntext = { of = "telegraph", is = 3 }\n\n[[reset]]'),),
     ),
     Spoiled(
