@@ -227,7 +227,7 @@ def mistake_in_rules(kind: type[Decoder], known: Container[str]) -> str | None:
         return f"rules must be a mapping from id to page, not {format_value(kind.rules)}"
     for rule, page in kind.rules.items():
         if not isinstance(page, str):
-            return f"the page of rule {rule} must be a text, not {format_value(page)}"
+            return f"the page of rule {rule} must be a string, not {format_value(page)}"
         mistake = mistake_in_rule(rule, page_of(page))
         if mistake:
             return mistake

@@ -348,8 +348,8 @@ CASES = (
     Spoiled(
         "Decoding must not be told twice.",
         (
-            "busbox: bench.toml:30: slot.lamps.decode: must not stand beside compare: one "
-            "of them says it all\n"
+            "busbox: bench.toml:30: slot.lamps.decode: cannot be combined with compare; give "
+            "only one of them\n"
         ),
         edits=(('compare = "31..12"', 'compare = "31..12"\ndecode = "full"'),),
     ),
@@ -357,7 +357,7 @@ CASES = (
         "Wait states must not be negative.",
         (
             "busbox: bench.toml:22: slot.telegraph.wait: must be a whole number from 0 to "
-            "65535, not -1\n"
+            "65,535, not -1\n"
         ),
         edits=(("wait = 1", "wait = -1"),),
     ),
@@ -365,7 +365,7 @@ CASES = (
         "`true` wait states are not one.",
         (
             "busbox: bench.toml:22: slot.telegraph.wait: must be a whole number from 0 to "
-            "65535, not true\n"
+            "65,535, not true\n"
         ),
         edits=(("wait = 1", "wait = true"),),
     ),
@@ -373,7 +373,7 @@ CASES = (
         "Wait states must be below 2^16.",
         (
             "busbox: bench.toml:22: slot.telegraph.wait: must be a whole number from 0 to "
-            "65535, not 65536\n"
+            "65,535, not 65536\n"
         ),
         edits=(("wait = 1", "wait = 65536"),),
     ),
@@ -426,16 +426,16 @@ CASES = (
     Spoiled(
         "A slot's name must begin with a letter.",
         (
-            "busbox: bench.toml:37: slot.4th: a slot's name must be letters, digits and _, "
-            "no digit first, not '4th'\n"
+            "busbox: bench.toml:37: slot.4th: a slot name may contain only letters, digits "
+            "and _, and must not start with a digit; got '4th'\n"
         ),
         edits=(("[slot.book]", "[slot.4th]"),),
     ),
     Spoiled(
         "A slot's name must have no blank.",
         (
-            "busbox: bench.toml:37: slot.log book: a slot's name must be letters, digits "
-            "and _, no digit first, not 'log book'\n"
+            "busbox: bench.toml:37: slot.log book: a slot name may contain only letters, "
+            "digits and _, and must not start with a digit; got 'log book'\n"
         ),
         edits=(("[slot.book]", '[slot."log book"]'),),
     ),
@@ -753,8 +753,8 @@ CASES = (
     Spoiled(
         "A pin must not have two levels in one cycle.",
         (
-            "busbox: bench.toml:53: input.1.at: must be in another cycle than 32, in which "
-            "levers.in.4 has been given a level already\n"
+            "busbox: bench.toml:53: input.1.at: levers.in.4 already gets a level in cycle "
+            "32; choose another cycle\n"
         ),
         edits=(("[[reset]]", ('[[input]]\nat = 32\npin = "levers.in.4"\nlevel = 0\n\n[[reset]]')),),
     ),
@@ -842,8 +842,8 @@ CASES = (
     Spoiled(
         "Slots must not yield in a circle.",
         (
-            "busbox: bench.toml:16: slot.levers.yields_to: must not go round in a circle: "
-            "levers, telegraph, lamps, levers\n"
+            "busbox: bench.toml:16: slot.levers.yields_to: must not form a cycle: levers -> "
+            "telegraph -> lamps -> levers\n"
         ),
         edits=(
             ("wait = 1\nyields_to = []", 'yields_to = ["lamps"]'),

@@ -27,8 +27,8 @@ CASES = (
     Spoiled(
         "A text must stand in quotes.",
         (
-            "busbox: bench.toml:2: is not valid TOML: there is more in this line after the "
-            "value or table; text must stand in quotes\n"
+            "busbox: bench.toml:2: is not valid TOML: unexpected text after the value; "
+            "strings must be quoted\n"
         ),
         edits=(('settle = "1 ms"', "settle = 1 ms"),),
     ),
@@ -50,7 +50,7 @@ CASES = (
     ),
     Spoiled(
         "A text must end.",
-        ("busbox: bench.toml:2: is not valid TOML: a text must end with the quotes it began with\n"),
+        ("busbox: bench.toml:2: is not valid TOML: unterminated string\n"),
         edits=(('settle = "1 ms"', 'settle = "1 ms'),),
     ),
     Spoiled(
@@ -112,8 +112,8 @@ CASES = (
     Spoiled(
         "A path with backslashes needs single quotes.",
         (
-            "busbox: bench.toml:45: is not valid TOML: \\ in a text must be doubled, or the "
-            "text in single quotes\n"
+            "busbox: bench.toml:45: is not valid TOML: \\ in a string must be doubled; or use "
+            "single quotes\n"
         ),
         edits=(('"day.steps"', '"day\\steps"'),),
     ),
@@ -137,12 +137,12 @@ CASES = (
     ),
     Spoiled(
         "Brackets must not be nested without end.",
-        "busbox: bench.toml: is not valid TOML: lists in lists are too deep\n",
+        "busbox: bench.toml: is not valid TOML: lists are nested too deeply\n",
         files={"bench.toml": "x = " + "[" * 9000 + "\n"},
     ),
     Spoiled(
         "A number must not be too long.",
-        "busbox: bench.toml: is not valid TOML: a number is too long\n",
+        "busbox: bench.toml: is not valid TOML: a number has too many digits\n",
         files={"bench.toml": "x = " + "9" * 9000 + "\n"},
     ),
 )
