@@ -35,8 +35,7 @@ class BenchKey:
     name : the key
     kind : its type, described
     unit : what a plain number counts, or ""
-    default : what counts without the key, as a bench writes it or or described; "" if it must be given or
-        nothing counts
+    default : the default, as a bench writes it or described; "" if the key is required or has none
     example : a valid value, as a bench writes it
     text : what it means, one sentence
     required : whether it must be given

@@ -146,7 +146,10 @@ class SlotTable(Table):
                 note((*path, "as"), str(error))
                 return None
         elif self.built_as == "model" and model.in_amaranth:
-            note((*path, "as"), f"{format_value(self.model)} is a hardware device and has no Python model")
+            note(
+                (*path, "as"),
+                f"{format_value(self.model)} is a hardware device and has no Python model",
+            )
         if model.in_amaranth and self.wait < model.least_wait:
             least = f"at least {model.least_wait} for {model.__name__}"
             note((*path, "wait"), f"must be {least}, not {self.wait}")

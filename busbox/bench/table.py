@@ -42,7 +42,9 @@ def _bytes(value: object) -> bytes:
         and all(type(byte) is int and 0 <= byte < 256 for byte in value)
     ):
         return bytes(value)
-    raise ValueError(f"must be a string of Latin-1 characters or a list of bytes, not {format_value(value)}")
+    raise ValueError(
+        f"must be a string of Latin-1 characters or a list of bytes, not {format_value(value)}"
+    )
 
 
 #: The largest count that a key takes.

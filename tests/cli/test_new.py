@@ -25,7 +25,7 @@ def test_a_new_bench_runs_at_once_without_a_finding(capsys: pytest.CaptureFixtur
     """As printed; all that must hold does, and the gate was down and up again."""
     told = say(capsys, "new", "bench", "my crossing")
     assert told == (
-        "my crossing: bench.toml, crossing.steps, gate.py\nbusbox run 'my crossing' plays it.\n"
+        "my crossing: bench.toml, crossing.steps, gate.py\nbusbox run 'my crossing' runs it.\n"
     )
     found = json.loads(say(capsys, "run", "my crossing", "--strict", "--json", "--coverage"))
     assert found["findings"] == []
