@@ -344,7 +344,7 @@ def test_a_recording_with_a_reset_needs_its_bench(capsys: pytest.CaptureFixture[
         "whether it causes that reset\n"
     )
     assert say(capsys, "convert", file, "b.steps", "--bench", "bench.toml", code=2) == (
-        f"busbox: {file}: the bench's reset in cycle 2 began the traffic again (after_reset = "
-        '"restart"): what was played before and after it is no single traffic\n'
+        f"busbox: {file}: the bench's reset in cycle 2 restarted the traffic (after_reset = "
+        '"restart"): the accesses before and after it are not one sequence of steps\n'
     )
     assert not Path("b.steps").exists()

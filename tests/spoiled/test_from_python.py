@@ -37,8 +37,8 @@ class Hammer:
         ({"traffic": [Mark("noon"), "read"]}, "traffic: must hold steps only, not 'read'"),
         ({"traffic": lambda: None}, "traffic: must be a function of one argument, the bus"),
         ({"traffic": {"file": None}}, "traffic.file: must be a string such as 'NAME.steps', not None"),
-        ({"hang_after": None}, "hang_after: must be a number with s, ms, us, ns or ps, or whole cycles, "
-         "not None"),
+        ({"hang_after": None}, "hang_after: must be a number with s, ms, us, ns or ps, or whole "
+         "cycles, not None"),
     ],
 )  # fmt: skip
 def test_a_bench_made_in_python_tells_its_key(changed: dict[str, Any], told: str) -> None:
