@@ -1,4 +1,4 @@
-"""What several listings share: rows of equal things, and texts that cannot be printed as they are."""
+"""What several listings share: counts, runs of equal rows, and text with unprintable characters."""
 
 from __future__ import annotations
 
@@ -6,6 +6,16 @@ from collections.abc import Iterable, Iterator
 from typing import TypeVar
 
 T = TypeVar("T")
+
+
+def counted(count: int, noun: str, plural: str = "") -> str:
+    """Return a count with its noun: ``1 access``, ``12,047 accesses``.
+
+    Parameters
+    ----------
+    plural : the plural of the noun; "" adds an s
+    """
+    return f"{count:,} {noun if count == 1 else plural or noun + 's'}"
 
 
 def runs(items: Iterable[tuple[str, T]]) -> Iterator[tuple[str, T]]:
@@ -29,6 +39,6 @@ def _run(kept: tuple[str, T], stem: str, first: int, last: int) -> tuple[str, T]
 
 
 def printable_lines(text: str) -> list[str]:
-    """Return the lines of a text with escapes for what cannot be printed, without their ends."""
+    """Return the lines of a text with escapes for unprintable characters, without line ends."""
     lines = (line.rstrip("\r\n") for line in text.splitlines(keepends=True))
     return [line.encode("unicode_escape").decode("ascii") for line in lines]

@@ -38,7 +38,7 @@ class AttachTable(Table):
         str,
         Key(
             "The pin that it is attached to.",
-            "a text such as 'lamps.line'",
+            "a string such as 'lamps.line'",
             "'lamps.line'",
         ),
     ]
@@ -47,9 +47,9 @@ class AttachTable(Table):
         """Return the attachment in its place, or None if a mistake keeps it out."""
         note, path = context.mistakes.note, ("attach", name)
         before = len(context.mistakes)
-        context.check_name(path, name, "an attachment's")
+        context.check_name(path, name, "an attachment")
         if name in context.slots:
-            note(path, f"must have a name of its own, not that of slot {name!r}")
+            note(path, f"the name {name!r} is taken by a slot; choose another")
         kind = self._kind((*path, "kind"), context)
         if kind is None:
             return None

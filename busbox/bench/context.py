@@ -22,8 +22,8 @@ class Context:
     folder : where files that keys name are looked up
     mistakes : where what is wrong is noted
     clock_hz : hertz
-    timed : whether the clock is known; if not, ``clock_hz`` stands in for it, and no mistake is told
-        that may come from that
+    timed : whether the clock is known; if not, ``clock_hz`` stands in for it, and no mistake that
+        may follow from that is reported
     slots, attachments : names of all tables of the bench, also of those that are broken
     """
 
@@ -34,10 +34,11 @@ class Context:
     slots: tuple[str, ...]
     attachments: tuple[str, ...]
 
-    def check_name(self, path: KeyPath, name: str, whose: str) -> None:
-        """Note a name that is none; ``whose`` it is, such as ``a slot's``."""
+    def check_name(self, path: KeyPath, name: str, owner: str) -> None:
+        """Note an invalid name of what ``owner`` says, such as ``a slot``."""
         if not _NAME.fullmatch(name):
-            text = f"{whose} name must be letters, digits and _, no digit first, not {name!r}"
+            text = f"{owner} name may contain only letters, digits and _, and must not start with "
+            text += f"a digit; got {name!r}"
             self.mistakes.note(path, text)
 
     def file(self, path: KeyPath, name: str) -> str:

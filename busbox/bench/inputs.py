@@ -44,7 +44,7 @@ class InputTable(Table):
         str,
         Key(
             "The input pin.",
-            "a text such as 'levers.in.4'",
+            "a string such as 'levers.in.4'",
             "'levers.in.4'",
         ),
     ]
@@ -70,7 +70,7 @@ class InputTable(Table):
         str | None,
         Key(
             "File with a captured line, VCD or CSV.",
-            "a text such as 'line.csv'",
+            "a string such as 'line.csv'",
             "'line.csv'",
             default="none",
         ),
@@ -79,7 +79,7 @@ class InputTable(Table):
         str | None,
         Key(
             "The line of the capture.",
-            "a text such as 'tx'",
+            "a string such as 'tx'",
             "'tx'",
             default="the only line",
         ),
@@ -117,7 +117,7 @@ class InputTable(Table):
             return []
         for key, way in _BELONGS.items():
             if key in self.model_fields_set and getattr(self, way) is None:
-                context.mistakes.note((*path, key), f"must stand beside {way} only")
+                context.mistakes.note((*path, key), f"is only allowed together with {way}")
         levels = self._levels(path, context)
         return [InputLevel(cycle, *where, level) for cycle, level in levels]
 
@@ -180,10 +180,9 @@ def build_inputs(
         places = [(level.cycle, level.device, level.pin) for level in levels]
         twice = [place[0] for place in places if place in seen]
         if twice and context.timed:
-            text = f"must be in another cycle than {twice[0]}, in which {table.pin} has been "
-            if table.level is None:
-                text = f"must give no level in cycle {twice[0]}, in which {table.pin} has been "
-            context.mistakes.note(("input", number, "at"), f"{text}given a level already")
+            other = "choose another cycle" if table.level is not None else "move one of them"
+            text = f"{table.pin} already gets a level in cycle {twice[0]:,}; {other}"
+            context.mistakes.note(("input", number, "at"), text)
         seen.update(places)
         found += levels
     return found
@@ -203,7 +202,7 @@ def _changes(line: str, wave: Wave, start: int, clock_hz: int) -> list[tuple[int
     for cycle, after, time in zip(cycles, cycles[1:], times[1:], strict=False):
         if cycle == after:
             raise ValueError(
-                f"the clock must be faster: two edges of {line} fall into cycle {cycle} (the second "
+                f"the clock must be faster: two edges of {line} fall into cycle {cycle:,} (the second "
                 f"is {float(time * wave.tick):.9g} s into the capture)"
             )
     return list(zip(cycles, wave.levels.tolist(), strict=True))

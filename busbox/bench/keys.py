@@ -33,10 +33,9 @@ class BenchKey:
     table : e.g. ``[slot.NAME]``; "" for the keys at the top of the file
     owner : the model or kind of attachment whose setting it is, the kind of expectation, or ""
     name : the key
-    kind : its type in words
+    kind : its type, described
     unit : what a plain number counts, or ""
-    default : what counts without the key, as a bench writes it or in words; "" if it must be given or
-        nothing counts
+    default : the default, as a bench writes it or described; "" if the key is required or has none
     example : a valid value, as a bench writes it
     text : what it means, one sentence
     required : whether it must be given
@@ -164,9 +163,9 @@ def _of_settings(head: str, kind: Kind) -> Iterator[BenchKey]:
             )  # fmt: skip
 
 
-#: Kinds of settings in words; those of numbers and choices say their range.
+#: Descriptions of the kinds of settings; those of numbers and choices give their range.
 _KINDS: Mapping[str, str] = {
-    "text": "a text",
+    "text": "a string",
     "path": "the name of a file",
     "time": "a time with s, ms, us, ns or ps, or whole cycles",
     "times": "a list of times such as '2 ms'",

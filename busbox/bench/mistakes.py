@@ -1,4 +1,4 @@
-"""What is wrong in a bench, collected: every mistake is told, at its line."""
+"""Collects the mistakes of a bench, each with its line."""
 
 from __future__ import annotations
 
@@ -32,6 +32,15 @@ class Mistakes:
     def add(self, mistakes: Iterable[Mistake]) -> None:
         """Take mistakes that have a place already, such as those of another file."""
         self._found.extend(mistakes)
+
+    def withdraw_missing(self, path: KeyPath) -> None:
+        """Forget that a key is missing: a misspelt key beside it is the mistake."""
+        key = ".".join(map(str, path))
+        self._found = [
+            mistake
+            for mistake in self._found
+            if mistake.key != key or not mistake.text.startswith("must be given")
+        ]
 
     def inside(self, path: KeyPath) -> bool:
         """Return whether a mistake was noted at a key of a table."""

@@ -23,7 +23,7 @@ class ReplyTable(Table):
         Field(min_length=1),
         Key(
             "The text of the slot that is answered.",
-            "a text of one character or more",
+            "a string of at least one character",
             "'ready?'",
         ),
     ]

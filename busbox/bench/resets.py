@@ -37,7 +37,7 @@ class ResetTable(Table):
 def build_resets(
     tables: Iterable[tuple[int, ResetTable]], context: Context
 ) -> tuple[BoardReset, ...]:
-    """Return the resets in order of cycle; one cycle at least lies between two."""
+    """Return the resets in order of cycle, with at least one cycle between two."""
     if not context.timed:
         return ()
     resets = sorted(
@@ -51,8 +51,8 @@ def build_resets(
         elif at <= end:
             context.mistakes.note(
                 path,
-                f"must be in cycle {end + 1} or later, not {at}: one cycle or more must lie "
-                "between two resets",
+                f"must be in cycle {end + 1} or later, not {at}: there must be at least "
+                "one cycle between two resets",
             )
         end = max(end, at + length)
     return tuple(BoardReset(at, length) for at, length, _ in resets)

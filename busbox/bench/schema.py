@@ -95,7 +95,7 @@ class BenchTable(Table):
         str | None,
         Key(
             "ELF file of the firmware; busbox why takes the source lines from it.",
-            "a text such as 'cabin.elf'",
+            "a string such as 'cabin.elf'",
             "'cabin.elf'",
             default="no source lines",
         ),
@@ -108,10 +108,10 @@ class BenchTable(Table):
         list[Any],
         Key(
             "Further rules of findings: functions in Python files.",
-            "a list of texts such as ['bell.py:bell_silent']",
+            "a list of strings such as ['bell.py:bell_silent']",
             "['bell.py:bell_silent']",
             default="none",
-            item="a text such as 'bell.py:bell_silent'",
+            item="a string such as 'bell.py:bell_silent'",
         ),
     ] = Field(default_factory=list)
     fabric: FabricTable = Field(default_factory=FabricTable)

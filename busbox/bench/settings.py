@@ -29,7 +29,7 @@ def find_class(
     """
     if not isinstance(given, str | type):
         context.mistakes.note(
-            path, f"must be a text such as {example!r}, not {format_value(given)}"
+            path, f"must be a string such as {example!r}, not {format_value(given)}"
         )
         return None
     try:
@@ -72,13 +72,16 @@ def check_settings(
             text = f"unknown key {key!r}{close} (known: {join_or(known)})"
             context.mistakes.note((*path, key), text)
             misspelt.add(close)
+            for own in keys:
+                if nearest(own, [own]) == close:
+                    context.mistakes.withdraw_missing((*path, own))
     settings = {
         name: setting.default
         if name not in given and nearest(name, [name]) in misspelt  # that is the mistake
         else _setting((*path, name), setting, given, context)
         for name, setting in declared.items()
     }
-    if len(context.mistakes) == before:
+    if not misspelt and len(context.mistakes) == before:
         problem = ask((*path, keys[0]), found, "check", settings, context=context)
         if problem:
             context.mistakes.note(path, problem)

@@ -85,7 +85,7 @@ class SlotTable(Table):
         Field(ge=0, le=65_535),
         Key(
             "Wait states of an access.",
-            "a whole number from 0 to 65535",
+            "a whole number from 0 to 65,535",
             "2",
             "cycles",
         ),
@@ -114,9 +114,9 @@ class SlotTable(Table):
         """Return the device, or None if a mistake keeps it out."""
         before = len(context.mistakes)
         path: KeyPath = ("slot", name)
-        context.check_name(path, name, "a slot's")
+        context.check_name(path, name, "a slot")
         if self.compare is not None and self.decode is not None:
-            text = "must not stand beside compare: one of them says it all"
+            text = "cannot be combined with compare; give only one of them"
             context.mistakes.note((*path, "decode"), text)
         model = _model(path, self.model, context)
         if model is not None:
@@ -146,7 +146,10 @@ class SlotTable(Table):
                 note((*path, "as"), str(error))
                 return None
         elif self.built_as == "model" and model.in_amaranth:
-            note((*path, "as"), f"{format_value(self.model)} is hardware; it names no model")
+            note(
+                (*path, "as"),
+                f"{format_value(self.model)} is a hardware device and has no Python model",
+            )
         if model.in_amaranth and self.wait < model.least_wait:
             least = f"at least {model.least_wait} for {model.__name__}"
             note((*path, "wait"), f"must be {least}, not {self.wait}")
@@ -180,7 +183,7 @@ def build_devices(tables: Mapping[str, SlotTable], context: Context) -> tuple[De
     yields = [_check_yield(name, table.yields_to, context) for name, table in tables.items()]
     devices = tuple(device for device in built if device is not None)
     if all(yields):
-        _check_circles(devices, context)
+        _check_cycles(devices, context)
         _check_overlaps(devices, context)
     return devices
 
@@ -188,7 +191,7 @@ def build_devices(tables: Mapping[str, SlotTable], context: Context) -> tuple[De
 def check_broken(name: str, given: object, context: Context) -> None:
     """Look for mistakes in a slot's name and settings although its own keys are wrong."""
     path, keys = ("slot", name), SlotTable.keys()
-    context.check_name(path, name, "a slot's")
+    context.check_name(path, name, "a slot")
     if not isinstance(given, dict) or "model" not in given:
         return
     model = _model(path, given["model"], context)
@@ -202,7 +205,7 @@ def _model(path: KeyPath, given: object, context: Context) -> Any:
     model = find_class(at, given, context, DEVICES, "gpio")
     taken = [] if model is None else [one.name for one in model.settings if one.name in keys]
     if taken:
-        context.mistakes.note(at, f"its setting {taken[0]!r} has the name of a slot's key")
+        context.mistakes.note(at, f"its setting {taken[0]!r} has the same name as a key of a slot")
         return None
     return model
 
@@ -217,18 +220,18 @@ def _check_yield(name: str, yields_to: Sequence[str], context: Context) -> bool:
     return not wrong
 
 
-def _check_circles(devices: Sequence[Device], context: Context) -> None:
+def _check_cycles(devices: Sequence[Device], context: Context) -> None:
     """Note the first slot that yields to itself by way of others."""
     gives = {device.name: device.slot.yields_to for device in devices}
     for name in gives:
-        circle = _circle(name, gives)
-        if circle:
-            text = f"must not go round in a circle: {', '.join(circle)}"
+        cycle = _cycle(name, gives)
+        if cycle:
+            text = f"must not form a cycle: {' -> '.join(cycle)}"
             context.mistakes.note(("slot", name, "yields_to"), text)
             return
 
 
-def _circle(name: str, gives: Mapping[str, Sequence[str]]) -> tuple[str, ...]:
+def _cycle(name: str, gives: Mapping[str, Sequence[str]]) -> tuple[str, ...]:
     """Return the shortest way from a slot back to itself, or nothing."""
     trails: list[tuple[str, ...]] = [(name,)]
     seen: set[str] = set()

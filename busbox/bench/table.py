@@ -18,7 +18,7 @@ class Table(BaseModel):
 
     @classmethod
     def keys(cls) -> tuple[str, ...]:
-        """Return the keys as they stand in the file."""
+        """Return the keys as written in the file."""
         return tuple(field.alias or name for name, field in cls.model_fields.items())
 
     @classmethod
@@ -42,7 +42,9 @@ def _bytes(value: object) -> bytes:
         and all(type(byte) is int and 0 <= byte < 256 for byte in value)
     ):
         return bytes(value)
-    raise ValueError(f"must be a text of Latin-1 or a list of bytes, not {format_value(value)}")
+    raise ValueError(
+        f"must be a string of Latin-1 characters or a list of bytes, not {format_value(value)}"
+    )
 
 
 #: The largest count that a key takes.
@@ -70,8 +72,8 @@ Bytes = Annotated[
     ),
 ]
 Rate = Annotated[int, Field(ge=1, le=MOST)]
-#: Types in words, as several tables say them.
+#: Descriptions of types that several tables share.
 RATE_TEXT = "bits per second, a whole number from 1 on"
 SPAN_TEXT = "a time with s, ms, us, ns or ps, or whole cycles"
 CLOCK_TEXT = "a number with Hz, kHz, MHz or GHz"
-BYTES_TEXT = "a text of Latin-1 or a list of bytes"
+BYTES_TEXT = "a string of Latin-1 characters or a list of bytes"

@@ -1,4 +1,4 @@
-"""A TOML file is read, and what is wrong with it is said in words of our own."""
+"""Reads a TOML file; syntax errors get messages of ours."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ def read_toml(file: Path) -> tuple[dict[str, Any], str]:
 
     Raises
     ------
-    InputError : it cannot be read, or is no TOML
+    InputError : it cannot be read, or is not valid TOML
     """
     where = str(file)
     try:
@@ -30,41 +30,41 @@ def read_toml(file: Path) -> tuple[dict[str, Any], str]:
         raise InputError.of(f"must be UTF-8 text, not byte {byte:#04x}", where, line) from None
     except tomllib.TOMLDecodeError as error:
         what, line = _syntax_error(str(error), text)
-        raise InputError.of(f"is not good TOML: {what}", where, line) from None
+        raise InputError.of(f"is not valid TOML: {what}", where, line) from None
     except RecursionError:
-        raise InputError.of("is not good TOML: lists in lists are too deep", where) from None
+        raise InputError.of("is not valid TOML: lists are nested too deeply", where) from None
     except ValueError:  # a number with more digits than Python reads
-        raise InputError.of("is not good TOML: a number is too long", where) from None
+        raise InputError.of("is not valid TOML: a number has too many digits", where) from None
 
 
-#: What the parser says, and what a reader is told.
+#: The parser's message as a pattern, and our message.
 _SYNTAX = (
     (r"Cannot overwrite a value", "this key or table is given twice"),
     (r"Cannot declare \((.*?),?\) twice", r"[\1] is given twice"),
-    (r"Cannot (?:mutate immutable|redefine) namespace .*", "this table has been given already"),
+    (r"Cannot (?:mutate immutable|redefine) namespace .*", "this table is already defined"),
     (r"Duplicate inline table key (.*)", r"the key \1 is given twice"),
     (r"Expected '=' after a key in a key/value pair", "a key must be followed by = and a value"),
     (r"Expected newline or end of document after a statement",
-     "there is more in this line after the value or table; text must stand in quotes"),
+     "unexpected text after the value; strings must be quoted"),
     (r"Invalid statement", "a line must be a comment, KEY = VALUE or [TABLE]"),
-    (r"Invalid value", "a value must be a number, true, false, a list or a text in quotes"),
+    (r"Invalid value", "a value must be a number, true, false, a list or a quoted string"),
     (r"Invalid initial character for a key part", "a key must be letters, digits, - and _"),
     (r"Expected '(\]\]?)' at the end of .*", r"a table's name must be followed by \1"),
     (r"Unclosed array", "a list must end with ]"),
     (r"Unclosed inline table", "a table in braces must end with }"),
     (r"Unterminated string|Expected \"?'+\"?|Illegal character '\\n'",
-     "a text must end with the quotes it began with"),
-    (r"Unescaped '\\' in a string", r"\ in a text must be doubled, or the text in single quotes"),
+     "unterminated string"),
+    (r"Unescaped '\\' in a string", r"\ in a string must be doubled; or use single quotes"),
 )  # fmt: skip
 
 
-def _syntax_error(message: str, text: str) -> tuple[str, int]:
-    """Return the parser's message in words of our own, and its line."""
-    found = re.fullmatch(r"([\s\S]*) \(at (?:line (\d+), column \d+|end of document)\)", message)
-    what, line = (found[1], found[2]) if found else (message, None)
-    for pattern, told in _SYNTAX:
+def _syntax_error(error: str, text: str) -> tuple[str, int]:
+    """Return our message for the parser's, and its line."""
+    found = re.fullmatch(r"([\s\S]*) \(at (?:line (\d+), column \d+|end of document)\)", error)
+    what, line = (found[1], found[2]) if found else (error, None)
+    for pattern, message in _SYNTAX:
         match = re.fullmatch(pattern, what)
         if match:
-            what = match.expand(told).replace("', '", ".").replace("['", "[").replace("']", "]")
+            what = match.expand(message).replace("', '", ".").replace("['", "[").replace("']", "]")
             break
     return what, int(line) if line else text.rstrip("\n").count("\n") + 1

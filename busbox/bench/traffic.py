@@ -38,11 +38,11 @@ _PATH: KeyPath = ("traffic",)
 #: Keys of the table; with ``source``, the others are its settings.
 KEYS: Mapping[str, Key] = {
     "file": Key("The traffic: a file of steps, or a function in a Python file.",
-                "a text such as 'NAME.steps'", "'cabin.steps'"),
+                "a string such as 'NAME.steps'", "'cabin.steps'"),
     "format": Key("The format of the file, where its suffix does not say it.",
-                  "a text such as 'csv'", "'csv'", default="the suffix of the file"),
+                  "a string such as 'csv'", "'csv'", default="the suffix of the file"),
     "source": Key("A source of traffic by its name, instead of a file; other keys are its settings.",
-                  "a text such as 'NAME'", "'NAME'", default="none"),
+                  "a string such as 'NAME'", "'NAME'", default="none"),
 }  # fmt: skip
 
 

@@ -19,7 +19,7 @@ class WireTable(Table):
         str,
         Key(
             "The output pin that drives the wire.",
-            "a text such as 'telegraph.tx'",
+            "a string such as 'telegraph.tx'",
             "'telegraph.tx'",
         ),
     ] = Field(alias="from")
@@ -27,7 +27,7 @@ class WireTable(Table):
         str,
         Key(
             "The input pin at its end.",
-            "a text such as 'levers.in.3'",
+            "a string such as 'levers.in.3'",
             "'levers.in.3'",
         ),
     ]

@@ -1,4 +1,4 @@
-"""The command line. One file a verb, each loaded only when it is used."""
+"""The command line: one file per verb, each loaded only when it is used."""
 
 from __future__ import annotations
 
@@ -20,40 +20,42 @@ from busbox.cli.verbs import Verbs
 #: The built-in verbs by group: name to one line of help, so that help imports none of them.
 GROUPS = {
     "Run": {
-        "run": "Play a bench's traffic and tell what every device did.",
+        "run": "Run a bench's traffic and report what each device did.",
         "state": "Show registers and pins at a moment of a run.",
-        "why": "Tell why a pin moved: wire, device, register write, traffic line, source line.",
+        "why": "Trace a pin edge, event, access or finding back to its cause.",
         "twin": "Compare a model with its hardware twin, cycle by cycle.",
     },
-    "Look": {
-        "list": "Name the benches that come with Busbox, or what can be added: devices, formats, ...",
+    "Look up": {
+        "list": "List the built-in benches, or what can be added: devices, formats, ...",
         "map": "Show a bench's address map: slots, images, gaps.",
-        "where": "Say what answers at an address, or at every address of a C header.",
+        "where": "Show what answers at an address, or at each address of a C header.",
         "models": "List the models, or show one: registers, pins, settings, timing.",
         "attachments": "List what can be attached to pins: lamps, terminals, switches.",
+        "explain": "Explain a finding: what it means, why it matters, what to do.",
+        "guide": "Show the manual: the list of topics, or one of them.",
+    },
+    "Measure": {
         "check": "Check an Amaranth component against the bus's rules; measure its timing.",
-        "timing": "Say which whole counts of a clock keep the timing of a lamp line.",
-        "explain": "Describe a finding: what it means, why it matters, what to do.",
-        "guide": "Show the manual: list its topics, or show one.",
-        "capture": "Read the lines of a capture of real hardware.",
-        "baud": "Say what a clock makes of serial rates, and what receivers allow.",
+        "timing": "List the clock counts that meet the timing of a lamp line.",
+        "baud": "Show the divisor and error that a clock gives for each baud rate.",
+        "capture": "Decode the lines of a capture from real hardware.",
     },
     "Make": {
-        "new": "Write a bench to start from: bench, traffic, a model.",
+        "new": "Write a bench to start from, with traffic and a model.",
         "convert": "Convert traffic between formats, names and numbers.",
         "schema": "Print the JSON Schema of a bench file, for editors.",
-        "completion": "Print a script that has a shell complete verbs, benches, pins and more.",
+        "completion": "Print a script that adds command-line completion to a shell.",
     },
 }
 
-#: The variable in which a shell says that it completes a word.
+#: The variable that a shell sets to ask for the completion of a word.
 COMPLETE = "_BUSBOX_COMPLETE"
 
 #: The commands to start with, and what each does.
 START = (
-    ("busbox run first_light", "play a small bench that comes with Busbox"),
-    ("busbox map first_light", "see where its devices answer"),
-    ("busbox where first_light 0x44000008", "see what one address reaches"),
+    ("busbox run first_light", "run a small bench that comes with Busbox"),
+    ("busbox map first_light", "show where its devices answer"),
+    ("busbox where first_light 0x44000008", "show what one address reaches"),
 )
 
 
@@ -62,7 +64,7 @@ START = (
     groups=GROUPS,
     invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"]},
-    help="Play a soft-core's bus traffic, cycle by cycle, into models of its peripherals.",
+    help="Run a soft-core's bus traffic, cycle by cycle, against models of its peripherals.",
 )
 @click.version_option(__version__, prog_name="busbox")
 @click.pass_context
@@ -70,17 +72,17 @@ def cli(context: click.Context) -> None:
     if context.invoked_subcommand is None:
         page = Paper(sys.stdout.isatty(), width_of(sys.stdout))
         page.line(
-            "Busbox plays a soft-core's bus traffic into models of its peripherals. To start with:"
+            "Busbox runs a soft-core's bus traffic against models of its peripherals. To begin:"
         )
         page.line()
         page.table(START)
         page.line()
-        page.line("busbox --help shows every verb, busbox guide the manual.")
+        page.line("busbox --help lists every verb; busbox guide shows the manual.")
         page.print()
 
 
 def _wrong_words(error: click.ClickException) -> str:
-    """Return what is wrong with the words of a command line, in words of our own."""
+    """Return our message for what is wrong with the arguments of a command line."""
     context = getattr(error, "ctx", None)
     verb = f"{context.info_name}: " if context is not None and context.parent is not None else ""
     text = error.format_message()
@@ -92,11 +94,9 @@ def _wrong_words(error: click.ClickException) -> str:
     elif isinstance(error, click.MissingParameter) and error.param is not None and context:
         text = f"{error.param.make_metavar(context)} must be given"
     elif extra is not None:
-        text = f"one word too many: {extra[1]}"
+        text = f"unexpected argument: {extra[1]}"
     elif isinstance(error, click.BadOptionUsage):
-        takes = (
-            "must be followed by a value" if "requires" in text else "must stand without a value"
-        )
+        takes = "must be followed by a value" if "requires" in text else "takes no value"
         text = f"{error.option_name} {takes}"
     return f"{verb}{text}"
 
@@ -111,7 +111,7 @@ def _options(context: click.Context) -> list[str]:
 
 
 def _complete(wanted: str) -> NoReturn:
-    """Answer a shell that completes a word, and leave; it hears of no error."""
+    """Answer a shell that completes a word, and exit; errors are not shown to it."""
     from busbox.cli.shells import answer
 
     with open(os.devnull, "w", encoding="utf-8") as nowhere, redirect_stderr(nowhere):
@@ -123,7 +123,7 @@ def _complete(wanted: str) -> NoReturn:
 
 
 def main(args: list[str] | None = None) -> None:
-    """Run the command line and leave with its exit code (``busbox guide exit-codes``)."""
+    """Run the command line and exit with its exit code (``busbox guide exit-codes``)."""
     for stream in (sys.stdout, sys.stderr):
         # What a terminal's encoding cannot show is escaped, not an error.
         reconfigure: Any = getattr(stream, "reconfigure", None)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from busbox.basics.errors import InputError
+from busbox.basics.listing import counted
 from busbox.basics.paper import Paper
 from busbox.basics.units import parse_clock
 from busbox.cli import completing
@@ -25,8 +26,8 @@ if TYPE_CHECKING:
 @json_option
 @click.option("--size", metavar="N", default="0x1000", help="Bytes of the slot (default 0x1000).")
 @click.option("--clock", metavar="CLOCK", default="16 MHz", help="The clock (default 16 MHz).")
-@click.option("--seed", metavar="N", default="0", help="Seed of the random traffic (default 0).")
-@click.option("--cycles", metavar="N", default="2000", help="Cycles to play (default 2000).")
+@click.option("--seed", metavar="N", default="0", help="Seed of the random accesses (default 0).")
+@click.option("--cycles", metavar="N", default="2000", help="Cycles to run (default 2000).")
 def command(
     name: str,
     values: tuple[str, ...],
@@ -65,8 +66,10 @@ def _clock(text: str) -> int:
 def _write(result: Conformance, page: Paper) -> None:
     counts, kind = result.counts, result.subject.kind
     page.line((result.subject.name, "bold"), f": {kind}, seed {result.seed}")
+    accesses = counted(counts["accesses"], "access", "accesses")
     page.line(
-        f"  {result.cycles:,} cycles with {counts['accesses']:,} accesses: {counts['answered']:,} "
+        f"  {counted(result.cycles, 'cycle')} with {accesses}: "
+        f"{counts['answered']:,} "
         f"answered, {counts['given_up']:,} abandoned, {counts['reset']:,} interrupted by a reset, "
         f"{counts['unanswered']:,} unanswered",
         hang=2,
@@ -82,7 +85,7 @@ def _write(result: Conformance, page: Paper) -> None:
 
 def _note(one: Outcome) -> str:
     if one.evidence is not None:
-        return f"{one.breaches:,} times, first in cycle {one.evidence.number:,}: see below"
+        return f"{counted(one.breaches, 'time')}, first in cycle {one.evidence.number:,}: see below"
     return f"{one.times:,} {one.note}" if one.state == "held" else one.note
 
 

@@ -1,4 +1,4 @@
-"""What the verbs share."""
+"""What the verbs share: options, benches and recordings by name, output."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ traffic_option = click.option(
     "--traffic",
     metavar="FILE",
     shell_complete=completing.files,
-    help="Play this instead of the bench's traffic (or FILE.py:NAME).",
+    help="Run this instead of the bench's traffic (or FILE.py:NAME).",
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 
@@ -54,7 +54,7 @@ def open_bench(name: str, values: tuple[str, ...]) -> Bench:
 
     Raises
     ------
-    InputError : there is none, or the name is that of a recording
+    InputError : there is no such bench, or the name is that of a recording
     """
     if is_recording(name):
         raise InputError.of("is a recording; this verb takes a bench only", name)
@@ -88,7 +88,7 @@ def open_recording(name: str) -> Recording:
 
 @contextmanager
 def by_option() -> Iterator[None]:
-    """Tell what is wrong with an argument by the name of its option."""
+    """Report what is wrong with an argument by the name of its option."""
     try:
         yield
     except InputError as error:
@@ -135,7 +135,7 @@ def number_of(text: str, option: str, least: int = 0) -> int:
 
     Raises
     ------
-    InputError : it is none, or less than ``least``
+    InputError : it is not a whole number, or less than ``least``
     """
     try:
         value = number(text, "a number")
@@ -163,7 +163,7 @@ def print_json(value: object) -> None:
 
 @contextmanager
 def shown_progress(as_json: bool) -> Iterator[Report | None]:
-    """Give what tells how far a long run is; None where there is no terminal, or JSON is printed."""
+    """Give what reports the progress of a long run; None without a terminal or with JSON."""
     if as_json or not sys.stderr.isatty():
         yield None
         return

@@ -11,10 +11,11 @@ from busbox.cli.completing import SHELLS, offers
 @click.command("completion")
 @click.argument("shell", shell_complete=offers(lambda context, incomplete: SHELLS))
 def command(shell: str) -> int:
-    """Print a script that has a shell complete verbs, options, benches, slots, pins and rules.
+    """Print a script that adds command-line completion to a shell.
 
-    SHELL is bash, zsh, fish or powershell. To have it whenever a shell starts, add one line to the
-    file that the shell reads then:
+    SHELL is bash, zsh, fish or powershell; it completes verbs,
+    options, benches, slots, pins and rules. To load it in every new shell, add one line to the
+    startup file of the shell:
 
     \b
     bash   ~/.bashrc                   source <(busbox completion bash)

@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from busbox.basics.errors import InputError, Mistake, format_value, join_or, limited
+from busbox.basics.listing import counted
 from busbox.basics.units import Span
 from busbox.bench.bench import Bench
 from busbox.bus.transfers import ACK, RESET
@@ -33,7 +34,7 @@ from busbox.system.system import System
     "--bench",
     metavar="BENCH",
     shell_complete=completing.benches,
-    help="The bench whose map and resets count.",
+    help="The bench whose address map and resets are used.",
 )
 @click.option(
     "--from",
@@ -62,9 +63,10 @@ def command(
 ) -> int:
     """Convert traffic from one format to another, by the suffix of the files.
 
-    IN is a traffic file or a saved recording, *.recording.npz: its accesses become steps that, played
-    on the same bench, give the same accesses. Comments are lost. A step that OUT cannot hold is
-    refused. FORMAT is a suffix without its dot, or FILE.py:NAME (busbox list formats).
+    IN is a traffic file or a saved recording, *.recording.npz: its accesses become steps that, run
+    on the same bench, give the same accesses. Comments are lost. A step that the format of OUT
+    cannot express is refused. FORMAT is a suffix without its dot, or FILE.py:NAME (busbox list
+    formats).
     """
     given, wanted = _format(read_as, "--from"), _format(write_as, "--to")
     _check(source, result, bench, names, numbers, (given, wanted))
@@ -76,14 +78,14 @@ def command(
         marks = write_as == "steps" if write_as else _is_format(result, ".steps")
         steps = steps_of(recording, system, marks=marks, source=source)
         if recording.marks and not marks:
-            left_out = f"; {len(recording.marks):,} marks are left out"
+            left_out = f"; {counted(len(recording.marks), 'mark')} left out"
     else:
         steps = read_traffic(Path(source), given)
     if system is not None and (names or numbers):
         steps = _renamed(steps, system, names, source)
     count = write_traffic(Path(result), steps, wanted)
     page = paper()
-    page.line(f"{result}: {count:,} steps{left_out}", hang=2)
+    page.line(f"{result}: {counted(count, 'step')}{left_out}", hang=2)
     page.print()
     return 0
 
@@ -111,7 +113,7 @@ def _check(
     numbers: bool,
     formats: tuple[Format | None, Format | None],
 ) -> None:
-    """Refuse words that do not go together."""
+    """Refuse arguments that cannot be combined."""
     mistakes = []
     recorded = source.endswith(SUFFIX)
     if recorded and formats[0] is not None:
@@ -123,7 +125,7 @@ def _check(
             text = f"must end in {known} (traffic may have .gz after it)"
             mistakes.append(Mistake(f"{text}, not {format_value(name)}", what))
     if names and numbers:
-        mistakes.append(Mistake("must not stand beside --numbers", "--names"))
+        mistakes.append(Mistake("cannot be combined with --numbers", "--names"))
     elif (names or numbers) and bench is None:
         mistakes.append(Mistake("must be given, to look names up", "--bench"))
     if mistakes:
@@ -168,7 +170,7 @@ def _changed(step: Step, change: Callable[[Target, int | None], Target]) -> Step
 
 
 def _name(target: Target, address_map: AddressMap) -> Target:
-    """Return the name that stands for an address; an image and a hole have none."""
+    """Return the name of an address; an image and a hole have none."""
     if isinstance(target, Named):
         return target
     found = address_map.decode(target)
@@ -193,7 +195,7 @@ def steps_of(
 
     Raises
     ------
-    InputError : there were resets, and they cannot be told apart or begin the traffic again
+    InputError : there were resets that cannot be attributed, or that restart the traffic
     """
     own = _own_resets(recording, system, source)
     accesses, lengths, free = recording.accesses, dict(recording.resets), 1
@@ -227,14 +229,14 @@ def _own_resets(recording: Recording, system: System | None, source: str) -> set
     if system is None:
         raise InputError.of(
             f"must be given: the recording has a reset in cycle {first:,}, and the bench says whether "
-            "it is its own",
+            "it causes that reset",
             "--bench",
         )
     own = {row for row, _ in recording.resets} & {reset.at for reset in system.resets}
     if own and system.after_reset == "restart":
         raise InputError.of(
-            f"the bench's reset in cycle {min(own):,} began the traffic again (after_reset = "
-            '"restart"): what was played before and after it is no single traffic',
+            f"the bench's reset in cycle {min(own):,} restarted the traffic (after_reset = "
+            '"restart"): the accesses before and after it are not one sequence of steps',
             source,
         )
     return own

@@ -18,10 +18,10 @@ from busbox.cli.common import paper, plain
 @click.command("explain")
 @click.argument("rule", required=False, shell_complete=completing.named(plugins.RULES))
 def command(rule: str | None) -> int:
-    """Describe a finding: what it means, why it matters, what to do.
+    """Explain a finding: what it means, why it matters, what to do.
 
     RULE is the id of a rule that comes with Busbox or with a plug-in, or FILE.py:NAME: a rule in a
-    file, or a decoder of lines that brings rules. Without RULE, name the rules.
+    file, or a decoder of lines that brings rules. Without RULE, list the rules.
     """
     from busbox.findings.pages import own_pages, pages_for, plugin_pages
 
@@ -30,7 +30,7 @@ def command(rule: str | None) -> int:
         page.table((name, first_paragraph(text)) for name, text in own_pages().items())
         others = list(plugin_pages())
         if others:
-            page.title("Of plug-ins")
+            page.title("From plug-ins")
             page.table((name, _first_of_plugin(text)) for name, text in others)
         page.line()
         page.line(
@@ -51,7 +51,7 @@ def _first_of_plugin(page: str | InputError) -> str:
 
 
 def _write(page: Paper, doc: str) -> None:
-    """Write a docstring: sections indented, text filled, each line of code as it stands."""
+    """Write a docstring: sections indented, text filled, lines of code unchanged."""
     margin = "  "
     for number, block in enumerate(doc.split("\n\n")):
         if number:

@@ -20,10 +20,10 @@ WIDEST = 100
 @click.argument("topic", required=False)
 @click.option("--html", "file", metavar="FILE", help="Write all topics as one page for a browser.")
 def command(topic: str | None, file: str | None) -> int:
-    """Show the manual: list its topics, or show one.
+    """Show the manual: the list of topics, or one of them.
 
     TOPIC is a name in that list: a part of Busbox, a model, a kind of attachment or a finding. The
-    page that --html writes needs no network; it has a list of contents and a search.
+    page that --html writes works offline; it has a table of contents and a search.
     """
     if file is None:
         page = paper()
@@ -31,7 +31,7 @@ def command(topic: str | None, file: str | None) -> int:
         page.print()
         return 0
     if topic is not None:
-        raise InputError.of("writes all topics and must stand without one", "--html")
+        raise InputError.of("writes all topics and cannot be combined with one", "--html")
     from busbox.guide.page import html_page
 
     replace_file(Path(file), html_page().encode("utf-8"))

@@ -23,10 +23,10 @@ BENCHES = "benches"
 @click.argument("what", required=False, default=BENCHES, shell_complete=completing.lists)
 @json_option
 def command(what: str, as_json: bool) -> int:
-    """Name the benches that come with Busbox, or what can be added to it.
+    """List the built-in benches, or what can be added to Busbox.
 
     WHAT is benches, devices, attachments, formats, sources, rules, exports, buses, engines or verbs.
-    Each is built in, or comes from an installed package, which is named.
+    Each is built in or comes from an installed package, which is named.
     """
     known = [BENCHES, *KINDS]
     if what not in known:
@@ -49,7 +49,7 @@ def command(what: str, as_json: bool) -> int:
 
 def _last_lines(what: str) -> Iterator[str]:
     if what == BENCHES:
-        yield "busbox run NAME plays one, or all of a set; SET/BENCH is one of a set."
+        yield "busbox run NAME runs a bench, or every bench of a set; SET/BENCH is one bench of a set."
         yield f"busbox list WHAT lists what can be added: {join_or(KINDS)}."
         return
     kind = KINDS[what]
@@ -63,7 +63,7 @@ def _benches() -> Iterator[dict[str, str]]:
         yield {"name": name, "text": first.removeprefix("#").strip()}
     for name, folder in packaged_sets().items():
         count = len(list(folder.glob("*/bench.toml")))
-        text = f"A set of {count} small benches, run one after the other."
+        text = f"A set of {count} small benches, run one after another."
         yield {"name": name, "text": text}
 
 

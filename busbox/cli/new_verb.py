@@ -22,9 +22,9 @@ KINDS = ("bench",)
 @click.argument("kind", metavar="bench")
 @click.argument("folder", metavar="DIR", shell_complete=completing.folders)
 def command(kind: str, folder: str) -> int:
-    """Write a bench to start from: bench, traffic and a model of two registers.
+    """Write a bench to start from, with traffic and a model of two registers.
 
-    DIR is a folder that is empty, or is not there yet.
+    DIR is a folder that is empty or does not exist yet.
     """
     if kind not in KINDS:
         raise InputError.of(
@@ -35,7 +35,7 @@ def command(kind: str, folder: str) -> int:
     names = _write(place, _templates(kind))
     page = paper()
     page.line(f"{folder}: {', '.join(names)}", hang=2)
-    page.line(f"busbox run {shlex.quote(folder)} plays it.", hang=2)
+    page.line(f"busbox run {shlex.quote(folder)} runs it.", hang=2)
     page.print()
     return 0
 

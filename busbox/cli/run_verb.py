@@ -43,7 +43,7 @@ class _EngineOption(click.Option):
 
     def get_help_record(self, context: click.Context) -> tuple[str, str] | None:
         """Return the two columns of the help."""
-        self.help = f"What runs it: {', '.join((DEFAULT_ENGINE, *names(plugins.ENGINES)))}."
+        self.help = f"Engine that runs it: {', '.join((DEFAULT_ENGINE, *names(plugins.ENGINES)))}."
         return super().get_help_record(context)
 
 
@@ -55,7 +55,7 @@ class _EngineOption(click.Option):
 @click.option(
     "--check-engines",
     is_flag=True,
-    help="Run it with every engine, compare all that they record, and exit with 1 if they differ.",
+    help="Run with every engine, compare the recordings, and exit with 1 if they differ.",
 )
 @traffic_option
 @set_option
@@ -81,22 +81,22 @@ class _EngineOption(click.Option):
     help="Write the recording and the JSON report there.",
 )
 @json_option
-@click.option("--brief", is_flag=True, help="Print only how it ended, what was found and expected.")
-@click.option("--strict", is_flag=True, help="Exit with 1 if anything is found.")
+@click.option("--brief", is_flag=True, help="Print only the verdict: end, findings, expectations.")
+@click.option("--strict", is_flag=True, help="Exit with 1 if there is any finding.")
 @click.option("--until", metavar="TIME", help="Stop at this time, e.g. '2 ms', or cycle.")
 @click.option(
     "--stop-on",
     metavar="RULE|ADDRESS",
     shell_complete=completing.stops,
     multiple=True,
-    help="Stop at the first such finding, or after the first access there. May be repeated.",
+    help="Stop at the first finding of RULE, or after the first access to ADDRESS. May be repeated.",
 )
 @click.option(
     "--all-hardware",
     is_flag=True,
-    help="Put every device's hardware twin into its slot, but for those that --set names.",
+    help="Use the hardware twin of every device, except those set with --set.",
 )
-@click.option("--coverage", is_flag=True, help="Tell which registers and fields were reached.")
+@click.option("--coverage", is_flag=True, help="Report which registers and fields were accessed.")
 def command(
     bench: str,
     engine: str,
@@ -114,11 +114,11 @@ def command(
     all_hardware: bool,
     coverage: bool,
 ) -> int:
-    """Play a bench's traffic and tell what every device did.
+    """Run a bench's traffic and report what each device did.
 
     BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox (busbox
-    list); or a folder of such folders: all of them are run, a short block each, and a table closes the
-    page. Of a saved recording, *.recording.npz, the results are printed again; nothing is run.
+    list); or a folder of such folders: each is run, and a table summarizes them. For a saved
+    recording, *.recording.npz, the results are printed again; nothing is run.
     """
     writes = _writes(given, vcd, as_json, brief, out)
     if is_recording(bench):

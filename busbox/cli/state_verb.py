@@ -38,7 +38,7 @@ from busbox.system.system import System
 @click.command("state")
 @bench_argument
 @click.argument("slot", required=False, shell_complete=completing.slots)
-@click.option("--at", metavar="TIME", help="When, e.g. '2 ms', or a cycle.")
+@click.option("--at", metavar="TIME", help="The moment: a time, e.g. '2 ms', or a cycle.")
 @traffic_option
 @set_option
 @json_option
@@ -50,11 +50,11 @@ def command(
     values: tuple[str, ...],
     as_json: bool,
 ) -> int:
-    """Show registers and pins of every slot, or of one, at a moment of a run.
+    """Show registers and pins at a moment of a run.
 
     BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox; or a saved
-    recording, *.recording.npz. A register is shown as a read in that cycle would give it; a read's
-    side effects do not happen.
+    recording, *.recording.npz. A register shows what a read in that cycle would return, without the
+    side effects of a read. Without SLOT, every slot is shown.
     """
     if is_recording(bench):
         saved = open_recording(bench)
@@ -202,7 +202,7 @@ def _level(level: int) -> str:
 def _decoded(
     registers: Sequence[tuple[str, Register, int]],
 ) -> Iterator[tuple[str, tuple[str, str]]]:
-    """Yield (name, (word, fields)) in words."""
+    """Yield (name, (word, fields)) as text."""
     for name, register, value in registers:
         if not _readable(register):
             yield name, ("-", "cannot be read")

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from busbox.basics.errors import InputError, join_or, nearest
+from busbox.basics.listing import counted
 from busbox.basics.paper import Paper
 from busbox.basics.units import show_time
 from busbox.bench.bench import Bench
@@ -48,15 +49,15 @@ SHOWN_STEPS = 14
     "--random",
     "drawn",
     metavar="N",
-    help="Play N accesses drawn at random, not the traffic.",
+    help="Run N random accesses instead of the traffic.",
 )
-@click.option("--seed", metavar="N", default="1", help="Seed of what is drawn (default 1).")
+@click.option("--seed", metavar="N", default="1", help="Seed of the random accesses (default 1).")
 @click.option(
     "--save",
     "folder",
     metavar="DIR",
     shell_complete=completing.folders,
-    help="Where a bench that shows the difference is written (default: SLOT.twin).",
+    help="Folder for a bench that shows the difference (default: SLOT.twin).",
 )
 @traffic_option
 @set_option
@@ -71,11 +72,12 @@ def command(
     values: tuple[str, ...],
     as_json: bool,
 ) -> int:
-    """Play a slot's model and its hardware twin side by side, and tell where they first differ.
+    """Compare a model with its hardware twin, cycle by cycle.
 
-    Every cycle is compared: reads, how accesses end, pins, registers. The bench's traffic is played, or
-    accesses drawn at random and aimed at what the device does by itself, with wait states, inputs and
-    resets. Exit code 1 if they differ: the shortest traffic found that shows it is saved.
+    Both run side by side; reads, terminators, pins and registers are compared in every cycle. They run
+    the bench's traffic, or random accesses aimed at what the device does on its own, with wait states,
+    inputs and resets. If they differ, the exit code is 1, and the shortest traffic found that shows the
+    difference is saved.
 
     BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox; or a saved
     recording, *.recording.npz, whose bench is run anew.
@@ -84,7 +86,7 @@ def command(
     from busbox.plugins import twin_of
 
     if drawn is not None and traffic is not None:
-        raise InputError.of("must not be used with --random, which plays no traffic", "--traffic")
+        raise InputError.of("cannot be combined with --random", "--traffic")
     count = None if drawn is None else number_of(drawn, "--random", least=1)
     chance = number_of(seed, "--seed")
     with _bench_of(bench, values, to_replay=count is None and traffic is None) as (opened, carried):
@@ -119,7 +121,7 @@ def command(
 def _bench_of(
     name: str, values: tuple[str, ...], to_replay: bool
 ) -> Iterator[tuple[Bench, CarriedBench | None]]:
-    """Give the bench that the verb names; that of a recording, and what it carries besides.
+    """Give the bench that the verb names; that of a recording, with what the recording carries.
 
     Raises
     ------
@@ -203,9 +205,12 @@ def _object(
 
 
 def _same(done: Exercise, page: Paper) -> None:
-    page.line(f"  identical for all {done.cycles:,} cycles and {done.accesses:,} accesses")
-    counts = [("changes of inputs", done.inputs), ("resets", done.resets),
-              ("accesses that a reset cut off", done.cut)]  # fmt: skip
+    page.line(
+        f"  identical for all {counted(done.cycles, 'cycle')} and "
+        f"{counted(done.accesses, 'access', 'accesses')}"
+    )
+    counts = [("input changes", done.inputs), ("resets", done.resets),
+              ("accesses cut off by a reset", done.cut)]  # fmt: skip
     rows: list[tuple[object, ...]] = [(what, f"{count:,}") for what, count in counts]
     if done.aimed:
         share = f"{100 * done.aimed // done.accesses} %"
@@ -236,20 +241,19 @@ def _differ(
     )
     if plan is None:
         page.line(
-            "  Alone, with the same accesses, they do not differ: the rest of the bench matters."
+            "  Alone, with the same accesses, they agree: the difference needs the rest of the bench."
         )
         return
     steps = list(_steps(plan))
-    count = f"{len(steps):,} line{'s' if len(steps) > 1 else ''}"
-    page.line(f"  The shortest traffic found that shows it ({count}):")
+    page.line(f"  The shortest traffic found that shows it ({counted(len(steps), 'line')}):")
     if len(steps) > SHOWN_STEPS:
-        page.line(f"    {len(steps) - SHOWN_STEPS:,} lines before these")
+        page.line(f"    {counted(len(steps) - SHOWN_STEPS, 'line')} before these")
     for line in steps[-SHOWN_STEPS:]:
         page.line(f"    {line}", hang=2)
     if saved is None:
         page.line(f"  not saved: a bench cannot name the model {device.kind}", hang=2)
     else:
-        page.line(f"  saved as a bench of its own: busbox twin {saved} {device.name}", hang=2)
+        page.line(f"  saved as a bench: busbox twin {saved} {device.name}", hang=2)
 
 
 def _steps(plan: Plan) -> Iterator[str]:

@@ -3,11 +3,11 @@
 Contract
 ========
 1. A verb is a click command: built in, an entry point of the group ``busbox.verbs``, or
-   ``file.py:NAME`` in the place of the verb's name.
-2. It returns its exit code: None or 0 if all is well, 1 if something that it looks for is wrong.
-3. Input that cannot be used is an InputError: exit code 2, one line a mistake, no traceback. So is any
-   other error that a verb from outside raises.
-4. The first sentence of its help stands under ``busbox --help``. A verb from outside is imported for
+   ``file.py:NAME`` in place of a verb's name.
+2. It returns its exit code: None or 0 for success, 1 if it found what it looks for.
+3. Input that cannot be used is an InputError: exit code 2, one line per mistake, no traceback. Any
+   other error that a verb from outside raises becomes one.
+4. The first sentence of its help is listed under ``busbox --help``. A verb from outside is imported for
    that, so its module imports large libraries inside its function.
 """
 
@@ -27,11 +27,11 @@ PLUG_INS = "From plug-ins"
 
 
 def check_verb(name: str, found: Any) -> None:
-    """Refuse what is no verb.
+    """Refuse what is not a verb.
 
     Raises
     ------
-    InputError : it is no click command
+    InputError : it is not a click command
     """
     if not isinstance(found, click.Command):
         raise InputError.of(f"{name!r} must be a click command, not {format_value(found)}")
@@ -86,7 +86,7 @@ class Verbs(click.Group):
             raise InputError.of(f"verb {name} raised {format_error(error)}") from error
 
     def format_commands(self, context: click.Context, formatter: click.HelpFormatter) -> None:
-        """Write the verbs by group; those of plug-ins have a group of their own."""
+        """Write the verbs by group; those of plug-ins have their own group."""
         for group, verbs in self.groups.items():
             with formatter.section(group):
                 formatter.write_dl(list(verbs.items()))

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 import click
 
 from busbox.basics.errors import InputError, Mistake, join_or, no_file
+from busbox.basics.listing import counted
 from busbox.basics.paper import Paper
 from busbox.cli import completing
 from busbox.cli.common import bench_argument, json_option, open_bench, paper, print_json, set_option
@@ -32,11 +33,11 @@ _SOURCES = (".h", ".c", ".hh", ".hpp", ".inc")
 @set_option
 @json_option
 def command(bench: str, what: tuple[str, ...], values: tuple[str, ...], as_json: bool) -> int:
-    """Say what answers at addresses, or at every address of a C header.
+    """Show what answers at addresses, or at each address of a C header.
 
-    BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox. With a
-    header, its constants are checked against the map: what they reach, what is no address, and what
-    could not be resolved.
+    BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox. The
+    constants of a header are checked against the map: what they reach, which are not addresses, and
+    which could not be resolved.
     """
     devices = open_bench(bench, values).devices()
     address_map = AddressMap([device.slot for device in devices])
@@ -60,11 +61,11 @@ def command(bench: str, what: tuple[str, ...], values: tuple[str, ...], as_json:
 def _read(
     what: tuple[str, ...], address_map: AddressMap
 ) -> list[tuple[str, int | HeaderConstants]]:
-    """Return what each word stands for.
+    """Return what each argument is: an address or a header.
 
     Raises
     ------
-    InputError : with every word that is no address and no header
+    InputError : with every argument that is neither an address nor a header
     """
     things: list[tuple[str, int | HeaderConstants]] = []
     mistakes: list[Mistake] = []
@@ -89,16 +90,16 @@ def _parsed(text: str) -> int:
         raise InputError.of(f"{error}{hint}", "where") from None
 
 
-def _meant(address_map: AddressMap, text: str, address: int) -> int | None:
-    """Return what a decimal address that reaches nothing means if 0x was left out."""
+def _suggested(address_map: AddressMap, text: str, address: int) -> int | None:
+    """Return the address meant by decimal digits that reach nothing, if 0x was left out."""
     return address_map.without_prefix(address) if text.replace("_", "").isdecimal() else None
 
 
 def _question(address_map: AddressMap, text: str, address: int) -> Iterator[tuple[str]]:
-    meant = _meant(address_map, text, address)
-    if meant is not None:
-        register = address_map.decode(meant).register
-        yield (f"{text} is decimal; did you mean {meant:#010x} ({register})?",)
+    suggested = _suggested(address_map, text, address)
+    if suggested is not None:
+        register = address_map.decode(suggested).register
+        yield (f"{text} is decimal; did you mean {suggested:#010x} ({register})?",)
 
 
 # One address.
@@ -122,7 +123,7 @@ def _facts(found: Decoded, slot: Slot) -> list[tuple[str, str]]:
     ]
     place = found.place
     if place is None:
-        facts.append(("register", f"none: a hole in {slot.name}; it reads 0 and is acknowledged"))
+        facts.append(("register", f"none: a hole in {slot.name}, which reads 0 and ends with ACK"))
     else:
         register = place.register
         facts.append(("register", f"{slot.name}.{place.name} ({register.access}): {register.text}"))
@@ -196,17 +197,17 @@ def _header(page: Paper, address_map: AddressMap, path: Path, header: HeaderCons
     for constant in header.addresses:
         found = address_map.decode(constant.value) if constant.value < SPACE else None
         row = (f"{path.name}:{constant.line}", constant.name, f"{constant.value:#010x}")
-        step = f", then every {constant.step} bytes" if constant.step else ""
+        step = f", then every {counted(constant.step, 'byte')}" if constant.step else ""
         if found is None or found.slot is None:
             misses.append((*row, _miss(address_map, constant.value) + step))
         else:
             hits.append((*row, _hit(found) + step))
-    page.line((f"{len(hits)} addresses reach a slot", "bold"))
+    page.line((f"{counted(len(hits), 'address', 'addresses')} {_verb(hits)} a slot", "bold"))
     page.table(hits)
-    page.title(f"{len(misses)} addresses reach nothing")
+    page.title(f"{counted(len(misses), 'address', 'addresses')} {_verb(misses)} no slot")
     page.table(misses)
     if header.others:
-        page.title(f"{len(header.others)} constants are used as no address")
+        page.title(f"{counted(len(header.others), 'constant')} not used as an address")
         page.table(
             (f"{path.name}:{one.line}", one.name, f"{one.value:#x}") for one in header.others
         )
@@ -215,6 +216,10 @@ def _header(page: Paper, address_map: AddressMap, path: Path, header: HeaderCons
         page.table(
             (f"{path.name}:{one.line}", one.name, one.text, one.why) for one in header.unresolved
         )
+
+
+def _verb(rows: Sequence[object]) -> str:
+    return "reaches" if len(rows) == 1 else "reach"
 
 
 def _hit(found: Decoded) -> str:
@@ -237,7 +242,7 @@ def _object(
 ) -> dict[str, Any]:
     return {
         "addresses": [
-            {**_decoded(address_map, thing), "did_you_mean": _meant(address_map, text, thing)}
+            {**_decoded(address_map, thing), "did_you_mean": _suggested(address_map, text, thing)}
             for text, thing in things
             if not isinstance(thing, HeaderConstants)
         ],

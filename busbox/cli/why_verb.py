@@ -31,13 +31,13 @@ from busbox.explain.why import Stories, Story
 def command(
     bench: str, what: str, traffic: str | None, values: tuple[str, ...], as_json: bool
 ) -> int:
-    """Tell why a pin moved, or what an event, a finding or an access is about.
+    """Trace a pin edge, event, access or finding back to its cause.
 
     BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox; or a saved
-    recording, *.recording.npz. The story
-    goes from the wire back to the device, the register writes that counted, their lines in the
-    traffic and, if the bench names its firmware, the lines of its source. PIN@TIME is about the last
-    edge up to that time, such as lamps.line@3.2ms; numbers are those of busbox run --json, from 0.
+    recording, *.recording.npz. The trace goes from the wire back to the device, the register writes
+    that had an effect, their lines in the traffic and, if the bench names its firmware, the source
+    lines. PIN@TIME is the last edge up to that time, such as lamps.line@3.2ms; numbers are those of
+    busbox run --json, from 0.
     """
     with judged_run(bench, values, traffic, as_json) as (system, recording):
         story = Stories(system, recording).tell(what)

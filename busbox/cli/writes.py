@@ -68,11 +68,11 @@ def writes_of(
     Parameters
     ----------
     given : each ``NAME=FILE``; ``NAME`` may be ``file.py:function``
-    vcd, as_json, brief : stand for ``vcd=FILE``, ``json=-`` and ``brief=-``
+    vcd, as_json, brief : short for ``vcd=FILE``, ``json=-`` and ``brief=-``
 
     Raises
     ------
-    InputError : with every export that there is not, and every place that cannot be written
+    InputError : with every unknown export and every file that cannot be written
     """
     mistakes: list[Mistake] = []
     asked = [("--write", one) for one in given]
@@ -109,7 +109,10 @@ def _twice(writes: Sequence[Write]) -> Iterable[tuple[str, str]]:
     seen: set[str] = set()
     for one in writes:
         if not one.shown and os.path.abspath(one.file) in seen:
-            yield one.option, f"must be another file than {one.file!r}, which is written already"
+            yield (
+                one.option,
+                f"must be a different file from {one.file!r}, which another option already writes",
+            )
         seen.add(os.path.abspath(one.file))
 
 

@@ -75,13 +75,13 @@ class Setting:
                 close = nearest(value, self.choices) if isinstance(value, str) else ""
                 return f"must be one of {', '.join(self.choices)}, not {format_value(value)}{close}"
         elif not isinstance(value, str) or not value:
-            what = "the name of a file" if self.kind == "path" else "a text"
+            what = "the name of a file" if self.kind == "path" else "a string"
             return f"must be {what}, not {format_value(value)}"
         return None
 
     @property
     def numbers(self) -> str:
-        """The allowed whole numbers, in words."""
+        """A description of the allowed whole numbers."""
         if self.low == self.high:
             return str(self.low)
         high = self.high if self.high <= 0xFFFF else f"{self.high:#x}"

@@ -1,4 +1,4 @@
-"""The verdict of a run, for people: how it ended, what was found, which expectations were met."""
+"""The verdict of a run, for people: its end, its findings, its expectations."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from busbox.basics.listing import counted
 from busbox.basics.paper import Paper
 from busbox.basics.units import show_clock, show_time
 from busbox.exports.contract import Result, Target
@@ -22,7 +23,7 @@ _ENDS = {
 
 
 def write(result: Result, target: Target) -> None:
-    """The verdict of a run, a line for each rule found and each expectation not met, for people."""
+    """The verdict of a run, with one line for each rule found and each expectation not met."""
     page = target.paper()
     write_brief(result.recording, page)
     covered = result.extras.get("coverage")
@@ -39,7 +40,7 @@ def write_brief(recording: Recording, paper: Paper) -> None:
     paper.table(
         (
             [(rule, "bold red")],
-            f"{count:,} {'time' if count == 1 else 'times'}",
+            counted(count, "time"),
             f"first: finding.{number} in cycle {finding.cycle:,}",
         )
         for rule, count, number, finding in first_findings(recording)
@@ -78,11 +79,11 @@ def first_findings(recording: Recording) -> Iterator[tuple[str, int, int, Findin
 
 
 def place_of(recording: Recording, finding: Finding) -> str:
-    """Return cycle, time, access, line of the traffic and pc of a finding, in words."""
+    """Return cycle, time, access, line of the traffic and pc of a finding, as text."""
     when = show_time(finding.cycle, recording.clock_hz)
     parts = [f"cycle {finding.cycle:,} ({when})"]
     if finding.access >= 0:
-        parts.append(f"access {finding.access}")
+        parts.append(f"access {finding.access:,}")
     if finding.line >= 0:
         parts.append(recording.place_of(finding.access))
     if finding.pc >= 0:
@@ -101,7 +102,7 @@ def _write_end(recording: Recording, paper: Paper) -> None:
     time = show_time(recording.cycles, recording.clock_hz)
     paper.line(
         (recording.bench, "bold"),
-        f": {_end(recording)} after {time} ({recording.cycles:,} cycles at "
+        f": {_end(recording)} after {time} ({counted(recording.cycles, 'cycle')} at "
         f"{show_clock(recording.clock_hz)}), engine {recording.engine}",
         hang=2,
     )

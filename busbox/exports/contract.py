@@ -13,7 +13,7 @@ Contract
 An export of five lines::
 
     def write(result: Result, target: Target) -> None:
-        '''The name of every pin that moved, a line each.'''
+        '''The name of every pin that moved, one per line.'''
         for pin, line in result.recording.lines.items():
             if len(line.cycles) > 1:
                 target.text.write(f"{pin}\\n")
@@ -77,7 +77,7 @@ class Target:
 
     @property
     def binary(self) -> BinaryIO:
-        """The same place for bytes; what was written as text comes before them."""
+        """The same target for bytes; text written earlier precedes them."""
         self.text.flush()
         return cast(BinaryIO, self.text.buffer)
 
@@ -86,7 +86,7 @@ class Target:
         return Paper(self.colours, width_of(self.text))
 
     def put(self, paper: Paper) -> None:
-        """Write what stands on paper."""
+        """Write what is on the paper."""
         paper.print(self.text)
 
 
@@ -131,7 +131,7 @@ def check_export(name: str, found: Any) -> None:
             inspect.signature(found).bind(None, None)
         except TypeError:
             problem = "; it takes other arguments"
-        except ValueError:  # a builtin that tells nothing
+        except ValueError:  # a builtin without a signature
             return
     if problem:
         raise InputError.of(f"{name!r} must be a function write(result, target){problem}")

@@ -32,7 +32,7 @@ def coverage(recording: Recording, devices: Sequence[Device]) -> dict[str, Any]:
 
     Acknowledged accesses count, at whatever image. Of a field, ``written_one`` says that a one was
     written to any of its bits (in selected lanes, by a write that acts), ``read_one`` and
-    ``read_zero`` that any of its bits was read so. Neighbours in a row stand in ``untouched`` as one:
+    ``read_zero`` that any of its bits was read so. Consecutive elements are one entry of ``untouched``:
     ``COLOUR.3..7``.
     """
     return {device.name: _slot(recording, number, device) for number, device in enumerate(devices)}
@@ -47,7 +47,9 @@ def _slot(recording: Recording, number: int, device: Device) -> dict[str, Any]:
             if place is not None:
                 touched.setdefault(offset, _Seen(place)).add(part, mine)
     return {
-        "registers": {touched[offset].name: touched[offset].told() for offset in sorted(touched)},
+        "registers": {
+            touched[offset].name: touched[offset].as_object() for offset in sorted(touched)
+        },
         "untouched": list(_untouched(slot.table, sorted(touched))),
     }
 
@@ -84,7 +86,7 @@ class _Seen:
         self._ones |= int(np.bitwise_or.reduce(data[~write]))
         self._zeros |= int(np.bitwise_or.reduce(data[~write] ^ WORD))
 
-    def told(self) -> dict[str, Any]:
+    def as_object(self) -> dict[str, Any]:
         """Return it as :func:`coverage` says."""
         return {
             "reads": self._reads,
@@ -115,7 +117,9 @@ def _untouched(table: RegisterTable, touched: Sequence[int]) -> Iterator[str]:
 
 def write_coverage(covered: Mapping[str, Any], paper: Paper) -> None:
     """Write the section of a summary."""
-    paper.title("Coverage (w1: a one was written; r1, r0: a one, a zero was read; of any bit)")
+    paper.title(
+        "Coverage (w1: 1 written to any bit of the field; r1, r0: 1 or 0 read from any bit)"
+    )
     for name, slot in covered.items():
         paper.line("  ", (name, "bold"))
         _registers(slot["registers"], paper)

@@ -21,8 +21,8 @@ def as_object(recording: Recording) -> dict[str, Any]:
     """Return the object that ``busbox run --json`` prints.
 
     Counts are whole numbers, cycles as on the semantics page; ``wait_cycles`` is the sum of e - s,
-    ``edges`` the changes after cycle 0, colours are ``RRGGBB``; a name that there is not is null. What
-    is attached to pins stands under ``attached``, as its kind gives it (``busbox attachments``).
+    ``edges`` the changes after cycle 0, colours are ``RRGGBB``; what does not exist is null. What
+    is attached to pins is under ``attached``, as its kind gives it (``busbox attachments``).
     """
     used = usage(recording)
     stop = recording.stopped_on

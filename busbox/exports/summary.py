@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, TypeVar
 
-from busbox.basics.listing import printable_lines
+from busbox.basics.listing import counted, printable_lines
 from busbox.basics.paper import TIED, Paper, Word
 from busbox.basics.units import show_time
 from busbox.device import RELEASED
@@ -65,6 +65,8 @@ def summarise(
     _expectations(recording, paper)
     paper.line()
     write_verdict(recording, paper)
+    if recording.counts:
+        paper.line("Next: busbox why BENCH finding.0 traces the first finding back.", hang=2)
 
 
 def _expectations(recording: Recording, paper: Paper) -> None:
@@ -99,8 +101,8 @@ def _slots(recording: Recording, paper: Paper) -> None:
     paper.table(rows, head=head, numbers=(3, 4, 5))
     count, errors = len(recording.accesses), f"{used.errors:,}" if used.errors else "none"
     paper.line(
-        f"  {count:,} {'access' if count == 1 else 'accesses'} in total, {errors} "
-        f"ended with ERR; the bus was busy for {used.busy:,} cycles "
+        f"  {counted(count, 'access', 'accesses')} in total, {errors} "
+        f"ended with ERR; the bus was busy for {counted(used.busy, 'cycle')} "
         f"({100 * used.busy / recording.cycles:.1f} %)"
     )
 
@@ -125,7 +127,7 @@ def _levels(recording: Recording, paper: Paper) -> None:
             (
                 pin,
                 "released" if line.levels[-1] == RELEASED else int(line.levels[-1]),
-                "1 edge" if len(line.cycles) == 2 else f"{len(line.cycles) - 1:,} edges",
+                counted(len(line.cycles) - 1, "edge"),
                 f"last at {show_time(int(line.cycles[-1]), recording.clock_hz)}",
             )
             for pin, line in moved.items()
@@ -134,8 +136,8 @@ def _levels(recording: Recording, paper: Paper) -> None:
     )
     still = len(recording.lines) - len(moved)
     if still:
-        pins = "pin" if still == 1 else "pins"
-        paper.line(f"  {'the other ' if moved else ''}{still:,} {pins} did not move")
+        other = "the other " if moved else ""
+        paper.line(f"  {other}{counted(still, 'pin')} did not move")
 
 
 def _frames(recording: Recording, paper: Paper) -> None:
@@ -143,20 +145,20 @@ def _frames(recording: Recording, paper: Paper) -> None:
         if not frames:
             paper.title(f"Lamps: {name} sent no frame")
             continue
-        plural = "frame" if len(frames) == 1 else "frames"
-        paper.title(f"Lamps: {name} sent {len(frames):,} {plural} (RRGGBB, lamp 0 first)")
+        count = counted(len(frames), "frame")
+        paper.title(f"Lamps: {name} sent {count} (RRGGBB, lamp 0 first)")
         _table_of_frames(recording, frames, paper)
 
 
 def _attached(recording: Recording, paper: Paper) -> None:
-    """Write what each attachment understood; frames that a device meant so are not shown again."""
+    """Write what each attachment decoded; frames equal to those that a device sent are not repeated."""
     for name, seen in recording.seen.items():
         paper.title(f"Attached: {name}, {seen.kind} at {seen.pin}")
         paper.table(seen.rows)
-        meant = recording.frames.get(seen.pin.partition(".")[0])
+        sent = recording.frames.get(seen.pin.partition(".")[0])
         if not seen.frames:
             continue
-        if meant and [one.colours for one in meant] == [one.colours for one in seen.frames]:
+        if sent and [frame.colours for frame in sent] == [frame.colours for frame in seen.frames]:
             paper.line("  the lamps show the intended colours")
             continue
         _table_of_frames(recording, seen.frames, paper)
@@ -168,7 +170,7 @@ def _table_of_frames(recording: Recording, frames: Sequence[Frame], paper: Paper
         if frame is None:
             rows.append(("...", f"{len(frames) - FIRST_FRAMES - LAST_FRAMES:,} more", ""))
             continue
-        cause = f"access {frame.access}" if frame.access >= 0 else "by itself"
+        cause = f"access {frame.access:,}" if frame.access >= 0 else "by itself"
         lamps = _colours(frame, paper.colours) if frame.colours else "no lamp"
         rows.append((show_time(frame.cycle, recording.clock_hz), cause, lamps))
     paper.table(rows, numbers=(0,))
@@ -196,7 +198,7 @@ def _colours(frame: Frame, shown: bool) -> list[Word]:
 def _swatch(colour: int) -> str:
     """Return the style that shows a lamp's colour on a screen.
 
-    A lamp's light is proportional to its value (pulse-width modulation); a screen wants the sRGB
+    A lamp's light is proportional to its value (pulse-width modulation); a screen expects the sRGB
     encoding of that light. Source: sRGB transfer function, IEC 61966-2-1.
     """
     red, green, blue = (_encoded(colour >> shift & 0xFF) for shift in (16, 8, 0))
@@ -211,7 +213,7 @@ def _encoded(value: int) -> int:
 
 
 def write_findings(recording: Recording, paper: Paper) -> None:
-    """Write the findings: of each rule the first, and where the others are."""
+    """Write the first finding of each rule, and where the others are."""
     if not recording.counts:
         return
     total, rules = found_in(recording), 0

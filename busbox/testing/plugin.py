@@ -52,6 +52,8 @@ def busbox_run(request: pytest.FixtureRequest) -> Callable[..., Recording]:
             opened = Bench.load(beside if beside.exists() else bench)
             return opened.with_values(values).run(**options)
         except InputError as error:
-            pytest.fail(str(error), pytrace=False)
+            mistakes = str(error)
+        # Outside the handler: pytest would print the exception being handled too.
+        pytest.fail(mistakes, pytrace=False)
 
     return run

@@ -95,7 +95,7 @@ def test_a_reset_that_began_the_traffic_again_is_refused(plan: Plan) -> None:
     bench = bench_of(plan | {"after_reset": "restart", "resets": [{"at": 1, "length": 1}]})
     recording = bench.run("reference")
     assert recording.resets == ((1, 1),)
-    with pytest.raises(InputError, match="began the traffic again"):
+    with pytest.raises(InputError, match="restarted the traffic"):
         list(steps_of(recording, bench.system(traffic=[])))
 
 
@@ -238,7 +238,7 @@ def test_marks_that_csv_cannot_hold_are_said_to_be_left_out(
     """Of a recording; in a traffic file a mark is a step, and is refused."""
     say(capsys, "run", "first_light", "--until", "50 us", "--out", "out")
     told = say(capsys, "convert", "out/first_light.recording.npz", "a.csv")
-    assert told.endswith(" steps; 2 marks are left out\n")
+    assert told.endswith(" steps; 2 marks left out\n")
 
 
 # What cannot be used.
@@ -271,7 +271,7 @@ CASES = (
     ),
     Spoiled(
         "Names and numbers exclude each other.",
-        "busbox: --names: must not stand beside --numbers\n",
+        "busbox: --names: cannot be combined with --numbers\n",
         args=("convert", "day.steps", "new.steps", "--names", "--numbers"),
     ),
     Spoiled(
@@ -302,7 +302,7 @@ CASES = (
     ),
     Spoiled(
         "A bench must be one.",
-        "busbox: day.steps:1: is not good TOML: a key must be followed by = and a value\n",
+        "busbox: day.steps:1: is not valid TOML: a key must be followed by = and a value\n",
         args=("convert", "day.steps", "new.steps", "--bench", "day.steps"),
     ),
     Spoiled(
@@ -341,10 +341,10 @@ def test_a_recording_with_a_reset_needs_its_bench(capsys: pytest.CaptureFixture[
     (file,) = [str(path) for path in Path().glob("*.recording.npz")]
     assert say(capsys, "convert", file, "b.steps", code=2) == (
         "busbox: --bench: must be given: the recording has a reset in cycle 2, and the bench says "
-        "whether it is its own\n"
+        "whether it causes that reset\n"
     )
     assert say(capsys, "convert", file, "b.steps", "--bench", "bench.toml", code=2) == (
-        f"busbox: {file}: the bench's reset in cycle 2 began the traffic again (after_reset = "
-        '"restart"): what was played before and after it is no single traffic\n'
+        f"busbox: {file}: the bench's reset in cycle 2 restarted the traffic (after_reset = "
+        '"restart"): the accesses before and after it are not one sequence of steps\n'
     )
     assert not Path("b.steps").exists()

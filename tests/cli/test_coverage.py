@@ -329,7 +329,7 @@ CASES = (
     ),
     Spoiled(
         "Coverage takes no value.",
-        "busbox: --coverage must stand without a value\n",
+        "busbox: --coverage takes no value\n",
         args=("run", "bench.toml", "--coverage=all"),
     ),
     Spoiled(

@@ -28,7 +28,7 @@ def test_a_new_bench_runs_at_once_without_a_finding(capsys: pytest.CaptureFixtur
     told = say(capsys, "new", "bench", "my crossing")
     assert told == (
         "my crossing: bench.schema.json, bench.toml, crossing.steps, gate.py\n"
-        "busbox run 'my crossing' plays it.\n"
+        "busbox run 'my crossing' runs it.\n"
     )
     found = json.loads(say(capsys, "run", "my crossing", "--strict", "--json", "--coverage"))
     assert found["findings"] == []

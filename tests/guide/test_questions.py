@@ -66,7 +66,7 @@ QUESTIONS = [
     (
         "What is the default of Register's access?",
         "device",
-        'access "rw" right of every field that names none',
+        'access "rw" of every field without its own',
     ),
     (
         "How do I check the last colours on the string?",

@@ -284,7 +284,7 @@ SPOILED = (
     ("tower.py:Peal", "tower.py:Pea", ("run", "bench.toml"),
      "bench.toml:7: traffic.source: there is no class 'Pea' in tower.py; did you mean 'Peal'?"),
     ('"tower.py:Peal"', "3", ("run", "bench.toml"),
-     "bench.toml:7: traffic.source: must be a text such as 'NAME', not 3"),
+     "bench.toml:7: traffic.source: must be a string such as 'NAME', not 3"),
     ("tower.py:Peal", "peal", ("run", "bench.toml"),
      "bench.toml:7: traffic.source: there is no source of traffic 'peal' (known: file.py:Class)"),
     ("count = 2", "count = 10", ("run", "bench.toml"),

@@ -60,7 +60,7 @@ CASES: tuple[Spoiled, ...] = (
     ),
     gong(
         "The page of a kind's rule is a text.",
-        "attach.gong.kind: 'gong.py:Gong': the page of rule bell-silent must be a text, not None",
+        "attach.gong.kind: 'gong.py:Gong': the page of rule bell-silent must be a string, not None",
         "{'bell-silent': None}",
     ),
     gong(
@@ -96,7 +96,7 @@ CASES: tuple[Spoiled, ...] = (
     ),
     rule(
         "Rules are a list.",
-        "4: rules: must be a list of texts such as ['bell.py:bell_silent'], "
+        "4: rules: must be a list of strings such as ['bell.py:bell_silent'], "
         "not 'bells.py:bell_silent'",
         '"bells.py:bell_silent"',
     ),

@@ -71,7 +71,7 @@ CASES: tuple[Spoiled, ...] = (
     added(
         "An attachment's kind is a text.",
         '[attach.lamp]\nkind = 3\npin = "levers.out.0"',
-        "53: attach.lamp.kind: must be a text such as 'lamp_string', not 3",
+        "53: attach.lamp.kind: must be a string such as 'lamp_string', not 3",
     ),
     added(
         "An attachment's kind must exist.",
@@ -107,7 +107,7 @@ CASES: tuple[Spoiled, ...] = (
     added(
         "An attachment's pin is a text.",
         '[attach.lamp]\nkind = "level"\npin = 0',
-        "54: attach.lamp.pin: must be a text such as 'lamps.line', not 0",
+        "54: attach.lamp.pin: must be a string such as 'lamps.line', not 0",
     ),
     added(
         "An attachment's pin must exist.",
@@ -263,7 +263,7 @@ CASES: tuple[Spoiled, ...] = (
     added(
         "A terminal's format is a text.",
         PAPER + "format = 8",
-        "55: attach.paper.format: must be a text, not 8",
+        "55: attach.paper.format: must be a string, not 8",
     ),
     added(
         "A string has a count.",
@@ -293,7 +293,7 @@ CASES: tuple[Spoiled, ...] = (
     added(
         "An order is a text.",
         STRING + "order = 3",
-        "56: attach.string.order: must be a text, not 3",
+        "56: attach.string.order: must be a string, not 3",
     ),
     added(
         "An order of four channels needs four channels.",
@@ -308,7 +308,7 @@ CASES: tuple[Spoiled, ...] = (
     added(
         "A string's profile is a text.",
         STRING + "profile = 1",
-        "56: attach.string.profile: must be a text, not 1",
+        "56: attach.string.profile: must be a string, not 1",
     ),
     added(
         "A string's channels are those of its profile.",
@@ -343,7 +343,7 @@ CASES: tuple[Spoiled, ...] = (
     other_key(
         "Firmware is a text.",
         "firmware = 2",
-        "firmware: must be a text such as 'cabin.elf', not 2",
+        "firmware: must be a string such as 'cabin.elf', not 2",
     ),
     other_key(
         "Firmware must exist.",
@@ -503,7 +503,7 @@ CASES: tuple[Spoiled, ...] = (
     added(
         "A profile's source is a text.",
         PROFILE + "source = 7",
-        "58: profile.OWN.source: must be a text, not 7",
+        "58: profile.OWN.source: must be a string, not 7",
     ),
     added(
         "A profile's current is a current.",
@@ -544,7 +544,7 @@ CASES: tuple[Spoiled, ...] = (
     other_input(
         "A capture's name is a text.",
         "capture = 3",
-        "bench.toml:50: input.0.capture: must be a text such as 'line.csv', not 3",
+        "bench.toml:50: input.0.capture: must be a string such as 'line.csv', not 3",
     ),
     other_input(
         "A capture is a CSV or VCD file.",
@@ -582,7 +582,7 @@ CASES: tuple[Spoiled, ...] = (
     other_input(
         "The line of a capture is a text.",
         'capture = "line.csv"\nline = 1',
-        "bench.toml:51: input.0.line: must be a text such as 'tx', not 1",
+        "bench.toml:51: input.0.line: must be a string such as 'tx', not 1",
         CAPTURE,
     ),
     other_input(

@@ -184,7 +184,7 @@ CASES = (
     ),
     Spoiled(
         "A model is a text.",
-        "busbox: bench.toml:12: slot.levers.model: must be a text such as 'gpio', not 7\n",
+        "busbox: bench.toml:12: slot.levers.model: must be a string such as 'gpio', not 7\n",
         edits=(('"gpio"', "7"),),
     ),
     Spoiled(
@@ -348,8 +348,8 @@ CASES = (
     Spoiled(
         "Decoding must not be told twice.",
         (
-            "busbox: bench.toml:30: slot.lamps.decode: must not stand beside compare: one "
-            "of them says it all\n"
+            "busbox: bench.toml:30: slot.lamps.decode: cannot be combined with compare; give "
+            "only one of them\n"
         ),
         edits=(('compare = "31..12"', 'compare = "31..12"\ndecode = "full"'),),
     ),
@@ -357,7 +357,7 @@ CASES = (
         "Wait states must not be negative.",
         (
             "busbox: bench.toml:22: slot.telegraph.wait: must be a whole number from 0 to "
-            "65535, not -1\n"
+            "65,535, not -1\n"
         ),
         edits=(("wait = 1", "wait = -1"),),
     ),
@@ -365,7 +365,7 @@ CASES = (
         "`true` wait states are not one.",
         (
             "busbox: bench.toml:22: slot.telegraph.wait: must be a whole number from 0 to "
-            "65535, not true\n"
+            "65,535, not true\n"
         ),
         edits=(("wait = 1", "wait = true"),),
     ),
@@ -373,7 +373,7 @@ CASES = (
         "Wait states must be below 2^16.",
         (
             "busbox: bench.toml:22: slot.telegraph.wait: must be a whole number from 0 to "
-            "65535, not 65536\n"
+            "65,535, not 65536\n"
         ),
         edits=(("wait = 1", "wait = 65536"),),
     ),
@@ -426,16 +426,16 @@ CASES = (
     Spoiled(
         "A slot's name must begin with a letter.",
         (
-            "busbox: bench.toml:37: slot.4th: a slot's name must be letters, digits and _, "
-            "no digit first, not '4th'\n"
+            "busbox: bench.toml:37: slot.4th: a slot name may contain only letters, digits "
+            "and _, and must not start with a digit; got '4th'\n"
         ),
         edits=(("[slot.book]", "[slot.4th]"),),
     ),
     Spoiled(
         "A slot's name must have no blank.",
         (
-            "busbox: bench.toml:37: slot.log book: a slot's name must be letters, digits "
-            "and _, no digit first, not 'log book'\n"
+            "busbox: bench.toml:37: slot.log book: a slot name may contain only letters, "
+            "digits and _, and must not start with a digit; got 'log book'\n"
         ),
         edits=(("[slot.book]", '[slot."log book"]'),),
     ),
@@ -550,7 +550,7 @@ CASES = (
     ),
     Spoiled(
         "An order of channels is a text.",
-        "busbox: bench.toml:32: slot.lamps.order: must be a text, not 123\n",
+        "busbox: bench.toml:32: slot.lamps.order: must be a string, not 123\n",
         edits=(('"GRB"', "123"),),
     ),
     Spoiled(
@@ -631,7 +631,7 @@ CASES = (
     ),
     Spoiled(
         "A traffic file is a text.",
-        "busbox: bench.toml:45: traffic.file: must be a text such as 'NAME.steps', not 1\n",
+        "busbox: bench.toml:45: traffic.file: must be a string such as 'NAME.steps', not 1\n",
         edits=(('file = "day.steps"', "file = 1"),),
     ),
     Spoiled(
@@ -646,7 +646,7 @@ CASES = (
         "A base without 0x is asked about.",
         (
             "busbox: --set: slot.levers.base: must be a multiple of the size 0x1000, not "
-            '0x29f6300 (any base: decode = "range"); 44000000 is decimal: did you mean '
+            '0x029f6300 (any base: decode = "range"); 44000000 is decimal: did you mean '
             "0x44000000?\n"
         ),
         args=("run", "bench.toml", "--set", "slot.levers.base=44000000"),
@@ -694,7 +694,7 @@ CASES = (
     ),
     Spoiled(
         "An input's pin is a text.",
-        "busbox: bench.toml:49: input.0.pin: must be a text such as 'levers.in.4', not 4\n",
+        "busbox: bench.toml:49: input.0.pin: must be a string such as 'levers.in.4', not 4\n",
         edits=(('pin = "levers.in.4"', "pin = 4"),),
     ),
     Spoiled(
@@ -753,8 +753,8 @@ CASES = (
     Spoiled(
         "A pin must not have two levels in one cycle.",
         (
-            "busbox: bench.toml:53: input.1.at: must be in another cycle than 32, in which "
-            "levers.in.4 has been given a level already\n"
+            "busbox: bench.toml:53: input.1.at: levers.in.4 already gets a level in cycle "
+            "32; choose another cycle\n"
         ),
         edits=(("[[reset]]", ('[[input]]\nat = 32\npin = "levers.in.4"\nlevel = 0\n\n[[reset]]')),),
     ),
@@ -809,7 +809,7 @@ CASES = (
         "Two resets must not touch.",
         (
             "busbox: bench.toml:57: reset.1.at: must be in cycle 2005 or later, not 2004: "
-            "one cycle or more must lie between two resets\n"
+            "there must be at least one cycle between two resets\n"
         ),
         edits=(("length = 4\n", ("length = 4\n\n[[reset]]\nat = 2004\n")),),
     ),
@@ -817,7 +817,7 @@ CASES = (
         "Two resets must not overlap, whichever stands first.",
         (
             "busbox: bench.toml:53: reset.0.at: must be in cycle 2005 or later, not 2002: "
-            "one cycle or more must lie between two resets\n"
+            "there must be at least one cycle between two resets\n"
         ),
         edits=(("[[reset]]", ("[[reset]]\nat = 2002\n\n[[reset]]")),),
     ),
@@ -842,8 +842,8 @@ CASES = (
     Spoiled(
         "Slots must not yield in a circle.",
         (
-            "busbox: bench.toml:16: slot.levers.yields_to: must not go round in a circle: "
-            "levers, telegraph, lamps, levers\n"
+            "busbox: bench.toml:16: slot.levers.yields_to: must not form a cycle: levers -> "
+            "telegraph -> lamps -> levers\n"
         ),
         edits=(
             ("wait = 1\nyields_to = []", 'yields_to = ["lamps"]'),

@@ -126,7 +126,8 @@ CASES = (
         "An address must be aligned, and its lane is told.",
         (
             "busbox: day.csv:2: an address must be a multiple of 4, not 0x40000002; that "
-            "byte is 0x40000000 with lanes 0100, its data in bits 23..16\n"
+            "byte is 0x40000000 with lanes 0100, its data in bits 23..16; a halfword has "
+            "lanes 1100 and bits 31..16\n"
         ),
         edits=(('"day.steps"', '"day.csv"'),),
         files={"day.csv": ("wait,op,address,data,lanes\n0,read,0x40000002,,1111\n")},

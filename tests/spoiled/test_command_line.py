@@ -62,7 +62,7 @@ CASES = (
     ),
     Spoiled(
         "A flag takes no value.",
-        "busbox: --strict must stand without a value\n",
+        "busbox: --strict takes no value\n",
         args=(
             "run",
             "bench.toml",
@@ -84,7 +84,7 @@ CASES = (
     ),
     Spoiled(
         "There must not be a word too many.",
-        "busbox: map: one word too many: levers\n",
+        "busbox: map: unexpected argument: levers\n",
         args=(
             "map",
             "bench.toml",
@@ -124,7 +124,7 @@ CASES = (
     ),
     Spoiled(
         "A bench's file must be a bench.",
-        "busbox: day.steps:1: is not good TOML: a key must be followed by = and a value\n",
+        "busbox: day.steps:1: is not valid TOML: a key must be followed by = and a value\n",
         args=(
             "run",
             "day.steps",

@@ -92,7 +92,7 @@ CASES = (
         "Mistakes of the command line come after those of the file.",
         (
             "busbox: bench.toml:22: slot.telegraph.wait: must be a whole number from 0 to "
-            "65535, not -1\n"
+            "65,535, not -1\n"
             "busbox: --set: clock: must be a number with Hz, kHz, MHz or GHz, not 'fast'\n"
             "busbox: --set: slot.levers.width: must be a whole number from 1 to 32, not 99\n"
         ),

@@ -195,8 +195,8 @@ CASES = (
     Spoiled(
         "A setting must not have the name of a slot's key.",
         (
-            "busbox: bench.toml:38: slot.book.model: its setting 'wait' has the name of a "
-            "slot's key\n"
+            "busbox: bench.toml:38: slot.book.model: its setting 'wait' has the same name as "
+            "a key of a slot\n"
         ),
         edits=(
             (

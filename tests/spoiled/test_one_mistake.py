@@ -81,7 +81,7 @@ CASES = (
     ),
     expecting(
         "What is sent are bytes: no other character can come.",
-        "expect.0.text.is: must be a text of Latin-1, not '€'",
+        "expect.0.text.is: must be a string of Latin-1 characters, not '€'",
         'text = { of = "telegraph", is = "€" }',
     ),
     setting(

@@ -57,15 +57,14 @@ CASES: tuple[Spoiled, ...] = (
     ),
     Spoiled(
         "A wire is a text.",
-        "busbox: bench.toml:53: wire.0.from: must be a text such as 'telegraph.tx', not 3\n",
+        "busbox: bench.toml:53: wire.0.from: must be a string such as 'telegraph.tx', not 3\n",
         edits=(("[[reset]]", '[[wire]]\nfrom = 3\nto = "levers.in.3"\n\n[[reset]]'),),
     ),
     Spoiled(
         "A key of a wire must be known.",
         (
-            "busbox: bench.toml:52: wire.0.from: must be given, such as "
-            "'telegraph.tx'\nbusbox: bench.toml:53: wire.0.form: unknown key 'form'; did you "
-            "mean 'from'? (known: from or to)\n"
+            "busbox: bench.toml:53: wire.0.form: unknown key 'form'; did you mean 'from'? "
+            "(known: from or to)\n"
         ),
         edits=(("[[reset]]", '[[wire]]\nform = "levers.out.3"\nto = "levers.in.3"\n\n[[reset]]'),),
     ),
@@ -84,8 +83,8 @@ CASES: tuple[Spoiled, ...] = (
     Spoiled(
         "A reply needs a text to wait for.",
         (
-            "busbox: bench.toml:54: reply.0.after_text: must be a text of one character or "
-            "more, not ''\n"
+            "busbox: bench.toml:54: reply.0.after_text: must be a string of at least one "
+            "character, not ''\n"
         ),
         edits=(
             ("[[reset]]", '[[reply]]\nof = "telegraph"\nafter_text = ""\nsend = "!"\n\n[[reset]]'),
@@ -94,7 +93,7 @@ CASES: tuple[Spoiled, ...] = (
     Spoiled(
         "A reply needs bytes.",
         (
-            "busbox: bench.toml:55: reply.0.send: must be a text of Latin-1 or a list of "
+            "busbox: bench.toml:55: reply.0.send: must be a string of Latin-1 characters or a list of "
             "bytes, not []\n"
         ),
         edits=(
@@ -104,7 +103,7 @@ CASES: tuple[Spoiled, ...] = (
     Spoiled(
         "A reply's bytes are bytes.",
         (
-            "busbox: bench.toml:55: reply.0.send: must be a text of Latin-1 or a list of "
+            "busbox: bench.toml:55: reply.0.send: must be a string of Latin-1 characters or a list of "
             "bytes, not [256]\n"
         ),
         edits=(
@@ -151,7 +150,7 @@ CASES: tuple[Spoiled, ...] = (
     Spoiled(
         "An input's bytes are Latin-1.",
         (
-            "busbox: bench.toml:50: input.0.bytes: must be a text of Latin-1 or a list of "
+            "busbox: bench.toml:50: input.0.bytes: must be a string of Latin-1 characters or a list of "
             "bytes, not '€'\n"
         ),
         edits=(("level = 1", 'bytes = "€"'),),
@@ -183,10 +182,8 @@ CASES: tuple[Spoiled, ...] = (
     Spoiled(
         "A must's kind must be known.",
         (
-            "busbox: bench.toml:52: expect.0: must have one of text, level, frames, colours, "
-            "findings or register, not nothing\nbusbox: bench.toml:53: expect.0.texts: unknown "
-            "key 'texts'; did you mean 'text'? (known: text, level, frames, colours, findings "
-            "or register)\n"
+            "busbox: bench.toml:53: expect.0.texts: unknown key 'texts'; did you mean "
+            "'text'? (known: text, level, frames, colours, findings or register)\n"
         ),
         edits=(("[[reset]]", '[[expect]]\ntexts = { of = "telegraph", is = "" }\n\n[[reset]]'),),
     ),
@@ -208,7 +205,10 @@ CASES: tuple[Spoiled, ...] = (
     ),
     Spoiled(
         "A text is compared with a text.",
-        "busbox: bench.toml:53: expect.0.text.is: must be a text, not 3\n",
+        (
+            "busbox: bench.toml:53: expect.0.text.is: must be a string of Latin-1 "
+            "characters, not 3\n"
+        ),
         edits=(("[[reset]]", '[[expect]]\ntext = { of = "telegraph", is = 3 }\n\n[[reset]]'),),
     ),
     Spoiled(

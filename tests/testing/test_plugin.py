@@ -31,8 +31,8 @@ register = { of = "levers.OUT", is = 2 }
 """
 STEPS = "write levers.OUT 1\nwrite 0x50000000 1\n"
 #: The words of ``busbox run``: whole lines.
-WORDS = "register levers.OUT at the end is 0x2; seen: 0x1"
-NAMES = ["run", "expect.0 level of levers.out.0", "expect.1 register of levers.OUT", "findings"]
+WORDS = "not met  register levers.OUT at the end is 0x2; seen: 0x1"
+NAMES = ["run", "expect.0 level of levers.out.0", "expect.1 register of levers.OUT", "no finding"]
 
 
 @pytest.fixture
@@ -54,7 +54,7 @@ def test_a_bench_is_a_test_for_its_run_each_expectation_and_its_findings(
     for name in NAMES:
         assert f"cabin/bench.toml::{name} " in out
     assert f"\n{WORDS}\n" in out
-    assert "\nFindings: 1\n  unmapped-access\n" in out
+    assert "\nFindings: 1\n  unmapped-access  finding.0\n" in out
     assert "Traceback" not in out
     assert "bench_items.py" not in out
 
@@ -116,7 +116,7 @@ def test_the_fixture_runs_a_bench_from_python(cabin: pytest.Pytester) -> None:
         """
         def test_level(busbox_run):
             recording = busbox_run("cabin", set={"slot.levers.width": 4})
-            assert [verdict.met for verdict in recording.verdicts] == [True, False]
+            assert [verdict.met for verdict in recording.verdicts] == [True, False, False]
             assert recording.counts["unmapped-access"]
 
         def test_mistake(busbox_run):
@@ -129,6 +129,7 @@ def test_the_fixture_runs_a_bench_from_python(cabin: pytest.Pytester) -> None:
         done.stdout.str()
     )
     assert "plugin.py" not in done.stdout.str()
+    assert "During handling" not in done.stdout.str()
 
 
 def test_the_plug_in_loads_no_library_until_it_is_asked() -> None:
