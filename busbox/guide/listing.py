@@ -9,14 +9,17 @@ from busbox.guide.topics import FINDINGS, topics
 
 
 def contents() -> str:
-    """Return the list as Markdown: a table a group; findings by name only, since there are many."""
-    blocks = ["`busbox guide TOPIC` shows one topic, `busbox guide --html FILE` writes all of them as "
-              "one page."]  # fmt: skip
+    """Return the list as Markdown: a table for each group; findings by name only, as there are many."""
+    blocks = [
+        "`busbox guide TOPIC` shows one topic, `busbox guide --html FILE` writes all of them as one "
+        "page for a browser. New to Busbox? Read README.md first, then `bench`, `steps`, `run` and "
+        "`findings`."
+    ]
     for group, members in groupby(topics().values(), key=lambda topic: topic.group):
         blocks.append(f"## {group}")
         if group == FINDINGS:
             names = ", ".join(code(topic.name) for topic in members)
-            blocks.append(f"{names}. `busbox guide findings` says in a line what each means.")
+            blocks.append(f"{names}. `busbox guide findings` explains each in one line.")
         else:
             rows = [(code(topic.name), topic.summary) for topic in members]
             blocks.append(table(("", ""), rows))

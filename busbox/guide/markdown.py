@@ -43,7 +43,7 @@ def table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
 
 
 def escaped(text: str) -> str:
-    """Return a text that is no Markdown as Markdown of one line; code in it stays code."""
+    """Return plain text as one line of Markdown; code in it stays code."""
     parts = re.split("(`[^`]*`)", of_docstring(text).replace("\n", " "))
     return "".join(
         part if part.startswith("`") else re.sub(r"([*|<\[\]\\])", r"\\\1", part) for part in parts

@@ -1,4 +1,4 @@
-"""The pages of models and of what can be attached: registers, pins, settings, timing."""
+"""The pages of models and attachments: registers, pins, settings, timing."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ LEVEL_WHEN = {"output": "after reset", "input": "undriven"}
 
 
 def value_of(setting: Setting) -> Any:
-    """Return what a model is shown with: the default, else the smallest value that there may be."""
+    """Return the value with which a model is shown: the default, else the smallest valid value."""
     if setting.default is not REQUIRED:
         return setting.default
     if setting.kind == "int":
@@ -34,14 +34,14 @@ def value_of(setting: Setting) -> Any:
 
 
 def choice(setting: Setting) -> str:
-    """Return which of all values :func:`value_of` takes, in words."""
+    """Return a phrase for the value that :func:`value_of` picks."""
     if setting.kind == "int":
         return "the smallest"
     return "the first" if setting.choices else "for example"
 
 
 def value_range(setting: Setting) -> str:
-    """Return the values of a setting, in words."""
+    """Return a phrase for the valid values of a setting."""
     if setting.kind in ("int", "number"):
         high = setting.high if setting.high <= 0xFFFF else f"{setting.high:#x}"
         return f"{setting.low} to {high}"
@@ -60,7 +60,7 @@ _RANGES = {
 
 
 def value_default(setting: Setting) -> str:
-    """Return the default of a setting, in words."""
+    """Return a phrase for the default of a setting."""
     if setting.default is REQUIRED:
         return "must be given"
     return "no default" if setting.default in (None, ()) else f"default {setting.default}"
@@ -114,7 +114,7 @@ class ShownModel:
 
 
 def has_fields(register: Register) -> bool:
-    """Return whether a register declares fields, and is not one value all over."""
+    """Return whether a register declares fields, rather than one value in all its bits."""
     return [field.name for field in register.fields] != ["VALUE"]
 
 
@@ -140,7 +140,7 @@ def model_page(name: str) -> str:
     blocks = [f"# {name}: a model", escaped(first_paragraph(page))]
     if shown.assumed:
         given = ", ".join(f"{key} = {value}" for key, value in shown.assumed.items())
-        blocks.append(f"Shown with {code(given)}; a bench must give this setting.")
+        blocks.append(f"Shown with {code(given)}; every bench must give this setting.")
     if shown.sized:
         blocks.append(
             f"Shown in a slot of {SHOWN_SIZE:#x} bytes; a larger slot has more registers."
@@ -148,7 +148,7 @@ def model_page(name: str) -> str:
     rows = [row for register in shown.table for row in register_rows(register)]
     head = ("Name", "Offset", "Bits", "Access", "Reset", "Meaning")
     blocks += ["## Registers", table(head, map(_register_cells, rows))]
-    blocks.append("`busbox guide device` says what the kinds of access mean.")
+    blocks.append("`busbox guide device` explains the kinds of access.")
     blocks += ["## Pins", *_pins(shown.pins)]
     blocks += ["## Settings", keys_of("slot", name)]
     for title in ("Files", "Timing", "Caution", "Source"):
@@ -159,7 +159,7 @@ def model_page(name: str) -> str:
 
 
 def _working_parts(model: Any) -> Iterator[str]:
-    """Yield what a model's page refers to: the timing of each working part."""
+    """Yield the timing of each part of a model that its page refers to."""
     module = sys.modules[model.__module__]
     for name in dict.fromkeys(re.findall(r":class:`(\w+)`", page_of(model))):
         page = page_of(getattr(module, name))
@@ -172,8 +172,8 @@ def attachment_page(name: str) -> str:
     """Return the page of a kind of attachment that comes with Busbox."""
     kind = find(ATTACHMENTS, name)
     page = page_of(kind)
-    way = "drives" if issubclass(kind, Driver) else "decodes"
-    blocks = [f"# {name}: an attachment", f"It {way} a pin. {escaped(first_paragraph(page))}"]
+    way = "A driver: it drives" if issubclass(kind, Driver) else "A decoder: it reads the edges of"
+    blocks = [f"# {name}: an attachment", escaped(first_paragraph(page)), f"{way} a pin."]
     blocks += ["## Settings", keys_of("attach", name)]
     for title in ("Timing", "Caution"):
         text = section(page, title)

@@ -46,7 +46,7 @@ def _contents(known: Mapping[str, Topic]) -> str:
 
 
 class _Writer:
-    """Writes topics; every heading has an id of its own."""
+    """Writes topics; every heading has its own id."""
 
     def __init__(self, known: Mapping[str, Topic]) -> None:
         self._known = known
