@@ -5,15 +5,15 @@ from __future__ import annotations
 from itertools import groupby
 
 from busbox.guide.markdown import code, table
-from busbox.guide.topics import FINDINGS, topics
+from busbox.guide.topics import FINDINGS, FIRST, topics
 
 
 def contents() -> str:
     """Return the list as Markdown: a table for each group; findings by name only, as there are many."""
+    first = ", ".join(map(code, FIRST))
     blocks = [
         "`busbox guide TOPIC` shows one topic, `busbox guide --html FILE` writes all of them as one "
-        "page for a browser. New to Busbox? Read README.md first, then `bench`, `steps`, `run` and "
-        "`findings`."
+        f"page for a browser. New to Busbox? Read README.md, then {first}."
     ]
     for group, members in groupby(topics().values(), key=lambda topic: topic.group):
         blocks.append(f"## {group}")

@@ -20,7 +20,9 @@ from busbox.plugins import ATTACHMENTS, DEVICES, find
 
 #: Size of the slot in which a model is shown.
 SHOWN_SIZE = 0x1000
-#: What the level of a pin is.
+#: Precedes the name of a field in the table of registers.
+FIELD = "- "
+#: When a pin has the level that is shown.
 LEVEL_WHEN = {"output": "after reset", "input": "undriven"}
 
 
@@ -185,7 +187,7 @@ def attachment_page(name: str) -> str:
 
 def _register_cells(row: tuple[object, ...]) -> tuple[object, ...]:
     offset, name, bits, access, reset, text = map(str, row)
-    shown = f"- {name.strip()}" if name.startswith(" ") else f"**{name}**"
+    shown = f"{FIELD}{name.strip()}" if name.startswith(" ") else f"**{name}**"
     return shown, offset, bits, access, reset, escaped(text)
 
 

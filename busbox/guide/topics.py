@@ -33,6 +33,8 @@ WRITTEN: Mapping[str, tuple[str, ...]] = {
     ),
     "Look up": ("cycles", "verbs", "exit-codes", "adding", "cautions", "words"),
 }
+#: Topics to read first, in this order.
+FIRST = ("bench", "steps", "run", "findings")
 #: Headings of the topics that are made from declarations.
 MODELS, KINDS, FINDINGS = "Models", "Kinds of attachment", "Findings"
 
