@@ -53,7 +53,7 @@ def escaped(text: str) -> str:
 def of_docstring(text: str) -> str:
     """Return a docstring, or a part of one, as Markdown."""
     text = _ROLE.sub(r"`\1`", inspect.cleandoc(text))
-    text = text.replace("semantics page, rule", "`busbox guide cycles`, rule")
+    text = re.sub(r"(the )?semantics page", "`busbox guide cycles`", text)
     return re.sub(r"``([^`\n]+)``", r"`\1`", re.sub(r"::$", ":", text, flags=re.MULTILINE))
 
 

@@ -213,7 +213,7 @@ QUESTIONS = [
     (
         "What if a device answers differently from the trace?",
         "firmware",
-        "If a device answers differently from the recorded word, the run reports",
+        "If a device answers differently from the recorded word, that is a finding",
     ),
     (
         "How do I write a byte at an odd address?",
