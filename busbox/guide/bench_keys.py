@@ -9,8 +9,8 @@ from itertools import groupby
 from busbox.bench.keys import HEADS, BenchKey, bench_keys
 from busbox.guide.markdown import code, escaped
 
-#: How a default begins that is a TOML value, not prose.
-_VALUE = re.compile(r"['\"\[\d-]|true$|false$")
+#: A default that is a TOML value, not prose.
+_VALUE = re.compile(r"'[^']*'|\"[^\"]*\"|\[.*\]|-?[\d_.]+|true|false")
 #: The heading of the keys above the first table.
 TOP = "Keys at the top of the file"
 #: Tables whose keys are listed on another page, and the topic of that page.
@@ -56,7 +56,7 @@ def _item(key: BenchKey) -> str:
     if key.required:
         default = "; required"
     elif key.default:
-        default = f"; default: {code(key.default) if _VALUE.match(key.default) else key.default}"
+        default = f"; default: {code(key.default) if _VALUE.fullmatch(key.default) else key.default}"
     text = escaped(key.text[:1].upper() + key.text[1:].rstrip("."))
     example = code(f"{key.name} = {key.example}")
     return f"- {code(key.name)}: {text}.\\\n  {kind}{unit}{default}. Example: {example}"
