@@ -56,7 +56,9 @@ def _item(key: BenchKey) -> str:
     if key.required:
         default = "; required"
     elif key.default:
-        default = f"; default: {code(key.default) if _VALUE.fullmatch(key.default) else key.default}"
+        default = (
+            f"; default: {code(key.default) if _VALUE.fullmatch(key.default) else key.default}"
+        )
     text = escaped(key.text[:1].upper() + key.text[1:].rstrip("."))
     example = code(f"{key.name} = {key.example}")
     return f"- {code(key.name)}: {text}.\\\n  {kind}{unit}{default}. Example: {example}"

@@ -20,14 +20,14 @@ from busbox.plugins import ATTACHMENTS, DEVICES, find
 
 #: Size of the slot in which a model is shown.
 SHOWN_SIZE = 0x1000
+#: When a pin has its declared level.
+LEVEL_WHEN = {"output": "after reset", "input": "undriven"}
 #: Precedes the name of a field in the table of registers.
 FIELD = "- "
-#: When a pin has the level that is shown.
-LEVEL_WHEN = {"output": "after reset", "input": "undriven"}
 
 
 def value_of(setting: Setting) -> Any:
-    """Return the value with which a model is shown: the default, else the smallest valid value."""
+    """Return what a model is shown with: the default, else the smallest value allowed."""
     if setting.default is not REQUIRED:
         return setting.default
     if setting.kind == "int":
@@ -36,14 +36,14 @@ def value_of(setting: Setting) -> Any:
 
 
 def choice(setting: Setting) -> str:
-    """Return a phrase for the value that :func:`value_of` picks."""
+    """Return which value :func:`value_of` takes, as text."""
     if setting.kind == "int":
         return "the smallest"
     return "the first" if setting.choices else "for example"
 
 
 def value_range(setting: Setting) -> str:
-    """Return a phrase for the valid values of a setting."""
+    """Return the values of a setting, as text."""
     if setting.kind in ("int", "number"):
         high = setting.high if setting.high <= 0xFFFF else f"{setting.high:#x}"
         return f"{setting.low} to {high}"
@@ -62,7 +62,7 @@ _RANGES = {
 
 
 def value_default(setting: Setting) -> str:
-    """Return a phrase for the default of a setting."""
+    """Return the default of a setting, as text."""
     if setting.default is REQUIRED:
         return "must be given"
     return "no default" if setting.default in (None, ()) else f"default {setting.default}"
@@ -116,7 +116,7 @@ class ShownModel:
 
 
 def has_fields(register: Register) -> bool:
-    """Return whether a register declares fields, rather than one value in all its bits."""
+    """Return whether a register declares fields, and not just one value."""
     return [field.name for field in register.fields] != ["VALUE"]
 
 
@@ -161,7 +161,7 @@ def model_page(name: str) -> str:
 
 
 def _working_parts(model: Any) -> Iterator[str]:
-    """Yield the timing of each part of a model that its page refers to."""
+    """Yield the timing of each part that a model's page refers to."""
     module = sys.modules[model.__module__]
     for name in dict.fromkeys(re.findall(r":class:`(\w+)`", page_of(model))):
         page = page_of(getattr(module, name))
