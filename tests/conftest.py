@@ -28,6 +28,7 @@ from hypothesis import settings
 import busbox.engines
 from busbox.engines import EngineFactory, engine_class, for_many_runs
 from busbox.engines.reference import ReferenceEngine
+from busbox.testing.bench_items import BenchItem
 
 settings.register_profile("ci", derandomize=True)
 if os.environ.get("CI"):
@@ -39,8 +40,10 @@ LONG = 7200
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Give tests marked ``long`` their limit."""
+    """Give tests marked ``long`` their limit; benches, which nothing can mark, are ``quick``."""
     for item in items:
+        if isinstance(item, BenchItem):
+            item.add_marker(pytest.mark.quick)
         if item.get_closest_marker("long"):
             item.add_marker(pytest.mark.timeout(LONG))
 

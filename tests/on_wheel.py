@@ -1,13 +1,14 @@
-"""Build wheel and sdist, see that they hold what the tree holds, and run the tests against the wheel.
+"""Build wheel and sdist, check that they hold what the tree holds, and run the tests on the wheel.
 
 The tests, the documents and the settings are copied from the sdist to an empty folder, so that
-``busbox`` can only be the one in the wheel, and the sdist has all that the tests need. Arguments go to
-pytest: ``python tests/on_wheel.py -k uart``.
+``busbox`` can only be the one in the wheel, and the sdist has all that the tests need. The benches in
+the wheel are tests too. Arguments go to pytest: ``python tests/on_wheel.py -k uart``.
 """
 
 from __future__ import annotations
 
 import os
+import shlex
 import shutil
 import subprocess
 import sys
@@ -101,6 +102,9 @@ def main() -> int:
         }
         pytest = [sys.executable, "-m", "pytest", "-n", "2", "-m", "not long"]
         # Each process takes a stretch of files, and so runs what a file's tests share once.
+        # The benches are those of the wheel.
+        benches = (installed / "busbox" / "firmware_traces").as_posix()
+        pytest += ["-o", f"testpaths=tests {shlex.quote(benches)}"]
         pytest += ["--dist", "worksteal", *sys.argv[1:]]
         return subprocess.run(pytest, cwd=tests, env=environment, check=False).returncode
 

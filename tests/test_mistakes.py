@@ -41,6 +41,19 @@ def test_every_rule_is_broken_exactly_once(capsys: pytest.CaptureFixture[str]) -
         assert sum(sum(of.values()) for of in bench["counts"].values()) == len(bench["findings"])
 
 
+def test_every_bench_expects_exactly_its_findings() -> None:
+    """Each rule that a bench breaks is expected with its count, and no other: so each is a test."""
+    from busbox.bench.bench import Bench
+
+    for file in benches_of("mistakes") or ():
+        bench = Bench.load(file)
+        recording = bench.run()
+        expected = [table["findings"] for table in bench.keys["expect"]]
+        counts = {rule: sum(of_rule.values()) for rule, of_rule in recording.counts.items()}
+        assert {given["rule"]: given["exactly"] for given in expected} == counts
+        assert all(verdict.met for verdict in recording.verdicts)
+
+
 def test_each_mistake_stands_at_the_line_that_names_it(capsys: pytest.CaptureFixture[str]) -> None:
     """The comment of a step names the rule; a finding with a line points at that step."""
     from busbox.bench.bench import Bench

@@ -1,8 +1,8 @@
 """The page of a rule, as ``busbox explain`` shows it.
 
-A page is a text: a first sentence that says what is wrong, then why it matters, then sections, each
-with a title over a line of dashes. Every page has a section ``What to do``; the pages of built-in rules
-also have ``Example`` and ``Finding``.
+A page is a text: a first sentence that says what is wrong, then a paragraph that begins with ``Why it
+matters:`` or has it in it, then sections, each with a title over a line of dashes. Every page has a
+section ``What to do``; the pages of built-in rules also have ``Example`` and ``Finding``.
 """
 
 from __future__ import annotations

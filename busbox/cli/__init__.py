@@ -33,7 +33,7 @@ GROUPS = {
         "attachments": "List what can be attached to pins: lamps, terminals, switches.",
         "check": "Check an Amaranth component against the bus's rules; measure its timing.",
         "timing": "Say which whole counts of a clock keep the timing of a lamp line.",
-        "explain": "Say what a finding means, why it hurts, and what to do.",
+        "explain": "Describe a finding: what it means, why it matters, what to do.",
         "guide": "Show the manual: list its topics, or show one.",
         "capture": "Read the lines of a capture of real hardware.",
         "baud": "Say what a clock makes of serial rates, and what receivers allow.",

@@ -18,7 +18,7 @@ from busbox.cli.common import paper, plain
 @click.command("explain")
 @click.argument("rule", required=False, shell_complete=completing.named(plugins.RULES))
 def command(rule: str | None) -> int:
-    """Say what a finding means, why it hurts, and what to do.
+    """Describe a finding: what it means, why it matters, what to do.
 
     RULE is the id of a rule that comes with Busbox or with a plug-in, or FILE.py:NAME: a rule in a
     file, or a decoder of lines that brings rules. Without RULE, name the rules.
@@ -33,7 +33,9 @@ def command(rule: str | None) -> int:
             page.title("Of plug-ins")
             page.table((name, _first_of_plugin(text)) for name, text in others)
         page.line()
-        page.line("busbox explain RULE tells more of one; busbox run mistakes plays the examples.")
+        page.line(
+            "busbox explain RULE shows the details of one; busbox run mistakes runs the examples."
+        )
     else:
         for number, (name, text) in enumerate(pages_for(rule, Path()).items()):
             if number:

@@ -1,9 +1,9 @@
-"""Findings: what is wrong, where, and one thing to try. One rule is one small file.
+"""Findings: what is wrong, where, and one thing to try. Each rule is one small file.
 
 A rule is a function: it takes the :class:`RunFacts` of a run and yields a :class:`Sighting` for each
 place where it applies, in order of cycle. Its name with ``-`` for ``_`` is its id, its docstring the
 page of ``busbox explain``. ``RULES`` of :mod:`busbox.plugins` names those that come with Busbox;
-:mod:`busbox.findings.rule_set` says which others count for a bench.
+:mod:`busbox.findings.rule_set` says which others apply to a bench.
 """
 
 from busbox.findings.collecting import KEPT, collect
@@ -17,7 +17,7 @@ def find(facts: RunFacts) -> tuple[tuple[Finding, ...], dict[str, dict[str, int]
 
     Raises
     ------
-    InputError : a rule or a decoder that does not come with Busbox is not as it must be
+    InputError : a rule or a decoder that does not come with Busbox breaks its contract
     """
     return collect(rules_of(facts.system), facts)
 

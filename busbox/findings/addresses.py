@@ -13,19 +13,19 @@ from busbox.map.slots import Slot
 if TYPE_CHECKING:
     from busbox.recording import Accesses
 
-_AGREE = "Make the base in the bench and the one in the firmware agree."
+_SAME_BASE = "Use the same base address in the bench and in the firmware."
 
 
 def nearest_hint(facts: RunFacts, address: int) -> str:
-    """Return the hint for an address that no slot decodes: the slot that was probably meant.
+    """Return the hint for an address that no slot decodes: the slot that was probably intended.
 
-    The one slot without any access in the whole run whose registers fit every access that missed in
-    the same block of addresses is a better guess than the slot that is the fewest bytes away.
+    If exactly one slot got no access in the whole run and has a register for every access that missed
+    in the same block of addresses, it is a better guess than the slot that is the fewest bytes away.
     """
     address_map = facts.system.address_map
     suggestion = address_map.suggest(address)
     if not suggestion:
-        return "The bench has no slot at all; give it one."
+        return "The bench has no slot yet; add one."
     other = address_map.without_prefix(address)
     if other is not None:
         return (
@@ -36,16 +36,16 @@ def nearest_hint(facts: RunFacts, address: int) -> str:
     silent = [slot for slot in address_map.slots if slot.name not in used]
     fitting = [slot for slot in silent if _fits(slot, _around(slot, address, missed))]
     if len(fitting) != 1 or fitting[0] is address_map.nearest(address):
-        return f"{suggestion[0].upper()}{suggestion[1:]}. {_AGREE}"
+        return f"{suggestion[0].upper()}{suggestion[1:]}. {_SAME_BASE}"
     (slot,) = fitting
     offset = address & (1 << slot.inner_bits) - 1
     place = slot.table.at(offset)
     assert place is not None
     ends = f"{slot.base:#010x}..{slot.base + slot.size - 1:#010x}"
     return (
-        f"Probably {slot.name} at {ends}: it got no access in this run, and its registers fit "
-        f"whatever missed from {address - offset:#010x} on; the same offset there is "
-        f"{slot.name}.{place.name} ({slot.base + offset:#010x}). {_AGREE}"
+        f"Probably {slot.name} at {ends}: it got no access in this run, and its registers fit all "
+        f"accesses that missed from {address - offset:#010x} on; the same offset there is "
+        f"{slot.name}.{place.name} ({slot.base + offset:#010x}). {_SAME_BASE}"
     )
 
 
@@ -79,7 +79,7 @@ def _around(
 def _fits(slot: Slot, accesses: Iterable[tuple[int, bool]]) -> bool:
     """Return whether the slot has a register for each that can be written, or read.
 
-    A memory takes everything, which is no evidence.
+    A memory accepts any access, which proves nothing.
     """
     for offset, write in accesses:
         place = slot.table.at(offset)

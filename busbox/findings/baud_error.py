@@ -17,18 +17,17 @@ if TYPE_CHECKING:
 
 
 def baud_error(facts: RunFacts) -> Iterator[Sighting]:
-    """A serial line has another rate than the bench wants, by more than 2 per cent.
+    """A serial line is more than 2 % off the rate that the bench asks for.
 
-    It hurts because the far end reads other bytes, or none. Usually the divisor is for another clock.
-    A uart whose slot says ``baud`` wants one: each divisor in force is looked at once, the reset value
-    if a byte was sent with it, and each one written. A terminal wants its ``baud``: the rate is
-    measured at the edges; where they fit several, all are off. Low stop bits that follow are counted
-    here, not as ``framing``.
+    Why it matters: the far end reads wrong bytes, or none. Usually the divisor is for another clock.
+    A uart's ``baud`` is checked with each divisor written, and with the reset divisor if it sent a
+    byte; a terminal's ``baud`` with its edges. Low stop bits that follow are counted here, not as
+    ``framing``.
 
     Example
     -------
-    The divisor 139 was right for 115200 bits per second at 16 MHz. The clock of the cabin is 24 MHz
-    now, and the firmware writes no other (set ``mistakes``, bench ``rates``)::
+    The divisor 139 gives 115,200 bits per second at 16 MHz. The cabin's clock is 24 MHz now, and the
+    firmware writes no other divisor (set ``mistakes``, bench ``rates``)::
 
         clock = "24 MHz"
 
@@ -40,16 +39,16 @@ def baud_error(facts: RunFacts) -> Iterator[Sighting]:
 
     Finding
     -------
-    telegraph.DIVISOR 139 (its reset value) at 24 MHz gives 172662 bits per second; 115200 are
-    wanted (+49.88 %).
+    telegraph.DIVISOR 139 (its reset value) at 24 MHz gives 172,662 bits per second instead of
+    115,200 (+49.88 %).
 
-    try: Write 208 to telegraph.DIVISOR before the first byte, the nearest for this clock (+0.16
-    %).
+    try: Write 208 to telegraph.DIVISOR before the first byte: the best divisor at this clock
+    (+0.16 %).
 
     What to do
     ----------
-    Let the firmware compute the divisor from the clock, (clock + rate / 2) / rate, and write it before
-    the first byte; or mend the reset value in bench and hardware.
+    Compute the divisor from the clock in the firmware, (clock + rate / 2) / rate, and write it before
+    the first byte; or correct the reset value in bench and hardware.
     """
     accesses, clock = facts.recording.accesses, facts.system.clock_hz
     for number, device in enumerate(facts.system.devices):
@@ -74,7 +73,7 @@ def baud_error(facts: RunFacts) -> Iterator[Sighting]:
 
 
 def _writes(slot: Slot, number: int, address: int, part: Accesses) -> Any:
-    """Tell the accesses that wrote a slot's register at ``address``, at whatever image."""
+    """Return which accesses wrote a slot's register at ``address``, at any image."""
     offsets = (part.address.astype("i8") - slot.base) % slot.size
     mine = (part.slot == number) & part.write & (part.terminator == ACK)
     return mine & (offsets == address - slot.base)
@@ -93,12 +92,12 @@ def _describe_baud(
     count, best = max(1, divisor), nearest_divisor(clock_hz, wanted, 16)
     message = (
         f"{device}.DIVISOR {divisor}{' (its reset value)' if reset else ''} at {show_clock(clock_hz)} "
-        f"gives {clock_hz / count:.0f} bits per second; {wanted} are wanted ({error(count)})."
+        f"gives {clock_hz / count:,.0f} bits per second instead of {wanted:,} ({error(count)})."
     )
     if _off(clock_hz, best, wanted):
         return message, (
-            f"No divisor comes near at this clock (the nearest, {best}: {error(best)}); take another "
+            f"No divisor is close enough at this clock (best: {best:,}, {error(best)}); choose another "
             "rate or clock."
         )
     when = f"to {device}.DIVISOR before the first byte" if reset else "instead"
-    return message, f"Write {best} {when}, the nearest for this clock ({error(best)})."
+    return message, f"Write {best} {when}: the best divisor at this clock ({error(best)})."

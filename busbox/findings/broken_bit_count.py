@@ -8,13 +8,14 @@ from busbox.findings.rule import RunFacts, Sighting
 
 
 def broken_bit_count(facts: RunFacts) -> Iterator[Sighting]:
-    """A frame on a lamp line has bits too many or too few for whole lamps.
+    """A frame on a lamp line has too many or too few bits for whole lamps.
 
-    It hurts because the lamps behind the broken place show bits of their neighbours, or old colours.
+    Why it matters: the lamps after the missing or extra bits show bits of their neighbours, or old
+    colours.
 
     Example
     -------
-    A reset cuts a frame of two lamps (set ``mistakes``, bench ``lamp_bits``)::
+    A reset interrupts a frame of two lamps (set ``mistakes``, bench ``lamp_bits``)::
 
         [[reset]]
         at = 615
@@ -33,7 +34,7 @@ def broken_bit_count(facts: RunFacts) -> Iterator[Sighting]:
 
     What to do
     ----------
-    If the string has four channels, say so: ``channels = 4``. Else follow the frame's edges back to the
+    If the string has four channels, set ``channels = 4``. Otherwise trace the frame's edges back to the
     traffic (``busbox why``), and count the bits that the firmware sends.
     """
-    yield from ()  # decoders of lines find it
+    yield from ()  # decoders of lines report it

@@ -15,16 +15,15 @@ if TYPE_CHECKING:
 
 
 def bus_hang(facts: RunFacts) -> Iterator[Sighting]:
-    """An access was never answered, or handlers left the CPU no cycle: it would never get on.
+    """An access was never answered, or interrupt handlers left the CPU no time to make progress.
 
-    It hurts because nothing goes on after it; on the board only a reset helps. Usually a silent fabric
-    has no watchdog, a device waits for something that never comes, or a handler does not clear what
-    called it.
+    Why it matters: on the board only a reset helps. Usually a silent fabric has no watchdog, a device
+    waits for something that never comes, or a handler does not clear its interrupt.
 
     Example
     -------
-    The firmware asks a bell that is not built in whether it rings. The fabric says nothing about
-    such an address, and there is no watchdog (set ``mistakes``, bench ``hang``)::
+    The firmware reads the status of a bell that is not built in. The fabric does not answer at such
+    an address, and there is no watchdog (set ``mistakes``, bench ``hang``)::
 
         [fabric]
         unanswered = "silence"
@@ -34,17 +33,17 @@ def bus_hang(facts: RunFacts) -> Iterator[Sighting]:
     Finding
     -------
     read of 0x50000000: unanswered for 500 cycles (the limit hang_after); the run ends here.
-    Nothing has moved since cycle 4 and nothing more is to come: it would never be answered. No
+    Nothing has changed since cycle 4 and no further input is due, so it would never be answered. No
     slot decodes it.
 
     try: The nearest slot is levers at 0x40000000..0x40000fff; the same offset there is levers.OUT
-    (0x40000000). Make the base in the bench and the one in the firmware agree. A fabric that is
-    silent needs a watchdog.
+    (0x40000000). Use the same base address in the bench and in the firmware. A fabric that does not
+    answer needs a watchdog.
 
     What to do
     ----------
-    Mend the address, or what the device waits for. Then give the fabric a watchdog all the same, here
-    and in the hardware: the next mistake of this kind ends with ERR, and the firmware goes on.
+    Correct the address, or provide what the device waits for. Then give the fabric a watchdog anyway,
+    in bench and hardware: the next such access ends with ERR, and the firmware continues.
     """
     storm = facts.recording.handler_storm
     if storm is not None:
@@ -58,10 +57,9 @@ def bus_hang(facts: RunFacts) -> Iterator[Sighting]:
 
 def _describe_storm(storm: HandlerStorm, cycles: int) -> tuple[str, str]:
     return (
-        f"handler {storm.handler} was taken again and again for {cycles} cycles (the limit "
-        f"hang_after), because {storm.pin} stays high: the CPU never comes back to its steps; the "
-        "run ends here.",
-        f"Have the handler end what holds {storm.pin} high, such as a flag that wants a one written.",
+        f"handler {storm.handler} ran back to back for {cycles:,} cycles (the limit hang_after) "
+        f"because {storm.pin} stays high: the main program never resumes; the run ends here.",
+        f"Make the handler clear what holds {storm.pin} high, for example by writing 1 to a flag.",
     )
 
 
@@ -69,17 +67,20 @@ def _describe_hang(facts: RunFacts, access: int) -> tuple[str, str]:
     found = facts.decoded(access)
     waited = facts.system.hang_after
     message = (
-        f"{facts.describe(access)}: unanswered for {waited} cycles (the limit hang_after); "
+        f"{facts.describe(access)}: unanswered for {waited:,} cycles (the limit hang_after); "
         "the run ends here."
     )
     quiet_since = facts.recording.quiet_since
     if quiet_since is not None:
         message += (
-            f" Nothing has moved since cycle {quiet_since} and nothing more is to come: it "
+            f" Nothing has changed since cycle {quiet_since:,} and no further input is due, so it "
             "would never be answered."
         )
     if found.slot is None:
         return message + " No slot decodes it.", (
-            f"{nearest_hint(facts, found.address)} A fabric that is silent needs a watchdog."
+            f"{nearest_hint(facts, found.address)} A fabric that does not answer needs a watchdog."
         )
-    return message, f"See what {found.slot.name} waits for; a watchdog would end it with ERR."
+    return (
+        message,
+        f"Check what {found.slot.name} waits for; a watchdog would end the access with ERR.",
+    )

@@ -14,7 +14,7 @@ from busbox.recording.judged import Finding
 if TYPE_CHECKING:
     from busbox.firmware.program import Firmware
 
-#: Findings of one rule that are told in full; the rest is counted.
+#: Findings of one rule that are described; the rest are only counted.
 KEPT = 1000
 
 
@@ -75,7 +75,7 @@ def _findings(
 
 
 def _sources(firmware: str) -> Callable[[int], str]:
-    """Return what gives function and source line of an instruction; the file is read when asked."""
+    """Return what gives function and source line of an instruction; the file is read on first use."""
     read: list[Firmware] = []
 
     @cache

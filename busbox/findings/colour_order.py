@@ -18,10 +18,10 @@ if TYPE_CHECKING:
 
 
 def colour_order(facts: RunFacts) -> Iterator[Sighting]:
-    """The lamps show the colours that were meant, but with their channels exchanged.
+    """The lamps show the intended colours, but with their channels exchanged.
 
-    It hurts because red means stop. The order of the channels on the wire differs from part to part;
-    device and lamps must have the same.
+    Why it matters: red means stop. The order of the channels on the wire differs from part to part;
+    device and lamps must use the same one.
 
     Example
     -------
@@ -38,10 +38,11 @@ def colour_order(facts: RunFacts) -> Iterator[Sighting]:
 
     Finding
     -------
-    string: The lamps show red as green and green as red: frame 0 was meant as 400000 004020, and
-    shows 004000 400020.
+    string: The lamps show red as green and green as red: frame 0 was sent as 400000 004020, and
+    is shown as 004000 400020.
 
-    try: Give lamps the order of the lamps (string has RGB), or look it up in their data sheet.
+    try: Make lamps send in the order that the string expects (string has RGB), or look the order up in
+    its data sheet.
 
     What to do
     ----------
@@ -104,7 +105,7 @@ _NAMES = {"R": "red", "G": "green", "B": "blue", "W": "white"}
 def _exchange(pairs: list[tuple[tuple[int, ...], tuple[int, ...]]]) -> dict[str, str] | None:
     """Return which channel shows which, if one exchange makes all frames equal and they are not so.
 
-    A string may have fewer lamps than were meant. Of several exchanges, the one that leaves most
+    A string may have fewer lamps than were sent. Of several exchanges, the one that leaves most
     channels in place.
     """
     different = {
@@ -142,8 +143,8 @@ def _describe_order(name: str, decoded: DecodedLine, found: Exchange) -> tuple[s
     )
     order = str(decoded.attached.part.options.get("order") or "its profile's")
     return (
-        f"{name}: The lamps show {listed}: frame {found.number} was meant as {sent}, and shows "
-        f"{shows}.",
-        f"Give {found.device} the order of the lamps ({name} has {order}), or look it up in their "
-        "data sheet.",
+        f"{name}: The lamps show {listed}: frame {found.number} was sent as {sent}, and is "
+        f"shown as {shows}.",
+        f"Make {found.device} send in the order that the string expects ({name} has {order}), or look "
+        "the order up in its data sheet.",
     )

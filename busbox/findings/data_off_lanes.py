@@ -9,14 +9,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from busbox.bus.transfers import ACK
-from busbox.findings.registers import register_of, show_bytes, writes_read_only
+from busbox.findings.registers import (
+    reaches_a_bit,
+    register_of,
+    show_bytes,
+    writes_read_only,
+)
 from busbox.findings.rule import RunFacts, Sighting
 from busbox.map.registers import LANE_MASKS, WORD, lane_mask, show_lanes
 
 if TYPE_CHECKING:
     from busbox.recording import Accesses
 
-#: Lanes of a halfword, and of a byte: how far up its bits are, and what repeats it in all lanes.
+#: For the lanes of a halfword or a byte: its lowest bit, and the factor that repeats it in all lanes.
 _REPEATED = {0b0011: (0, 0x0001_0001), 0b1100: (16, 0x0001_0001)} | {
     1 << lane: (8 * lane, 0x0101_0101) for lane in range(4)
 }
@@ -25,8 +30,8 @@ _REPEATED = {0b0011: (0, 0x0001_0001), 0b1100: (16, 0x0001_0001)} | {
 def data_off_lanes(facts: RunFacts) -> Iterator[Sighting]:
     """A write had data in byte lanes that it did not select.
 
-    It hurts because that data is dropped: the register keeps what those bytes held before. Zeros there
-    are fine, and so is the selected byte or halfword repeated, as many a core drives it.
+    Why it matters: that data is ignored, and the register keeps its old bytes there. Zeros are fine in
+    those lanes, and so is the selected byte or halfword repeated, as many cores drive it.
 
     Example
     -------
@@ -37,16 +42,16 @@ def data_off_lanes(facts: RunFacts) -> Iterator[Sighting]:
 
     Finding
     -------
-    write of 0x1 to levers.OUT (0x40000000) with lanes 0010 (byte 1 of the word): 0x1 is in bits of
-    lanes that are not selected; it is dropped, and 0x0 is written.
+    write of 0x1 to levers.OUT (0x40000000) with lanes 0010 (byte 1 of the word): 0x1 is in
+    lanes that are not selected; it is ignored and nothing is written.
 
     try: Select lanes 0001 (byte 0), where the data is.
 
     What to do
     ----------
-    In traffic of your own, select the lanes that hold the data, or shift the data into the lanes that
-    are selected: lane k is bits 8k+7..8k. In traffic that was recorded, see how the core or the bridge
-    makes SEL from the size of a store and the low bits of its address.
+    In traffic that you write, select the lanes that hold the data, or shift the data into the selected
+    lanes: lane k is bits 8k+7..8k. In recorded traffic, check how the core or the bridge derives SEL
+    from the size of a store and the low bits of its address.
     """
     for access in facts.where(_strays):
         found = facts.decoded(access)
@@ -54,14 +59,12 @@ def data_off_lanes(facts: RunFacts) -> Iterator[Sighting]:
         lanes = int(facts.recording.accesses.lanes[access])
         if register is None or writes_read_only(found, True, lanes):
             continue
-        if (
-            lanes & register.whole == register.whole
-        ):  # else the whole write does nothing: lanes-lost
+        if lanes & register.whole == register.whole:  # otherwise the write is lanes-lost
             yield facts.sighting(access, partial(_describe_strays, facts, access))
 
 
 def _strays(part: Accesses) -> Any:
-    """Return which accesses are writes with data that is lost in lanes that are not selected."""
+    """Return which accesses are writes that lose data in lanes that are not selected."""
     data, lanes = part.data.astype("u4"), part.lanes.astype("u1")
     off = data & ~np.array(LANE_MASKS, dtype="u4")[lanes]
     repeated = np.zeros_like(data)
@@ -82,6 +85,8 @@ def _describe_strays(facts: RunFacts, access: int) -> tuple[str, str]:
     lost = data & WORD & ~lane_mask(lanes)
     needed = sum(1 << lane for lane in range(4) if lost >> 8 * lane & 0xFF)
     kept = data & lane_mask(lanes)
+    register = register_of(facts.decoded(access))
+    written = f"{kept:#x} is" if register and reaches_a_bit(register, lanes) else "nothing is"
     selected = f"{show_lanes(needed)} ({show_bytes(needed)})"
     hint = (
         f"Select lanes {selected} as well, or clear the bits outside of {_bits(lanes)}."
@@ -90,8 +95,7 @@ def _describe_strays(facts: RunFacts, access: int) -> tuple[str, str]:
     )
     return (
         f"{facts.describe(access)} with lanes {show_lanes(lanes)} ({show_bytes(lanes)} of the word): "
-        f"{lost:#x} is in bits of lanes that are not selected; it is dropped, and "
-        f"{kept:#x} is written.",
+        f"{lost:#x} is in lanes that are not selected; it is ignored and {written} written.",
         hint,
     )
 

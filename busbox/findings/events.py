@@ -1,4 +1,4 @@
-"""What rules about events of devices share."""
+"""What the rules about events of devices share."""
 
 from __future__ import annotations
 

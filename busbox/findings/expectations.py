@@ -1,6 +1,6 @@
-"""What must hold after a run: ``[[expect]]`` of a bench. ``busbox guide expectations`` lists the kinds.
+"""What a run must meet: ``[[expect]]`` of a bench. ``busbox guide expectations`` lists the kinds.
 
-``of`` names a slot (what it meant to send) or an attachment (what the wire showed).
+``of`` names a slot (what it sent, by its registers) or an attachment (what it decoded from the wire).
 """
 
 from __future__ import annotations
@@ -18,13 +18,13 @@ from busbox.recording.judged import Verdict
 from busbox.system.hardware import Device
 from busbox.system.scenario import Attached
 
-#: Ways to say how many.
+#: Comparisons of counts.
 COUNTS: dict[str, Callable[[int, int], bool]] = {
     "at_least": lambda seen, wanted: seen >= wanted,
     "at_most": lambda seen, wanted: seen <= wanted,
     "exactly": lambda seen, wanted: seen == wanted,
 }
-#: Ways to say what a text is.
+#: Comparisons of texts.
 TEXTS: dict[str, Callable[[str, str], bool]] = {
     "is": lambda seen, wanted: seen == wanted,
     "contains": lambda seen, wanted: wanted in seen,
@@ -34,17 +34,17 @@ TEXTS: dict[str, Callable[[str, str], bool]] = {
 
 _COUNTED = {
     way: Key(f"How many: {words}.", "a whole number from 0 on", "1")
-    for way, words in (("at_least", "so many or more"), ("at_most", "so many or fewer"),
-                       ("exactly", "just so many"))
+    for way, words in (("at_least", "this many or more"), ("at_most", "this many or fewer"),
+                       ("exactly", "exactly this many"))
 }  # fmt: skip
-_SENDER = "a slot (what it meant to send) or an attachment (what it read)"
+_SENDER = "a slot (what it sent) or an attachment (what it read)"
 #: The keys of each kind of expectation.
 KEYS: Mapping[str, Mapping[str, Key]] = {
     "text": {
         "of": Key("Whose text.", _SENDER, '"telegraph"', required=True),
-        "is": Key("The whole text.", "a text", '"line free"'),
-        "contains": Key("What stands somewhere in the text.", "a text", '"free"'),
-        "ends_with": Key("The end of the text.", "a text", '"free"'),
+        "is": Key("The whole text.", "a string", '"line free"'),
+        "contains": Key("A part of the text.", "a string", '"free"'),
+        "ends_with": Key("The end of the text.", "a string", '"free"'),
     },
     "level": {
         "pin": Key("The pin.", "a pin", '"levers.out.0"', required=True),
@@ -55,7 +55,7 @@ KEYS: Mapping[str, Mapping[str, Key]] = {
     "frames": {"of": Key("Whose frames.", _SENDER, '"lamps"', required=True), **_COUNTED},
     "colours": {
         "of": Key("Whose frames.", _SENDER, '"lamps"', required=True),
-        "are": Key("One colour a lamp, RRGGBB or WWRRGGBB.", "a list of colours such as '400000'",
+        "are": Key("A colour for each lamp, RRGGBB or WWRRGGBB.", "a list of colours such as '400000'",
                    '["400000", "004000"]', required=True),
         "frame": Key("Which frame, from 0 on.", "the number of a frame (-1: the last)", "0",
                      default="-1"),
@@ -70,9 +70,9 @@ KEYS: Mapping[str, Mapping[str, Key]] = {
 
 @dataclass(frozen=True)
 class Expectation:
-    """One expectation: ``check`` says whether a recording meets it, and what it shows.
+    """One expectation: ``check`` says whether a recording meets it, and what was seen.
 
-    ``register`` is the slot and the register that it is about, or None.
+    ``register`` is the slot and register that it checks, or None.
     """
 
     what: str
@@ -86,7 +86,7 @@ class Expectation:
 
 
 class ExpectationError(ValueError):
-    """What is wrong with an ``[[expect]]``, at the key whose path inside it is ``path``."""
+    """A mistake in an ``[[expect]]``, at the key whose path inside it is ``path``."""
 
     def __init__(self, path: tuple[str, ...], text: str) -> None:
         super().__init__(text)
@@ -94,7 +94,7 @@ class ExpectationError(ValueError):
 
 
 class _Wrong(ValueError):
-    """What is wrong with an expectation, at one of its keys ("" for the whole)."""
+    """A mistake in an expectation, at one of its keys ("" for the whole)."""
 
     def __init__(self, key: str, text: str) -> None:
         super().__init__(text)
@@ -130,14 +130,14 @@ def parse_expectation(
 
 @dataclass(frozen=True)
 class _Parts:
-    """What expectations may be about."""
+    """What expectations can refer to."""
 
     devices: Sequence[Device]
     attached: Sequence[Attached]
     rules: Sequence[str] | None
 
     def sending(self, sends: str) -> list[str]:
-        """Return the names of slots and attachments that give something."""
+        """Return the names of slots and attachments that have text or frames."""
         slots = [device.name for device in self.devices if sends in device.model.sends]
         return slots + [one.name for one in self.attached if sends in one.part.sends]
 
@@ -164,7 +164,7 @@ def _sender(given: Mapping[str, Any], parts: _Parts, sends: str) -> str:
     name = given["of"]
     if name not in names:
         close = nearest(name, names) if isinstance(name, str) else ""
-        text = f"must be a slot or an attachment that gives {sends}"
+        text = f"must be a slot or an attachment that has {sends}"
         raise _Wrong("of", f"{text}, not {format_value(name)}{close}")
     return str(name)
 
@@ -176,7 +176,7 @@ def text_of(recording: Recording, name: str) -> str:
 
 
 def frames_of(recording: Recording, name: str) -> Sequence[Frame]:
-    """Return the frames that a slot meant to send, or those that lamps show."""
+    """Return the frames that a slot sent, or those that lamps show."""
     seen = recording.seen.get(name)
     return recording.frames[name] if seen is None else seen.frames or ()
 
@@ -192,8 +192,8 @@ def _text(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation
     slot, way = _sender(given, parts, "text"), _one(given, TEXTS)
     wanted = given[way]
     if not isinstance(wanted, str) or any(ord(character) > 255 for character in wanted):
-        # What is sent are bytes: nothing else can ever hold.
-        raise _Wrong(way, f"must be a text of Latin-1, not {format_value(wanted)}")
+        # Bytes are sent: no other character can ever occur.
+        raise _Wrong(way, f"must be a string of Latin-1 characters, not {format_value(wanted)}")
 
     def check(recording: Recording) -> tuple[bool, str]:
         seen = text_of(recording, slot)
@@ -219,11 +219,11 @@ def _level(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectatio
         line = recording.lines[pin]
         cycle = recording.cycles - 1 if at is None else at
         if cycle >= recording.cycles:
-            return False, f"the run ended before, after {recording.cycles} cycles"
+            return False, f"the run ended before that, after {recording.cycles:,} cycles"
         seen = int(line.levels[int((line.cycles <= cycle).sum()) - 1])
         return seen == wanted, "released" if seen > 1 else str(seen)
 
-    when = "at the end" if at is None else f"in cycle {at}"
+    when = "at the end" if at is None else f"in cycle {at:,}"
     return Expectation(f"level of {pin} {when} is {wanted}", check)
 
 
@@ -254,7 +254,7 @@ def _colours(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectat
     def check(recording: Recording) -> tuple[bool, str]:
         frames = frames_of(recording, slot)
         if not -len(frames) <= number < len(frames):
-            return False, f"there are {len(frames)} frames"
+            return False, "1 frame" if len(frames) == 1 else f"{len(frames):,} frames"
         seen = frames[number].colours
         return seen == wanted, " ".join(f"{colour:06X}" for colour in seen) or "no lamp"
 
@@ -309,7 +309,7 @@ def _register(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expecta
     if wanted & ~shown:
         bits = [bit for bit in range(32) if shown >> bit & 1]
         can = f"has bits {show_bits(bits)}" if bits else "reads 0"
-        text = f"must be a word that {name} can show, which {can}, not {wanted:#x}"
+        text = f"must be a word that {name} can show ({name} {can}), not {wanted:#x}"
         raise _Wrong("is", text)
 
     def check(recording: Recording) -> tuple[bool, str]:

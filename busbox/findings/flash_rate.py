@@ -8,10 +8,10 @@ from busbox.findings.rule import RunFacts, Sighting
 
 
 def flash_rate(facts: RunFacts) -> Iterator[Sighting]:
-    """A lamp flashes more often than three times in a second.
+    """A lamp flashes more than three times in a second.
 
-    It hurts because flashing light can cause seizures (WCAG 2.2, success criterion 2.3.1). Each lamp is
-    judged alone, by its values: size, brightness and distance are not known here.
+    Why it matters: flashing light can cause seizures (WCAG 2.2, success criterion 2.3.1). Each lamp is
+    judged alone, by its colours: size, brightness and distance are not known.
 
     Example
     -------
@@ -38,7 +38,6 @@ def flash_rate(facts: RunFacts) -> Iterator[Sighting]:
 
     What to do
     ----------
-    Blink at 3 Hz or slower, or change by less than 10 % of full white. Saturated red is
-    judged apart, by the older working definition.
+    Blink at 3 Hz or slower, or change by less than 10 % of full white. Saturated red is judged apart.
     """
-    yield from ()  # decoders of lines find it
+    yield from ()  # decoders of lines report it

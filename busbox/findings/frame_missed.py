@@ -14,9 +14,9 @@ if TYPE_CHECKING:
 
 
 def frame_missed(facts: RunFacts) -> Iterator[Sighting]:
-    """A frame was started while the last one was still under way; it is not sent.
+    """A frame was started while the previous one was still being sent; it is not sent.
 
-    It hurts because the lamps keep the old picture. BUSY covers the latch gap too.
+    Why it matters: the lamps keep the old picture. BUSY covers the latch gap too.
 
     Example
     -------
@@ -29,24 +29,24 @@ def frame_missed(facts: RunFacts) -> Iterator[Sighting]:
 
     Finding
     -------
-    SEND was written while lamps is BUSY: this frame is not sent. It stays BUSY for another 1059
-    cycles (66.19 us).
+    SEND was written while lamps was BUSY: this frame is not sent. It stays BUSY for another
+    1,059 cycles (66.19 us).
 
-    try: Poll lamps.STATUS until BUSY (bit 0) is 0 before SEND is written.
+    try: Poll lamps.STATUS until BUSY (bit 0) is 0 before writing SEND.
 
     What to do
     ----------
-    Wait until BUSY is 0, then set the colours, then write SEND. If the newest picture is all that
-    counts, look at BUSY once and try again later.
+    Wait until BUSY is 0, then set the colours, then write SEND. If only the newest picture matters,
+    check BUSY once and try again later.
     """
     clock = facts.system.clock_hz
 
     def describe(event: Event) -> tuple[str, str]:
         left = int(event.details["idle_from"]) - event.cycle
         return (
-            f"SEND was written while {event.device} is BUSY: this frame is not sent. "
-            f"It stays BUSY for another {left} cycles ({show_time(left, clock)}).",
-            f"Poll {event.device}.STATUS until BUSY (bit 0) is 0 before SEND is written.",
+            f"SEND was written while {event.device} was BUSY: this frame is not sent. "
+            f"It stays BUSY for another {left:,} cycles ({show_time(left, clock)}).",
+            f"Poll {event.device}.STATUS until BUSY (bit 0) is 0 before writing SEND.",
         )
 
     return of_kind(facts, ("frame-missed",), describe)

@@ -16,13 +16,13 @@ if TYPE_CHECKING:
 def framing(facts: RunFacts) -> Iterator[Sighting]:
     """A serial port, or a terminal, received a byte without a stop bit, and dropped it.
 
-    It hurts because the text has a gap. Usually the two ends have different rates, or the line was
-    held low (a break).
+    Why it matters: the text has a gap. Usually the two ends have different rates, or the line was held
+    low (a break).
 
     Example
     -------
-    The next cabin telegraphs fifteen times more slowly than this one listens: where this one looks
-    for the stop bit, the start bit is still there (set ``mistakes``, bench ``rates``)::
+    The next cabin sends at a fifteenth of the rate at which this one samples: where the stop bit
+    should be, the start bit is still there (set ``mistakes``, bench ``rates``)::
 
         [[input]]
         at = "20 us"
@@ -34,23 +34,23 @@ def framing(facts: RunFacts) -> Iterator[Sighting]:
 
     Finding
     -------
-    telegraph found the line low where the stop bit should be: the byte 0x00 is dropped; it was
-    sampled at 24 MHz / 139 = 172662 bits per second.
+    telegraph received byte 0x00 with the line low instead of a stop bit, and dropped it; it was
+    sampled at 24 MHz / 139 = 172,662 bits per second.
 
     try: Set telegraph.DIVISOR so that clock / DIVISOR is the sender's rate; a break (the line
     held low) looks the same.
 
     What to do
     ----------
-    Divide the clock by the sender's rate and write the result to DIVISOR: here 24 MHz / 11520, 2083.
-    Where the rates agree, the line was held low: see who drives it. A terminal at a pin tells the
-    shortest time between two edges, which is a bit of the sender or a few.
+    Divide the clock by the sender's rate and write the result to DIVISOR: here 24 MHz / 11,520 = 2083.
+    If the rates agree, the line was held low: check what drives it. A terminal at the pin reports the
+    shortest time between two edges: one bit of the sender, or a few.
     """
 
     def describe(event: Event) -> tuple[str, str]:
         return (
-            f"{event.device} found the line low where the stop bit should be: the byte "
-            f"{int(event.details['byte']):#04x} is dropped{_sampled(facts, event)}.",
+            f"{event.device} received byte {int(event.details['byte']):#04x} with the line low instead "
+            f"of a stop bit, and dropped it{_sampled(facts, event)}.",
             f"Set {event.device}.DIVISOR so that clock / DIVISOR is the sender's rate; a break (the "
             "line held low) looks the same.",
         )
@@ -59,10 +59,8 @@ def framing(facts: RunFacts) -> Iterator[Sighting]:
 
 
 def _sampled(facts: RunFacts, event: Event) -> str:
-    """Return the rate at which a byte was sampled, if the device tells it."""
+    """Return the rate at which a byte was sampled, if the device reports it."""
     if "clocks" not in event.details:
         return ""
     clock, clocks = facts.system.clock_hz, int(event.details["clocks"])
-    return (
-        f"; it was sampled at {show_clock(clock)} / {clocks} = {clock / clocks:.0f} bits per second"
-    )
+    return f"; it was sampled at {show_clock(clock)} / {clocks} = {clock / clocks:,.0f} bits per second"

@@ -13,14 +13,14 @@ from busbox.map.slots import show_bits
 def image_access(facts: RunFacts) -> Iterator[Sighting]:
     """An access reached a slot through an image.
 
-    An image is an address at which a slot answers only because some bits are not compared. It hurts
-    because it works by chance: another slot put there, or a decoder that compares more bits, and the
-    same firmware reaches something else. Usually a base address is wrong in those bits.
+    An image (also called an alias) is an address at which a slot answers only because some address bits
+    are not compared. Why it matters: it works by chance. With another slot there, or a decoder that
+    compares more bits, the same firmware reaches something else. Usually a base address is wrong.
 
     Example
     -------
-    The decoder of the lamps looks at the top eight bits only. The firmware has a digit of their
-    base wrong, and they answer all the same (set ``mistakes``, bench ``addresses``)::
+    The decoder of the lamps compares the top eight bits only. The firmware has one digit of their
+    base wrong, and they still answer (set ``mistakes``, bench ``addresses``)::
 
         [slot.lamps]
         base = 0x4400_0000
@@ -33,13 +33,12 @@ def image_access(facts: RunFacts) -> Iterator[Sighting]:
     write of 0x1 to lamps.COUNT (0x44100008): image 256 of lamps answers here, because the
     decoder compares only bits 31..24.
 
-    try: Use the address 0x44000008 in the firmware, or have the decoder compare more bits.
+    try: Use the address 0x44000008 in the firmware, or make the decoder compare more bits.
 
     What to do
     ----------
-    Take the slot's own base in the firmware, and nothing else changes. ``busbox map BENCH`` shows
-    which addresses are images. If the images are meant, they may stay; the finding then says where
-    they are used.
+    Use the slot's own base in the firmware; nothing else changes. ``busbox map BENCH`` shows which
+    addresses are images. If they are intended, ignore this finding: it shows where they are used.
     """
     for number in acknowledged(facts, lambda found, write, lanes: found.image != 0):
         yield facts.sighting(number, partial(_describe_image, facts, number))
@@ -52,5 +51,5 @@ def _describe_image(facts: RunFacts, access: int) -> tuple[str, str]:
     return (
         f"{facts.describe(access)}: image {found.image} of {found.slot.name} answers here, because the "
         f"decoder compares only bits {show_bits(found.slot.compare)}.",
-        f"Use the address {home:#010x} in the firmware, or have the decoder compare more bits.",
+        f"Use the address {home:#010x} in the firmware, or make the decoder compare more bits.",
     )

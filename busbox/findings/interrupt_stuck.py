@@ -17,15 +17,15 @@ if TYPE_CHECKING:
 
 
 def interrupt_stuck(facts: RunFacts) -> Iterator[Sighting]:
-    """An interrupt stayed high for long, and nobody looked at its device.
+    """An interrupt stayed high for too long with no access to its device.
 
-    It hurts because the CPU would be called again and again, or has forgotten the interrupt. Only where
-    the bench sets ``stuck_after``; counted from the rise, or from the last access to the device.
+    Why it matters: the handler would run again and again, or the firmware ignores the interrupt. Only
+    checked if the bench sets ``stuck_after``; counted from the rise or the last access to the device.
 
     Example
     -------
-    Lever 4 is to ring when it is pulled. It does, but no routine ever looks at the levers (set
-    ``mistakes``, bench ``forgotten``)::
+    Pulling lever 4 raises an interrupt, but there is no handler for it (set ``mistakes``, bench
+    ``forgotten``)::
 
         stuck_after = "50 us"
 
@@ -39,16 +39,16 @@ def interrupt_stuck(facts: RunFacts) -> Iterator[Sighting]:
 
     Finding
     -------
-    levers.interrupt is high from cycle 163 on for 1441 cycles without an access to levers; the
+    levers.interrupt has been high since cycle 163, for 1,441 cycles, with no access to levers; the
     bench allows 800 (stuck_after).
 
-    try: Have the interrupt routine end what holds it high: High while EVENTS is not 0; write 1 to
-    a bit of EVENTS to clear it.
+    try: Make the interrupt handler clear what holds it high (high while EVENTS is not 0; write 1 to
+    a bit of EVENTS to clear it).
 
     What to do
     ----------
-    See whether the routine is installed and interrupts are switched on (in traffic it is a
-    ``handler``). It must take back what it has served: here, write the ones of EVENTS back to it.
+    Check that the handler is installed and interrupts are enabled (in traffic it is a ``handler``). It
+    must clear the events that it has served: here, by writing the ones of EVENTS back.
     """
     from busbox.recording import windows
 
@@ -64,7 +64,7 @@ def interrupt_stuck(facts: RunFacts) -> Iterator[Sighting]:
                 yield from _stuck(facts, device.name, pin, ends.array(), limit)
 
 
-#: Output pins that ask for the CPU's attention.
+#: Output pins that interrupt the CPU.
 INTERRUPTS = ("interrupt", "ring")
 
 
@@ -90,9 +90,12 @@ def _stuck(facts: RunFacts, slot: str, pin: Pin, ends: IntColumn, limit: int) ->
 
 
 def _describe_stuck(slot: str, pin: Pin, start: int, cycles: int, limit: int) -> tuple[str, str]:
-    why = f": {pin.text}" if pin.text else "."
+    text = pin.text.rstrip(".")
+    if text[1:2].islower():  # not the name of a register
+        text = text[0].lower() + text[1:]
+    why = f" ({text})" if text else ""
     return (
-        f"{slot}.{pin.name} is high from cycle {start} on for {cycles} cycles without an access to "
-        f"{slot}; the bench allows {limit} (stuck_after).",
-        f"Have the interrupt routine end what holds it high{why}",
+        f"{slot}.{pin.name} has been high since cycle {start:,}, for {cycles:,} cycles, with no access "
+        f"to {slot}; the bench allows {limit:,} (stuck_after).",
+        f"Make the interrupt handler clear what holds it high{why}.",
     )

@@ -1,4 +1,4 @@
-"""Judges a recording: decodes its lines, collects findings and decides on what was expected."""
+"""Judges a recording: decodes its lines, collects findings and decides on expectations."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ from busbox.system.system import System
 
 
 def judge(recording: Recording, system: System) -> Recording:
-    """Return a recording with all that follows from its facts; what it held of that is replaced.
+    """Return a recording with all that follows from its facts, replacing what it held of that before.
 
-    Filled in are what attachments understood of their lines (``seen``, ``supply_note``,
-    ``lamp_notes``), ``findings`` and ``counts``, and ``verdicts`` on the expectations. Nothing else
-    changes: to judge twice gives the same.
+    This fills in what attachments decoded from their lines (``seen``, ``supply_note``, ``lamp_notes``),
+    ``findings``, ``counts``, and ``verdicts`` on the expectations. Nothing else changes, so judging
+    twice gives the same recording.
 
     Parameters
     ----------
-    system : what was run
+    system : the system that was run
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""Notes on numbers of lamps that are not equal: of a string, of what is sent, of what is built."""
+"""Notes where the number of lamps in a string, in its frames and in the device differ."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ if TYPE_CHECKING:
 
 
 def lamp_notes(facts: RunFacts) -> tuple[str, ...]:
-    """Return a sentence for each string whose lamps, those sent and those built are not as many.
+    """Return a sentence for each string that has another number of lamps than is sent or built.
 
-    Sent is what the longest frame that the string shows was sent to; built is the setting ``lamps`` of
-    the device, if it has one. A string that shows no frame is left out.
+    "Sent" is the number of lamps in the longest frame that the string shows; "built" is the setting
+    ``lamps`` of the device, if it has one. A string that shows no frame is left out.
     """
     return tuple(
         note
@@ -40,7 +40,7 @@ def _notes(facts: RunFacts, name: str, decoded: DecodedLine) -> Iterator[str]:
     built = sender.device.settings.get("lamps", sent)
     if {count, sent} != {built}:
         more = f" and is built for {built:,}" if built != sent else ""
-        yield f"{name} has {_lamps(count)}; {device} sends to {sent:,}{more}."
+        yield f"{name} has {_lamps(count)}; {device} sends colours for {sent:,}{more}."
 
 
 def _lamps(count: int) -> str:

@@ -10,8 +10,8 @@ from busbox.findings.rule import RunFacts, Sighting
 def latch_gap(facts: RunFacts) -> Iterator[Sighting]:
     """The pause between two frames on a lamp line is too short to end a frame.
 
-    It hurts because the bits of the next frame leave the string behind the last lamp: the old picture
-    stays.
+    Why it matters: the bits of the next frame pass through the string and out of its last lamp, and the
+    old picture stays.
 
     Example
     -------
@@ -32,7 +32,7 @@ def latch_gap(facts: RunFacts) -> Iterator[Sighting]:
 
     What to do
     ----------
-    Raise the gap in PERIOD (bits 31..16), or wait longer before the next frame. Parts differ much here:
-    50 us are enough for some, others ask for 280 us (``busbox timing CLOCK``).
+    Raise the gap in PERIOD (bits 31..16), or wait longer before the next frame. Parts differ widely:
+    50 us are enough for some, others need 280 us (``busbox timing CLOCK``).
     """
-    yield from ()  # decoders of lines find it
+    yield from ()  # decoders of lines report it

@@ -1,7 +1,7 @@
 """What decoders of lines found wrong (:class:`busbox.board.attachment.LineFinding`), as sightings.
 
-A decoder finds things by its line alone, whatever the rule: so each rule takes what decoders found for
-it, besides what its own check finds.
+A decoder works from its line alone and names a rule for each thing that it finds: a rule's findings
+are those of its own check and those of decoders.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ def line_sightings(facts: RunFacts, known: Container[str]) -> dict[str, list[Sig
 
     Raises
     ------
-    InputError : a decoder names a rule that is not known
+    InputError : a decoder names an unknown rule
     """
     found: dict[str, list[Sighting]] = {}
     for name, decoded in facts.decoded_lines.items():
@@ -41,8 +41,10 @@ def line_sightings(facts: RunFacts, known: Container[str]) -> dict[str, list[Sig
 
 
 def unknown_rule(kind: str, rule: object) -> str:
-    """Return what is wrong with a decoder that names a rule which is not known."""
-    return f"{kind} must name a rule that there is, or declare it in its rules, not {rule!r}"
+    """Return the message about a decoder that names an unknown rule."""
+    return (
+        f"{kind} names an unknown rule, {rule!r}; name an existing rule, or declare it in its rules"
+    )
 
 
 def _sighting(facts: RunFacts, name: str, decoded: DecodedLine, finding: LineFinding) -> Sighting:

@@ -1,4 +1,4 @@
-"""What rules about memories share."""
+"""What the rules about memories share."""
 
 from __future__ import annotations
 

@@ -11,14 +11,14 @@ from busbox.findings.rule import RunFacts, Sighting
 
 
 def no_answer(facts: RunFacts) -> Iterator[Sighting]:
-    """Nobody answered an access, and the watchdog ended it with ERR.
+    """No device answered an access, and the watchdog ended it with ERR.
 
-    It hurts because the CPU stood still for the watchdog's time, and the access did nothing.
+    Why it matters: the CPU stalled until the watchdog acted, and the access did nothing.
 
     Example
     -------
-    The firmware drops a signal arm through a port that this hardware does not have. The fabric says
-    nothing about it, but a watchdog counts (set ``mistakes``, bench ``silence``)::
+    The firmware drops a signal arm through a port that this hardware does not have. The fabric does
+    not answer there, but it has a watchdog (set ``mistakes``, bench ``silence``)::
 
         [fabric]
         unanswered = "silence"
@@ -32,13 +32,13 @@ def no_answer(facts: RunFacts) -> Iterator[Sighting]:
     write is lost. No slot decodes it.
 
     try: The nearest slot is levers at 0x40000000..0x40000fff; the same offset there is levers.OUT
-    (0x40000000). Make the base in the bench and the one in the firmware agree.
+    (0x40000000). Use the same base address in the bench and in the firmware.
 
     What to do
     ----------
-    Where no slot decodes the address, mend the base as for unmapped-access. Where one does, its
-    device kept the CPU waiting: let the firmware ask it whether it is ready before it uses it, or
-    give the watchdog more cycles.
+    If no slot decodes the address, correct the base as for unmapped-access. If one does, its device
+    kept the CPU waiting: make the firmware check that the device is ready before using it, or give
+    the watchdog more cycles.
     """
     for number in facts.where(lambda part: part.terminator == WATCHDOG):
         yield facts.sighting(number, partial(_describe_no_answer, facts, number))
@@ -48,11 +48,11 @@ def _describe_no_answer(facts: RunFacts, access: int) -> tuple[str, str]:
     found = facts.decoded(access)
     cycles = facts.system.fabric.watchdog
     message = (
-        f"{facts.describe(access)}: unanswered for {cycles} cycles; the watchdog ended it with "
+        f"{facts.describe(access)}: unanswered for {cycles:,} cycles; the watchdog ended it with "
         f"ERR, and {facts.undone(access)}."
     )
     if found.slot is None:
         return message + " No slot decodes it.", nearest_hint(facts, found.address)
     return message, (
-        f"See what {found.slot.name} waits for; give the watchdog more cycles if it needs longer."
+        f"Check what {found.slot.name} waits for; give the watchdog more cycles if it needs longer."
     )

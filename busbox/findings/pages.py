@@ -36,16 +36,16 @@ def plugin_pages() -> Iterator[tuple[str, str | InputError]]:
 
 
 def pages_for(name: str, folder: Path) -> dict[str, str]:
-    """Return the pages that a name stands for, by id.
+    """Return the pages for a name, by id.
 
     Parameters
     ----------
-    name : a rule's id; or ``file.py:NAME``, a rule or a decoder in a file, for all that it brings
+    name : a rule's id; or ``file.py:NAME``, a rule or a decoder in a file, for all rules that it brings
     folder : where a file is looked up
 
     Raises
     ------
-    InputError : there is no such rule, or its file does not load
+    InputError : there is no such rule, or its file cannot be loaded
     """
     if ".py:" in name:
         return _pages_of_file(name, folder)
@@ -72,5 +72,5 @@ def _pages_of_file(name: str, folder: Path) -> dict[str, str]:
         return {rule_id(found): page_of(found)}
     kind = checked(ATTACHMENTS, name, found)
     if not issubclass(kind, Decoder) or not kind.rules:
-        raise InputError.of(f"{name} brings no rule of its own", "explain")
+        raise InputError.of(f"{name} brings no rules", "explain")
     return {rule: page_of(page) for rule, page in kind.rules.items()}

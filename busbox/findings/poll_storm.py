@@ -16,16 +16,15 @@ if TYPE_CHECKING:
 
 
 def poll_storm(facts: RunFacts) -> Iterator[Sighting]:
-    """One register was read again and again, with no other access between.
+    """One register was read again and again, with no other access in between.
 
-    It hurts because the bus and the CPU do nothing else meanwhile; an interrupt, or more idle time
-    between two reads, would leave room. Only where the bench sets ``poll_storm = N``; a run of more
-    than N reads is one finding, at the first read too many.
+    Why it matters: the bus and the CPU can do nothing else meanwhile. Only checked if the bench sets
+    ``poll_storm = N``; more than N reads in a row are one finding, at the first read above the limit.
 
     Example
     -------
-    The firmware sends a letter and waits until it has left, with reads back to back: 80 of them,
-    and one that sees the end (set ``mistakes``, bench ``waiting``)::
+    The firmware sends a letter and polls back to back until it has been sent: 80 reads, and one that
+    sees the end (set ``mistakes``, bench ``waiting``)::
 
         poll_storm = 50
 
@@ -34,15 +33,15 @@ def poll_storm(facts: RunFacts) -> Iterator[Sighting]:
 
     Finding
     -------
-    telegraph.STATUS was read 81 times in a row (from access 10 on), with no other access between;
+    telegraph.STATUS was read 81 times in a row (from access 10 on), with no other access in between;
     the bench allows 50 (poll_storm).
 
     try: Wait for an interrupt instead, or leave more idle time between two reads.
 
     What to do
     ----------
-    Let the device call: a uart does as soon as there is room again (INTERRUPT, ON_ROOM), which is all
-    that the next letter needs. Or do other work between two reads; in the traffic that is ``every N``.
+    Use the device's interrupt: a uart raises it as soon as there is room for the next letter
+    (INTERRUPT, ON_ROOM). Or do other work between two reads; in the traffic that is ``every N``.
     """
     limit = facts.system.poll_storm
     accesses = facts.recording.accesses
@@ -50,7 +49,7 @@ def poll_storm(facts: RunFacts) -> Iterator[Sighting]:
         return
 
     def changes(part: Accesses) -> Any:
-        """Tell the accesses that begin a run; the first of a window only may."""
+        """Return which accesses begin a run of reads; the first of a window may continue one."""
         begins = np.ones(len(part), dtype=bool)
         begins[1:] = part.write[1:] | part.write[:-1] | (part.address[1:] != part.address[:-1])
         return begins
@@ -69,7 +68,8 @@ def poll_storm(facts: RunFacts) -> Iterator[Sighting]:
 def _describe_storm(facts: RunFacts, start: int, length: int) -> tuple[str, str]:
     found, limit = facts.decoded(start), facts.system.poll_storm
     return (
-        f"{found.register or f'{found.address:#010x}'} was read {length} times in a row (from access "
-        f"{start} on), with no other access between; the bench allows {limit} (poll_storm).",
+        f"{found.register or f'{found.address:#010x}'} was read {length:,} times in a row (from "
+        f"access {start} on), with no other access in between; the bench allows "
+        f"{limit:,} (poll_storm).",
         "Wait for an interrupt instead, or leave more idle time between two reads.",
     )

@@ -12,29 +12,29 @@ from busbox.recording import AwaitGivenUp, PollGivenUp
 
 
 def poll_timeout(facts: RunFacts) -> Iterator[Sighting]:
-    """A poll, or an await, reached its limit without seeing what it waits for.
+    """A poll or an await reached its limit without seeing what it waits for.
 
-    It hurts because firmware without a limit would wait for ever; here the next step follows.
+    Why it matters: firmware without a limit would wait forever. In the run, the next step follows.
 
     Example
     -------
-    The firmware waits for lever 4, and nobody pulls it (set ``mistakes``, bench ``waiting``)::
+    The firmware waits for lever 4, which is never pulled (set ``mistakes``, bench ``waiting``)::
 
         poll  levers.IN & 0x10 == 0x10 every 4 limit 8
 
     Finding
     -------
-    poll of levers.IN: given up after 8 reads; the last one gives 0x0, and it waits for (word &
-    0x10) == 0x10.
+    poll of levers.IN gave up after 8 reads: the last one returned 0x0, and (word & 0x10) == 0x10 was
+    expected.
 
-    try: See what should change these bits (the device, or an [[input]] of the bench), or give the
+    try: Check what should change these bits (the device or an [[input]] of the bench), or give the
     poll a larger limit.
 
     What to do
     ----------
-    See whether the right register and bit are read, and what should change them: something that the
-    firmware has to start first, or a pin that the bench must drive (``[[input]]``). Give such a loop a
-    limit in the firmware too, with an error after it.
+    Check that the right register and bit are polled, and what should change them: something that the
+    firmware has to start first, or a pin that the bench must drive (``[[input]]``). Give the loop in
+    the firmware a limit too, and report an error when it is reached.
     """
     recording = facts.recording
     sightings = [
@@ -55,10 +55,10 @@ def _describe_await(given_up: AwaitGivenUp) -> tuple[str, str]:
         "" if given_up.line < 0 else f" (line {given_up.line} of {given_up.file or 'the traffic'})"
     )
     return (
-        f"await of {given_up.pin}{line}: given up after {given_up.limit}; it never showed "
+        f"await of {given_up.pin}{line} timed out after {given_up.limit}: the pin was never "
         f"{given_up.level}.",
-        "See what should move this pin (a device, a wire or an [[input]] of the bench), or give the "
-        "await a larger limit.",
+        "Check what should drive this pin (a device, a wire or an [[input]] of the bench), or give "
+        "the await a larger limit.",
     )
 
 
@@ -66,23 +66,27 @@ def _describe_poll(facts: RunFacts, poll: PollGivenUp) -> tuple[str, str]:
     access, accesses = poll.access, facts.recording.accesses
     found = facts.decoded(access)
     failed = accesses.terminator[access] != ACK
-    gives = "ends with ERR" if failed else f"gives {int(accesses.data[access]):#x}"
+    last = "ended with ERR" if failed else f"returned {int(accesses.data[access]):#x}"
     return (
-        f"poll of {found.register or f'{found.address:#010x}'}: given up after {poll.limit} reads; "
-        f"the last one {gives}, and it waits for (word & {poll.mask:#x}) == {poll.value:#x}"
-        f"{_awaited(found, poll)}.",
-        "Mend what ends its reads with ERR."
+        f"poll of {found.register or f'{found.address:#010x}'} gave up after {_reads(poll.limit)}: "
+        f"the last one {last}, and (word & {poll.mask:#x}) == {poll.value:#x}"
+        f"{_awaited(found, poll)} was expected.",
+        "Find out why its reads end with ERR."
         if failed
-        else "See what should change these bits (the device, or an [[input]] of the bench), or give "
+        else "Check what should change these bits (the device or an [[input]] of the bench), or give "
         "the poll a larger limit.",
     )
 
 
+def _reads(count: int) -> str:
+    return "1 read" if count == 1 else f"{count:,} reads"
+
+
 def _awaited(found: Decoded, poll: PollGivenUp) -> str:
-    """Return the fields that a poll waits for: ``, that is TX_BUSY 0``."""
+    """Return the fields that a poll waits for: `` (TX_BUSY 0)``."""
     fields = [
         f"{field.name} {(poll.value & field.mask) >> field.low}"
         for field in (found.place.register.fields if found.place else ())
         if poll.mask & field.mask == field.mask and field.name != "VALUE"
     ]
-    return f", that is {', '.join(fields)}" if fields else ""
+    return f" ({', '.join(fields)})" if fields else ""

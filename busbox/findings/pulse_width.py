@@ -10,13 +10,12 @@ from busbox.findings.rule import RunFacts, Sighting
 def pulse_width(facts: RunFacts) -> Iterator[Sighting]:
     """A pulse on a lamp line, or the low after it, is shorter or longer than the lamps allow.
 
-    It hurts because a lamp may take the bit for the other one, and each part decides differently. Where
-    the bench names no profile, it is told only if none is kept.
+    Why it matters: a lamp may read a one for a zero or a zero for a one. If the bench names no profile,
+    this is found only where the line meets none.
 
     Example
     -------
-    The pulses were right at 16 MHz, 7 and 13 of 20 clocks. The clock of the cabin is 24 MHz now (set
-    ``mistakes``, bench ``lamp_clock``)::
+    Pulses that are right at 16 MHz are too short at 24 MHz (set ``mistakes``, bench ``lamp_clock``)::
 
         clock = "24 MHz"
 
@@ -36,7 +35,7 @@ def pulse_width(facts: RunFacts) -> Iterator[Sighting]:
 
     What to do
     ----------
-    Compute the counts from the clock: ``busbox timing CLOCK`` names those that keep each profile. On a
-    bit-banged line an interrupt does the same: see the set ``bit_banging``.
+    Compute the counts from the clock (``busbox timing CLOCK``). On a bit-banged line, look for an
+    interrupt: see the set ``bit_banging``.
     """
-    yield from ()  # decoders of lines find it
+    yield from ()  # decoders of lines report it

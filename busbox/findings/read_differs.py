@@ -17,29 +17,29 @@ if TYPE_CHECKING:
 
 
 def read_differs(facts: RunFacts) -> Iterator[Sighting]:
-    """A read gave something else than was recorded.
+    """A read returned something other than was recorded.
 
-    It hurts because from there on the firmware might have gone another way: the rest of the traffic
-    is only what it did when it saw the recorded word. Reads that ended with ERR are not compared.
+    Why it matters: from there on the firmware might have taken another path; the rest of the traffic
+    is what it did after the recorded word. Reads that ended with ERR are not compared.
 
     Example
     -------
-    When the traffic was recorded, lever 4 was pulled. In this bench nobody pulls it (set
+    When the traffic was recorded, lever 4 was pulled. In this bench it is not pulled (set
     ``mistakes``, bench ``waiting``)::
 
         read levers.IN = 0x10
 
     Finding
     -------
-    read of levers.IN (0x40000010) gave 0x0, recorded was 0x10.
+    read of levers.IN (0x40000010) returned 0x0, but 0x10 was recorded.
 
-    try: If what was read is wrong, see what should have made it: the device, or an [[input]] of
+    try: If the value read is wrong, check what should have produced it: the device or an [[input]] of
     the bench. If it is right, record the traffic again with this timing, or make the read a poll.
 
     What to do
     ----------
-    Decide which of the two words is right. Here, have the bench pull the lever (an ``[[input]]`` of
-    levers.in.4). Where the firmware waited for something, write ``poll`` for its reads.
+    Decide which of the two words is right. Here, pull the lever in the bench (an ``[[input]]`` of
+    levers.in.4). Where the firmware waited for something, use ``poll`` instead of its reads.
     """
 
     def differs(part: Accesses) -> Any:
@@ -63,8 +63,10 @@ def _describe_differs(facts: RunFacts, access: int) -> tuple[str, str]:
         if (seen ^ expected) & field.mask and field.name != "VALUE"
     ]
     detail = f" ({'; '.join(fields)})" if fields else ""
-    message = f"{facts.describe(access)} gave {seen:#x}, recorded was {expected:#x}{detail}."
+    message = (
+        f"{facts.describe(access)} returned {seen:#x}, but {expected:#x} was recorded{detail}."
+    )
     return message, (
-        "If what was read is wrong, see what should have made it: the device, or an [[input]] of the "
-        "bench. If it is right, record the traffic again with this timing, or make the read a poll."
+        "If the value read is wrong, check what should have produced it: the device or an [[input]] of "
+        "the bench. If it is right, record the traffic again with this timing, or make the read a poll."
     )

@@ -11,14 +11,14 @@ from busbox.findings.rule import RunFacts, Sighting
 
 
 def read_only_write(facts: RunFacts) -> Iterator[Sighting]:
-    """A write went to a register of which no bit can be written.
+    """A register without any writable bit was written.
 
-    It hurts because it is acknowledged and does nothing.
+    Why it matters: the write is acknowledged and does nothing.
 
     Example
     -------
-    The firmware wants to light the lamp of lever 0, and writes to the register that shows where the
-    levers are (set ``mistakes``, bench ``registers``)::
+    To light the lamp of lever 0, the firmware writes to the register that shows the positions of the
+    levers (set ``mistakes``, bench ``registers``)::
 
         write levers.IN 1
 
@@ -27,12 +27,12 @@ def read_only_write(facts: RunFacts) -> Iterator[Sighting]:
     write of 0x1 to levers.IN (0x40000010): every bit of this register is read-only; the write
     does nothing.
 
-    try: Leave the write out, or write the register that was meant (OUT, SET, CLEAR, TOGGLE,
-    ENABLE, RISE, FALL or EVENTS).
+    try: Remove the write, or write to the register you meant (OUT, SET, CLEAR, TOGGLE, ENABLE, RISE,
+    FALL or EVENTS).
 
     What to do
     ----------
-    Write the register that was meant: here OUT, or SET, which leaves the other lamps alone.
+    Write to the register you meant: here OUT, or SET, which leaves the other lamps alone.
     """
     for number in acknowledged(facts, writes_read_only):
         yield facts.sighting(number, partial(_describe_read_only, facts, number))
@@ -41,11 +41,11 @@ def read_only_write(facts: RunFacts) -> Iterator[Sighting]:
 def _describe_read_only(facts: RunFacts, access: int) -> tuple[str, str]:
     slot = facts.decoded(access).slot
     assert slot is not None
-    others = [one.name for one in slot.table if one.mask() != one.mask("ro")]
+    others = [register.name for register in slot.table if register.mask() != register.mask("ro")]
     return (
         f"{facts.describe(access)}: every bit of this register is read-only; the write "
         "does nothing.",
-        f"Leave the write out, or write the register that was meant ({join_or(others)})."
+        f"Remove the write, or write to the register you meant ({join_or(others)})."
         if others
-        else f"Leave the write out: no register of {slot.name} can be written.",
+        else f"Remove the write: no register of {slot.name} can be written.",
     )

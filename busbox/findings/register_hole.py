@@ -12,28 +12,28 @@ from busbox.findings.rule import RunFacts, Sighting
 def register_hole(facts: RunFacts) -> Iterator[Sighting]:
     """An access inside a slot went to an offset at which the device has no register.
 
-    It hurts because it is acknowledged all the same: a read gives 0, a write is lost, and nobody
-    complains. Usually an offset is wrong.
+    Why it matters: it is acknowledged anyway. A read returns 0, a write is lost, and nothing tells you.
+    Usually an offset is wrong.
 
     Example
     -------
-    The firmware looks for the events of the levers one register too far: EVENTS, the last one, is
-    at 0x20 (set ``mistakes``, bench ``registers``)::
+    The firmware reads the events of the levers one register too far: EVENTS, the last register, is at
+    0x20 (set ``mistakes``, bench ``registers``)::
 
         read 0x40000024
 
     Finding
     -------
-    read of levers+0x24 (0x40000024): levers has no register at offset 0x24; the read gives 0. The
-    nearest is EVENTS at offset 0x20.
+    read of levers+0x24 (0x40000024): levers has no register at offset 0x24; the read returns 0.
+    The nearest is EVENTS at offset 0x20.
 
     try: Compare the offset in the firmware with the registers of levers (busbox models).
 
     What to do
     ----------
-    Mend the offset in the firmware's header: ``busbox models gpio`` shows the registers of a model, and
-    ``busbox where BENCH ADDRESS`` what one address reaches. A pointer to a struct is wrong like this
-    where the struct lacks a gap that the device has.
+    Correct the offset in the firmware's header: ``busbox models gpio`` shows the registers of a model,
+    and ``busbox where BENCH ADDRESS`` what an address reaches. A C struct that lacks a gap of the
+    device makes the same mistake.
     """
     for number in acknowledged(facts, lambda found, write, lanes: found.place is None):
         yield facts.sighting(number, partial(_describe_hole, facts, number))

@@ -1,4 +1,4 @@
-"""What rules about registers share: the kinds of accesses that a rule may be about."""
+"""What the rules about registers share: which kinds of accesses a rule applies to."""
 
 from __future__ import annotations
 
@@ -9,21 +9,21 @@ import numpy as np
 
 from busbox.bus.transfers import ACK
 from busbox.findings.rule import RunFacts
-from busbox.map.registers import Register
+from busbox.map.registers import Register, lane_mask
 from busbox.map.slots import Decoded
 
 if TYPE_CHECKING:
     from busbox.recording import Accesses
 
 
-#: Says of one kind of access (decoded address, write, lanes) whether it may be a case at all.
+#: Says whether a rule can apply to one kind of access (decoded address, write, lanes).
 Filter = Callable[[Decoded, bool, int], bool]
 
 
 def acknowledged(facts: RunFacts, applies: Filter) -> Iterator[int]:
-    """Return the acknowledged accesses of the kinds to which ``applies`` says yes, in order.
+    """Return the acknowledged accesses of the kinds for which ``applies`` returns true, in order.
 
-    Accesses are looked at once for each (address, write, lanes) that occurs, not one by one.
+    ``applies`` is called once for each (address, write, lanes) that occurs, not for each access.
     """
 
     def chosen(part: Accesses) -> Any:
@@ -45,9 +45,14 @@ def register_of(found: Decoded) -> Register | None:
 
 
 def writes_read_only(found: Decoded, write: bool, lanes: int) -> bool:
-    """Return whether it is a write to a register of which no bit can be written."""
+    """Return whether it is a write to a register without any writable bit."""
     register = register_of(found)
     return write and register is not None and register.mask() == register.mask("ro")
+
+
+def reaches_a_bit(register: Register, lanes: int) -> bool:
+    """Return whether the register has a bit in one of the selected bytes."""
+    return bool(lane_mask(lanes) & register.mask())
 
 
 def show_bytes(lanes: int) -> str:

@@ -5,16 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import partial
 
-from busbox.findings.registers import acknowledged, register_of, writes_read_only
+from busbox.findings.registers import (
+    acknowledged,
+    reaches_a_bit,
+    register_of,
+    writes_read_only,
+)
 from busbox.findings.rule import RunFacts, Sighting
 from busbox.map.registers import lane_mask
 from busbox.map.slots import Decoded
 
 
 def reserved_bits(facts: RunFacts) -> Iterator[Sighting]:
-    """A write had ones in bits that the register does not have.
+    """A write had ones in bits that do not exist in the register.
 
-    It hurts because they are dropped: a field is too narrow for the value, or the value is shifted.
+    Why it matters: they are ignored. A field is too narrow for the value, or the value is shifted.
 
     Example
     -------
@@ -25,15 +30,15 @@ def reserved_bits(facts: RunFacts) -> Iterator[Sighting]:
 
     Finding
     -------
-    write of 0x100 to levers.OUT (0x40000000): the ones in 0x100 are in bits that the register
-    does not have; they are dropped, and 0x0 is left.
+    write of 0x100 to levers.OUT (0x40000000): bits 0x100 do not exist in this register; they are
+    ignored and 0x0 is written.
 
-    try: It has these bits: VALUE 7..0. See whether the value is too large or shifted.
+    try: It implements VALUE 7..0; check whether the value is too large or shifted.
 
     What to do
     ----------
     Compare mask and shift in the firmware with the bits of the register (``busbox models gpio``), or
-    give the device more bits, if it has a setting for that (here ``width``).
+    give the device more bits if it has a setting for that (here ``width``).
     """
     accesses = facts.recording.accesses
     for number in acknowledged(facts, _has_reserved):
@@ -61,10 +66,12 @@ def _describe_reserved(facts: RunFacts, access: int) -> tuple[str, str]:
     assert register is not None
     data = int(facts.recording.accesses.data[access])
     ones = _reserved_ones(facts, access, data)
-    left = data & lane_mask(int(facts.recording.accesses.lanes[access])) & ~ones
+    lanes = int(facts.recording.accesses.lanes[access])
+    reached = reaches_a_bit(register, lanes)
+    written = f"{data & lane_mask(lanes) & ~ones:#x} is" if reached else "nothing is"
     fields = ", ".join(f"{field.name} {field.bits}" for field in register.fields)
     return (
-        f"{facts.describe(access)}: the ones in {ones:#x} are in bits that the register does not "
-        f"have; they are dropped, and {left:#x} is left.",
-        f"It has these bits: {fields}. See whether the value is too large or shifted.",
+        f"{facts.describe(access)}: bits {ones:#x} do not exist in this register; they are ignored "
+        f"and {written} written.",
+        f"It implements {fields}; check whether the value is too large or shifted.",
     )

@@ -14,9 +14,9 @@ if TYPE_CHECKING:
 
 
 def rom_write(facts: RunFacts) -> Iterator[Sighting]:
-    """A write went to a read-only memory, and was dropped.
+    """A write went to a read-only memory and was ignored.
 
-    It hurts because the variable keeps its old value. Usually a section is linked to the wrong place.
+    Why it matters: the variable keeps its old value. Usually a section is linked to the wrong place.
 
     Example
     -------
@@ -33,8 +33,8 @@ def rom_write(facts: RunFacts) -> Iterator[Sighting]:
 
     What to do
     ----------
-    Find the variable in the linker's map file, and move its section to a RAM. A pointer that was never
-    set writes near 0 as well.
+    Find the variable in the linker's map file, and move its section to a RAM. Writing through a null
+    pointer, at an address near 0, looks the same.
     """
 
     def describe(event: Event) -> tuple[str, str]:

@@ -3,14 +3,14 @@
 Contract
 ========
 1. A rule is a function of one argument, the facts of a run. Its name with ``-`` for ``_`` is its
-   id, its docstring the page of ``busbox explain``: a first sentence that says what is wrong, why
-   it matters, and a section ``What to do``.
+   id, its docstring the page of ``busbox explain``: a first sentence that says what is wrong, then
+   why it matters, and a section ``What to do``.
 2. It yields a sighting for each place where it applies, in order of cycle.
    ``facts.sighting(access, ...)`` makes the one of an access, counted under its register.
 3. Message and hint are made by the sighting's ``describe``, which is called only for those that
    are shown.
-4. It looks at the recording's facts and the system, never at other findings, and changes nothing.
-5. A bench names it under ``rules``, unless it comes with Busbox.
+4. It uses the facts of the recording and the system, never other findings, and changes nothing.
+5. A bench names it under ``rules`` unless it comes with Busbox.
 """
 
 from __future__ import annotations
@@ -33,9 +33,9 @@ class Sighting:
 
     Attributes
     ----------
-    cycle, access : where; access -1 if none is to blame
-    slot, register : names, "" where there is none
-    key : under which it is counted
+    cycle, access : where; access is -1 if no access caused it
+    slot, register : names, or ""
+    key : the name under which it is counted
     describe : returns message and hint; called only for those that are shown
     """
 
@@ -49,13 +49,13 @@ class Sighting:
 
 @dataclass(frozen=True)
 class RunFacts:
-    """The facts of a run, which rules look at.
+    """The facts of a run that rules use.
 
     Attributes
     ----------
-    system : what was run
-    recording : what it left; nothing of its findings is looked at
-    decoded_lines : what decoders understood of their lines, by name
+    system : the system that was run
+    recording : its recording; rules do not use its findings
+    decoded_lines : what decoders made of their lines, by name
     """
 
     system: System
@@ -63,13 +63,13 @@ class RunFacts:
     decoded_lines: Mapping[str, DecodedLine] = field(default_factory=dict)
 
     def where(self, test: Callable[[Accesses], Any]) -> Iterator[int]:
-        """Yield the accesses for which ``test``, given some of them at a time, gives true."""
+        """Yield the accesses for which ``test`` returns true; it gets many of them at a time."""
         from busbox.recording import where
 
         return where(self.recording.accesses, test)
 
     def decoded(self, access: int) -> Decoded:
-        """Return what the map says of an access's address."""
+        """Return what the address map decodes an access's address to."""
         return self.system.address_map.decode(int(self.recording.accesses.address[access]))
 
     def sighting(
@@ -84,7 +84,7 @@ class RunFacts:
         return Sighting(end, access, slot, register, key, describe)
 
     def describe(self, access: int) -> str:
-        """Return the access in words: ``write 0x1 to levers.OUT (0x40000000)``."""
+        """Return an access as text: ``write of 0x1 to levers.OUT (0x40000000)``."""
         accesses = self.recording.accesses
         found = self.decoded(access)
         name = (
@@ -95,8 +95,10 @@ class RunFacts:
         return f"read of {name}"
 
     def undone(self, access: int) -> str:
-        """Return what an access came to that nobody carried out: ``the write is lost``."""
-        return "the write is lost" if self.recording.accesses.write[access] else "the read gives 0"
+        """Return what became of an access that no device carried out: ``the write is lost``."""
+        return (
+            "the write is lost" if self.recording.accesses.write[access] else "the read returns 0"
+        )
 
 
 #: A rule's check. Its name with ``-`` for ``_`` is the rule's id, its docstring the page of

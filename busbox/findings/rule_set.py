@@ -1,4 +1,4 @@
-"""Which rules count for a bench: those of Busbox, those that it names, those of its attachments."""
+"""Which rules apply to a bench: those of Busbox, those that it names, those of its attachments."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 def rule_ids(added: Iterable[str], attached: Iterable[Attached]) -> list[str]:
-    """Return the ids that a bench knows: of Busbox, those that it names, those of attachments."""
+    """Return the ids of the rules that a bench can use: Busbox's, those it names, its attachments'."""
     brought = [rule for one in attached for rule in _brought(one)]
     return list(dict.fromkeys([*RULES.built_in, *added, *brought]))
 
@@ -33,7 +33,7 @@ def _brought(one: Attached) -> Mapping[str, str]:
 
 
 def rules_of(system: System) -> dict[str, Rule]:
-    """Return the rules that count for a system, in the order in which they are looked at."""
+    """Return the rules that apply to a system, in the order in which they are checked."""
     found: dict[str, Rule] = {}
     for rule in rule_ids(system.rules, system.attached):
         if rule in RULES.built_in:
@@ -46,12 +46,12 @@ def rules_of(system: System) -> dict[str, Rule]:
 
 
 def _by_decoders(facts: RunFacts) -> Iterator[Sighting]:
-    """Yield nothing: what an attachment declares, its decoder finds."""
+    """Yield nothing: the decoder of the attachment that declares the rule reports its findings."""
     yield from ()
 
 
 class RuleMistake(ValueError):
-    """What is wrong with the rules that a bench names, at one of them."""
+    """A mistake in one of the rules that a bench names."""
 
     def __init__(self, number: int, text: str) -> None:
         super().__init__(text)
@@ -63,12 +63,12 @@ def added_rules(given: Sequence[object], folder: Path) -> dict[str, Rule]:
 
     Parameters
     ----------
-    given : of each, the id of a plug-in's, ``file.py:function``, or the function itself
+    given : each the id of a plug-in's rule, ``file.py:function``, or the function itself
     folder : where files are looked up
 
     Raises
     ------
-    RuleMistake : one of them is no rule, or has the id of another
+    RuleMistake : one of them is not a rule, or has the id of another
     """
     found: dict[str, Rule] = {}
     for number, one in enumerate(given):
@@ -77,7 +77,7 @@ def added_rules(given: Sequence[object], folder: Path) -> dict[str, Rule]:
         except InputError as error:
             raise RuleMistake(number, str(error)) from error
         if rule in RULES.built_in or rule in found:
-            raise RuleMistake(number, f"there is a rule {rule} already; choose another id")
+            raise RuleMistake(number, f"a rule {rule} already exists; choose another id")
         found[rule] = check
     return found
 
@@ -96,16 +96,16 @@ def rule_id(rule: Any) -> str:
 
 
 def check_rule(label: str, found: Any) -> None:
-    """Refuse what is no rule.
+    """Refuse anything that is not a rule.
 
     Parameters
     ----------
-    label : how it was named: a plug-in's name must be the rule's id
-    found : what that stands for
+    label : how it was named; the name of a plug-in must be the rule's id
+    found : the object with that label
 
     Raises
     ------
-    InputError : it is no function, or its id or page is not as it must be
+    InputError : it is not a function, or its id or page is not valid
     """
     name = getattr(found, "__name__", None)
     if not callable(found) or isinstance(found, type) or not isinstance(name, str):
@@ -114,21 +114,21 @@ def check_rule(label: str, found: Any) -> None:
         )
     rule = rule_id(found)
     if label != rule and re.fullmatch(r"[a-z0-9-]+", label):
-        raise InputError.of(f"plug-in {label!r} must have the id of its rule as name, {rule!r}")
+        raise InputError.of(f"plug-in {label!r} must be named like its rule, {rule!r}")
     mistake = mistake_in_rule(rule, page_of(found))
     if mistake:
         raise InputError.of(mistake)
 
 
 def clashes(attached: Sequence[Attached], added: Mapping[str, Rule]) -> Iterator[tuple[str, str]]:
-    """Yield (name of an attachment, what is wrong) where it brings the id of another rule."""
+    """Yield (attachment, message) for each attachment that brings the id of another rule."""
     seen: dict[str, tuple[str, str]] = {}
     for one in attached:
         for rule, page in _brought(one).items():
             if rule in added:
                 yield one.name, f"it brings the rule {rule}, which the bench names under rules"
             elif seen.setdefault(rule, (one.name, page))[1] != page:
-                yield one.name, f"it brings the rule {rule}, as attach.{seen[rule][0]} does already"
+                yield one.name, f"it brings the rule {rule}, as attach.{seen[rule][0]} already does"
 
 
 def _guarded(rule: str, check: Rule, facts: RunFacts) -> Iterator[Sighting]:
@@ -136,7 +136,7 @@ def _guarded(rule: str, check: Rule, facts: RunFacts) -> Iterator[Sighting]:
 
     Raises
     ------
-    InputError : it raises, or what it yields is no sighting of this run
+    InputError : it raises, or yields something that is not a sighting of this run
     """
     try:
         for sighting in check(facts):
@@ -165,7 +165,7 @@ def _mistake_in(sighting: Any, facts: RunFacts) -> str | None:
     for name in ("slot", "register", "key"):
         value = getattr(sighting, name)
         if not isinstance(value, str):
-            return f"must give its {name} as a text, not {format_value(value)}"
+            return f"must give its {name} as a string, not {format_value(value)}"
     return None
 
 
@@ -173,7 +173,7 @@ def _described(rule: str, sighting: Sighting) -> tuple[str, str]:
     try:
         message, hint = sighting.describe()
         if not isinstance(message, str) or not isinstance(hint, str):
-            raise TypeError("describe must return two texts: message and hint")
+            raise TypeError("describe must return two strings, message and hint")
     except BusboxError:
         raise
     except Exception as error:

@@ -15,13 +15,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Sender:
-    """A device, and the output pin that what it sends goes out by (``Pin.carries``)."""
+    """A device, and the output pin that carries what it sends (``Pin.carries``)."""
 
     device: Device
     pin: Pin
 
     def words(self, clocks: Mapping[str, int]) -> Mapping[str, int]:
-        """Return the register words that give the line these clocks, as the device declares it."""
+        """Return the register words that give the line these cycle counts, according to the device."""
         words_for = getattr(self.device.model, "words_for", None)
         if words_for is None:
             return {}
@@ -30,9 +30,9 @@ class Sender:
 
 
 def sender_of(system: System, attached: Attached) -> Sender | None:
-    """Return who sends what an attachment reads: at its own pin, or at the other end of a wire.
+    """Return the device that sends what an attachment reads: at its own pin, or over a wire.
 
-    None where that pin carries nothing, as one that firmware drives bit by bit.
+    None if that pin carries nothing, such as one that firmware drives bit by bit.
     """
     number, name = attached.device, attached.pin
     for wire in system.wires:

@@ -1,4 +1,4 @@
-"""What the comparisons of sent and shown share: a difference, and what excuses one."""
+"""What the comparisons of sent and shown share: a difference, and what else may explain it."""
 
 from __future__ import annotations
 
@@ -11,20 +11,20 @@ if TYPE_CHECKING:
     from busbox.board.decoding import DecodedLine
     from busbox.findings.rule import RunFacts
 
-#: Rules of decoders that say nothing of what is read.
+#: Rules of decoders that are not about what is read.
 _APART = ("flash-rate",)
 
 
 @dataclass(frozen=True)
 class ShownDifference:
-    """The first place where an attachment shows something else than was sent.
+    """The first place where an attachment shows something other than was sent.
 
     Attributes
     ----------
     cycle : where it is known
     access : the one that started the frame or byte, -1 if none did
     text : what was sent, and what is shown
-    explanation : why, as the decoder says
+    explanation : why, according to the decoder
     """
 
     cycle: int
@@ -38,8 +38,8 @@ def reset_within(facts: RunFacts, first: int, last: int) -> bool:
     return any(first <= begin <= last for begin, _ in facts.recording.resets)
 
 
-def told_within(decoded: DecodedLine, first: int, last: int) -> bool:
-    """Return whether the decoder itself found something in one of these cycles."""
+def reported_within(decoded: DecodedLine, first: int, last: int) -> bool:
+    """Return whether the decoder itself reported something in one of these cycles."""
     return any(
         first <= edge <= last
         for finding in decoded.report.findings
@@ -49,8 +49,8 @@ def told_within(decoded: DecodedLine, first: int, last: int) -> bool:
 
 
 def at_rest(facts: RunFacts, decoded: DecodedLine) -> DecodedLine | None:
-    """Return what the decoder says if the line stays as it is at the end; None if it may not.
+    """Return what the decoder makes of the line if it never changes again; None if it may.
 
-    It stays if the run ended because nothing was left to do: the devices were at rest.
+    It never changes again if the run ended with all devices at rest.
     """
     return decoded.resting if facts.recording.ended == "done" else None

@@ -11,8 +11,8 @@ from busbox.board.attachment import Explanation
 from busbox.findings.sent import (
     ShownDifference,
     at_rest,
+    reported_within,
     reset_within,
-    told_within,
 )
 
 if TYPE_CHECKING:
@@ -27,10 +27,10 @@ Shown = tuple[int, int]
 def byte_difference(
     facts: RunFacts, decoded: DecodedLine, sender: Sender
 ) -> ShownDifference | None:
-    """Return the first byte that is shown otherwise than it was sent, or None.
+    """Return the first byte that is shown differently from how it was sent, or None.
 
-    A character belongs to the byte whose stop bit was the next to end. After a reset nothing is
-    compared until a byte is shown as it was sent: a receiver may take a while to find a start bit.
+    A character belongs to the byte whose stop bit ends next. After a reset nothing is compared until a
+    byte is shown as it was sent: a receiver may take a while to find a start bit.
     """
     if decoded.report.text is None:
         return None
@@ -52,7 +52,7 @@ def byte_difference(
         if [one for _, one in mine] == [value]:
             cut = False
             continue
-        if cut or told_within(decoded, before + 1, end):
+        if cut or reported_within(decoded, before + 1, end):
             continue
         access = int(sent.accesses[number])
         last = number + 1 == len(ends)
@@ -81,17 +81,17 @@ def _difference(
         return None
     what = f"byte {number} was sent as {_named(value)}"
     if not shown:
-        text = f"{what}, and is not shown"
+        text = f"{what} and is not shown"
     elif len(shown) == 1:
-        text = f"{what}, and is shown as {_named(shown[0][1])}"
+        text = f"{what} and is shown as {_named(shown[0][1])}"
     else:
         listed = ", ".join(_named(one) for _, one in shown[:3])
-        text = f"{what}, and is shown as {len(shown)} characters, {listed}"
+        text = f"{what} and is shown as {len(shown)} characters, {listed}"
     return ShownDifference(end, access, text, explanation)
 
 
 def _missed(facts: RunFacts, decoded: DecodedLine, end: int) -> bool:
-    """Return whether the last byte will not be shown, if the line rests behind it."""
+    """Return whether the last byte will not be shown if the line stays at rest after it."""
     resting = at_rest(facts, decoded)
     if resting is None:
         return False

@@ -10,8 +10,8 @@ from busbox.findings.colour_order import exchange_of
 from busbox.findings.sent import (
     ShownDifference,
     at_rest,
+    reported_within,
     reset_within,
-    told_within,
 )
 
 if TYPE_CHECKING:
@@ -22,14 +22,14 @@ if TYPE_CHECKING:
 
 #: (tick of the first edge, tick from which the lamps show it, colours).
 Shown = tuple[int, int, tuple[int, ...]]
-#: Lamps that are listed.
+#: How many lamps a message lists.
 LISTED = 8
 
 
 def frame_difference(
     facts: RunFacts, decoded: DecodedLine, sender: Sender
 ) -> ShownDifference | None:
-    """Return the first frame that the lamps show otherwise than it was sent, or None.
+    """Return the first frame that the lamps show differently from how it was sent, or None.
 
     A shown frame belongs to the last frame that was sent by the cycle in which it begins. Lamps beyond
     the string are not compared.
@@ -79,7 +79,7 @@ class _Frames:
         return len(colours) == wanted and colours == sent[:wanted]
 
     def _difference(self, number: int) -> ShownDifference | None:
-        """Return what is different in a frame; None if it was cut, or if something else says it."""
+        """Return what is different in a frame; None if it was cut off or another finding says it."""
         frame, shown = self.sent[number], self.shown[number]
         last = number + 1 == len(self.sent)
         end = self.facts.recording.cycles - 1 if last else self.sent[number + 1].cycle
@@ -89,11 +89,11 @@ class _Frames:
         if not shown and last:
             return self._at_rest(number)
         if len(shown) != 1:
-            if told_within(self.decoded, self.sent[max(0, number - 1)].cycle, end):
+            if reported_within(self.decoded, self.sent[max(0, number - 1)].cycle, end):
                 return None
             return self._wrong_number(number, shown, until)
         begin, cycle, colours = shown[0]
-        if len(colours) > len(frame.colours) and told_within(self.decoded, frame.cycle, cycle):
+        if len(colours) > len(frame.colours) and reported_within(self.decoded, frame.cycle, cycle):
             return None
         explanation = self.decoded.explain(begin, frame.colours)
         if explanation is None:
@@ -102,7 +102,7 @@ class _Frames:
         return ShownDifference(cycle, frame.access, text, explanation)
 
     def _at_rest(self, number: int) -> ShownDifference | None:
-        """Return what is different in the last frame, once its latch gap will be over."""
+        """Return what is different in the last frame once its latch gap is over."""
         resting = at_rest(self.facts, self.decoded)
         frame, cycles = self.sent[number], self.facts.recording.cycles
         if resting is None:
@@ -110,12 +110,12 @@ class _Frames:
         shown = self._grouped(resting.report.frames or ())[number]
         line = self.decoded.line.cycles
         if not shown:
-            if (line >= frame.cycle).any() or told_within(self.decoded, frame.cycle, cycles):
+            if (line >= frame.cycle).any() or reported_within(self.decoded, frame.cycle, cycles):
                 return None
             return self._wrong_number(number, shown, cycles - 1)
         begin, _, colours = shown[0]
         cut = colours == frame.colours[: len(colours)]
-        if len(shown) > 1 or cut or told_within(self.decoded, frame.cycle, cycles):
+        if len(shown) > 1 or cut or reported_within(self.decoded, frame.cycle, cycles):
             return None
         explanation = resting.explain(begin, frame.colours)
         if explanation is None:
@@ -131,28 +131,26 @@ class _Frames:
             parts = ", then ".join(_listed(colours) for _, _, colours in shown[:2])
             text = f"{what}, is shown as {len(shown)} frames, {parts}"
         elif (self.decoded.line.cycles == frame.cycle).any():
-            text = f"{what}, is not shown: the lamps take it for a part of the frame before"
+            text = f"{what}, is not shown: the lamps treat it as part of the frame before"
         else:
-            text = (
-                f"{what}, is not shown: the line does not move in cycle {frame.cycle:,}, its first"
-            )
+            text = f"{what}, is not shown: the line does not change in cycle {frame.cycle:,}, its first"
         return ShownDifference(min(cycle, self.facts.recording.cycles - 1), frame.access, text)
 
     def _colours(self, number: int, frame: Frame, colours: Sequence[int]) -> str:
-        """Return what a frame shows, from its first lamp that differs on."""
+        """Return the colours sent and shown, from the first lamp that differs on."""
         pairs = zip(colours, frame.colours, strict=False)
         lamp = next((place for place, (one, other) in enumerate(pairs) if one != other), None)
         what = f"frame {number} was sent by {self.device} as {_listed(frame.colours)}"
         if lamp is None or lamp < LISTED:
-            return f"{what}, and is shown as {_listed(colours)}"
+            return f"{what} and is shown as {_listed(colours)}"
         return (
-            f"lamp {lamp} of frame {number} was sent by {self.device} as {frame.colours[lamp]:06x}, "
-            f"and shows {colours[lamp]:06x}"
+            f"lamp {lamp} of frame {number} was sent by {self.device} as {frame.colours[lamp]:06x} "
+            f"and is shown as {colours[lamp]:06x}"
         )
 
 
 def _listed(colours: Sequence[int]) -> str:
-    """Return some colours in words."""
+    """Return colours as text."""
     if not colours:
         return "no lamp"
     more = f" and {len(colours) - LISTED} more" if len(colours) > LISTED else ""

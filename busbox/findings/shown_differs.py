@@ -20,15 +20,14 @@ _DIFFERENCES = {"frames": frame_difference, "text": byte_difference}
 
 
 def shown_differs(facts: RunFacts) -> Iterator[Sighting]:
-    """Lamps or a terminal show something else than the device behind their line sent.
+    """Lamps or a terminal show something other than the device behind their line sent.
 
-    It hurts because all else looks right. Only the first difference of each attachment is shown, and
-    none that another finding explains, or that a reset or the end of the run caused.
+    Why it matters: everything else looks right. Found once for each attachment, and only if neither
+    another finding nor a reset explains it.
 
     Example
     -------
-    The high of a zero was given 11 clocks instead of 7, which is long enough for a one (set
-    ``mistakes``, bench ``lamp_zeros``)::
+    A zero is high for 11 cycles instead of 7, like a one (set ``mistakes``, bench ``lamp_zeros``)::
 
         [attach.string]
         profile = "P4"
@@ -40,7 +39,7 @@ def shown_differs(facts: RunFacts) -> Iterator[Sighting]:
 
     Finding
     -------
-    string: frame 0 was sent by lamps as 400000 004000, and is shown as ffffff ffffff: lamp 0, bit 0
+    string: frame 0 was sent by lamps as 400000 004000 and is shown as ffffff ffffff: lamp 0, bit 0
     on the wire was sent as a zero and is high for 11 clocks (687.5 ns), as long as a one: P4 takes
     250..550 ns for a zero, 650..950 ns for a one.
 
@@ -49,8 +48,8 @@ def shown_differs(facts: RunFacts) -> Iterator[Sighting]:
 
     What to do
     ----------
-    Compare the bit that is named with the windows of the lamps (``busbox timing``), and trace it back
-    with ``busbox why``. For a terminal, give both ends one rate and format.
+    Compare the bit with the windows of the lamps (``busbox timing``), and trace it with ``busbox why``.
+    For a terminal, give both ends the same rate and format.
     """
     for name, decoded in facts.decoded_lines.items():
         sender = sender_of(facts.system, decoded.attached)
@@ -72,6 +71,6 @@ def _describe(
     message = f"{name}: {difference.text}"
     if explained.text:
         message += f": {explained.text}"
-    hint = explained.hint or "Trace the line at the first difference (busbox why), and compare it."
+    hint = explained.hint or "Trace the line at the first difference (busbox why)."
     named = registers(facts.system, decoded.attached, explained.advice)
     return f"{message}.", f"{hint} {named}".rstrip()

@@ -14,10 +14,10 @@ if TYPE_CHECKING:
 
 
 def supply_current(facts: RunFacts) -> Iterator[Sighting]:
-    """The lamps draw more current than their supply gives.
+    """The lamps draw more current than their supply can deliver.
 
-    It hurts because the voltage falls: colours fade, the board resets, wires get hot. Only where the
-    bench says ``supply``, which all strings share. What dark lamps draw is not counted.
+    Why it matters: the voltage drops, colours fade, the board resets, wires get hot. Only checked if
+    the bench sets ``supply``, which all strings share. Current of dark lamps is not counted.
 
     Example
     -------
@@ -34,15 +34,15 @@ def supply_current(facts: RunFacts) -> Iterator[Sighting]:
 
     Finding
     -------
-    The lamps draw 240 mA from cycle 2725 on; the supply gives 200 mA.
+    The lamps draw 240 mA from cycle 2,725 on; the supply delivers 200 mA.
 
-    try: Take a larger supply, or dim the lamps. Feed a string from its own supply, fused and sized
+    try: Use a larger supply, or dim the lamps. Feed a string from its own supply, fused and sized
     for it, never from a board's pin beyond a few lamps; local codes and licensed practice decide.
 
     What to do
     ----------
-    Add up what the lamps draw in the brightest picture that you will ever show, and take a supply with
-    room above that. This is an estimate: local codes and licensed practice decide.
+    Add up what the lamps draw in the brightest picture, and choose a supply with a margin above that.
+    This is an estimate: local codes and licensed practice decide.
     """
     from busbox.board.decoding import total_current
 
@@ -63,9 +63,9 @@ def supply_current(facts: RunFacts) -> Iterator[Sighting]:
 
 def _describe_supply(tick: int, total: Fraction, limit: Fraction) -> tuple[str, str]:
     return (
-        f"The lamps draw {show_current(total)} from cycle {tick} on; the supply gives "
+        f"The lamps draw {show_current(total)} from cycle {tick:,} on; the supply delivers "
         f"{show_current(limit)}.",
-        "Take a larger supply, or dim the lamps. Feed a string from its own supply, fused and sized "
+        "Use a larger supply, or dim the lamps. Feed a string from its own supply, fused and sized "
         "for it, never from a board's pin beyond a few lamps; local codes and licensed practice "
         "decide.",
     )

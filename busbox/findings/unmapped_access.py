@@ -17,13 +17,13 @@ if TYPE_CHECKING:
 def unmapped_access(facts: RunFacts) -> Iterator[Sighting]:
     """An access went to an address that no slot decodes, and got ERR.
 
-    It hurts because the write is lost, or the read is 0: on the board the peripheral simply does
+    Why it matters: the write is lost, or the read returns 0; on the board the peripheral simply does
     nothing. Usually a base address differs between firmware and hardware.
 
     Example
     -------
-    The firmware tells the signal lamps how many of them there are. Its header has one digit of
-    their base wrong, 0x41000000 for 0x44000000 (set ``mistakes``, bench ``addresses``)::
+    The firmware sets the number of signal lamps. One digit of their base is wrong in its header,
+    0x41000000 instead of 0x44000000 (set ``mistakes``, bench ``addresses``)::
 
         write 0x41000008 1
 
@@ -32,13 +32,13 @@ def unmapped_access(facts: RunFacts) -> Iterator[Sighting]:
     write of 0x1 to 0x41000008: no slot answers at this address; the write is lost.
 
     try: The nearest slot is levers at 0x40000000..0x40000fff; the same offset there is
-    levers.CLEAR (0x40000008). Make the base in the bench and the one in the firmware agree.
+    levers.CLEAR (0x40000008). Use the same base address in the bench and in the firmware.
 
     What to do
     ----------
-    See which constant of the firmware made the address, and give it the base that the hardware has.
-    The nearest slot is a guess: here the lamps were meant. ``busbox where BENCH FILE.h`` checks every
-    constant of a C header at once.
+    Find the constant in the firmware that the address comes from, and set it to the base in hardware.
+    The nearest slot is only a guess: here the lamps were intended. ``busbox where BENCH FILE.h`` checks
+    every constant of a C header at once.
     """
 
     def unmapped(part: Accesses) -> Any:

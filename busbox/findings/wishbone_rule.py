@@ -13,12 +13,12 @@ from busbox.findings.rule import RunFacts, Sighting
 def wishbone_rule(facts: RunFacts) -> Iterator[Sighting]:
     """A port broke a rule of Wishbone B4.
 
-    It hurts because other components may rely on the rule: on the board it works by chance, or not.
+    Why it matters: other components may rely on the rule; on the board it works by chance, if at all.
 
     Example
     -------
-    A bell written in Amaranth holds its ACK for one cycle too long. No traffic can do that; it is
-    in the device (set ``mistakes``, bench ``hasty``)::
+    A bell written in Amaranth keeps ACK high for one cycle too long. The mistake is in the device; no
+    traffic can cause it (set ``mistakes``, bench ``hasty``)::
 
         m.d.sync += late.eq(request)
         m.d.comb += self.bus.ack.eq(request | late)
@@ -33,8 +33,8 @@ def wishbone_rule(facts: RunFacts) -> Iterator[Sighting]:
 
     What to do
     ----------
-    Mend the hardware, not the firmware: here, let ACK follow CYC and STB alone. The rule's number is
-    that of the standard. Watched are the ports of devices in Amaranth.
+    Correct the hardware, not the firmware: here, derive ACK from CYC and STB alone. The number of the
+    rule is that of the standard. Only ports of devices in Amaranth are checked.
     """
     accesses = facts.recording.accesses
     for breach in facts.recording.breaches:

@@ -102,11 +102,12 @@ def test_an_exchange_is_told_by_its_channels() -> None:
     (finding,) = found.findings
     # On the wire 10 20 30; the string takes them for green, blue, red.
     assert finding.message == (
-        "string: The lamps show red as green, green as blue and blue as red: frame 1 was meant as "
-        "102030, and shows 301020."
+        "string: The lamps show red as green, green as blue and blue as red: frame 1 was sent as "
+        "102030, and is shown as 301020."
     )
     assert finding.hint == (
-        "Give lamps the order of the lamps (string has GBR), or look it up in their data sheet."
+        "Make lamps send in the order that the string expects (string has GBR), or look the order "
+        "up in its data sheet."
     )
     sent = found.frames["lamps"][1]
     # It is known when the lamps show it: 23 bits, the last high of 7 clocks, a gap of more than 50 us.
@@ -190,13 +191,13 @@ def shown_from(frame: Frame) -> int:
 
 @pytest.mark.parametrize(("supply", "told"), [("240 mA", 1), ("479 mA", 1), ("480 mA", 0)])
 def test_two_strings_on_one_supply_add_up(supply: str, told: int) -> None:
-    """240 mA and 240 mA are above a supply that is enough for either, and it is told once."""
+    """240 mA and 240 mA are above a supply that is enough for either, and it is found once."""
     found = both(supply)
     second = found.frames["signals"][0]
     assert found.counts.get("supply-current", {}) == ({"row": 1} if told else {})
     for finding in found.findings:
         assert finding.message == (
-            f"The lamps draw 480 mA from cycle {shown_from(second)} on; the supply gives {supply}."
+            f"The lamps draw 480 mA from cycle {shown_from(second):,} on; the supply delivers {supply}."
         )
         assert (finding.cycle, finding.access) == (shown_from(second), second.access)
         assert (finding.slot, finding.register) == ("signals", "line")

@@ -277,7 +277,7 @@ def test_a_set_has_a_short_block_for_each_bench_and_a_table(pages: Pages) -> Non
         "byte-lost finding.0, cycle 6 (375 ns), access 2, too_fast.steps:3 "
         f"{first.message} "
         "frame-missed finding.1, cycle 12 (750 ns), access 5, too_fast.steps:6 "
-        f"{second.message}"
+        f"{second.message} expectations: 2 of 2 met"
     )
     table = blocks[len(names)].splitlines()
     assert table[:2] == [
@@ -285,7 +285,7 @@ def test_a_set_has_a_short_block_for_each_bench_and_a_table(pages: Pages) -> Non
         "  bench        ended          findings  expectations",
     ]
     assert [line.split()[0] for line in table[2:]] == names
-    assert "  hang         the CPU hangs         1  none" in table
+    assert "  hang         the CPU hangs         1  1 of 1 met" in table
     assert blocks[-1] == "busbox run mistakes/NAME prints the whole summary of one.\n"
     assert len(page.splitlines()) < 150
 

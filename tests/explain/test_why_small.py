@@ -287,7 +287,7 @@ def test_bit_banging_has_the_routine_in_between() -> None:
         folder = Path(busbox.__file__).parent.parent / "firmware_traces"
     bench = load_bench(str(folder / "bit_banging" / "interrupted"))
     recording = bench.run("python")
-    (finding,) = recording.findings
+    finding = recording.findings[0]
     story = Stories(bench.system(), recording).tell("finding.0")
     by = {part.label: part for part in story.parts}
     accesses = recording.accesses

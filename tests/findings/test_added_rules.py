@@ -27,7 +27,7 @@ from busbox.findings import Sighting
 PAGE = """
 A stroke of the bell was too short to be heard.
 
-It hurts because nobody is warned.
+Why it matters: nobody is warned.
 
 What to do
 ----------
@@ -230,8 +230,8 @@ def test_a_capture_is_judged_by_them_too(
     code, _, err = said(capsys, *words)
     assert code == 2
     assert err == (
-        "busbox: hammer: Bell must name a rule that there is, or declare it in its rules, "
-        "not 'bell-silent'\n"
+        "busbox: hammer: Bell names an unknown rule, 'bell-silent'; name an existing rule, or "
+        "declare it in its rules\n"
     )
 
 
@@ -322,7 +322,7 @@ def test_a_plug_in_that_cannot_be_used_is_listed_as_such(
     """A name that is not the rule's id, and a module that is not there."""
     plugins("[busbox.rules]\nnothing-read = bell_box:no_reads\ngone = bell_gone:rule\n")
     out = " ".join(said(capsys, "explain")[1].split())
-    text = "plug-in 'nothing-read' must have the id of its rule as name, 'no-reads'"
+    text = "plug-in 'nothing-read' must be named like its rule, 'no-reads'"
     assert f" nothing-read cannot be used: {text} " in f"{out} "
     assert "cannot be used: plug-in 'gone' does not load: ModuleNotFoundError" in out
     code, _, err = said(capsys, "explain", "nothing-read")
@@ -393,8 +393,8 @@ def test_a_recording_carries_a_function_by_its_name(tmp_path: Path) -> None:
         ([3], "3 must be a function that yields sightings, not 3"),
         ([Bench], "must be a function that yields sightings"),
         ([no_page], "rule no-page must have a page: what is wrong, why it matters, what to do"),
-        ([bus_hang], "there is a rule bus-hang already; choose another id"),
-        ([first_write, first_write], "there is a rule first-write already; choose another id"),
+        ([bus_hang], "a rule bus-hang already exists; choose another id"),
+        ([first_write, first_write], "a rule first-write already exists; choose another id"),
     ],
 )
 def test_what_is_no_rule_is_refused(rules: list[Any], text: str) -> None:
@@ -424,9 +424,9 @@ def test_a_rule_may_only_yield_sightings_of_the_run() -> None:
         "must yield a Sighting, not 5": 5,
         "must name a cycle of the run, 0 to 3, not 4": sighting(cycle=4),
         "must name an access of the run, or -1, not 1": sighting(access=1),
-        "must give its key as a text, not None": sighting(key=None),
+        "must give its key as a string, not None": sighting(key=None),
         "raised ZeroDivisionError: division by zero": sighting(describe=lambda: 1 / 0),
-        "raised TypeError: describe must return two texts: message and hint": sighting(
+        "raised TypeError: describe must return two strings, message and hint": sighting(
             describe=lambda: (1, 2)
         ),
         "raised TypeError: 'str' object cannot be interpreted as an integer": sighting(cycle="0"),

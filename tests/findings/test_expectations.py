@@ -63,7 +63,7 @@ def judged(evening: dict[str, Any], *expectations: dict[str, Any]) -> Recording:
         ({"frames": {"of": "string", "at_most": 0}}, False, "1"),
         ({"colours": {"of": "string", "are": ["400000", "004000"]}}, True, "400000 004000"),
         ({"colours": {"of": "lamps", "frame": 0, "are": ["400000"]}}, False, "400000 004000"),
-        ({"colours": {"of": "lamps", "frame": 1, "are": []}}, False, "there are 1 frames"),
+        ({"colours": {"of": "lamps", "frame": 1, "are": []}}, False, "1 frame"),
         ({"findings": {"rule": "byte-lost", "exactly": 0}}, True, "0"),
         ({"findings": {"rule": "unmapped-access", "at_least": 1}}, False, "0"),
         ({"register": {"of": "levers.ENABLE", "is": 0xFFFF_FFFF}}, True, "0xffffffff"),
@@ -79,11 +79,11 @@ def test_each_kind_is_judged(
 
 
 def test_a_level_behind_the_end_of_the_run_is_not_met(evening: dict[str, Any]) -> None:
-    """A run that has ended before shows no level: that is told, with its length."""
+    """A run that has ended before shows no level: the verdict says so, with its length."""
     recording = judged(evening, {"level": {"pin": "telegraph.tx", "at": "1 s", "is": 1}})
-    told = f"the run ended before, after {recording.cycles} cycles"
+    told = f"the run ended before that, after {recording.cycles:,} cycles"
     assert recording.verdicts == (
-        Verdict("level of telegraph.tx in cycle 16000000 is 1", False, told),
+        Verdict("level of telegraph.tx in cycle 16,000,000 is 1", False, told),
     )
 
 

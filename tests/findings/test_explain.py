@@ -11,13 +11,15 @@ from typing import Any
 
 import pytest
 
+from busbox.basics.pages import first_paragraph
 from busbox.bench.bench import Bench
 from busbox.bench.find import benches_of
 from busbox.cli import main
+from busbox.cli.common import plain
 from busbox.cpu.steps import Step
 from busbox.formats.files import read_traffic
 from busbox.formats.text import FIRST_WORDS, read_text
-from busbox.plugins import RULES
+from busbox.plugins import RULES, find
 from busbox.recording.judged import Finding
 
 pytestmark = pytest.mark.quick
@@ -35,9 +37,9 @@ class Page:
     Attributes
     ----------
     text : all of it, as printed
-    example, finding, advice : its sections, spaces and line ends made one space
+    example, finding, advice : its sections, with each run of white space as one space
     bench : file of the bench that the example is from
-    code : the code of the example, a text a block
+    code : the code of the example, one string for each block
     """
 
     text: str
@@ -93,13 +95,15 @@ def lacking(part: Any, whole: Any) -> Iterator[object]:
 
 
 def test_explain_alone_lists_the_rules(capsys: pytest.CaptureFixture[str]) -> None:
-    """Every rule stands there with the first sentence of its page."""
+    """Every rule is listed with the first sentence of its page."""
     with pytest.raises(SystemExit) as ended:
         main(["explain"])
     assert ended.value.code == 0
-    lines = capsys.readouterr().out.splitlines()
-    assert [line.split()[0] for line in lines[: len(RULES.built_in)]] == list(RULES.built_in)
-    assert all(line.endswith(".") for line in lines[: len(RULES.built_in)])
+    entries = re.split(r"^  (?=\S)", capsys.readouterr().out.split("\n\n")[0], flags=re.MULTILINE)
+    words = [entry.split() for entry in entries if entry]
+    assert [entry[0] for entry in words] == list(RULES.built_in)
+    for rule, *sentence in words:
+        assert " ".join(sentence) == plain(first_paragraph(find(RULES, rule).__doc__))
 
 
 def test_explain_tells_the_nearest_rule(capsys: pytest.CaptureFixture[str]) -> None:
@@ -114,16 +118,16 @@ def test_explain_tells_the_nearest_rule(capsys: pytest.CaptureFixture[str]) -> N
 def test_each_page_has_its_parts_and_fits_a_screen(
     rule: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Meaning, harm, example, finding, advice, in 30 lines of 100 columns, without marks of mark-up."""
+    """Meaning, harm, example, finding, advice, in 32 lines of 80 columns, without marks of mark-up."""
     page = page_of(rule, capsys)
     lines = page.text.splitlines()
     assert lines[0] == rule
-    assert "It hurts because" in " ".join(page.text.split())
+    assert "Why it matters:" in " ".join(page.text.split())
     assert page.code
     assert " try: " in page.finding
     assert page.advice.endswith(".")
-    assert len(lines) <= 30
-    assert max(map(len, lines)) <= 100
+    assert len(lines) <= 32
+    assert max(map(len, lines)) <= 80
     assert "`" not in page.text
 
 

@@ -18,7 +18,7 @@ SLOTS = {
 }
 CLOCK = "read clock.NOW\nread levers.IN\n"
 NEAREST = "The nearest slot is clock at 0x44001000..0x44001fff"
-AGREE = "Make the base in the bench and the one in the firmware agree."
+AGREE = "Use the same base address in the bench and in the firmware."
 
 
 def hint(tmp_path: Path, steps: str) -> str:
@@ -31,8 +31,8 @@ def test_a_silent_slot_whose_registers_fit_is_meant(tmp_path: Path) -> None:
     """The lamps were moved: clock is nearer in bytes, but it is in use, and has no offset 0x100."""
     assert hint(tmp_path, CLOCK + "write 0x44000008 2\nwrite 0x44000100 7\nread 0x44000004\n") == (
         "Probably lamps at 0x40011000..0x40011fff: it got no access in this run, and its registers "
-        "fit whatever missed from 0x44000000 on; the same offset there is lamps.COUNT (0x40011008). "
-        f"{AGREE}"
+        "fit all accesses that missed from 0x44000000 on; the same offset there is lamps.COUNT "
+        f"(0x40011008). {AGREE}"
     )
 
 
@@ -41,7 +41,7 @@ def test_a_silent_slot_whose_registers_fit_is_meant(tmp_path: Path) -> None:
     [
         CLOCK + "write 0x44000008 2\nwrite lamps.COUNT 1\n",
         CLOCK + "write 0x44000008 2\nwrite 0x44000020 1\n",
-        CLOCK + "write 0x44000008 2\nwrite 0x44000004 1\n",
+        "read clock.NOW\nread lamps.COUNT\nwrite 0x44000010 2\n",
         CLOCK + "write 0x44000700 2\n",
         "write 0x44000008 2\nread clock.NOW\n",
     ],

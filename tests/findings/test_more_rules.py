@@ -94,36 +94,36 @@ MESSAGES = {
     "write 0x44001008 1\n": (
         "write of 0x1 to lamps.COUNT (0x44001008): image 1 of lamps answers here, because the "
         "decoder compares only bits 31..24.",
-        "Use the address 0x44000008 in the firmware, or have the decoder compare more bits.",
+        "Use the address 0x44000008 in the firmware, or make the decoder compare more bits.",
     ),
     "read 0x40000024\n": (
-        "read of levers+0x24 (0x40000024): levers has no register at offset 0x24; the read gives 0. "
+        "read of levers+0x24 (0x40000024): levers has no register at offset 0x24; the read returns 0. "
         "The nearest is EVENTS at offset 0x20.",
         "Compare the offset in the firmware with the registers of levers (busbox models).",
     ),
     "write levers.IN 1\n": (
         "write of 0x1 to levers.IN (0x40000010): every bit of this register is read-only; the write "
         "does nothing.",
-        "Leave the write out, or write the register that was meant (OUT, SET, CLEAR, TOGGLE, ENABLE, "
-        "RISE, FALL or EVENTS).",
+        "Remove the write, or write to the register you meant (OUT, SET, CLEAR, TOGGLE, ENABLE, RISE, "
+        "FALL or EVENTS).",
     ),
     "read levers.SET\n": (
-        "read of levers.SET (0x40000004): no bit of this register can be read; it gives 0.",
-        "Read the register that shows it (OUT, IN, ENABLE, RISE, FALL or EVENTS), or keep a copy in "
-        "the firmware of what was written, and change that.",
+        "read of levers.SET (0x40000004): no bit of this register can be read; the read returns 0.",
+        "Read the register that shows the state (OUT, IN, ENABLE, RISE, FALL or EVENTS), or keep a "
+        "copy of what was written in the firmware, and change that.",
     ),
     "write telegraph.DATA 0x4100 lanes 0010\n": (
         "write of 0x4100 to telegraph.DATA (0x40001000) with lanes 0010 (byte 1 of the word): this "
-        "register acts only with lanes 0001 (byte 0); the write does nothing.",
+        "register acts only on lanes 0001 (byte 0); the write does nothing.",
         "Store the whole word at 0x40001000, or only byte 0 of it.",
     ),
     "write lamps.CONTROL 5\n": (
-        "write of 0x5 to lamps.CONTROL (0x44000000): the ones in 0x4 are in bits that the register "
-        "does not have; they are dropped, and 0x1 is left.",
-        "It has these bits: SEND 0, REPEAT 1. See whether the value is too large or shifted.",
+        "write of 0x5 to lamps.CONTROL (0x44000000): bits 0x4 do not exist in this register; they "
+        "are ignored and 0x1 is written.",
+        "It implements SEND 0, REPEAT 1; check whether the value is too large or shifted.",
     ),
     "read 0x20000004\n": (
-        "book.WORD.1 (0x20000004) was read before anything was written to it; it gives 0 here.",
+        "book.WORD.1 (0x20000004) was read before anything was written to it; it returns 0 here.",
         "Write it first (start-up code that clears and copies variables does), or give book its "
         "contents in the bench (file = ...).",
     ),
@@ -173,7 +173,7 @@ def test_a_byte_that_nobody_read_in_time_is_lost(tmp_path: Path) -> None:
     (finding,) = recording.findings
     assert (finding.rule, finding.access, finding.slot) == ("byte-lost", -1, "telegraph")
     assert finding.message == (
-        "telegraph received byte 0x62 'b' while another was waiting to be read: the new one is lost."
+        "telegraph received byte 0x62 'b' before the previous byte was read: the new one is lost."
     )
 
 
@@ -184,7 +184,7 @@ def test_a_rate_that_does_not_fit_is_a_framing_finding(tmp_path: Path) -> None:
     assert (finding.rule, finding.access, finding.register) == ("framing", -1, "DATA")
     assert recording.counts == {"framing": {"telegraph.DATA": 1}}
     assert finding.message.endswith(
-        "the byte 0x00 is dropped; it was sampled at 16 MHz / 4 = 4000000 bits per second."
+        "and dropped it; it was sampled at 16 MHz / 4 = 4,000,000 bits per second."
     )
 
 
@@ -200,17 +200,17 @@ def test_a_register_that_wants_all_lanes_is_told_no_byte(tmp_path: Path) -> None
     slots = {"points": {"model": Points, "base": 0, "size": 4}}
     (finding,) = run(tmp_path, "write 0 0x10000 lanes 0110\n", slot=slots).findings
     assert "lanes 0110 (bytes 1 and 2 of the word)" in finding.message
-    assert "only with lanes 1111 (bytes 0, 1, 2 and 3)" in finding.message
+    assert "only on lanes 1111 (bytes 0, 1, 2 and 3)" in finding.message
     assert finding.hint == "Store the whole word at 0x00000000."
 
 
 @pytest.mark.parametrize(
     ("step", "hint"),
     [
-        ("write dial.SHOWN 1\n", "Leave the write out: no register of dial can be written."),
+        ("write dial.SHOWN 1\n", "Remove the write: no register of dial can be written."),
         (
             "read points.WORD\n",
-            "Keep a copy in the firmware of what was written, and change that.",
+            "Keep a copy of what was written in the firmware, and change that.",
         ),
     ],
 )
@@ -258,21 +258,22 @@ def test_a_baud_error_names_the_nearest_divisor(tmp_path: Path) -> None:
     slots = {"telegraph": telegraph}
     (finding,) = run(tmp_path, "write 0 65\n", clock="24 MHz", slot=slots).findings
     assert finding.message == (
-        "telegraph.DIVISOR 139 (its reset value) at 24 MHz gives 172662 bits per second; 115200 are "
-        "wanted (+49.88 %)."
+        "telegraph.DIVISOR 139 (its reset value) at 24 MHz gives 172,662 bits per second instead of "
+        "115,200 (+49.88 %)."
     )
     assert finding.hint == (
-        "Write 208 to telegraph.DIVISOR before the first byte, the nearest for this clock (+0.16 %)."
+        "Write 208 to telegraph.DIVISOR before the first byte: the best divisor at this clock "
+        "(+0.16 %)."
     )
 
 
 @pytest.mark.parametrize(
     ("baud", "hint"),
     [
-        (115_200, "Write 139 instead, the nearest for this clock (-0.08 %)."),
+        (115_200, "Write 139 instead: the best divisor at this clock (-0.08 %)."),
         (
             921_600,
-            "No divisor comes near at this clock (the nearest, 17: +2.12 %); take another rate or "
+            "No divisor is close enough at this clock (best: 17, +2.12 %); choose another rate or "
             "clock.",
         ),
     ],
@@ -285,7 +286,7 @@ def test_a_divisor_that_was_written_is_told_a_better_one(
     steps = "write telegraph.DIVISOR 16\nwrite telegraph.DIVISOR 9999\n"
     findings = run(tmp_path, steps, slot={"telegraph": telegraph}).findings
     assert [finding.hint for finding in findings] == [hint, hint]
-    assert findings[0].message.startswith("telegraph.DIVISOR 16 at 16 MHz gives 1000000 bits")
+    assert findings[0].message.startswith("telegraph.DIVISOR 16 at 16 MHz gives 1,000,000 bits")
 
 
 @pytest.mark.parametrize(
@@ -315,12 +316,12 @@ def test_an_interrupt_that_nobody_serves_is_found(
         (
             "write levers.RISE 1\npause 99\n",
             "levers.interrupt",
-            "High while EVENTS is not 0; write 1 to a bit of EVENTS to clear it.",
+            "high while EVENTS is not 0; write 1 to a bit of EVENTS to clear it",
         ),
         (
             "write clock.ALARM 9\nwrite clock.CONTROL 1\npause 99\n",
             "clock.ring",
-            "RANG while CONTROL.0 is 1; write 1 to STATUS.0 to clear RANG.",
+            "RANG while CONTROL.0 is 1; write 1 to STATUS.0 to clear RANG",
         ),
     ],
 )
@@ -330,6 +331,6 @@ def test_a_stuck_interrupt_says_what_ends_it(
     """The hint is the text of the pin; the message names the key of the bench."""
     level = [{"at": 10, "pin": "levers.in.0", "level": 1}]
     (finding,) = run(tmp_path, steps, stuck_after=30, input=level).findings
-    assert finding.message.startswith(f"{pin} is high from cycle ")
+    assert finding.message.startswith(f"{pin} has been high since cycle ")
     assert finding.message.endswith("the bench allows 30 (stuck_after).")
-    assert finding.hint == f"Have the interrupt routine end what holds it high: {hint}"
+    assert finding.hint == f"Make the interrupt handler clear what holds it high ({hint})."

@@ -73,7 +73,7 @@ def test_an_unmapped_access_names_the_nearest_slot_and_register(tmp_path: Path) 
     )
     assert finding.hint == (
         "The nearest slot is lamps at 0x44000000..0x44000fff; the same offset there is lamps.COUNT "
-        "(0x44000008). Make the base in the bench and the one in the firmware agree."
+        "(0x44000008). Use the same base address in the bench and in the firmware."
     )
     assert recording.counts == {"unmapped-access": {"0x44001008": 1}}
 
@@ -85,7 +85,7 @@ def test_a_watchdog_that_ends_an_access_is_no_answer(tmp_path: Path) -> None:
     assert told(recording) == [("no-answer", 10, 0, "", "", 1, -1)]
     assert recording.findings[0].message == (
         "read of 0x50000000: unanswered for 9 cycles; the watchdog ended it with ERR, and the read "
-        "gives 0. No slot decodes it."
+        "returns 0. No slot decodes it."
     )
 
 
@@ -95,7 +95,7 @@ def test_a_device_that_holds_into_the_watchdog_is_named(tmp_path: Path) -> None:
     recording = run(tmp_path, "write points.WORD 1\n", slot=slots, fabric={"watchdog": 9})
     assert told(recording) == [("no-answer", 10, 0, "points", "WORD", 1, -1)]
     assert recording.findings[0].hint == (
-        "See what points waits for; give the watchdog more cycles if it needs longer."
+        "Check what points waits for; give the watchdog more cycles if it needs longer."
     )
 
 
@@ -120,7 +120,8 @@ def test_a_read_that_differs_tells_the_fields(tmp_path: Path) -> None:
     recording = run(tmp_path, steps)
     assert told(recording) == [("read-differs", 4, 1, "telegraph", "STATUS", 2, -1)]
     assert recording.findings[0].message == (
-        "read of telegraph.STATUS (0x40001004) gave 0x3, recorded was 0x1 (TX_BUSY is 1, was 0)."
+        "read of telegraph.STATUS (0x40001004) returned 0x3, but 0x1 was recorded "
+        "(TX_BUSY is 1, was 0)."
     )
     assert recording.counts == {"read-differs": {"telegraph.STATUS": 1}}
 
@@ -151,8 +152,8 @@ def test_a_poll_at_its_limit_says_what_it_waits_for(tmp_path: Path) -> None:
     recording = run(tmp_path, steps)
     assert told(recording) == [("poll-timeout", 17, 3, "levers", "IN", 1, -1)]
     assert recording.findings[0].message == (
-        "poll of levers.IN: given up after 4 reads; the last one gives 0x0, and it waits for "
-        "(word & 0x10) == 0x10."
+        "poll of levers.IN gave up after 4 reads: the last one returned 0x0, and (word & 0x10) == 0x10 "
+        "was expected."
     )
 
 
@@ -160,7 +161,7 @@ def test_a_poll_at_its_limit_names_the_fields_that_it_waits_for(tmp_path: Path) 
     """Fields of which the mask holds every bit are named with the value that is waited for."""
     steps = "poll telegraph.STATUS & 3 == 2 limit 1\n"
     (finding,) = run(tmp_path, steps).findings
-    assert finding.message.endswith("(word & 0x3) == 0x2, that is TX_ROOM 0, TX_BUSY 1.")
+    assert finding.message.endswith("(word & 0x3) == 0x2 (TX_ROOM 0, TX_BUSY 1) was expected.")
 
 
 def test_a_frame_sent_while_busy_is_missed(tmp_path: Path) -> None:

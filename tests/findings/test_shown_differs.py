@@ -62,7 +62,7 @@ def test_a_zero_as_long_as_a_one_is_found(how: str) -> None:
     recording = of_lamps(lamps(**{"as": how}))
     (finding,) = recording.findings
     assert finding.message == (
-        "string: frame 0 was sent by lamps as 400000 004000 000040, and is shown as ffffff ffffff "
+        "string: frame 0 was sent by lamps as 400000 004000 000040 and is shown as ffffff ffffff "
         "ffffff: lamp 0, bit 0 on the wire was sent as a zero and is high for 11 clocks (687.5 ns), as "
         "long as a one: P4 takes 250..550 ns for a zero, 650..950 ns for a one."
     )
@@ -153,8 +153,8 @@ def test_a_frame_without_a_pulse_is_found() -> None:
     """With a high of 0 clocks a dark picture leaves the line as it is: the lamps keep the old one."""
     recording = of_lamps(lamps(0x000D_0000), (0, 0, 0))
     assert [one.message for one in recording.findings] == [
-        "string: frame 0, sent by lamps as 000000 000000 000000, is not shown: the line does not move "
-        "in cycle 9, its first."
+        "string: frame 0, sent by lamps as 000000 000000 000000, is not shown: the line does not "
+        "change in cycle 9, its first."
     ]
 
 
@@ -253,7 +253,7 @@ def test_a_byte_that_fits_the_terminal_s_rate_too_is_compared_with_what_was_sent
     (finding,) = recording.findings
     assert finding.rule == "shown-differs"
     assert finding.message.startswith(
-        "paper: byte 0 was sent as 0x55 'U', and is shown as 2 characters, 0x1c '\\x1c', 0x1c '\\x1c'"
+        "paper: byte 0 was sent as 0x55 'U' and is shown as 2 characters, 0x1c '\\x1c', 0x1c '\\x1c'"
     )
 
 
@@ -261,7 +261,7 @@ def test_a_format_with_fewer_data_bits_is_found() -> None:
     """Seven of eight data bits show another byte where the eighth is a one."""
     recording = typed(0xC1, terminal={"format": "7N1"})
     assert [one.message for one in recording.findings] == [
-        "paper: byte 0 was sent as 0xc1 'Á', and is shown as 0x41 'A': 0xc1 has more than the 7 data "
+        "paper: byte 0 was sent as 0xc1 'Á' and is shown as 0x41 'A': 0xc1 has more than the 7 data "
         "bits that 7N1 has."
     ]
 
@@ -286,9 +286,9 @@ def test_colours_with_the_right_counts_are_never_found(picture: list[int]) -> No
     ("built", "sent", "count", "notes"),
     [
         (3, 3, 3, ()),
-        (60, 12, 12, ("string has 12 lamps; lamps sends to 12 and is built for 60.",)),
-        (4, 4, 3, ("string has 3 lamps; lamps sends to 4.",)),
-        (4, 3, 4, ("string has 4 lamps; lamps sends to 3 and is built for 4.",)),
+        (60, 12, 12, ("string has 12 lamps; lamps sends colours for 12 and is built for 60.",)),
+        (4, 4, 3, ("string has 3 lamps; lamps sends colours for 4.",)),
+        (4, 3, 4, ("string has 4 lamps; lamps sends colours for 3 and is built for 4.",)),
     ],
 )
 def test_numbers_of_lamps_that_are_not_equal_are_noted_once(

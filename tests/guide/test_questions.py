@@ -105,7 +105,7 @@ QUESTIONS = [
     (
         "What must I do about byte-lost?",
         "byte-lost",
-        "Before each byte, wait until STATUS says TX_ROOM",
+        "Before each byte, wait until TX_ROOM in STATUS is 1",
     ),
     (
         "How do I write a bounce of a switch?",

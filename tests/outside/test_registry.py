@@ -94,7 +94,7 @@ def test_an_engine_from_outside_runs_and_shows(
         (SOURCES, 3, "'x' must be a class, not 3"),
         (SOURCES, int, "(busbox.cpu.source_kind): it lacks check, next, again, close, settings"),
         (RULES, 3, "x must be a function that yields sightings, not 3"),
-        (RULES, lambda facts: (), "plug-in 'x' must have the id of its rule as name, '<lambda>'"),
+        (RULES, lambda facts: (), "plug-in 'x' must be named like its rule, '<lambda>'"),
         (EXPORTS, 3, "'x' must be a function write(result, target), not 3"),
         (EXPORTS, lambda result: None, "write(result, target); it takes other arguments"),
         (BUSES, int, "'x' must be a subclass of Design (busbox.bus.design)"),

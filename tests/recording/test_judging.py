@@ -154,7 +154,7 @@ def test_a_storm_of_handlers_is_a_fact(tmp_path: Path) -> None:
     recording.save(tmp_path / "noon.recording.npz")
     loaded = Recording.load(tmp_path / "noon.recording.npz")
     same(busbox.judge(unjudged(loaded)), recording)
-    assert "handler bell was taken again and again" in recording.findings[0].message
+    assert "handler bell ran back to back" in recording.findings[0].message
 
 
 @pytest.mark.parametrize(

@@ -327,8 +327,8 @@ def test_a_handler_that_clears_nothing_ends_the_run(tmp_path: Path) -> None:
     (finding,) = recording.findings
     assert (finding.rule, finding.cycle, finding.access) == ("bus-hang", 50, -1)
     assert finding.message == (
-        "handler pull was taken again and again for 40 cycles (the limit hang_after), because "
-        "levers.in.4 stays high: the CPU never comes back to its steps; the run ends here."
+        "handler pull ran back to back for 40 cycles (the limit hang_after) because levers.in.4 "
+        "stays high: the main program never resumes; the run ends here."
     )
 
 

@@ -16,7 +16,7 @@ class Gong(Decoder):
     rules: ClassVar = {
         "stroke-too-short": """A stroke is too short to be heard.
 
-        It hurts because the signalman waits for a bell that nobody heard.
+        Why it matters: the signalman waits for a bell that nobody heard.
 
         What to do
         ----------

@@ -8,7 +8,7 @@ from busbox.findings import RunFacts, Sighting
 def stroke_in_haste(facts: RunFacts) -> Iterator[Sighting]:
     """Two strokes were struck without a pause between them.
 
-    It hurts because the bell does not hear the second one.
+    Why it matters: the bell does not hear the second one.
 
     What to do
     ----------
