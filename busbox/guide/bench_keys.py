@@ -9,11 +9,11 @@ from itertools import groupby
 from busbox.bench.keys import HEADS, BenchKey, bench_keys
 from busbox.guide.markdown import code, escaped
 
-#: How a default begins that is a value of TOML, not words.
-_VALUE = re.compile(r"['\"\[\d-]|true$|false$")
-#: The heading of the keys that stand above every table.
+#: A default that is a TOML value, not prose.
+_VALUE = re.compile(r"'[^']*'|\"[^\"]*\"|\[.*\]|-?[\d_.]+|true|false")
+#: The heading of the keys above the first table.
 TOP = "Keys at the top of the file"
-#: Tables whose keys stand on a page of their own, and the topic of that.
+#: Tables whose keys are listed on another page, and the topic of that page.
 ELSEWHERE = {HEADS["profile"]: "lamps", HEADS["expect"]: "expectations"}
 
 
@@ -23,7 +23,7 @@ def all_tables() -> str:
     for head, keys in groupby(bench_keys(), key=lambda key: key.table):
         blocks.append(f"## {head or TOP}")
         if head in ELSEWHERE:
-            blocks.append(f"`busbox guide {ELSEWHERE[head]}` has its keys.")
+            blocks.append(f"`busbox guide {ELSEWHERE[head]}` lists its keys.")
         else:
             blocks.append(listed(key for key in keys if not key.owner))
         blocks += _NOTES.get(head, [])
@@ -31,9 +31,9 @@ def all_tables() -> str:
 
 
 _NOTES = {
-    HEADS["slot"]: ["Other keys are settings of the model: `busbox guide models` leads to them."],
+    HEADS["slot"]: ["Other keys are settings of the model, on its page: `busbox guide models`."],
     HEADS["attach"]: [
-        "Other keys are settings of the kind: `busbox guide attachments` leads to them."
+        "Other keys are settings of the kind, on its page: `busbox guide attachments`."
     ],
 }
 
@@ -56,7 +56,9 @@ def _item(key: BenchKey) -> str:
     if key.required:
         default = "; required"
     elif key.default:
-        default = f"; default: {code(key.default) if _VALUE.match(key.default) else key.default}"
+        default = (
+            f"; default: {code(key.default) if _VALUE.fullmatch(key.default) else key.default}"
+        )
     text = escaped(key.text[:1].upper() + key.text[1:].rstrip("."))
     example = code(f"{key.name} = {key.example}")
     return f"- {code(key.name)}: {text}.\\\n  {kind}{unit}{default}. Example: {example}"

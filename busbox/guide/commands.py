@@ -19,9 +19,15 @@ def _verb(name: str, command: click.Command) -> str:
     context = click.Context(command, info_name=f"busbox {name}")
     usage = " ".join([f"busbox {name}", *command.collect_usage_pieces(context)])
     blocks = [f"## busbox {name}", code(usage)]
-    for paragraph in inspect.cleandoc(command.help or "").split("\n\n"):
-        blocks.append(escaped(paragraph))
+    blocks += map(_paragraph, inspect.cleandoc(command.help or "").split("\n\n"))
     options = [param for param in command.params if isinstance(param, click.Option)]
     rows = [record for option in options if (record := option.get_help_record(context))]
     blocks.append("\n".join(f"- {code(option)}: {escaped(text)}" for option, text in rows))
     return "\n\n".join(block for block in blocks if block)
+
+
+def _paragraph(text: str) -> str:
+    """Return a paragraph of help; lines after click's mark ``\\b`` keep their breaks, as code."""
+    if text.startswith("\b\n"):
+        return f"```text\n{text[2:]}\n```"
+    return escaped(text)

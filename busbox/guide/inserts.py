@@ -1,4 +1,4 @@
-"""What pages take from the code: one function a ``{{NAME}}``, each returns Markdown."""
+"""What pages take from the code: one function for each ``{{NAME}}``, which returns Markdown."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ from busbox.recording import COLUMNS, Accesses, Recording
 
 
 def _things(kind: Kind) -> str:
-    """Return the things of a kind that come with Busbox, each with its first sentence."""
+    """Return what comes with Busbox of a kind, each with its first sentence."""
     rows = [
         (f"[{code(name)}](#{name})", escaped(first_paragraph(page_of(find(kind, name)))))
         for name in kind.built_in
@@ -119,12 +119,13 @@ def _bus() -> str:
 
 
 def _parameters(function: Callable[..., object]) -> str:
-    """Return what a function takes besides the first argument, without types."""
+    """Return the parameters of a function except the first, without types."""
     shown = []
-    for one in list(inspect.signature(function).parameters.values())[1:]:
-        if one.name != "place":
-            default = "" if one.default is one.empty else f"={_default(one.name, one.default)}"
-            shown.append(f"{one.name}{default}")
+    for parameter in list(inspect.signature(function).parameters.values())[1:]:
+        name, default = parameter.name, parameter.default
+        if name != "place":
+            given = "" if default is parameter.empty else f"={_default(name, default)}"
+            shown.append(f"{name}{given}")
     return ", ".join(shown)
 
 

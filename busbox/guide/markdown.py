@@ -43,7 +43,7 @@ def table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
 
 
 def escaped(text: str) -> str:
-    """Return a text that is no Markdown as Markdown of one line; code in it stays code."""
+    """Return plain text as one line of Markdown; code in it stays code."""
     parts = re.split("(`[^`]*`)", of_docstring(text).replace("\n", " "))
     return "".join(
         part if part.startswith("`") else re.sub(r"([*|<\[\]\\])", r"\\\1", part) for part in parts
@@ -53,7 +53,7 @@ def escaped(text: str) -> str:
 def of_docstring(text: str) -> str:
     """Return a docstring, or a part of one, as Markdown."""
     text = _ROLE.sub(r"`\1`", inspect.cleandoc(text))
-    text = text.replace("semantics page, rule", "`busbox guide cycles`, rule")
+    text = re.sub(r"(the )?semantics page", "`busbox guide cycles`", text)
     return re.sub(r"``([^`\n]+)``", r"`\1`", re.sub(r"::$", ":", text, flags=re.MULTILINE))
 
 

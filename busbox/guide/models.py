@@ -1,4 +1,4 @@
-"""The pages of models and of what can be attached: registers, pins, settings, timing."""
+"""The pages of models and attachments: registers, pins, settings, timing."""
 
 from __future__ import annotations
 
@@ -22,6 +22,8 @@ from busbox.plugins import ATTACHMENTS, DEVICES, find
 SHOWN_SIZE = 0x1000
 #: When a pin has its declared level.
 LEVEL_WHEN = {"output": "after reset", "input": "undriven"}
+#: Precedes the name of a field in the table of registers.
+FIELD = "- "
 
 
 def value_of(setting: Setting) -> Any:
@@ -149,7 +151,7 @@ def model_page(name: str) -> str:
     blocks = [f"# {name}: a model", escaped(first_paragraph(page))]
     if shown.assumed:
         given = ", ".join(f"{key} = {value}" for key, value in shown.assumed.items())
-        blocks.append(f"Shown with {code(given)}; a bench must give this setting.")
+        blocks.append(f"Shown with {code(given)}; every bench must give this setting.")
     if shown.sized:
         blocks.append(
             f"Shown in a slot of {SHOWN_SIZE:#x} bytes; a larger slot has more registers."
@@ -157,7 +159,7 @@ def model_page(name: str) -> str:
     rows = [row for register in shown.table for row in register_rows(register)]
     head = ("Name", "Offset", "Bits", "Access", "Reset", "Meaning")
     blocks += ["## Registers", table(head, map(_register_cells, rows))]
-    blocks.append("`busbox guide device` says what the kinds of access mean.")
+    blocks.append("`busbox guide device` explains the kinds of access.")
     blocks += ["## Pins", *_pins(shown.pins)]
     blocks += ["## Settings", keys_of("slot", name)]
     for title in ("Files", "Timing", "Caution", "Source"):
@@ -181,8 +183,8 @@ def attachment_page(name: str) -> str:
     """Return the page of a kind of attachment that comes with Busbox."""
     kind = find(ATTACHMENTS, name)
     page = page_of(kind)
-    way = "drives" if issubclass(kind, Driver) else "decodes"
-    blocks = [f"# {name}: an attachment", f"It {way} a pin. {escaped(first_paragraph(page))}"]
+    way = "A driver: it drives" if issubclass(kind, Driver) else "A decoder: it reads the edges of"
+    blocks = [f"# {name}: an attachment", escaped(first_paragraph(page)), f"{way} a pin."]
     blocks += ["## Settings", keys_of("attach", name)]
     for title in ("Timing", "Caution"):
         text = section(page, title)
@@ -194,7 +196,7 @@ def attachment_page(name: str) -> str:
 
 def _register_cells(row: tuple[object, ...]) -> tuple[object, ...]:
     offset, name, bits, access, reset, text = map(str, row)
-    shown = f"- {name.strip()}" if name.startswith(" ") else f"**{name}**"
+    shown = f"{FIELD}{name.strip()}" if name.startswith(" ") else f"**{name}**"
     return shown, offset, bits, access, reset, escaped(text)
 
 

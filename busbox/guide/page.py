@@ -14,7 +14,9 @@ from markdown_it.token import Token
 
 from busbox import __version__
 from busbox.guide.markdown import parser
-from busbox.guide.topics import Topic, topics
+from busbox.guide.models import FIELD
+from busbox.guide.terminal import TIED
+from busbox.guide.topics import FIRST, Topic, topics
 
 _SEE = re.compile(r"busbox (?:guide|explain) ([a-z][\w-]*)")
 
@@ -27,6 +29,7 @@ def html_page() -> str:
         version=escape(__version__),
         style=_file("style.css"),
         script=_file("search.js"),
+        first=", ".join(f'<a href="#{name}">{name}</a>' for name in FIRST),
         contents=_contents(known),
         topics="\n".join(writer.topic(topic) for topic in known.values()),
     )
@@ -46,7 +49,7 @@ def _contents(known: Mapping[str, Topic]) -> str:
 
 
 class _Writer:
-    """Writes topics; every heading has an id of its own."""
+    """Writes topics; every heading has its own id."""
 
     def __init__(self, known: Mapping[str, Topic]) -> None:
         self._known = known
@@ -99,7 +102,8 @@ class _Writer:
     def _code_inline(self, tokens: Sequence[Token], at: int, *_: object) -> str:
         """Return code; where it asks for a topic of the guide, it is a link to that."""
         text = tokens[at].content
-        shown = f"<code>{escape(text)}</code>"
+        tied = ' class="tied"' if len(text) <= TIED else ""
+        shown = f"<code{tied}>{escape(text)}</code>"
         asked = _SEE.fullmatch(text)
         if asked is None or asked[1] not in self._known or asked[1] == self._topic:
             return shown
@@ -120,8 +124,12 @@ class _Writer:
         self._cells = iter(self._heads)
         return '<tr role="row">\n'
 
-    def _cell_open(self, *_: object) -> str:
-        return f'<td role="cell" data-head="{escape(next(self._cells))}">'
+    def _cell_open(self, tokens: Sequence[Token], at: int, *_: object) -> str:
+        """Return the start of a cell; the name of a field is indented below that of its register."""
+        text, kind = (tokens[at + 1].children or [Token("text", "", 0)])[0], ""
+        if text.content.startswith(FIELD):
+            text.content, kind = text.content.removeprefix(FIELD), ' class="field"'
+        return f'<td role="cell"{kind} data-head="{escape(next(self._cells))}">'
 
 
 def _parts(tokens: Sequence[Token]) -> Iterator[list[Token]]:

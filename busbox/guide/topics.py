@@ -1,4 +1,4 @@
-"""The topics of the manual: which there are, in which order, and where the text of each comes from."""
+"""The topics of the manual: their order, and where the text of each comes from."""
 
 from __future__ import annotations
 
@@ -15,12 +15,13 @@ from busbox.guide.markdown import escaped, page_of_docstring
 from busbox.guide.models import attachment_page, model_page
 from busbox.plugins import ATTACHMENTS, DEVICES, RULES, find
 
-#: Topics that stand in ``pages``, by the heading that lists them.
+#: Topics with a file in ``pages``, by the heading that lists them.
 WRITTEN: Mapping[str, tuple[str, ...]] = {
     "Describe a bench": ("bench", "addresses", "pins", "expectations", "attachments"),
     "Traffic": ("steps", "csv", "python", "firmware"),
     "Devices": ("models", "device", "hardware", "check"),
     "Run and understand": (
+        "run",
         "findings",
         "why",
         "recording",
@@ -32,6 +33,8 @@ WRITTEN: Mapping[str, tuple[str, ...]] = {
     ),
     "Look up": ("cycles", "verbs", "exit-codes", "adding", "cautions", "words"),
 }
+#: Topics to read first, in this order.
+FIRST = ("bench", "steps", "run", "findings")
 #: Headings of the topics that are made from declarations.
 MODELS, KINDS, FINDINGS = "Models", "Kinds of attachment", "Findings"
 
@@ -44,7 +47,7 @@ class Topic:
 
     Attributes
     ----------
-    name : as it is asked for
+    name : what ``busbox guide NAME`` takes
     group : the heading that lists it
     summary : one line, Markdown
     make : returns the page, Markdown that begins with its title, ``# ...``
@@ -78,7 +81,7 @@ def find_topic(name: str) -> Topic:
 
     Raises
     ------
-    InputError : there is no such topic
+    InputError : no topic has this name
     """
     known = topics()
     if name not in known:

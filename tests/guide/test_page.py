@@ -11,7 +11,7 @@ import pytest
 
 from busbox.cli import main
 from busbox.guide.page import html_page
-from busbox.guide.topics import topics
+from busbox.guide.topics import FIRST, find_topic, topics
 
 pytestmark = pytest.mark.quick
 
@@ -69,11 +69,12 @@ def page(text: str) -> Page:
 
 
 def test_every_topic_is_a_section_and_a_link(page: Page) -> None:
-    """Contents and text name the same topics, in the same order."""
+    """The topics to read first are linked, then contents and text name the same topics in order."""
     sections = [attrs["id"] for tag, attrs in page.elements if tag == "section"]
     links = [attrs["href"] for tag, attrs in page.elements if tag == "a"]
     assert sections == list(topics())
-    assert links[1 : len(sections) + 1] == [f"#{name}" for name in sections]
+    assert links[0] == "#text"
+    assert links[1 : len(FIRST) + len(sections) + 1] == [f"#{name}" for name in [*FIRST, *sections]]
 
 
 def test_elements_are_closed_in_order(page: Page) -> None:
@@ -146,6 +147,25 @@ def test_colours_contrast(text: str) -> None:
                 assert contrast(ink, ground) >= 4.5, (ink, ground)
         assert contrast("ink", "mark") >= 4.5
         assert contrast("edge", "paper") >= 3
+
+
+def test_fields_are_indented_below_their_register(page: Page, text: str) -> None:
+    """The mark that a terminal shows before the name of a field is an indent in a browser."""
+    assert '<td role="cell" class="field" data-head="Name">TX_ROOM</td>' in text
+    assert "- TX_ROOM" not in page.texts["uart"]
+
+
+def test_short_code_is_not_divided(text: str) -> None:
+    """Code as long as a terminal keeps in one line stays in one line; longer code wraps."""
+    assert '<code class="tied">busbox guide device</code>' in text
+    assert "<code>rules = [&quot;rules.py:same_word_again&quot;]</code>" in text
+
+
+def test_lines_of_help_keep_their_breaks() -> None:
+    """Help that a terminal must not wrap is code on the page of the verbs."""
+    page = find_topic("verbs").make()
+    assert "\b" not in page
+    assert re.search(r"```text\nbash +~/.bashrc", page)
 
 
 def test_text_is_escaped(page: Page) -> None:
