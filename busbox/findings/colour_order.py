@@ -39,7 +39,7 @@ def colour_order(facts: RunFacts) -> Iterator[Sighting]:
 
     Finding
     -------
-    string: The lamps show red as green and green as red: frame 0 was sent as 400000 004020, and
+    string: The lamps show red as green and green as red: frame 0 was sent as 400000 004020 and
     is shown as 004000 400020.
 
     try: Make lamps send in the order that the string expects (string has RGB), or look the order up in

@@ -272,7 +272,7 @@ def test_html_stands_without_a_topic(tmp_path: Path, capsys: pytest.CaptureFixtu
         main(["guide", "bench", "--html", str(file)])
     assert ended.value.code == 2
     assert capsys.readouterr().err == (
-        "busbox: --html: writes all topics and must stand without one\n"
+        "busbox: --html: writes all topics and cannot be combined with one\n"
     )
     assert not file.exists()
 
