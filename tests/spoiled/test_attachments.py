@@ -383,12 +383,7 @@ CASES: tuple[Spoiled, ...] = (
     added(
         "A profile has every window.",
         '[profile.OWN]\nzero_high = ["250 ns", "550 ns"]',
-        (
-            "52: profile.OWN.one_high: must be given\n"
-            "52: profile.OWN.zero_low: must be given\n"
-            "52: profile.OWN.one_low: must be given\n"
-            "52: profile.OWN.gap: must be given"
-        ),
+        "52: profile.OWN: one_high, zero_low, one_low and gap must be given",
     ),
     added(
         "A key of a profile must be known.",
