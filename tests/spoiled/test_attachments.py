@@ -152,14 +152,14 @@ CASES: tuple[Spoiled, ...] = (
     added(
         "An attachment has not the name of a slot.",
         '[attach.lamps]\nkind = "level"\npin = "levers.out.0"',
-        "52: attach.lamps: must have a name of its own, not that of slot 'lamps'",
+        "52: attach.lamps: the name 'lamps' is taken by a slot; choose another",
     ),
     added(
         "An attachment's name is a name.",
         '[attach."1st lamp"]\nkind = "level"\npin = "levers.out.0"',
         (
-            "52: attach.1st lamp: an attachment's name must be letters, digits and _, no digit "
-            "first, not '1st lamp'"
+            "52: attach.1st lamp: an attachment name may contain only letters, digits and _, "
+            "and must not start with a digit; got '1st lamp'"
         ),
     ),
     added(
@@ -378,20 +378,12 @@ CASES: tuple[Spoiled, ...] = (
             'one_low = ["300 ns", "600 ns"]\n'
             'gap = "50 us"'
         ),
-        (
-            "52: profile.P4: must have a name of its own, not that of one that comes with "
-            "Busbox, 'P4'"
-        ),
+        ("52: profile.P4: the name 'P4' is taken by a built-in profile; choose another"),
     ),
     added(
         "A profile has every window.",
         '[profile.OWN]\nzero_high = ["250 ns", "550 ns"]',
-        (
-            "52: profile.OWN.one_high: must be given\n"
-            "52: profile.OWN.zero_low: must be given\n"
-            "52: profile.OWN.one_low: must be given\n"
-            "52: profile.OWN.gap: must be given"
-        ),
+        "52: profile.OWN: one_high, zero_low, one_low and gap must be given",
     ),
     added(
         "A key of a profile must be known.",
@@ -526,15 +518,16 @@ CASES: tuple[Spoiled, ...] = (
     added(
         "A capture and a level do not meet in a cycle.",
         '[[input]]\nat = "2 us"\npin = "levers.in.4"\ncapture = "line.csv"\n',
-        "53: input.1.at: must give no level in cycle 32, in which levers.in.4 has been given a level "
-        "already",
+        "53: input.1.at: levers.in.4 already gets a level in cycle 32; move one of them",
         CAPTURE,
     ),
     added(
         "A profile's name is a name.",
         PROFILE.replace("OWN", '"my own"'),
-        "52: profile.my own: a profile's name must be letters, digits and _, no digit first, not "
-        "'my own'",
+        (
+            "52: profile.my own: a profile name may contain only letters, digits and _, and "
+            "must not start with a digit; got 'my own'"
+        ),
     ),
     other_input(
         "A capture must exist.",
@@ -618,17 +611,17 @@ CASES: tuple[Spoiled, ...] = (
     other_input(
         "A level has no line.",
         'level = 1\nline = "tx"',
-        "bench.toml:51: input.0.line: must stand beside capture only",
+        "bench.toml:51: input.0.line: is only allowed together with capture",
     ),
     other_input(
         "A level has no sample clock.",
         'level = 1\nsample_clock = "1 MHz"',
-        "bench.toml:51: input.0.sample_clock: must stand beside capture only",
+        "bench.toml:51: input.0.sample_clock: is only allowed together with capture",
     ),
     other_input(
         "A capture has no rate.",
         'capture = "line.csv"\nrate = 9600',
-        "bench.toml:51: input.0.rate: must stand beside bytes only",
+        "bench.toml:51: input.0.rate: is only allowed together with bytes",
         CAPTURE,
     ),
     other_input(
