@@ -149,7 +149,7 @@ Timing (e is the cycle of the answer)
 
 3.50 is broken
   Rule: in standard mode a terminator falls with STB (Wishbone B4, rule 3.50).
-  Cycle 4 of the random traffic: ACK up although STB fell.
+  Cycle 4 of the random traffic: ACK asserted although STB fell.
   cycle  RST  CYC  STB  WE  ADR   SEL  write data   read data  ACK  ERR
       3    0    1    1   1  0x2  1001  0x379b3b6e  0x00000000    1    0
       4    0    1    0   0  0x2  1111  0xa327bbc5  0x00000000    1    0
@@ -208,7 +208,7 @@ def test_json_is_one_object(capsys: pytest.CaptureFixture[str]) -> None:
         "first": {
             "part": "random traffic",
             "cycle": 4,
-            "seen": "ACK up although STB fell",
+            "seen": "ACK asserted although STB fell",
             "signals": PAGE.splitlines()[-3:],
         },
     }
