@@ -23,7 +23,7 @@ Terminator without a request
     (permission 3.35) can therefore not be checked.
 Group
     The cycles of a block or of a read-modify-write carry ``lock`` = 1, from the first one with CYC
-    to the one of the last terminator: without that mark a group cannot be told apart from
+    to the one of the last terminator: without that mark a group cannot be distinguished from
     single accesses. A group that only reads or only writes is a block; a group that does both is a
     read-modify-write. An access that ended in RTY does not count (pipelined mode cannot tell).
 Cut off by the interconnect
