@@ -28,7 +28,7 @@ Contract
    ``close(cycle)`` ends a run whose last cycle is ``cycle``: what happened in that cycle is
    reported too.
 10. A read that changes nothing may say ``host.cacheable_until(until)``: in every cycle before ``until``
-   a read of the same offset shows the same word, changes nothing and need not be asked for, unless another
+   a read of the same offset shows the same word, changes nothing and can be skipped, unless another
    access, an input, a wake or a reset reaches the device first. So a poll costs no calls.
 
 A model is built as ``Model(host, **settings)``; everything it has to say goes to its :class:`Host`.

@@ -40,7 +40,7 @@ Contract
 12. Between two runs, the device is reached through its :class:`Probe`: ``sample_pins`` and
     ``sample_notes`` report pins and notes of ``cycle`` early; ``drive`` gives an input pin a level from
     ``cycle`` on; ``peek`` reads a register as of ``cycle``. After ``watch(pins, notes)``, ``run`` stops
-    before a cycle in which one of these pins differs from the last report, or after one with notes. With
+    before a cycle in which one of these pins differs from the last report, or after a note. With
     ``rest``, it stops before a cycle in which every hardware device is at rest. Neither holds for the
     cycle in which it is called.
 13. ``unexecuted`` names prints and checks in the hardware that the engine does not carry out.
