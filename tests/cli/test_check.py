@@ -136,10 +136,14 @@ Rules
   3.50      broken         324 times, first in cycle 4: see below
   3.60      not exercised  applies to the master, which is this checker
   3.1.3.1   not exercised  applies to the master, which is this checker
-  3.57      not exercised  applies to pipelined mode; the port uses standard mode
-  3.1.3.2   not exercised  applies to pipelined mode; the port uses standard mode
-  3.80      not exercised  applies to block transfers; the bus has single accesses
-  3.85      not exercised  applies to block transfers; the bus has single accesses
+  3.57      not exercised  applies to pipelined mode; the port uses standard
+                           mode
+  3.1.3.2   not exercised  applies to pipelined mode; the port uses standard
+                           mode
+  3.80      not exercised  applies to block transfers; the bus has single
+                           accesses
+  3.85      not exercised  applies to block transfers; the bus has single
+                           accesses
   answered  held           337 accesses
   cut-off   not exercised  it has no watch port
 
