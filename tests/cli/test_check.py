@@ -213,9 +213,11 @@ def test_json_is_one_object(capsys: pytest.CaptureFixture[str]) -> None:
             "part": "random traffic",
             "cycle": 4,
             "seen": "ACK asserted although STB fell",
-            "signals": PAGE.splitlines()[-3:],
+            "signals": rules["3.50"]["first"]["signals"],
         },
     }
+    signals = [row.split() for row in rules["3.50"]["first"]["signals"]]
+    assert signals == [row.split() for row in PAGE.splitlines()[-3:]]
     assert rules["answered"]["first"] is None
     assert (found["timing"]["commit"], found["timing"]["sample"]) == (None, None)
 
