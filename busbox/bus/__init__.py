@@ -64,12 +64,12 @@ Pins, handlers, resets by the CPU
 12b. The step ``reset`` with wait n drives RST high in the one cycle r = F + n, and the CPU continues
      with the next step: F = r + 2. A reset of the bench in the same cycle takes its place; one in the
      next cycle is a separate reset.
-12c. A handler is taken in the first cycle t >= F with no access up, RST low and no handler running in
+12c. A handler is taken in the first cycle t >= F with no open access, RST low and no handler running in
      which its pin is high: in an idle cycle of a wait, a pause, an await, between two reads of a poll,
-     or after the last step while the run goes on (rule 19 is looked at first). Of several, the first
+     or after the last step while the run goes on (rule 19 is checked first). Of several, the first
      in the traffic is taken. Its first step may use cycle t + 1 + enter. After its last step, which
      leaves F, come ``leave`` idle cycles; b = F + leave is the first cycle of what was going on: what
-     was d cycles away in cycle t is d cycles away in cycle b, and an await has looked at no cycle
+     was d cycles away in cycle t is d cycles away in cycle b, and an await has sampled no cycle
      from t to b - 1. Cycle b may take a handler again. A handler does not interrupt another.
 12d. A reset of the bench abandons a running handler; with ``continue`` the interrupted step counts
      as not begun, unless it is a poll that has read at least once, a pause or an await: those are cut
@@ -88,7 +88,7 @@ Reset
 14. RST is high in the cycles r to r + L - 1. Registers show their reset values from cycle r + 1 to
     cycle r + L; from cycle r + L on they change again. Memories keep their contents (including lamp
     colours). Input pins keep the level that the board drives; synchronisers are registers.
-15. STB and the terminators are masked by RST: an access that is up in cycle r, that would be raised
+15. STB and the terminators are masked by RST: an access that is open in cycle r, that would be raised
     in it, or that would end in it, does not happen, and counts as cut off. It is recorded once:
     terminator ``reset``, end r.
 16. Cycle r + L takes the role of cycle 0: F = r + L + 1, and a cycle counter reads 0 in r + L.
@@ -104,17 +104,17 @@ Reset
 
 The end
 -------
-19. The last cycle is the first one with RST low, no access up, no step left (the cycle is at least F;
-    traffic without any step, not even a mark, has none left in cycle 0) and every device at rest (for
-    which each device says what rest is). A reset that starts in that very cycle counts as reached: the
+19. The last cycle is the first one with RST low, no open access, no step left (the cycle is at least F;
+    traffic without any step, not even a mark, has none left in cycle 0) and every device at rest (each
+    device defines what rest is). A reset that starts in that very cycle counts as reached: the
     run goes on. So ``cycles`` of a recording is that cycle + 1. Ended: ``done``.
-20. Devices that stay busy are waited for until cycle e + ``settle`` (default 1 s, or 1 000 000 cycles
-    if that is less), where e is the last cycle of the last step (F - 1; a pause is a step) and settle
+20. The run waits for busy devices until cycle e + ``settle`` (default 1 s, or 1,000,000 cycles if
+    that is less), where e is the last cycle of the last step (F - 1; a pause is a step) and settle
     is at least 1; here too, a reset that starts in that cycle counts as reached. Not while a handler
     runs. Ended: ``settle``, and a note names the devices.
 21. ``until T``: the cycles 0 to T - 1 are run, if the run does not end earlier. Ended: ``until``. If
     several ends fall in one cycle, the first of hang, done, settle, until counts. An
-    access that is up in the last cycle without having ended is recorded with terminator ``none`` and
+    access that is still open in the last cycle is recorded with terminator ``none`` and
     that cycle as its end (so is one that hangs).
 22. Inputs and resets that are not reached do not prolong a run; a note names them.
 

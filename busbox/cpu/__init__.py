@@ -1,6 +1,6 @@
-"""The CPU of a run, which plays traffic on the bus.
+"""The CPU of a run, which runs traffic on the bus.
 
-``commands``: what an engine plays natively; ``source``: where steps come from; ``listed``: steps from a
+``commands``: what engines run natively; ``source``: where steps come from; ``listed``: steps from a
 list or a file; ``driver``: a Python function; ``bus``: what it sees; ``player``: the rules of the CPU
 (semantics page, 10 to 18), independent of the engine.
 """

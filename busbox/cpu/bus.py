@@ -33,7 +33,7 @@ Place = tuple[str, int]
 
 
 class Driven(Protocol):
-    """The source behind a bus: it plays the steps of a driver."""
+    """The source behind a bus: it passes on the steps of a driver."""
 
     @property
     def moment(self) -> Moment:

@@ -1,4 +1,4 @@
-"""What an engine plays natively: accesses, polls and pauses, as whole numbers.
+"""What an engine executes natively: accesses, polls and pauses, as whole numbers.
 
 Everything else that a CPU does (marks, awaits, handlers, resets) is played by
 :class:`busbox.cpu.player.Player`, above the engine.

@@ -8,7 +8,7 @@ from busbox.cpu.steps import Await, Mark, ResetStep
 
 
 class Flow:
-    """The state of one sequence of steps, apart from the commands that an engine plays.
+    """The state of one sequence of steps, apart from the commands that an engine executes.
 
     Parameters
     ----------

@@ -1,6 +1,6 @@
 """The player: the CPU of a run, independent of the engine. It implements rules 10 to 18 of the page.
 
-An engine plays accesses, polls and pauses natively (rules 10 to 12), as many as are fed; when it has
+An engine executes accesses, polls and pauses natively (rules 10 to 12), as many as are fed; when it has
 none left, in cycle F, the player continues with whatever is not a transfer: a mark, an await, a reset,
 the end of a handler; or it asks the source. It never runs an engine: the loop of the run does, and
 calls the player in each cycle in which something may happen.

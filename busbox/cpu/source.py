@@ -38,7 +38,7 @@ class Moment:
 
 @dataclass(frozen=True)
 class Routine:
-    """What the CPU plays whenever a pin is high (semantics page, rule 12c).
+    """What the CPU runs whenever a pin is high (semantics page, rule 12c).
 
     Attributes
     ----------

@@ -124,7 +124,7 @@ class ResetStep:
 
 @dataclass(frozen=True, slots=True)
 class Handler:
-    """Steps that the CPU plays whenever a pin is high, between or inside its other steps.
+    """Steps that the CPU runs whenever a pin is high, between or inside its other steps.
 
     It appears among the steps, but is not a step of the sequence: it is active from the start, wherever
     it appears. Of several, the first one has priority.
@@ -134,7 +134,7 @@ class Handler:
     name : for messages
     pin : the pin that calls it
     enter, leave : idle cycles before its first step and after its last
-    steps : what it plays
+    steps : the steps that it runs
     """
 
     name: str

@@ -1,6 +1,6 @@
 """The contract of a device, its base classes, settings and pins: all that a device's author imports.
 
-``contract`` says what a device is told and what it may do, ``bases`` has classes to derive from,
+``contract`` says what a device receives and what it may do, ``bases`` has classes to derive from,
 ``pins``, ``settings`` and ``past`` what a declaration holds. Registers come from
 :mod:`busbox.map.registers`; hardware in Amaranth from :mod:`busbox.bus.hardware`.
 """

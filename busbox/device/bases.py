@@ -120,10 +120,10 @@ class RegisterModel(Declaration):
         the first cycle in which ``show_NAME`` may give another word by itself, None if it never does;
         without it, nothing is said (contract of a model, 10)
     ``read_NAME(number)``
-        what a read by access ``number`` does besides; shows from the next cycle; it may return False
+        side effects of a read by access ``number``; shows from the next cycle; it may return False
         to say that this read did nothing
     ``write_NAME(write)``
-        what a write does besides storing; shows from the next cycle
+        what a write does in addition to storing; shows from the next cycle
     ``input(cycle, pin, level)``, ``wake(cycle)``, ``next_edge(cycle)``, ``rest_at(cycle)``
         as in the contract
     ``clear()``
@@ -165,7 +165,7 @@ class RegisterModel(Declaration):
         """Take an input level; a device without inputs never gets one."""
 
     def wake(self, cycle: int) -> None:
-        """Do what was to be done in ``cycle``."""
+        """Do what is due in ``cycle``."""
 
     def next_edge(self, cycle: int) -> int | None:
         """Return when an output may change by itself: never, for a device without such pins."""

@@ -1,4 +1,4 @@
-"""The contract of a model: what a device in Python is told, and what it may do.
+"""The contract of a model: what a device in Python receives, and what it may do.
 
 Contract
 ========
@@ -19,7 +19,7 @@ Contract
 6. ``reset(cycle, length)`` puts registers to their reset values; contents of memories stay. The
    values show from cycle + 1 to cycle + length, and move again from there. Two runs are identical.
 7. ``next_edge(cycle)`` gives the first cycle after ``cycle`` in which an output pin may change by
-   itself, or None: so that whoever listens to the pin is told in that cycle. It may be too early.
+   itself, or None: so that observers of the pin are informed in that cycle. It may be too early.
 8. ``registers()`` gives every register's value, as of the cycle the model was last brought to,
    without side effects; a memory, which has too many, gives none, and ``peek(offset)`` a word of it.
    ``rest_at(cycle)`` gives the first cycle, from ``cycle`` on, in which the
@@ -28,7 +28,7 @@ Contract
    ``close(cycle)`` ends a run whose last cycle is ``cycle``: what happened in that cycle is
    reported too.
 10. A read that changes nothing may say ``host.cacheable_until(until)``: in every cycle before ``until``
-   a read of the same offset shows the same word, changes nothing and need not be told, unless another
+   a read of the same offset shows the same word, changes nothing and can be skipped, unless another
    access, an input, a wake or a reset reaches the device first. So a poll costs no calls.
 
 A model is built as ``Model(host, **settings)``; everything it has to say goes to its :class:`Host`.
@@ -115,7 +115,7 @@ class Declaration:
     #: Whether the device is a component in Amaranth.
     in_amaranth: ClassVar[bool] = False
     settings: ClassVar[tuple[Setting, ...]] = ()
-    #: What it gives besides levels: ``text`` (characters) or ``frames`` (events with colours).
+    #: What it gives in addition to levels: ``text`` (characters) or ``frames`` (events with colours).
     sends: ClassVar[tuple[str, ...]] = ()
     table: ClassVar[RegisterTable] = RegisterTable()
     pins: ClassVar[tuple[Pin, ...]] = ()
@@ -139,9 +139,9 @@ class Declaration:
     def because(
         cls, settings: Mapping[str, Any], pin: str, cycle: int, access: int, past: Past
     ) -> Iterator[Reason]:
-        """Yield what counted for the edge of an output pin in ``cycle``, besides its own access.
+        """Yield what an edge of an output pin in ``cycle`` depends on, apart from its own access.
 
-        Nothing, for a device that tells no more than the access of each edge.
+        Nothing, for a device that reports only the access of each edge.
         """
         return iter(())
 
@@ -197,7 +197,7 @@ class LiveDevice(Protocol):
 
     in_amaranth: ClassVar[bool]
     settings: ClassVar[tuple[Setting, ...]]
-    #: What it gives besides levels: ``text`` (characters) or ``frames`` (events with colours).
+    #: What it gives in addition to levels: ``text`` (characters) or ``frames`` (events with colours).
     sends: ClassVar[tuple[str, ...]]
 
     @classmethod
@@ -219,7 +219,7 @@ class LiveDevice(Protocol):
         """Take a level that is on an input pin from ``cycle`` on."""
 
     def wake(self, cycle: int) -> None:
-        """Do what was to be done in ``cycle``."""
+        """Do what is due in ``cycle``."""
 
     def advance(self, cycle: int) -> None:
         """Bring the device to ``cycle``."""

@@ -16,7 +16,7 @@ class Reason:
 
     Attributes
     ----------
-    what : in words, such as ``colour of lamp 2``
+    what : as text, such as ``colour of lamp 2``
     register : its name
     access : the write that counted, :data:`NO_ACCESS` if the register had its reset value
     """

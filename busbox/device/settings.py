@@ -81,7 +81,7 @@ class Setting:
 
     @property
     def numbers(self) -> str:
-        """A description of the allowed whole numbers."""
+        """The allowed whole numbers, as text."""
         if self.low == self.high:
             return str(self.low)
         high = self.high if self.high <= 0xFFFF else f"{self.high:#x}"

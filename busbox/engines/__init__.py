@@ -8,9 +8,9 @@ Contract
 ========
 1. An engine runs cycles in order. ``cycle`` is the first one that has not been run; ``run(limit)`` runs
    from there to ``limit - 1`` at most, takes up the commands that begin in cycle ``limit``, and says
-   why it stopped (:class:`Stop`). It may stop earlier than it must, and does so after ``stretch``
+   why it stopped (:class:`Stop`). It may stop earlier than it must, and does after ``stretch``
    cycles, not counting those that it runs in no time, because nothing in them differs.
-2. It plays commands in the order in which they were fed, by the semantics page (rules 4 to 12 and 15).
+2. It executes commands in the order of feeding, by the semantics page (rules 4 to 12 and 15).
    Many may be fed ahead. When the last one is over, ``run`` stops in F, the first cycle for the next,
    with ``STARVED``; with ``idle`` it runs on without a command.
 3. ``status`` says whether nothing is on the bus, what the last command that is over has read, and since
@@ -19,7 +19,7 @@ Contract
 5. ``reset(length)``, between two runs, puts RST high in the next ``length`` cycles that are run. It
    cuts off what is under way (rule 15), forgets all commands, and returns those that had not begun.
 6. ``suspend()``, in a cycle in which ``status.idle`` is true, puts all commands aside: F is the present
-   cycle then. ``resume()`` goes on with them in a later one: what was d cycles away is so again.
+   cycle then. ``resume()`` continues them in a later one: what was d cycles away is again.
 7. Where an access may end at a model, the engine calls ``answer(slot, access)`` in that cycle. While a
    model holds until a cycle, it is not asked again before. During ``answer`` the limit may be lowered
    with ``lower(limit)``, not below ``cycle + 1``.
@@ -34,13 +34,13 @@ Contract
 10. ``run`` stops with ``LAST`` before the last cycle that an access may wait for (rule 9), so that the
     registers can be looked at in it; with ``HANG`` after it.
 11. A hardware device runs inside the engine. Of every cycle that is run, in this order, its
-    :class:`Observer` is told what its pins are, if they changed; that an access which it answers
+    :class:`Observer` receives its pins, if they changed; that an access which it answers
     ends; and its notes, if ``notes_valid`` is high: all of it at the latest when ``run`` returns. Of
-    accesses, a note reader that says so is told the last one only.
+    accesses, a note reader that says so receives only the last one.
 12. Between two runs, the device is reached through its :class:`Probe`: ``sample_pins`` and
-    ``sample_notes`` tell pins and notes of ``cycle`` early; ``drive`` gives an input pin a level from
+    ``sample_notes`` report pins and notes of ``cycle`` early; ``drive`` gives an input pin a level from
     ``cycle`` on; ``peek`` reads a register as of ``cycle``. After ``watch(pins, notes)``, ``run`` stops
-    before a cycle in which one of these pins is not as it was told last, or after one with notes. With
+    before a cycle in which one of these pins differs from the last report, or after a note. With
     ``rest``, it stops before a cycle in which every hardware device is at rest. Neither holds for the
     cycle in which it is called.
 13. ``unexecuted`` names prints and checks in the hardware that the engine does not carry out.
@@ -84,7 +84,7 @@ class Stop(Enum):
 
 
 class Status(NamedTuple):
-    """What there is to tell of the commands.
+    """The state of the commands.
 
     Attributes
     ----------
@@ -100,7 +100,7 @@ class Status(NamedTuple):
 
 
 class Observer(Protocol):
-    """What an engine tells of one hardware device (contract, 11)."""
+    """What an engine reports of one hardware device (contract, 11)."""
 
     def take_pins(self, cycle: int, levels: Iterable[tuple[str, int]]) -> None:
         """Take the levels in ``cycle`` of the output pins that may have changed."""
@@ -109,7 +109,7 @@ class Observer(Protocol):
         """Take an access that the device ends in ``access.cycle``."""
 
     def take_notes(self, cycle: int, notes: Mapping[str, int]) -> None:
-        """Take what the device tells in ``cycle``."""
+        """Take the device's notes in ``cycle``."""
 
 
 class Probe(Protocol):
@@ -119,10 +119,10 @@ class Probe(Protocol):
         """Stop for these pins from now on, and for notes."""
 
     def sample_pins(self) -> bool:
-        """Tell the pins in ``cycle``; return whether the device is at rest in it."""
+        """Report the pins in ``cycle``; return whether the device is at rest in it."""
 
     def sample_notes(self) -> None:
-        """Tell the notes in ``cycle``."""
+        """Report the notes in ``cycle``."""
 
     def drive(self, pin: str, level: int) -> None:
         """Give an input pin a level from ``cycle`` on."""
@@ -156,7 +156,7 @@ class Engine(Protocol):
 
     @property
     def status(self) -> Status:
-        """What there is to tell of the commands."""
+        """The state of the commands."""
 
     def feed(self, commands: array[int]) -> None:
         """Append commands, one after the other."""

@@ -1,6 +1,6 @@
 """The loop of the netlist engines: cycles, accesses, polls and pauses, in one small language.
 
-It stands here once, and is made into Python (:mod:`busbox.engines.python_kernel`) and into text for
+It is written here once, and is made into Python (:mod:`busbox.engines.python_kernel`) and into text for
 LLVM (:mod:`busbox.engines.llvm_kernel`). The language is a part of Python:
 
 * all numbers have 64 bits and a sign; names are numbers, ``commands``, ``log`` and ``cached`` cycles of

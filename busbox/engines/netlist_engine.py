@@ -1,7 +1,7 @@
 """What the engines ``python`` and ``llvm`` have in common: the contract around the loop.
 
 The loop (:mod:`busbox.engines.loop`) runs cycles; it is the kernel's, which differs between the
-two. This module answers when the loop returns: it asks models, tells observers, and puts commands
+two. This module answers when the loop returns: it asks models, informs observers, and puts commands
 aside.
 """
 
@@ -109,7 +109,7 @@ class NetlistEngine(ABC):
 
     @property
     def status(self) -> Status:
-        """What there is to tell of the commands."""
+        """The state of the commands."""
         state, failed = self._state, self._get("failed")
         idle = self._get("reset_until") < 0
         idle = idle and (state[_KIND] < 0 or state[_CYCLE] < state[_START])
@@ -294,7 +294,7 @@ class NetlistEngine(ABC):
     # What a probe reaches.
 
     def _see(self, slot: int) -> int:
-        """Tell the pins of a hardware device in ``cycle``; return the word that is seen of it."""
+        """Report the pins of a hardware device in ``cycle``; return the word that is visible of it."""
         word = self._kernel.see(slot)
         self._teller.show(slot, self.cycle, word)
         return word
@@ -317,11 +317,11 @@ class NetlistProbe:
         self._engine._kernel.watch(self._slot, self._view.mask(pins), notes)
 
     def sample_pins(self) -> bool:
-        """Tell the pins in ``cycle``, if they changed; return whether the device is at rest in it."""
+        """Report the pins in ``cycle``, if they changed; return whether the device is at rest in it."""
         return self._view.at_rest(self._engine._see(self._slot))
 
     def sample_notes(self) -> None:
-        """Tell the notes in ``cycle``, if there are any."""
+        """Report the notes in ``cycle``, if there are any."""
         word = self._engine._see(self._slot)
         if word & 1:
             notes = self._view.notes(word)

@@ -148,7 +148,7 @@ class ReferenceEngine(_Commands):
     ) -> Stop:
         """Run cycles up to ``limit - 1``."""
         self._limit, self._rest = min(limit, self.cycle + self.stretch), rest
-        self._called, self._entered, self._simulated.told = called, self.cycle, False
+        self._called, self._entered, self._simulated.noted = called, self.cycle, False
         while True:
             if self._reset_until is None and self._command is None and self.cycle >= self._free:
                 if self._waiting:
@@ -187,7 +187,7 @@ class ReferenceEngine(_Commands):
 
     @property
     def status(self) -> Status:
-        """What there is to tell of the commands; this engine proves nothing of a hang."""
+        """The state of the commands; this engine cannot prove a hang."""
         return Status(self._is_idle, self._result, None)
 
     @property

@@ -27,7 +27,7 @@ class Simulated:
     context : of the one test bench: it gets and sets signals in ``cycle``
     probes : the hardware devices, by the number of their slot
     observes : whether hardware devices are observed in every cycle
-    told : since this was set to False, a device has had notes that somebody watches
+    noted : since this was set to False, a device has had notes that are watched
     breaches : what rule checkers saw: of all ports, or guards of those of hardware devices
     """
 
@@ -49,7 +49,7 @@ class Simulated:
             slot: SimulatedProbe(self, slot, observers[slot]) for slot in self.design.views
         }
         self.observes = bool(self.probes)
-        self.told = False
+        self.noted = False
         self._reset_cycle = -1
         self._map, self._observers = system.address_map, observers
         self._numbers = {one.name: number for number, one in enumerate(system.devices)}
@@ -103,12 +103,12 @@ class Simulated:
         """Return whether something that is watched differs in ``cycle``, or all hardware rests."""
         if not self.observes:
             return False
-        if self.told or (rest and self.context.get(self.design.resting)):
+        if self.noted or (rest and self.context.get(self.design.resting)):
             return True
         return any(probe.moved for probe in self.probes.values())
 
     def run(self, ended: BusAccess | None = None, address: int = 0) -> None:
-        """Run ``cycle``; tell what hardware devices do in it, and an access that one of them ends."""
+        """Run ``cycle``; report what hardware devices do in it, and an access that one of them ends."""
         if self._watch is not None:
             self._watch.sample()
         if self.observes:
@@ -125,7 +125,7 @@ class Simulated:
         self.cycle += 1
 
     def _tell_end(self, access: BusAccess, address: int) -> None:
-        """Tell the observer of a hardware device of the access that ends in ``cycle``."""
+        """Report to the observer of a hardware device the access that ends in ``cycle``."""
         found = self._map.decode(address).slot
         slot = self._numbers[found.name] if found is not None else -1
         if slot in self.probes:
@@ -156,7 +156,7 @@ class SimulatedProbe:
 
     @property
     def moved(self) -> bool:
-        """Whether a pin that is watched is not as it was told last."""
+        """Whether a watched pin differs from what was last reported."""
         if not self._watched:
             return False
         before = self._last
@@ -168,7 +168,7 @@ class SimulatedProbe:
         self._needed = self._needed or notes
 
     def sample_pins(self) -> bool:
-        """Tell the pins in ``cycle``, if they changed; return whether the device is at rest in it."""
+        """Report the pins in ``cycle``, if they changed; return whether the device is at rest in it."""
         word = self._word
         before, self._last = self._last, word
         if before is None or (before ^ word) & self._view.pin_mask:
@@ -176,11 +176,11 @@ class SimulatedProbe:
         return self._view.at_rest(word)
 
     def sample_notes(self) -> None:
-        """Tell the notes in ``cycle``, if there are any."""
+        """Report the notes in ``cycle``, if there are any."""
         word = self._word
         if word & 1:
             self._observer.take_notes(self._cycles.cycle, self._view.notes(word))
-            self._cycles.told = self._cycles.told or self._needed
+            self._cycles.noted = self._cycles.noted or self._needed
 
     def renew(self) -> None:
         """Take what follows as new, even if it looks the same."""
@@ -231,7 +231,7 @@ class _Watch:
                 values.append(word & (1 << width) - 1)
                 word >>= width
             cyc, stb, we, sel, ack, err, write_data, read_data, adr = values
-            # The watchdog ends an access in the place of the device, which is not told.
+            # The watchdog ends an access in place of the device, which does not see it.
             err |= stb & cut
             yield Sample(
                 rst=rst, cyc=cyc, stb=stb, we=we, adr=adr, sel=sel, write_data=write_data,

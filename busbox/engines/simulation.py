@@ -87,7 +87,7 @@ class KeptSimulations:
 
         Raises
         ------
-        NetlistError : a device in hardware is not run as it is (:mod:`busbox.engines.paths`)
+        NetlistError : a device in hardware cannot be run unchanged (:mod:`busbox.engines.paths`)
         """
         key = (design_key(system), watch)
         kept = self._kept.pop(key, None)

@@ -1,4 +1,4 @@
-"""What hardware devices did, told to their note readers cycle by cycle (contract of engines, 11)."""
+"""Reports what hardware devices did to their note readers, cycle by cycle (contract of engines, 11)."""
 
 from __future__ import annotations
 
@@ -27,12 +27,12 @@ _ENDS, _ADDRESSES, _WRITES, _TERMINATORS = (
 
 
 class Teller:
-    """Tells the observers of hardware devices what a kernel has kept.
+    """Reports to the observers of hardware devices what a kernel has kept.
 
     Parameters
     ----------
     views : what is seen of each device, by the number of its slot
-    observers : who is told, by the same
+    observers : who receives it, by the same
     """
 
     def __init__(
@@ -55,7 +55,7 @@ class Teller:
         self._renewed, self._reset_cycle = set(self._views), cycle
 
     def show(self, slot: int, cycle: int, word: int) -> None:
-        """Tell the pins of a cycle that differ from what was told last."""
+        """Report the pins of a cycle that differ from those last reported."""
         view, before = self._views[slot], self._told[slot]
         if slot in self._renewed and cycle > self._reset_cycle:
             self._renewed.remove(slot)  # what follows is new, even if it looks the same
@@ -65,7 +65,7 @@ class Teller:
             self._observers[slot].take_pins(cycle, view.changes(before, word))
 
     def tell(self, first: int, fresh: array[int]) -> list[tuple[str, Breach]]:
-        """Tell what hardware devices did, in the order of the contract (11).
+        """Report what hardware devices did, in the order of the contract (11).
 
         Parameters
         ----------
@@ -100,7 +100,7 @@ class Teller:
         return np.array(numbers, dtype="i8")[where]
 
     def _tell_of(self, slot: int, log: Any, numbers: Any) -> None:
-        """Tell one device's pins, accesses and notes, cycle by cycle."""
+        """Report one device's pins, accesses and notes, cycle by cycle."""
         observer, view, show = self._observers[slot], self._views[slot], self.show
         ended = _Ended(self._map, log, numbers, observer, self._needed[slot] == "every")
         for cycle, word in zip(*self._kernel.samples(slot), strict=True):
@@ -115,7 +115,7 @@ class Teller:
 
 
 class _Ended:
-    """The accesses that one hardware device has ended, of which its observer is told.
+    """The accesses that one hardware device has ended, which its observer receives.
 
     Attributes
     ----------
@@ -132,7 +132,7 @@ class _Ended:
         self.next = self._ends[0]
 
     def tell_before(self, cycle: int) -> None:
-        """Tell of those that end before ``cycle``: of all, or of the last one only."""
+        """Report those that end before ``cycle``: of all, or of the last one only."""
         upto = bisect_left(self._ends, cycle, self._told)
         if upto == self._told:
             return
@@ -146,5 +146,5 @@ class _Ended:
 
 
 def _needed_by(note_reader: type[NoteReader]) -> str:
-    """Return which accesses a note reader must be told."""
+    """Return which accesses a note reader must receive."""
     return "none" if note_reader.access is NoteReader.access else note_reader.needed_accesses

@@ -90,7 +90,7 @@ class Firmware:
         return sources.pop() if len(sources) == 1 else None
 
     def text(self, source: Source) -> str | None:
-        """Return the source line as it is in its file now, without surrounding space.
+        """Return the source line as its file has it now, without surrounding space.
 
         None if the file or line is missing, or not UTF-8.
         """

@@ -1,4 +1,4 @@
-"""Numbers and lanes in traffic files; every message says what was found and what was expected."""
+"""Numbers and lanes in traffic files; every message gives the value found and the value expected."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def number(text: str, what: str, high: int = WORD) -> int:
 def without_prefix(value: int) -> int | None:
     """Return the address whose hexadecimal digits are the decimal ones of ``value``.
 
-    That is what was meant if ``0x`` was left out: 0x44000000 for 44000000. None if there is no other
+    It is the intended number if ``0x`` was left out: 0x44000000 for 44000000. None if there is no other
     address of these digits.
     """
     meant = int(str(value), 16)

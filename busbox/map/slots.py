@@ -260,7 +260,7 @@ class AddressMap:
         return min(self.slots, key=distance, default=None)
 
     def without_prefix(self, address: int) -> int | None:
-        """Return the mapped address that was meant if ``0x`` was left out of an unmapped one.
+        """Return the mapped address that was intended if ``0x`` was left out of an unmapped one.
 
         None if a slot answers at ``address``, or none at the other.
         """

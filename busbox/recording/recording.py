@@ -117,7 +117,7 @@ class Recording:
         )
 
     def table(self, name: str, of: str | None = None) -> NDArray[Any]:
-        """Return a table as a structured array of its own: to change it changes no recording.
+        """Return a table as a new structured array: changing it changes no recording.
 
         Parameters
         ----------
@@ -131,7 +131,7 @@ class Recording:
 
         Examples
         --------
-        A library of data frames takes the array as it is, such as
+        A library of data frames takes the array directly, such as
         ``pandas.DataFrame(recording.table("edges"))``.
         """
         parts = {
@@ -190,7 +190,7 @@ class Recording:
         return f"{self.traffic if file < 0 else self.files[file]}:{line}"
 
     def save(self, path: str | Path) -> None:
-        """Save to one file; what was there is replaced in one move.
+        """Save to one file; an existing file is replaced atomically.
 
         Raises
         ------

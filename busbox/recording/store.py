@@ -32,7 +32,7 @@ _PIECE = 1 << 20
 
 
 def write(path: str | Path, arrays: Mapping[str, IntColumn], facts: Mapping[str, Any]) -> None:
-    """Write the file of a recording; what was there is replaced in one move.
+    """Write the file of a recording; an existing file is replaced atomically.
 
     Raises
     ------

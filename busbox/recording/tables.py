@@ -25,7 +25,7 @@
 ======================  ======  =====================================================================
 
 ======================  ======  =====================================================================
-``frames``                      one row a lamp of a frame that a slot meant to send
+``frames``                      one row per lamp of a frame that a slot meant to send
 ----------------------  ------  ---------------------------------------------------------------------
 ``slot``                text    name of the slot
 ``frame``               i4      number of the frame in its slot, from 0

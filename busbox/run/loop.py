@@ -104,7 +104,7 @@ class Replay:
         progress: Progress | None = None,
         observe: Observe | None = None,
     ) -> Recording:
-        """Run to the end (semantics page, rules 19 to 21) and return what was recorded."""
+        """Run to the end (semantics page, rules 19 to 21) and return the recording."""
         last, ended = self.play(FOREVER if until is None else until, progress, observe)
         self.taking.close(last)
         return self.taking.recording(last, ended, self._player, self._deliveries)

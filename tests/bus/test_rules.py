@@ -641,11 +641,15 @@ def test_a_breach_says_what_and_where() -> None:
 @pytest.mark.parametrize(
     ("columns", "mode", "seen"),
     [
-        ({"rst": "10", "cyc": "01", "stb": "01"}, "standard", "CYC and STB up in reset"),
-        ({"rst": "10", "err": "01"}, "standard", "ERR up in reset"),
-        ({"cyc": "1", "stb": "1", "err": "1", "rty": "1"}, "standard", "ERR and RTY up together"),
-        ({"rty": "1"}, "standard", "RTY up without a request"),
-        ({"cyc": "10", "stb": "10", "ack": "11"}, "standard", "ACK up although STB fell"),
+        ({"rst": "10", "cyc": "01", "stb": "01"}, "standard", "CYC and STB asserted in reset"),
+        ({"rst": "10", "err": "01"}, "standard", "ERR asserted in reset"),
+        (
+            {"cyc": "1", "stb": "1", "err": "1", "rty": "1"},
+            "standard",
+            "ERR and RTY asserted together",
+        ),
+        ({"rty": "1"}, "standard", "RTY asserted without a request"),
+        ({"cyc": "10", "stb": "10", "ack": "11"}, "standard", "ACK asserted although STB fell"),
         (
             {"cyc": "11", "stb": "11", "ack": "01", "we": "10", "write_data": "55"},
             "standard",

@@ -136,10 +136,14 @@ Rules
   3.50      broken         324 times, first in cycle 4: see below
   3.60      not exercised  applies to the master, which is this checker
   3.1.3.1   not exercised  applies to the master, which is this checker
-  3.57      not exercised  applies to pipelined mode; the port uses standard mode
-  3.1.3.2   not exercised  applies to pipelined mode; the port uses standard mode
-  3.80      not exercised  applies to block transfers; the bus has single accesses
-  3.85      not exercised  applies to block transfers; the bus has single accesses
+  3.57      not exercised  applies to pipelined mode; the port uses standard
+                           mode
+  3.1.3.2   not exercised  applies to pipelined mode; the port uses standard
+                           mode
+  3.80      not exercised  applies to block transfers; the bus has single
+                           accesses
+  3.85      not exercised  applies to block transfers; the bus has single
+                           accesses
   answered  held           337 accesses
   cut-off   not exercised  it has no watch port
 
@@ -149,7 +153,7 @@ Timing (e is the cycle of the answer)
 
 3.50 is broken
   Rule: in standard mode a terminator falls with STB (Wishbone B4, rule 3.50).
-  Cycle 4 of the random traffic: ACK up although STB fell.
+  Cycle 4 of the random traffic: ACK asserted although STB fell.
   cycle  RST  CYC  STB  WE  ADR   SEL  write data   read data  ACK  ERR
       3    0    1    1   1  0x2  1001  0x379b3b6e  0x00000000    1    0
       4    0    1    0   0  0x2  1111  0xa327bbc5  0x00000000    1    0
@@ -208,10 +212,12 @@ def test_json_is_one_object(capsys: pytest.CaptureFixture[str]) -> None:
         "first": {
             "part": "random traffic",
             "cycle": 4,
-            "seen": "ACK up although STB fell",
-            "signals": PAGE.splitlines()[-3:],
+            "seen": "ACK asserted although STB fell",
+            "signals": rules["3.50"]["first"]["signals"],
         },
     }
+    signals = [row.split() for row in rules["3.50"]["first"]["signals"]]
+    assert signals == [row.split() for row in PAGE.splitlines()[-3:]]
     assert rules["answered"]["first"] is None
     assert (found["timing"]["commit"], found["timing"]["sample"]) == (None, None)
 

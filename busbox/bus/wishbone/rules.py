@@ -1,6 +1,6 @@
 """The rule checker: it reads the trace of one port and reports every bus rule that the port breaks.
 
-A trace is one :class:`Sample` for each rising clock edge, the signals as they stand just before it.
+A trace is one :class:`Sample` for each rising clock edge, the signals as they are just before it.
 :class:`RuleChecker` takes the cycles one by one while a run goes on, :func:`check_trace` takes a
 whole trace. Source of all rules: Wishbone B4, OpenCores, 2010; each one in :data:`RULES` names its
 place there. Plain Python, so that any recording can be checked without the hardware.
@@ -14,8 +14,8 @@ Request
     terminator, which may come in the cycle of the acceptance (section 5.2.1).
 Reset
     The cycles after a cycle with RST, the first one with RST low among them, are *at rest*: only 3.00
-    and 3.20 are looked at there. RST cuts off what is going on: from the cycle in which it rises
-    nothing has to wait, stay or be answered any more. The cycle before the first one of a trace
+    and 3.20 are checked there. RST cuts off whatever is in progress: from the cycle in which it
+    rises, no request has to wait, stay or be answered. The cycle before the first one of a trace
     counts as idle with RST low; to have the first cycle at rest, hand in a cycle with RST before it.
 Terminator without a request
     One that was called for and has not fallen since breaks 3.50 (standard mode), a stalled request
@@ -23,12 +23,12 @@ Terminator without a request
     (permission 3.35) can therefore not be checked.
 Group
     The cycles of a block or of a read-modify-write carry ``lock`` = 1, from the first one with CYC
-    to the one of the last terminator: without that mark nothing tells a group from single
-    accesses. A group that only reads or only writes is a block; a group that does both is a
+    to the one of the last terminator: without that mark a group cannot be distinguished from
+    single accesses. A group that only reads or only writes is a block; a group that does both is a
     read-modify-write. An access that ended in RTY does not count (pipelined mode cannot tell).
 Cut off by the interconnect
-    Where a watchdog ends an access in the place of a device, the cycle of the device's port is to
-    carry that ERR too, or it looks as if STB had been given up.
+    Where a watchdog ends an access in the place of a device, the trace of the device's port must
+    show that ERR too, or STB seems to fall before a terminator.
 
 Rules that no trace can show
 ============================
@@ -110,7 +110,7 @@ class Rule:
 RULES = (
     Rule(
         "3.00",
-        "no terminator is up from the edge after RST rises until the edge after it falls "
+        "no terminator is asserted from the edge after RST rises until the edge after it falls "
         "(Wishbone B4, rules 3.00 and 3.15)",
     ),
     Rule(
@@ -118,20 +118,20 @@ RULES = (
         "STB and CYC are 0 from the edge after RST rises until the edge after it falls "
         "(Wishbone B4, rule 3.20)",
     ),
-    Rule("3.25", "CYC is up in every cycle in which STB is up (Wishbone B4, rule 3.25)"),
+    Rule("3.25", "CYC is asserted in every cycle in which STB is (Wishbone B4, rule 3.25)"),
     Rule(
         "3.35",
         "a terminator comes only from a request, which is CYC and STB together "
         "(Wishbone B4, rule 3.35 and observation 3.25)",
     ),
-    Rule("3.45", "at most one of ACK, ERR and RTY is up in a cycle (Wishbone B4, rule 3.45)"),
+    Rule("3.45", "at most one of ACK, ERR and RTY is asserted in a cycle (Wishbone B4, rule 3.45)"),
     Rule("3.50", "in standard mode a terminator falls with STB (Wishbone B4, rule 3.50)"),
     Rule(
         "3.60",
         "ADR, WE, SEL and in a write the write data do not change while STB waits "
         "(Wishbone B4, rule 3.60)",
     ),
-    Rule("3.1.3.1", "STB stays up until a terminator (Wishbone B4, section 3.1.3.1)"),
+    Rule("3.1.3.1", "STB stays asserted until a terminator (Wishbone B4, section 3.1.3.1)"),
     Rule(
         "3.57",
         "a request is accepted in a cycle with CYC and STB and not STALL, and not answered before "
@@ -141,7 +141,7 @@ RULES = (
     Rule(
         "3.1.3.2",
         "a stalled request is repeated until it is accepted, each accepted request gets its "
-        "terminator, and CYC stays up until the last of them (Wishbone B4, section 3.1.3.2)",
+        "terminator, and CYC stays asserted until the last of them (Wishbone B4, section 3.1.3.2)",
         "checker only",
     ),
     Rule(
@@ -181,7 +181,7 @@ class Breach:
     ----------
     rule : id of the rule, see :data:`RULES`
     cycle : number of the cycle
-    text : the port, what was seen, what the rule demands, and the signals of the cycle
+    text : the port, what happened, what the rule demands, and the signals of the cycle
     """
 
     rule: str
@@ -200,7 +200,7 @@ class RuleChecker:
 
     Attributes
     ----------
-    breaches : what was found so far, in the order of the cycles; at most :data:`KEPT` of each rule
+    breaches : the breaches so far, in order of cycle; at most :data:`KEPT` of each rule
     counts : rule id to the number of its breaches, for broken rules only
     """
 
@@ -211,23 +211,23 @@ class RuleChecker:
         self.mode = mode
         self.breaches: list[Breach] = []
         self.counts: dict[str, int] = {}
-        self._number = first_cycle - 1
+        self._cycle = first_cycle - 1
         self._last = _IDLE
-        self._up = False  # anything was up in the last cycle
+        self._active = False  # any signal was asserted in the last cycle
         self._waiting = False  # a request of the last cycle has to be there in this one again
-        self._called = False  # standard: a request of the last cycle, or a terminator from one
+        self._answerable = False  # standard: a request of the last cycle, or a terminator from one
         self._open = 0  # pipelined: accepted requests without a terminator
         self._shape = ""  # of the group that goes on; see _SHAPES
-        self._found: list[Breach] = []
+        self._new: list[Breach] = []
 
     def take(self, sample: Sample) -> tuple[Breach, ...]:
         """Check the next cycle and return its breaches; call it once per cycle."""
-        self._number += 1
+        self._cycle += 1
         terminated = sample.ack or sample.err or sample.rty
-        up = bool(sample.cyc or sample.stb or terminated or sample.rst or sample.lock)
-        if not up and not self._up:
+        active = bool(sample.cyc or sample.stb or terminated or sample.rst or sample.lock)
+        if not active and not self._active:
             return ()
-        self._up = up
+        self._active = active
         if self._last.rst:
             self._at_rest(sample)
         else:
@@ -247,18 +247,18 @@ class RuleChecker:
         return self._taken()
 
     def _taken(self) -> tuple[Breach, ...]:
-        """Return what was found since the last call."""
-        if not self._found:
+        """Return the breaches since the last call."""
+        if not self._new:
             return ()
-        found = tuple(self._found)
-        self._found.clear()
-        return found
+        new = tuple(self._new)
+        self._new.clear()
+        return new
 
     def _report(self, rule: str, sample: Sample, seen: str) -> None:
         """Count a breach of ``rule``, and keep it unless there are too many."""
-        text = f"{self.port}: {seen}; {_TEXTS[rule]}. Cycle {self._number}: {sample}"
-        breach = Breach(rule, self._number, text)
-        self._found.append(breach)
+        text = f"{self.port}: {seen}; {_TEXTS[rule]}. Cycle {self._cycle}: {sample}"
+        breach = Breach(rule, self._cycle, text)
+        self._new.append(breach)
         self.counts[rule] = self.counts.get(rule, 0) + 1
         if self.counts[rule] <= KEPT:
             self.breaches.append(breach)
@@ -266,17 +266,21 @@ class RuleChecker:
     def _at_rest(self, sample: Sample) -> None:
         """Check a cycle after one with RST (rules 3.00, 3.15 and 3.20)."""
         if sample.cyc or sample.stb:
-            self._report("3.20", sample, f"{_raised(sample, 'cyc', 'stb')} up in reset")
+            self._report("3.20", sample, f"{_raised(sample, 'cyc', 'stb')} asserted in reset")
         if sample.ack or sample.err or sample.rty:
-            self._report("3.00", sample, f"{_raised(sample, 'ack', 'err', 'rty')} up in reset")
+            self._report(
+                "3.00", sample, f"{_raised(sample, 'ack', 'err', 'rty')} asserted in reset"
+            )
 
     def _in_use(self, sample: Sample, terminated: bool) -> None:
         """Check a cycle after one without RST."""
         request = bool(sample.cyc and sample.stb)
         if sample.stb and not sample.cyc:
-            self._report("3.25", sample, "STB up without CYC")
+            self._report("3.25", sample, "STB asserted without CYC")
         if sample.ack + sample.err + sample.rty > 1:
-            self._report("3.45", sample, f"{_raised(sample, 'ack', 'err', 'rty')} up together")
+            self._report(
+                "3.45", sample, f"{_raised(sample, 'ack', 'err', 'rty')} asserted together"
+            )
         if self.mode == "standard":
             self._standard(sample, request, terminated)
         else:
@@ -284,7 +288,7 @@ class RuleChecker:
         if sample.lock or self._shape:
             self._group(sample, request)
         if sample.rst:
-            self._waiting = self._called = False
+            self._waiting = self._answerable = False
             self._open = 0
 
     def _standard(self, sample: Sample, request: bool, terminated: bool) -> None:
@@ -296,12 +300,12 @@ class RuleChecker:
                 self._report("3.1.3.1", sample, "STB fell before a terminator")
         if terminated and not request:
             names = _raised(sample, "ack", "err", "rty")
-            if self._called and not sample.stb:
-                self._report("3.50", sample, f"{names} up although STB fell")
+            if self._answerable and not sample.stb:
+                self._report("3.50", sample, f"{names} asserted although STB fell")
             else:
-                self._report("3.35", sample, f"{names} up without a request")
+                self._report("3.35", sample, f"{names} asserted without a request")
         self._waiting = request and not terminated
-        self._called = request or (terminated and self._called)
+        self._answerable = request or (terminated and self._answerable)
 
     def _pipelined(self, sample: Sample, request: bool, terminated: bool) -> None:
         """Check pipelined mode: requests against terminators (section 3.1.3.2, rule 3.57)."""
@@ -318,9 +322,9 @@ class RuleChecker:
         if terminated and not unanswered:
             names = _raised(sample, "ack", "err", "rty")
             if request:
-                self._report("3.57", sample, f"{names} up for a request that is stalled")
+                self._report("3.57", sample, f"{names} asserted for a stalled request")
             else:
-                self._report("3.35", sample, f"{names} up with no accepted request open")
+                self._report("3.35", sample, f"{names} asserted with no accepted request open")
         self._open = max(unanswered - terminated, 0) if sample.cyc else 0
         self._waiting = request and bool(sample.stall)
 
@@ -356,12 +360,12 @@ class RuleChecker:
 
 
 def _raised(sample: Sample, *names: str) -> str:
-    """Return those of the signals that are up, as the standard spells them: ``ACK and ERR``."""
+    """Return those of the signals that are asserted, as the standard spells them: ``ACK and ERR``."""
     return " and ".join(name.upper() for name in names if getattr(sample, name))
 
 
 def check_trace(samples: Iterable[Sample], mode: Mode = "standard") -> list[Breach]:
     """Return the breaches in a complete trace of one port, in order of cycle, starting at 0."""
     checker = RuleChecker("trace", mode)
-    found = [breach for sample in samples for breach in checker.take(sample)]
-    return [*found, *checker.finish()]
+    breaches = [breach for sample in samples for breach in checker.take(sample)]
+    return [*breaches, *checker.finish()]

@@ -72,7 +72,7 @@ def check(subject: Subject, seed: int = 0, cycles: int = CYCLES) -> Conformance:
     Raises
     ------
     InputError : it cannot be built or simulated
-    NetlistError : no engine runs it as it is, such as one with a black box
+    NetlistError : no engine can run it unchanged, such as one with a black box
     """
     exercise = Exercise(subject, seed, cycles)
     if subject.table is None:

@@ -43,7 +43,7 @@ _UNITS = {
 
 
 class Exercise:
-    """Plays random traffic.
+    """Runs random traffic.
 
     Parameters
     ----------

@@ -57,7 +57,7 @@ class Rig:
     Raises
     ------
     InputError : it cannot be built or simulated
-    NetlistError : no engine runs it as it is
+    NetlistError : no engine can run it unchanged
     """
 
     def __init__(self, subject: Subject, copies: int = 1) -> None:

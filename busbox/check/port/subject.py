@@ -93,7 +93,7 @@ class Subject:
         Raises
         ------
         InputError : it cannot be built
-        NetlistError : no engine runs it as it is, so that a simulation would say nothing about it
+        NetlistError : no engine can run it unchanged, so that a simulation would say nothing about it
         """
         return program_alone(self.build(), self.kind)
 

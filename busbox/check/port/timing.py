@@ -64,7 +64,7 @@ def timing_of(subject: Subject, seed: int = 0) -> Timing:
     Raises
     ------
     InputError : it cannot be built or simulated
-    NetlistError : no engine runs it as it is, such as one with a black box
+    NetlistError : no engine can run it unchanged, such as one with a black box
     """
     if subject.table is None:
         commit, written = _read_back(_Measure(subject, f"read back {seed}"))

@@ -21,11 +21,11 @@ TRAFFIC = "traffic.steps"
 
 
 def save(plan: Plan, system: System, folder: Path, home: Path) -> None:
-    """Write a bench that plays ``plan`` to the one slot of ``system``.
+    """Write a bench that runs ``plan`` on the one slot of ``system``.
 
     Parameters
     ----------
-    folder : where it is written; what was there of the same name is replaced
+    folder : where it is written; a file of the same name is replaced
     home : folder of the bench that names the model, if that is a file
 
     Raises

@@ -51,6 +51,6 @@ def build(design: Any, ports: Mapping[str, Any]) -> Program:
 
 
 def _path(error: CombinationalCycle) -> str:
-    """Return the bits of signals that go round in a loop, as Amaranth tells them."""
+    """Return the bits of signals that form a loop, as Amaranth reports them."""
     found = re.findall(r"signal (\S+) bit (\d+)", str(error))
     return ", ".join(sorted(f"{name}[{bit}]" for name, bit in found))

@@ -192,7 +192,7 @@ def _lay_out(flat: Flat) -> None:
 def _check_places(flat: Flat, by_name: dict[str, ModuleText]) -> None:
     """Check every cell, and that every module but the top has one place."""
     if len(by_name) != len(flat.modules):
-        raise NetlistError("every module must have a name of its own", "netlist")
+        raise NetlistError("every module must have a unique name", "netlist")
     names = frozenset(by_name)
     used = [flat.top.name]
     for module in flat.modules:

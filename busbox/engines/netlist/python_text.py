@@ -2,7 +2,7 @@
 
 Every number is kept at 0 <= value < 2**width; one of a single bit may be a bool. A node becomes a local
 variable where it is used more than once, or where its text would be read twice; otherwise its text
-stands in the one place that uses it.
+is written in the one place that uses it.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 
 from busbox.engines.netlist.nodes import ATOMS, Node
 
-#: Text of an expression that is longer, or nested deeper, gets a variable of its own: Python reads
+#: Text of an expression that is longer, or nested deeper, gets its own variable: Python reads
 #: brackets and branches to a limited depth.
 LONGEST = 400
 DEEPEST = 12
