@@ -132,5 +132,5 @@ def test_the_summary_names_the_device(tmp_path: Path, capsys: pytest.CaptureFixt
     text = (tmp_path / "summary.txt").read_text(encoding="utf-8")
     assert text.startswith("bench: stopped: a device was still busy after 43.94 us")
     verdict, note = " ".join(text.split()).split(" note: ")[:2]
-    assert verdict.endswith("engine python")
+    assert "engine python" in verdict
     assert note.startswith("dimmer was still busy 43.75 us (700 cycles) after the last step")
