@@ -182,6 +182,8 @@ def _working_parts(model: Any) -> Iterator[str]:
 
 def attachment_page(name: str) -> str:
     """Return the page of a kind of attachment that comes with Busbox."""
+    from busbox.guide.bench_keys import keys_of  # needs pydantic
+
     kind = find(ATTACHMENTS, name)
     page = page_of(kind)
     way = "A driver: it drives" if issubclass(kind, Driver) else "A decoder: it reads the edges of"
