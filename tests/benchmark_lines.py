@@ -120,7 +120,7 @@ def _rows(name: str, wave: Wave, plain: float, once: float, whole: float) -> Non
     for what, took in (
         ("plain Python", plain),
         ("decoded", once),
-        ("decoded, judged, told", whole),
+        ("decoded, judged, described", whole),
     ):
         label = f"{name}, {what}"
         print(f"{label:34}{len(wave.times):>11,}{took:>9.3f}{plain / took:>9.1f}", flush=True)

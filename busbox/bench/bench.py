@@ -1,6 +1,6 @@
 """A bench: system, traffic and inputs, from one TOML file or from Python.
 
-Everything that is wrong in a bench is told at once, each mistake with its line; a syntax error of
+All mistakes in a bench are reported at once, each with its line; a syntax error of
 TOML comes alone.
 """
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 
 class Bench:
-    """A bench, not yet checked: :meth:`system` and :meth:`run` tell what is wrong with it.
+    """A bench, not yet checked: :meth:`system` and :meth:`run` report its mistakes.
 
     Parameters
     ----------

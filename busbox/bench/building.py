@@ -1,7 +1,7 @@
-"""From the keys of a bench to the system that runs: every mistake on the way is collected.
+"""From the keys of a bench to the system that runs, collecting every mistake on the way.
 
-What is wrong is left out, and the rest is looked at all the same: a mistake is told only if it is one
-whatever the broken parts were meant to be.
+Broken parts are left out and the rest is still checked: a mistake is reported only if it is one
+whatever the broken parts were supposed to be.
 """
 
 from __future__ import annotations

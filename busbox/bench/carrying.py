@@ -240,7 +240,7 @@ class _Packing:
             return
         try:
             firmware = Firmware(file)
-        except InputError:  # it is told where somebody asks for a line of the source
+        except InputError:  # reported where a source line is asked for
             return
         sources = {firmware.source(pc) for pc in pcs if pc >= 0}
         texts = {firmware.text_file(source) for source in sources if source is not None}

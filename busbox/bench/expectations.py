@@ -92,13 +92,13 @@ class ExpectTable(Table):
         except ExpectationError as error:
             known = {device.name for device in devices} | {one.name for one in attached}
             # Without its one key, the table may be about what an unknown key was meant to be.
-            told = not error.path and context.mistakes.inside(("expect", number))
-            if not told and not self._names_broken(known, context):
+            reported = not error.path and context.mistakes.inside(("expect", number))
+            if not reported and not self._names_broken(known, context):
                 context.mistakes.note(("expect", number, *error.path), str(error))
             return None
 
     def _names_broken(self, known: set[str], context: Context) -> bool:
-        """Return whether it is about something whose mistakes are told already."""
+        """Return whether it names something whose mistakes are already reported."""
         ways = [way for way in self.model_dump().values() if isinstance(way, dict)]
         asked = [text.partition(".")[0] for way in ways for text in way.values()
                  if isinstance(text, str)]  # fmt: skip

@@ -62,7 +62,7 @@ def bench_schema(plug_ins: bool = True) -> Schema:
 
     Parameters
     ----------
-    plug_ins : whether it knows what installed packages add, besides what comes with Busbox
+    plug_ins : whether it includes what installed packages add
     """
     raw = BenchTable.model_json_schema(
         by_alias=True, ref_template="#/definitions/{model}", schema_generator=_Generator

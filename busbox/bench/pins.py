@@ -27,7 +27,7 @@ class Pins:
 
         Parameters
         ----------
-        path : the key; a mistake is noted there, unless it lies in the slot and is told already
+        path : the key; a mistake is noted there, unless it is in the slot and reported there
         name : such as ``levers.in.4``
         direction : ``input``, ``output`` or None for either
         """

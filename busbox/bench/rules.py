@@ -1,4 +1,4 @@
-"""``rules``: the rules of findings that a bench names besides those of Busbox."""
+"""``rules``: the rules that a bench adds to those of Busbox."""
 
 from __future__ import annotations
 

@@ -60,7 +60,7 @@ def check_settings(
     ----------
     path : the table
     found : the class that declares them
-    given : what the table has besides its own keys
+    given : keys of the table that are not its own
     keys : the table's own keys; the first one names the class
     """
     before = len(context.mistakes)

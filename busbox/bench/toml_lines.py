@@ -1,6 +1,6 @@
 """Where each key of a TOML text stands: a small table from key path to line.
 
-The parser of the standard library tells no lines. This scanner reads the text of a file that the
+The parser of the standard library gives no line numbers. This scanner reads the text of a file that the
 parser has accepted, so it need not judge: it only follows table headers, keys and brackets.
 """
 

@@ -18,10 +18,14 @@ def command(shell: str) -> int:
     startup file of the shell:
 
     \b
-    bash   ~/.bashrc                   source <(busbox completion bash)
-    zsh    ~/.zshrc, after compinit    source <(busbox completion zsh)
-    fish   ~/.config/fish/config.fish  busbox completion fish | source
-    powershell, $PROFILE:  busbox completion powershell | Out-String | iex
+    bash, ~/.bashrc:
+      source <(busbox completion bash)
+    zsh, ~/.zshrc, after compinit:
+      source <(busbox completion zsh)
+    fish, ~/.config/fish/config.fish:
+      busbox completion fish | source
+    powershell, $PROFILE:
+      busbox completion powershell | Out-String | iex
     """
     from busbox.cli.shells import script
 

@@ -1,4 +1,4 @@
-"""The shells that complete: click's own classes, with what bash and zsh need besides."""
+"""The shells that complete: click's classes, and what bash and zsh need in addition."""
 
 from __future__ import annotations
 

@@ -86,7 +86,7 @@ class Bus:
         return self._source.moment.cycle
 
     def pin(self, name: str) -> int:
-        """Return the level of a pin such as ``"levers.in.4"`` in :attr:`cycle`, before an access of it.
+        """Return the level of a pin such as ``"levers.in.4"`` in :attr:`cycle`, before an access acts.
 
         Returns
         -------
@@ -229,7 +229,7 @@ class Bus:
         return result is not None and bool(result.data)
 
     def reset(self, wait: int = 0, *, place: Place | None = None) -> None:
-        """Put RST high for one cycle, after ``wait`` idle cycles."""
+        """Drive RST high for one cycle, after ``wait`` idle cycles."""
         file, line = self._source.place(_place(place) or _caller())
         self._source.exchange(ResetStep(_wait(wait), line, file))
 

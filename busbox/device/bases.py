@@ -118,7 +118,7 @@ class RegisterModel(Declaration):
         the word that a read of NAME shows in ``self.cycle``; without it, what is stored
     ``cacheable_until_NAME()``
         the first cycle in which ``show_NAME`` may give another word by itself, None if it never does;
-        without it, nothing is said (contract of a model, 10)
+        without it, no word is cacheable (contract of a model, 10)
     ``read_NAME(number)``
         side effects of a read by access ``number``; shows from the next cycle; it may return False
         to say that this read did nothing
@@ -225,7 +225,7 @@ class RegisterModel(Declaration):
         return word & cell.readable
 
     def _take(self, cell: _Cell, access: BusAccess) -> bool:
-        """Do what a read does besides; return whether it may have done something."""
+        """Apply the side effects of a read; return whether there may have been any."""
         assert cell.taken is not None
         row = (cell.place.index,) if cell.indexed else ()
         return cell.taken(*row, access.number) is not False

@@ -31,7 +31,7 @@ Contract
    a read of the same offset shows the same word, changes nothing and can be skipped, unless another
    access, an input, a wake or a reset reaches the device first. So a poll costs no calls.
 
-A model is built as ``Model(host, **settings)``; everything it has to say goes to its :class:`Host`.
+A model is built as ``Model(host, **settings)``; it reports everything to its :class:`Host`.
 """
 
 from __future__ import annotations

@@ -33,39 +33,74 @@ TEXTS: dict[str, Callable[[str, str], bool]] = {
 
 
 _COUNTED = {
-    way: Key(f"How many: {words}.", "a whole number from 0 on", "1")
-    for way, words in (("at_least", "this many or more"), ("at_most", "this many or fewer"),
-                       ("exactly", "exactly this many"))
+    way: Key(f"The expected number: {words}.", "a whole number from 0 on", "1")
+    for way, words in (("at_least", "at least this"), ("at_most", "at most this"),
+                       ("exactly", "exactly this"))
 }  # fmt: skip
 _SENDER = "a slot (what it sent) or an attachment (what it read)"
 #: The keys of each kind of expectation.
 KEYS: Mapping[str, Mapping[str, Key]] = {
     "text": {
-        "of": Key("Whose text.", _SENDER, '"telegraph"', required=True),
+        "of": Key(
+            "The slot or attachment whose text is checked.", _SENDER, '"telegraph"', required=True
+        ),
         "is": Key("The whole text.", "a string", '"line free"'),
         "contains": Key("A part of the text.", "a string", '"free"'),
         "ends_with": Key("The end of the text.", "a string", '"free"'),
     },
     "level": {
-        "pin": Key("The pin.", "a pin", '"levers.out.0"', required=True),
-        "is": Key("Its level.", "0 or 1", "1", required=True),
-        "at": Key("When.", "a time with s, ms, us, ns or ps, or whole cycles", '"2 ms"', "cycles",
-                  "the end of the run"),
+        "pin": Key("The pin that is checked.", "a pin", '"levers.out.0"', required=True),
+        "is": Key("The expected level.", "0 or 1", "1", required=True),
+        "at": Key(
+            "The time at which the level is checked.",
+            "a time with s, ms, us, ns or ps, or whole cycles",
+            '"2 ms"',
+            "cycles",
+            "the end of the run",
+        ),
     },
-    "frames": {"of": Key("Whose frames.", _SENDER, '"lamps"', required=True), **_COUNTED},
+    "frames": {
+        "of": Key(
+            "The slot or attachment whose frames are checked.", _SENDER, '"lamps"', required=True
+        ),
+        **_COUNTED,
+    },
     "colours": {
-        "of": Key("Whose frames.", _SENDER, '"lamps"', required=True),
-        "are": Key("A colour for each lamp, RRGGBB or WWRRGGBB.", "a list of colours such as '400000'",
-                   '["400000", "004000"]', required=True),
-        "frame": Key("Which frame, from 0 on.", "the number of a frame (-1: the last)", "0",
-                     default="-1"),
+        "of": Key(
+            "The slot or attachment whose frames are checked.", _SENDER, '"lamps"', required=True
+        ),
+        "are": Key(
+            "A colour for each lamp, RRGGBB or WWRRGGBB.",
+            "a list of colours such as '400000'",
+            '["400000", "004000"]',
+            required=True,
+        ),
+        "frame": Key(
+            "The number of the frame, counted from 0.",
+            "the number of a frame (-1: the last)",
+            "0",
+            default="-1",
+        ),
     },
-    "findings": {"rule": Key("The rule.", "a rule", '"byte-lost"', required=True), **_COUNTED},
+    "findings": {
+        "rule": Key("The rule whose findings are counted.", "a rule", '"byte-lost"', required=True),
+        **_COUNTED,
+    },
     "register": {
-        "of": Key("The register.", "a register such as levers.OUT", '"levers.OUT"', required=True),
-        "is": Key("Its word at the end.", "a whole number from 0 on", "1", required=True),
+        "of": Key(
+            "The register that is checked.",
+            "a register such as levers.OUT",
+            '"levers.OUT"',
+            required=True,
+        ),
+        "is": Key(
+            "The expected word at the end of the run.",
+            "a whole number from 0 on",
+            "1",
+            required=True,
+        ),
     },
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True)

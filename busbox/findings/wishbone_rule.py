@@ -25,8 +25,8 @@ def wishbone_rule(facts: RunFacts) -> Iterator[Sighting]:
 
     Finding
     -------
-    port bell, rule 3.50: ACK asserted although STB fell; in standard mode a terminator falls with
-    STB (Wishbone B4, rule 3.50). Cycle 3: RST 0 CYC 0 STB 0 WE 0 ADR 0x0 SEL 0000 write data 0x00000000
+    port bell, rule 3.50: ACK asserted although STB fell; in standard mode a terminator falls with STB
+    (Wishbone B4, rule 3.50). Cycle 3: RST 0 CYC 0 STB 0 WE 0 ADR 0x0 SEL 0000 write data 0x00000000
     read data 0x00000000 ACK 1 ERR 0 RTY 0 STALL 0 LOCK 0
 
     try: Compare the port's signals with the rule in the standard.

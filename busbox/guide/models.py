@@ -13,7 +13,6 @@ from busbox.basics.listing import runs
 from busbox.basics.pages import first_paragraph, page_of, section
 from busbox.board.attachment import Driver
 from busbox.device import REQUIRED, Pin, Setting
-from busbox.guide.bench_keys import keys_of
 from busbox.guide.markdown import code, escaped, of_docstring, table
 from busbox.map.registers import Register, RegisterTable
 from busbox.plugins import ATTACHMENTS, DEVICES, find
@@ -146,6 +145,8 @@ def pin_rows(pins: Iterable[Pin]) -> Iterator[tuple[str, str, str, str]]:
 
 def model_page(name: str) -> str:
     """Return the page of a model that comes with Busbox."""
+    from busbox.guide.bench_keys import keys_of  # needs pydantic
+
     shown = ShownModel.of(name, find(DEVICES, name))
     page = page_of(shown.model)
     blocks = [f"# {name}: a model", escaped(first_paragraph(page))]
@@ -181,6 +182,8 @@ def _working_parts(model: Any) -> Iterator[str]:
 
 def attachment_page(name: str) -> str:
     """Return the page of a kind of attachment that comes with Busbox."""
+    from busbox.guide.bench_keys import keys_of  # needs pydantic
+
     kind = find(ATTACHMENTS, name)
     page = page_of(kind)
     way = "A driver: it drives" if issubclass(kind, Driver) else "A decoder: it reads the edges of"

@@ -208,7 +208,7 @@ CASES = (
     ),
     Spoiled(
         "There must not be a second name.",
-        "busbox: models: one word too many: uart\n",
+        "busbox: models: unexpected argument: uart\n",
         args=("models", "gpio", "uart"),
     ),
 )

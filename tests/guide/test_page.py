@@ -165,7 +165,7 @@ def test_lines_of_help_keep_their_breaks() -> None:
     """Help that a terminal must not wrap is code on the page of the verbs."""
     page = find_topic("verbs").make()
     assert "\b" not in page
-    assert re.search(r"```text\nbash +~/.bashrc", page)
+    assert re.search(r"```text\nbash, ~/.bashrc:\n  source", page)
 
 
 def test_text_is_escaped(page: Page) -> None:

@@ -167,7 +167,7 @@ QUESTIONS = [
         "bench",
         "add the line and run busbox schema > bench.schema.json in its folder",
     ),
-    ("How does my shell complete commands?", "verbs", "fish ~/.config/fish/config.fish busbox"),
+    ("How does my shell complete commands?", "verbs", "fish, ~/.config/fish/config.fish: busbox"),
     (
         "Where does a recording keep its bench?",
         "recording",
