@@ -44,7 +44,7 @@ SECTIONS: dict[str, list[str] | None] = {
     "Growth with accesses, steps in Python, engine llvm": ["", "", "", "30 accesses take"],
     "A model's access costs": ["busbox run first_light, from shell to summary: "],
     "decoding": [f"{line}, {what}" for line in ("lamp line", "serial line")
-                 for what in ("plain Python", "decoded", "decoded, judged, told")],
+                 for what in ("plain Python", "decoded", "decoded, judged, described")],
     "Where the time of (b) goes, engine llvm": None,
 }  # fmt: skip
 
