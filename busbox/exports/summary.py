@@ -65,8 +65,6 @@ def summarise(
     _expectations(recording, paper)
     paper.line()
     write_verdict(recording, paper)
-    if recording.counts:
-        paper.line("Next: busbox why BENCH finding.0 traces the first finding back.", hang=2)
 
 
 def _expectations(recording: Recording, paper: Paper) -> None:

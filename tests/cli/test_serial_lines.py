@@ -117,4 +117,4 @@ def test_a_line_that_is_never_known_is_told(
         "$timescale 1 us $end\n$var wire 1 ! tx $end\n$enddefinitions $end\n#0\nx!\n#9\n",
         encoding="ascii",
     )
-    assert "its level is never known\n" in say(capsys, "capture", str(file), "--as", "terminal")
+    assert "level never known\n" in say(capsys, "capture", str(file), "--as", "terminal")

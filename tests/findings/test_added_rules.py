@@ -296,7 +296,7 @@ def test_a_plug_in_brings_rules(
     found = json.loads(said(capsys, "run", ".", "--json")[1])
     assert found["counts"] == {"no-reads": {"box.OUT": 1}, "bell-silent": {"bell": 1}}
     assert (
-        "\nOf plug-ins\n"
+        "\nFrom plug-ins\n"
         "  no-reads     Nothing was read at all.\n"
         "  bell-silent  A stroke of the bell was too short to be heard.\n"
     ) in said(capsys, "explain")[1]

@@ -307,7 +307,7 @@ SPOILED = (
      "--write: must be NAME=FILE such as json=run.json, not 'json'"),
     ("", "", ("run", "bench.toml", "--write", "json=no/a.json"), "--write: there is no folder 'no'"),
     ("", "", ("run", "bench.toml", "--write", "json=a", "--write", "summary=./a"),
-     "--write: must be another file than './a', which is written already"),
+     "--write: must be a different file from './a', which another option already writes"),
     ("", "", ("run", "bench.toml", "--write", "tower.py:broken=a.txt"),
      "--write: export tower.py:broken raised KeyError: 'lever'"),
     ("", "", ("tower.py:rin",),

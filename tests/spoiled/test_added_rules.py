@@ -88,7 +88,7 @@ CASES: tuple[Spoiled, ...] = (
     ),
     gong(
         "Two kinds do not bring one id with two pages.",
-        "attach.bell.kind: it brings the rule bell-silent, as attach.gong does already",
+        ("attach.bell.kind: it brings the rule bell-silent, as attach.gong already does"),
         "{'bell-silent': 'Silent.\\n\\nWhat to do\\n----------\\nStrike.\\n'}",
         BOTH,
         BELL,
@@ -141,18 +141,18 @@ CASES: tuple[Spoiled, ...] = (
     ),
     rule(
         "A rule in a file has not the id of one of Busbox.",
-        "4: rules.0: there is a rule framing already; choose another id",
+        ("4: rules.0: a rule framing already exists; choose another id"),
         '["bells.py:framing"]',
         RULE.replace("bell_silent", "framing"),
     ),
     rule(
         "A rule of Busbox need not be named.",
-        "4: rules.0: there is a rule framing already; choose another id",
+        ("4: rules.0: a rule framing already exists; choose another id"),
         '["framing"]',
     ),
     rule(
         "A rule is named once.",
-        "4: rules.1: there is a rule bell-silent already; choose another id",
+        ("4: rules.1: a rule bell-silent already exists; choose another id"),
         '["bells.py:bell_silent", "bells.py:bell_silent"]',
     ),
     rule(

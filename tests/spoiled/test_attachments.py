@@ -233,8 +233,8 @@ CASES: tuple[Spoiled, ...] = (
         "A bounce leaves a cycle between two changes.",
         LEVER + 'turns = ["2 us"]\nbounce = "250 ns"\nbounces = 4',
         (
-            "52: attach.lever: bounce must put each change of the contact into a cycle of its "
-            "own, not two into cycle 33"
+            "52: attach.lever: bounce must leave at least one cycle between changes of "
+            "the contact; two fall into cycle 33"
         ),
     ),
     added(
@@ -268,7 +268,7 @@ CASES: tuple[Spoiled, ...] = (
     added(
         "A string has a count.",
         '[attach.string]\nkind = "lamp_string"\npin = "lamps.line"',
-        "52: attach.string.count: must be given: Lamps of the string.",
+        ("52: attach.string.count: must be given: Number of lamps."),
     ),
     added(
         "A string has a lamp or more.",
@@ -288,7 +288,7 @@ CASES: tuple[Spoiled, ...] = (
     added(
         "An order holds each channel once.",
         STRING + 'order = "GRR"',
-        "52: attach.string: order must hold each of the letters RGB once, not 'GRR'",
+        ("52: attach.string: order must contain each of the letters RGB once, not 'GRR'"),
     ),
     added(
         "An order is a text.",
@@ -298,7 +298,7 @@ CASES: tuple[Spoiled, ...] = (
     added(
         "An order of four channels needs four channels.",
         STRING + 'order = "GRBW"',
-        "52: attach.string: order must hold each of the letters RGB once, not 'GRBW'",
+        ("52: attach.string: order must contain each of the letters RGB once, not 'GRBW'"),
     ),
     added(
         "A string's profile must exist.",
@@ -389,9 +389,9 @@ CASES: tuple[Spoiled, ...] = (
         "A key of a profile must be known.",
         PROFILE + 'two_high = ["1 us"]',
         (
-            "58: profile.OWN.two_high: is no key of a profile; did you mean 'one_high'? "
-            "(known: zero_high, one_high, zero_low, one_low, gap, order, source or "
-            "channel_current)"
+            "58: profile.OWN.two_high: is not a key of a profile; did you mean "
+            "'one_high'? (known: zero_high, one_high, zero_low, one_low, gap, order, "
+            "source or channel_current)"
         ),
     ),
     added(
@@ -488,8 +488,8 @@ CASES: tuple[Spoiled, ...] = (
         "A profile's order holds each channel once.",
         PROFILE + 'order = "RRB"',
         (
-            "58: profile.OWN.order: must hold each of the letters RGB or each of RGBW once, "
-            "not 'RRB'"
+            "58: profile.OWN.order: must contain each of the letters RGB or each of RGBW "
+            "once, not 'RRB'"
         ),
     ),
     added(
@@ -590,13 +590,13 @@ CASES: tuple[Spoiled, ...] = (
     other_input(
         "Samples need a clock.",
         'capture = "line.csv"',
-        "line.csv:1: a sample clock must be given: the times are numbers of samples",
+        ("line.csv:1: a sample clock must be given: the times are sample numbers"),
         {"line.csv": "sample,tx\n0,1\n5,0\n"},
     ),
     other_input(
         "Times need no clock of samples.",
         'capture = "line.csv"\nsample_clock = "1 MHz"',
-        "line.csv:1: a sample clock must not be given: the file has times of its own",
+        ("line.csv:1: a sample clock is not allowed here: the file already contains times"),
         CAPTURE,
     ),
     other_input(
@@ -733,8 +733,8 @@ CASES: tuple[Spoiled, ...] = (
         "A decoder's rule must exist.",
         GONG,
         (
-            "attach.gong: gong.py:Gong must name a rule that there is, or declare it in its rules, "
-            "not 'gong-cracked'"
+            "attach.gong: gong.py:Gong names an unknown rule, 'gong-cracked'; name an "
+            "existing rule, or declare it in its rules"
         ),
         "    def decode(self, wave):\n"
         '        return LineReport(findings=[LineFinding("gong-cracked", 0, lambda: ("", ""))])\n',
@@ -750,8 +750,8 @@ CASES: tuple[Spoiled, ...] = (
         "A decoder's facts are JSON.",
         GONG,
         (
-            "attach.gong: facts must be as JSON holds them: TypeError: Object of type Wave is "
-            "not JSON serializable"
+            "attach.gong: facts must be values that JSON can hold: TypeError: Object of "
+            "type Wave is not JSON serializable"
         ),
         '    def decode(self, wave):\n        return LineReport(facts={"wave": wave})\n',
     ),
@@ -764,14 +764,14 @@ CASES: tuple[Spoiled, ...] = (
     gong(
         "A decoder's finding names its rule by a text.",
         GONG,
-        "attach.gong: a finding must name its rule by a text, not ['framing']",
+        ("attach.gong: a finding must name its rule by a string, not ['framing']"),
         "    def decode(self, wave):\n"
         '        return LineReport(findings=[LineFinding(["framing"], 0, lambda: ("", ""))])\n',
     ),
     gong(
         "A decoder's rows are pairs.",
         GONG,
-        "attach.gong: rows must be pairs of texts, not 'loud'",
+        ("attach.gong: rows must be pairs of strings, not 'loud'"),
         '    def decode(self, wave):\n        return LineReport(rows=["loud"])\n',
     ),
     gong(
@@ -847,23 +847,23 @@ CASES: tuple[Spoiled, ...] = (
     added(
         "A text is of an attachment that gives one.",
         LAMP + '\n[[expect]]\ntext = { of = "lamp", is = "" }',
-        "57: expect.0.text.of: must be a slot or an attachment that gives text, not 'lamp'",
+        ("57: expect.0.text.of: must be a slot or an attachment that has text, not 'lamp'"),
     ),
     added(
         "Frames are of an attachment that gives them.",
         PAPER + '\n[[expect]]\nframes = { of = "paper", at_least = 1 }',
-        "57: expect.0.frames.of: must be a slot or an attachment that gives frames, not 'paper'",
+        ("57: expect.0.frames.of: must be a slot or an attachment that has frames, not 'paper'"),
     ),
     added(
         "Colours are of an attachment that gives them.",
         PAPER + '\n[[expect]]\ncolours = { of = "paper", are = [] }',
-        ("57: expect.0.colours.of: must be a slot or an attachment that gives frames, not 'paper'"),
+        ("57: expect.0.colours.of: must be a slot or an attachment that has frames, not 'paper'"),
     ),
     added(
         "An attachment in an expectation exists.",
         PAPER + '\n[[expect]]\ntext = { of = "papper", is = "" }',
         (
-            "57: expect.0.text.of: must be a slot or an attachment that gives text, not "
+            "57: expect.0.text.of: must be a slot or an attachment that has text, not "
             "'papper'; did you mean 'paper'?"
         ),
     ),
@@ -961,7 +961,7 @@ CASES: tuple[Spoiled, ...] = (
     added(
         "A text is of an attachment, and a frame of it is none.",
         STRING + '\n[[expect]]\ntext = { of = "string", is = "" }',
-        "58: expect.0.text.of: must be a slot or an attachment that gives text, not 'string'",
+        ("58: expect.0.text.of: must be a slot or an attachment that has text, not 'string'"),
     ),
 )
 

@@ -64,13 +64,18 @@ CASES = (
     ),
     expecting(
         "No word has more than 32 bits.",
-        "expect.0.register.is: must be a word that telegraph.DIVISOR can show, which has bits 15..0, "
-        "not 0x100000000",
+        (
+            "expect.0.register.is: must be a word that telegraph.DIVISOR can show "
+            "(telegraph.DIVISOR has bits 15..0), not 0x100000000"
+        ),
         'register = { of = "telegraph.DIVISOR", is = 0x1_0000_0000 }',
     ),
     expecting(
         "A register that cannot be read shows 0.",
-        "expect.0.register.is: must be a word that levers.SET can show, which reads 0, not 0x1",
+        (
+            "expect.0.register.is: must be a word that levers.SET can show (levers.SET "
+            "reads 0), not 0x1"
+        ),
         'register = { of = "levers.SET", is = 1 }',
     ),
     expecting(

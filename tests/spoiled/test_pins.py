@@ -190,8 +190,8 @@ CASES: tuple[Spoiled, ...] = (
     Spoiled(
         "A text is that of a slot or an attachment that gives text.",
         (
-            "busbox: bench.toml:53: expect.0.text.of: must be a slot or an attachment that gives "
-            "text, not 'telegaph'; did you mean 'telegraph'?\n"
+            "busbox: bench.toml:53: expect.0.text.of: must be a slot or an attachment "
+            "that has text, not 'telegaph'; did you mean 'telegraph'?\n"
         ),
         edits=(("[[reset]]", '[[expect]]\ntext = { of = "telegaph", is = "" }\n\n[[reset]]'),),
     ),
