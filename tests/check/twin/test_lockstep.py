@@ -256,7 +256,7 @@ def test_a_difference_is_told_and_saved(bells: Path, capsys: pytest.CaptureFixtu
         "      hardware  0x1 (RINGING 1)\n"
         "  The shortest traffic found that shows it (1 line):\n"
         "    write  0x00001000 0x3\n"
-        "  saved as a bench of its own: busbox twin bell.twin bell\n"
+        "  saved as a bench: busbox twin bell.twin bell\n"
     )
     assert told("twin", "bell.twin", "bell") == 1
     (bells / "bell.py").write_text(FAULTY.replace("LAST", "0"), encoding="utf-8")
@@ -307,7 +307,7 @@ def test_a_difference_in_a_recording_is_saved_with_the_files_of_the_model(
         (
             ("run", ".", "--set", "slot.bell.model=bell.py:BellHardware", "--set",
              "slot.bell.as=model"),
-            "--set: slot.bell.as: 'bell.py:BellHardware' is hardware; it names no model",
+            "--set: slot.bell.as: 'bell.py:BellHardware' is a hardware device and has no Python model",
         ),
         (
             ("run", ".", "--set", "slot.bell.model=bell.v"),
