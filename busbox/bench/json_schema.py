@@ -209,9 +209,7 @@ def _expectations() -> dict[str, Schema]:
 
 def _profile() -> Schema:
     window = {"type": "array", "items": _UNIT_TIME, "minItems": 1, "maxItems": 2}
-    windows = {name: _UNIT_TIME if name == "gap" else window for name in WINDOWS} | {
-        "gap": _UNIT_TIME
-    }
+    windows = dict.fromkeys(WINDOWS, window) | {"gap": _UNIT_TIME}
     order = {"type": "string", "pattern": "^[RGBW]{3,4}$"}
     others = {"order": order, "source": _TEXT, "channel_current": _KINDS["current"]}
     return _table(PROFILE_KEYS, windows, others)
