@@ -92,6 +92,9 @@ class Stories:
         pin, at, time = asked.rpartition("@")
         numbered = _NUMBERED.fullmatch(asked)
         if at:
+            if pin not in self.recording.lines:
+                known = list(self.recording.lines)
+                raise _unknown(f"there is no pin {pin!r}{nearest(pin, known)}")
             return self._edge(pin, self._cycle(time))
         if asked in self.recording.lines:
             raise _unknown(f"a pin needs a time: {asked}@2ms, for example")
@@ -128,9 +131,6 @@ class Stories:
 
     def _edge(self, pin: str, last: int) -> Story:
         """Return the story of the last edge of a pin up to the cycle ``last``."""
-        if pin not in self.recording.lines:
-            known = list(self.recording.lines)
-            raise _unknown(f"there is no pin {pin!r}{nearest(pin, known)}")
         line = self.recording.lines[pin]
         place = int(np.searchsorted(line.cycles, last, side="right")) - 1
         cycle, access = int(line.cycles[place]), int(line.accesses[place])

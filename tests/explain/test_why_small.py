@@ -303,6 +303,7 @@ def test_bit_banging_has_the_routine_in_between() -> None:
 @pytest.mark.parametrize(
     ("what", "told"),
     [
+        ("lamps.lime@9s", "there is no pin 'lamps.lime'; did you mean 'lamps.line'?"),
         ("lamps.lime@5us", "there is no pin 'lamps.lime'; did you mean 'lamps.line'?"),
         (
             "lamps.line@1s",
