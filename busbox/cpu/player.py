@@ -127,7 +127,13 @@ class Player:
         self._open, self._back, self._storm_since = 1, 0, 0
         self._find_routines()
 
+    #: Whether a pin can make it go on when no step is left.
+    wakeable = False
+
     # What the loop asks in a cycle.
+
+    def sense(self) -> None:
+        """Do nothing: this CPU looks at pins where a step or a handler asks for them."""
 
     @property
     def waits(self) -> bool:

@@ -15,6 +15,7 @@ from typing import Any, ClassVar
 
 from busbox.basics.errors import ModelError
 from busbox.bus.transfers import NONE, RESET
+from busbox.core.core import Core, PythonExecutor
 from busbox.cpu.commands import Command, Result, Suspended
 from busbox.device import ERROR, Answer, BusAccess, Hold
 from busbox.engines import NEVER, STRETCH, EngineFactory, Observer, Status, Stop
@@ -23,6 +24,7 @@ from busbox.engines.loop import (
     CACHED,
     CALL,
     COMMAND,
+    DECODE,
     FOREVER,
     FULL,
     HANG,
@@ -50,6 +52,8 @@ class NetlistEngine(ABC):
     """Runs a design by its netlist. See the contract in :mod:`busbox.engines`."""
 
     name: ClassVar[str]
+    #: What executes firmware in this engine.
+    core_executor: ClassVar[type[Any]] = PythonExecutor
 
     def __init__(
         self,
@@ -71,9 +75,13 @@ class NetlistEngine(ABC):
         self._kernel = self.make_kernel(self._parts)
         self._state = self._kernel.state
         self._set(hang_after=system.hang_after)
+        self.core = None if system.core is None else Core(system.core, self.core_executor)
+        if self.core is not None:
+            self._kernel.attach(self.core)
         self._teller = Teller(system, self._kernel, self._views, observers)
         self.probes = {slot: NetlistProbe(self, slot) for slot in self._views}
         self._kernel.go()
+        self._set(core=int(self.core is not None))
         for slot in self._views:
             self._kernel.samples(slot)
             self._kernel.guarded(slot)
@@ -160,8 +168,11 @@ class NetlistEngine(ABC):
         state[_LIMIT], state[_ENTERED], state[_BUDGET] = limit, state[_CYCLE], self.stretch
         state[_CALLED], state[_REST], state[_IDLE], state[_STOP] = called, rest, idle, 0
         go, ask = self._kernel.go, self._ask
-        while (why := go()) == CALL:
-            ask()
+        while (why := go()) in _GOING_ON:
+            if why == CALL:
+                ask()
+            elif self.core is not None:
+                self.core.fill()
         self._flush()
         return _STOPS[why]
 
@@ -172,6 +183,20 @@ class NetlistEngine(ABC):
             self.breaches += self._teller.tell(self._count, fresh)
         self.log.extend(fresh)
         self._count += len(fresh) // LOGGED
+
+    # The core.
+
+    def line(self, lines: int) -> None:
+        """Give the core's interrupt lines their levels from ``cycle`` on."""
+        core, state = self.core, self._state
+        assert core is not None
+        cycle = state[_CYCLE]
+        up = state[_KIND] >= 0 and state[_START] < cycle
+        if core.line(cycle, lines, up):
+            self._forget()
+            self._set(free=core.cycle)
+        if not core.ended:
+            self._set(core=1)
 
     # Commands that are cut off, or put aside.
 
@@ -224,6 +249,9 @@ class NetlistEngine(ABC):
         self._forget_cached()
         self._set(rst=1, reset_cycle=cycle, reset_until=cycle + length, quiet_from=-1)
         self._set(free=cycle + length + 1)
+        if self.core is not None:
+            self.core.reset(cycle + length + 1)
+            self._set(core=1)
         return rest
 
     def finish(self) -> None:
@@ -342,6 +370,7 @@ class NetlistProbe:
 
 
 _ANSWER = WORD << 2
+_GOING_ON = (CALL, DECODE)
 _STOPS = {STARVED: Stop.STARVED, LIMIT: Stop.LIMIT, FULL: Stop.LIMIT, LAST: Stop.LAST,
           HANG: Stop.HANG}  # fmt: skip
 #: What belongs to the command that is under way, and how the state calls it where it differs.

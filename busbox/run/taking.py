@@ -80,7 +80,7 @@ class Taking:
         log = np.array(self._engine.log, dtype="i8").reshape(-1, len(LOG))
         columns: dict[str, IntColumn] = {name: log[:, place] for place, name in enumerate(LOG)}
         commands, given_up = columns.pop("command"), columns.pop("given_up")
-        facts = self._ledger.facts()[commands]
+        facts = self._facts(commands, first)
         columns |= {name: facts[:, place] for place, name in enumerate(FACTS)}
         columns["slot"] = self._slots(columns["address"])
         for name, column in self.columns.items():
@@ -92,6 +92,15 @@ class Taking:
         del self._engine.log[:]
         for host in self._hosts:
             host.settle(cycle)
+
+    def _facts(self, commands: IntColumn, first: int) -> IntColumn:
+        """Return what is known of commands; those of a core are their instruction's address."""
+        if self._system.core is None:
+            return self._ledger.facts()[commands]
+        facts = np.full((len(commands), len(FACTS)), -1, dtype="i8")
+        facts[:, FACTS.index("step")] = np.arange(first, first + len(commands))
+        facts[:, FACTS.index("pc")] = -2 - commands
+        return facts
 
     def _slots(self, addresses: IntColumn) -> IntColumn:
         unique, where = np.unique(addresses, return_inverse=True)

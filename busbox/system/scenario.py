@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, Protocol
 
+from busbox.core.core import CoreSetup
 from busbox.cpu.source import Source
 
 
@@ -113,6 +114,7 @@ class Scenario:
     Attributes
     ----------
     new_source : makes a source that begins at the first step
+    core : what executes firmware in the place of steps, or None
     traffic : name of the traffic in messages
     inputs : in order of cycle
     resets : in order of cycle
@@ -129,6 +131,7 @@ class Scenario:
     """
 
     new_source: Callable[[], Source]
+    core: CoreSetup | None = None
     traffic: str = ""
     inputs: tuple[InputLevel, ...]
     resets: tuple[BoardReset, ...]
