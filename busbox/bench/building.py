@@ -13,6 +13,7 @@ from typing import Any
 from busbox.basics.errors import join_or, nearest
 from busbox.bench.attachments import build_attached, check_drivers, driven
 from busbox.bench.context import Context
+from busbox.bench.core import build_core, check_core
 from busbox.bench.inputs import build_inputs
 from busbox.bench.mistakes import Mistakes
 from busbox.bench.pins import Pins
@@ -23,6 +24,7 @@ from busbox.bench.slots import build_devices, check_broken
 from busbox.bench.traffic import Traffic, bench_traffic, check_targets, other_traffic
 from busbox.findings.expectations import NO_FINDING
 from busbox.findings.rule_set import rule_ids
+from busbox.map.slots import AddressMap
 from busbox.system.hardware import Device
 from busbox.system.scenario import Reply, Wire
 from busbox.system.system import System
@@ -93,12 +95,25 @@ class Building:
             for number, table in self._checked.numbered("expect", tables.expect)
         ]
         traffic = self._traffic(in_file, other)
+        table = check_core(tables.core, context)
+        core = None
+        if traffic.program is not None:
+            core = build_core(table, traffic.program, self._slots(), self._pins, context)
+        elif tables.core is not None and other is None and traffic.label:
+            context.mistakes.note(
+                ("core",), "is for traffic that is a program: an ELF, HEX or binary file"
+            )
+        if core is not None and tables.after_reset != "restart":
+            context.mistakes.note(
+                ("after_reset",), "must be 'restart' for a core: a reset restarts it"
+            )
         system = System(
             name=name,
             clock_hz=clock,
             fabric=tables.fabric.build(),
             devices=self._devices,
             new_source=traffic.new_source,
+            core=core,
             traffic=traffic.label,
             inputs=tuple(sorted(inputs, key=lambda level: level.cycle)),
             resets=self._resets,
@@ -112,7 +127,7 @@ class Building:
             rules=rules or {},
             attached=self._attached,
             supply=tables.supply,
-            firmware=context.file(("firmware",), tables.firmware) if tables.firmware else "",
+            firmware=self._firmware(traffic),
             expectations=(
                 *(one for one in expectations if one is not None),
                 *([NO_FINDING] if tables.strict else []),
@@ -121,6 +136,16 @@ class Building:
         check_targets(system, context)
         self._mistakes.raise_any()
         return system
+
+    def _slots(self) -> AddressMap:
+        return AddressMap([device.slot for device in self._devices])
+
+    def _firmware(self, traffic: Traffic) -> str:
+        """Return the file with debug information: the program, if the bench names no other."""
+        if self._tables.firmware:
+            return self._context.file(("firmware",), self._tables.firmware)
+        program = traffic.program
+        return program.path if program is not None and program.debug else ""
 
     def _wires(self) -> tuple[Wire, ...]:
         tables = self._checked.numbered("wire", self._tables.wire)

@@ -119,6 +119,7 @@ class BenchTable(Table):
     attach: dict[str, AttachTable] = Field(default_factory=dict)
     profile: dict[str, dict[str, Any]] = Field(default_factory=dict)
     traffic: Any = None
+    core: Any = None
     input: list[InputTable] = Field(default_factory=list)
     reset: list[ResetTable] = Field(default_factory=list)
     wire: list[WireTable] = Field(default_factory=list)

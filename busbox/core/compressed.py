@@ -1,8 +1,8 @@
 """The instruction of 32 bits that one of 16 bits stands for.
 
 Source: RISC-V Instruction Set Manual, volume I, chapter "C" standard extension, the tables of its
-quadrants, for RV32 without F and D. Reserved encodings, and those that RV32 leaves to custom extensions,
-are none of these instructions.
+quadrants, for RV32 without F and D. Reserved encodings, and those that RV32 leaves to custom
+extensions, are none of these instructions.
 """
 
 from __future__ import annotations

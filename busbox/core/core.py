@@ -9,7 +9,7 @@ from typing import Any, Protocol
 
 from busbox.core.decoding import Decoded, decode, unfetched
 from busbox.core.image import Memory
-from busbox.core.instructions import CLASSES, INSTRUCTIONS
+from busbox.core.instructions import INSTRUCTIONS
 from busbox.core.interpreter import interpreter
 from busbox.core.machine import (
     ACCESS,
@@ -17,11 +17,11 @@ from busbox.core.machine import (
     CODED,
     DECODE,
     IDLE,
-    MEMORIES,
     NOTED,
     ROOM,
     STATE,
     STOPPED,
+    UNHANDLED,
     WAITING,
 )
 
@@ -48,6 +48,8 @@ class CoreSetup:
     faults : an access that ends with ERR is an access fault; otherwise a load of 0, or nothing
     ebreak : ``finding``, ``end`` or ``trap``
     lines : pin to the bit of its interrupt line: 3 software, 7 timer, 11 external, 16 to 31 platform
+    on_end : ``settle``: the run waits for busy devices when the program has ended; ``stop``: it ends
+    program : its file, as messages call it
     hart : the number in mhartid
     """
 
@@ -60,6 +62,8 @@ class CoreSetup:
     faults: bool = True
     ebreak: str = "finding"
     lines: Mapping[str, int] = field(default_factory=dict)
+    on_end: str = "settle"
+    program: str = ""
     hart: int = 0
 
     def cost(self, op: int) -> int:
@@ -221,6 +225,23 @@ class Core:
         self.set("kind", IDLE)
         self.set("lines", lines)
         self.save()
+
+    @property
+    def how_ended(self) -> str:
+        """How the program has ended: ``running``, ``loop``, ``sleep``, ``ebreak`` or ``trap``."""
+        if not self.ended:
+            return "running"
+        if self.get("ended"):
+            return "trap" if self.get("ended") == UNHANDLED else "ebreak"
+        return "sleep" if self.get("sleeping") == WAITING else "loop"
+
+    def bits(self, pc: int) -> int:
+        """Return the bits of the instruction at an address, -1 if a part of them is in no memory."""
+        low = self.half(pc)
+        if low is None or low & 3 != 3:
+            return -1 if low is None else low
+        high = self.half(pc + 2 & 0xFFFFFFFF)
+        return -1 if high is None else high << 16 | low
 
     # Executing.
 

@@ -1,13 +1,13 @@
 """Every instruction, defined once: its encoding, its class of clocks, and what it does.
 
-What an instruction does is text in the small language of the engines' loop (:mod:`busbox.engines.loop`):
-``a`` and ``b`` are the words in its source registers, ``imm`` its immediate, a number with a sign, ``d``
-becomes the word of its destination, ``next`` is the address of the instruction after it. All words are
-unsigned numbers below 2**32; ``M`` is 2**32 - 1 and ``S`` 2**31, so that ``(a ^ S) - S`` is the word with
-its sign.
+What an instruction does is text in the small language of the engines' loop
+(:mod:`busbox.engines.loop`): ``a`` and ``b`` are the words in its source registers, ``imm`` its
+immediate, a number with a sign, ``d`` becomes the word of its destination, ``next`` is the address of
+the instruction after it. All words are unsigned numbers below 2**32; ``M`` is 2**32 - 1 and ``S``
+2**31, so that ``(a ^ S) - S`` is the word with its sign.
 
-Source: RISC-V Instruction Set Manual, volume I, tables of RV32I, RV32M and Zicsr instructions; volume II,
-machine-mode privileged instructions.
+Source: RISC-V Instruction Set Manual, volume I, tables of RV32I, RV32M and Zicsr instructions; volume
+II, machine-mode privileged instructions.
 """
 
 from __future__ import annotations

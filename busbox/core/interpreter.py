@@ -24,7 +24,7 @@ class _Python(ast.NodeTransformer):
     def visit_Return(self, node: ast.Return) -> list[ast.stmt]:
         """Store what a run changes, then leave."""
         count = len(CHANGING)
-        return ast.parse(f"state[:{count}] = ({', '.join(CHANGING)})").body + [node]
+        return [*ast.parse(f"state[:{count}] = ({', '.join(CHANGING)})").body, node]
 
 
 @cache

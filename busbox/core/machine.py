@@ -2,9 +2,9 @@
 
 It is made into Python (:mod:`busbox.core.interpreter`) and into text for LLVM
 (:mod:`busbox.engines.native_core`). Beside what that language has, it knows ``//`` and ``%`` of numbers
-that are not negative, and ``>>`` keeps the sign. ``x`` are the registers, ``m8``, ``m16`` and ``m32`` the
-same bytes of the core's own memories in three widths, ``code`` the decoded instructions, ``journal`` what
-stores have overwritten.
+that are not negative, and ``>>`` keeps the sign. ``x`` are the registers, ``m8``, ``m16`` and ``m32``
+the same bytes of the core's own memories in three widths, ``code`` the decoded instructions,
+``journal`` what stores have overwritten.
 
 ``return`` leaves with the reason in ``kind``; the core is called again with the cycle in ``now`` and,
 after an access, with ``result`` and ``failed``.
@@ -18,8 +18,8 @@ from textwrap import indent
 
 from busbox.core.instructions import ILLEGAL, INSTRUCTIONS, UNFETCHED
 
-#: Why the text returns: an access is due; nothing is until a cycle; the core sleeps, or has stopped; the
-#: instruction at ``pc`` is to be decoded.
+#: Why the text returns: an access is due; nothing is until a cycle; the core sleeps, or has stopped;
+#: the instruction at ``pc`` is to be decoded.
 ACCESS, IDLE, STOPPED, DECODE = range(4)
 #: Values of ``sleeping``: by ``wfi``, or in a jump to itself. Values of ``ended``: a trap that nothing
 #: handles, ``ebreak``.
@@ -455,5 +455,3 @@ def halved(of: list[tuple[int, int, str]]) -> str:
 def text(dispatch: str) -> str:
     """Return the text of the core; ``dispatch`` does what the instruction ``op`` says."""
     return "\n".join((TOP.strip(), dispatch, TAIL.strip()))
-
-

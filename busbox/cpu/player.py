@@ -127,8 +127,8 @@ class Player:
         self._open, self._back, self._storm_since = 1, 0, 0
         self._find_routines()
 
-    #: Whether a pin can make it go on when no step is left.
-    wakeable = False
+    #: Whether a pin can make it go on when no step is left; whether the run ends without waiting.
+    wakeable = stops = False
 
     # What the loop asks in a cycle.
 

@@ -44,10 +44,10 @@ Contract
     ``rest``, it stops before a cycle in which every hardware device is at rest. Neither holds for the
     cycle in which it is called.
 13. If the system has a core (:mod:`busbox.core`), it gives the commands: when none is left, it is asked
-    for its next access. ``core`` is it, None without one. ``run`` stops with ``STARVED`` where it sleeps
-    or has stopped. ``line(lines)``, between two runs, gives its interrupt lines their levels from
-    ``cycle`` on, and takes back an access that is not raised before ``cycle`` and would not be made.
-    ``reset`` resets it too. In the log, the command of its access is -2 - pc.
+    for its next access. ``core`` is it, None without one. ``run`` stops with ``STARVED`` where it
+    sleeps or has stopped. ``line(lines)``, between two runs, gives its interrupt lines their levels
+    from ``cycle`` on, and takes back an access that is not raised before ``cycle`` and would not be
+    made. ``reset`` resets it too. In the log, the command of its access is -2 - pc.
 14. ``unexecuted`` names prints and checks in the hardware that the engine does not carry out.
 """
 

@@ -14,8 +14,8 @@ from busbox.engines.kernel import Parts, pin, watch_address, watch_data
 from busbox.engines.llvm_layout import COMMANDS, CONSULT, CORE, LoopLayout, Records, lay_out_loop
 from busbox.engines.llvm_loop import Writer
 from busbox.engines.loop import CALLED, INITIAL, LOGGED, STATE
-from busbox.engines.netlist.layout import Place
 from busbox.engines.native_core import NativeExecutor
+from busbox.engines.netlist.layout import Place
 from busbox.engines.netlist.native import Native, compile_ir
 from busbox.engines.netlist_engine import NetlistEngine
 

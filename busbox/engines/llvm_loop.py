@@ -5,11 +5,12 @@ from __future__ import annotations
 import ast
 from collections.abc import Iterator
 
+from busbox.core.core import AHEAD
 from busbox.engines import llvm_layout
 from busbox.engines.kernel import Parts
 from busbox.engines.llvm_function import LlvmFunction
 from busbox.engines.llvm_layout import CONSULT, CORE, LoopLayout, Records
-from busbox.engines.loop import AHEAD, LOOK, LOOP
+from busbox.engines.loop import LOOK, LOOP
 from busbox.engines.netlist.llvm_text import POINTERS, LlvmText
 
 #: Parts up to which all are put into the loop; more would take long to compile.

@@ -16,8 +16,8 @@ LLVM (:mod:`busbox.engines.llvm_kernel`). The language is a part of Python:
   watched differs. ``observe()`` keeps what is seen of hardware devices in the cycle, and puts into
   ``told`` whether one has notes, or broke a rule; into ``stop``, if they are watched; and into
   ``full``, if there is no more room.
-* ``consult()`` asks the core for its next access (:mod:`busbox.core`), and puts into ``left`` why it was
-  left; ``told_by_core`` are its numbers
+* ``consult()`` asks the core for its next access (:mod:`busbox.core`), and puts into ``left`` why it
+  was left; ``told_by_core`` are its numbers
 """
 
 from __future__ import annotations
@@ -25,7 +25,6 @@ from __future__ import annotations
 import re
 from typing import Final
 
-from busbox.core.core import AHEAD
 from busbox.core.machine import ACCESS, IDLE
 from busbox.core.machine import DECODE as DECODE_CORE
 from busbox.core.machine import STATE as STATE_OF_CORE

@@ -19,6 +19,7 @@ from busbox.recording.judged import Finding, Verdict
 from busbox.recording.parts import (
     AwaitGivenUp,
     Character,
+    CoreFacts,
     Event,
     Frame,
     HandlerStorm,
@@ -66,6 +67,7 @@ class Recording:
     breaches : rules of the bus that ports broke
     files : source files of steps other than the traffic file, such as a driver's library
     quiet_since : the cycle since which nothing changed while an access hung, if no input was due
+    core : the core that executed firmware, or None
     stopped_on : what stopped the run, or None
     carried : the bench, with its files; None if it was left out
     seen : what each attachment decoded, by name
@@ -97,6 +99,7 @@ class Recording:
     breaches: tuple[PortBreach, ...] = ()
     files: tuple[str, ...] = ()
     quiet_since: int | None = None
+    core: CoreFacts | None = None
     stopped_on: StopPoint | None = None
     carried: CarriedBench | None = None
     # What follows from the facts: filled in by judging.
@@ -237,7 +240,11 @@ _SEVERAL: Mapping[str, Any] = {
     "findings": Finding,
     "verdicts": Verdict,
 }
-_ONE: Mapping[str, Any] = {"handler_storm": HandlerStorm, "stopped_on": StopPoint}
+_ONE: Mapping[str, Any] = {
+    "handler_storm": HandlerStorm,
+    "core": CoreFacts,
+    "stopped_on": StopPoint,
+}
 
 
 # To columns and JSON.

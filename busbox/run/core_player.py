@@ -7,8 +7,8 @@ from array import array
 from busbox.basics.errors import InputError
 from busbox.core.core import Core, CoreSetup
 from busbox.cpu.player import NEVER
-from busbox.cpu.steps import Await
 from busbox.cpu.source import Routine
+from busbox.cpu.steps import Await
 from busbox.engines import Engine
 from busbox.run.pins import RunPins
 
@@ -52,6 +52,12 @@ class CorePlayer:
     def wakeable(self) -> bool:
         """Whether it sleeps, and a line can wake it."""
         return self.none_left_from is not None and not self.core.ended
+
+    @property
+    def stops(self) -> bool:
+        """Whether the run ends where the program has, whatever the devices do."""
+        ended = self.none_left_from is not None and self.core.ended
+        return ended and self.core.setup.on_end == "stop"
 
     def begin(self) -> None:
         """Do nothing: the engine asks the core."""

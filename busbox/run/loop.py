@@ -230,6 +230,11 @@ class Replay:
         ended = "" if self._player.none_left_from is None else self._at_rest(cycle)
         return "hang" if ended != "done" and self._player.storm_ends() else ended
 
+    @property
+    def _may_wake(self) -> bool:
+        """Whether a core sleeps that an input may still wake."""
+        return self._player.wakeable and self._deliveries.next is not None
+
     def _at_rest(self, cycle: int) -> str:
         """Return how a run without a step left ends with a cycle, or "" if it goes on.
 
@@ -245,7 +250,7 @@ class Replay:
         self._rest_at = max((at for at, hardware in rests if not hardware), default=cycle)
         if any(at > cycle for at, hardware in rests if hardware):
             self._rest_at = None
-        elif self._rest_at <= cycle and not (player.wakeable and self._deliveries.next is not None):
+        elif player.stops or (self._rest_at <= cycle and not self._may_wake):
             return "done"
         if cycle < none_left - 1 + self._system.settle:
             return ""

@@ -9,6 +9,7 @@ import numpy as np
 
 from busbox.basics.growing import Column
 from busbox.basics.units import show_time
+from busbox.core.core import Core
 from busbox.cpu.player import Player
 from busbox.cpu.source import Routine
 from busbox.cpu.steps import Await
@@ -18,6 +19,7 @@ from busbox.recording import (
     COLUMNS,
     Accesses,
     AwaitGivenUp,
+    CoreFacts,
     HandlerStorm,
     IntColumn,
     PollGivenUp,
@@ -25,6 +27,7 @@ from busbox.recording import (
     Recording,
     SlotInfo,
 )
+from busbox.run.core_player import CorePlayer
 from busbox.run.deliveries import Deliveries
 from busbox.run.host import DeviceHost
 from busbox.run.ledger import FACTS, Ledger
@@ -117,7 +120,9 @@ class Taking:
             host.forget_after(last)
         self.put_away(last)
 
-    def recording(self, last: int, ended: str, player: Player, deliveries: Deliveries) -> Recording:
+    def recording(
+        self, last: int, ended: str, player: Player | CorePlayer, deliveries: Deliveries
+    ) -> Recording:
         """Return all facts of a run, not yet judged."""
         system = self._system
         events = [event for host in self._hosts for event in host.events]
@@ -149,6 +154,7 @@ class Taking:
                 for port, breach in self._engine.breaches
             ),
             quiet_since=self.quiet_since,
+            core=None if self._engine.core is None else _core(self._engine.core),
             files=self._ledger.files,
         )
 
@@ -187,6 +193,25 @@ class Taking:
             end = show_time(engine.cycle, self._system.clock_hz)
             notes.append(f"The run ended at {end}, before {some(left)}.")
         return notes
+
+
+def _core(core: Core) -> CoreFacts:
+    setup, how = core.setup, core.how_ended
+    trapped = how == "trap"
+    return CoreFacts(
+        isa=setup.isa,
+        clocks=dict(setup.clocks),
+        memories=tuple((one.base, one.size, one.writable) for one in setup.memories),
+        instructions=core.get("instret"),
+        ended=how,
+        pc=core.get("pc"),
+        cycle=core.cycle,
+        word=core.bits(core.get("pc")),
+        cause=core.get("cause") if trapped else -1,
+        value=core.get("tval") if trapped else 0,
+        handler=core.get("mtvec"),
+        finding=how == "ebreak" and setup.ebreak == "finding",
+    )
 
 
 def _asked(system: System) -> dict[str, list[tuple[str, int]]]:
