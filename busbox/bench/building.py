@@ -122,6 +122,7 @@ class Building:
             hang_after=tables.hang_after.in_cycles(clock),
             poll_storm=tables.poll_storm,
             stuck_after=tables.stuck_after.in_cycles(clock) if tables.stuck_after else None,
+            spin_after=max(1, tables.spin_after.in_cycles(clock)),
             wires=wires,
             replies=replies,
             rules=rules or {},

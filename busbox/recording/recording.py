@@ -71,6 +71,7 @@ class Recording:
     stopped_on : what stopped the run, or None
     carried : the bench, with its files; None if it was left out
     seen : what each attachment decoded, by name
+    core_end : how the program of a core has ended, and where; "" without a core
     supply_note : what all lamps together draw, "" if the bench gives no supply
     lamp_notes : where the numbers of lamps in a string, sent and built are not equal
     findings : at most 1,000 per rule
@@ -105,6 +106,7 @@ class Recording:
     # What follows from the facts: filled in by judging.
     seen: Mapping[str, LineReading] = field(default_factory=dict)
     supply_note: str = ""
+    core_end: str = ""
     lamp_notes: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     counts: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
@@ -230,6 +232,7 @@ def _count(number: int, singular: str, plural: str = "") -> str:
 
 _PLAIN = (
     "bench", "engine", "traffic", "clock_hz", "cycles", "ended", "registers", "quiet_since",
+    "core_end",
     "supply_note", "counts",
 )  # fmt: skip
 #: Fields that hold several of one class, or one of it or None.

@@ -122,6 +122,7 @@ class Scenario:
     settle, hang_after : cycles
     poll_storm : consecutive reads of one register that count as too many, or None
     stuck_after : cycles for which an interrupt may stay high without an access to its device, or None
+    spin_after : cycles for which executed firmware may read one register without a change
     wires, replies : what is connected to pins
     rules : rules that the bench adds to the built-in ones, by id
     attached : what is attached to pins
@@ -140,6 +141,7 @@ class Scenario:
     hang_after: int
     poll_storm: int | None = None
     stuck_after: int | None = None
+    spin_after: int = 1_600_000
     wires: tuple[Wire, ...] = ()
     replies: tuple[Reply, ...] = ()
     rules: Mapping[str, Any] = field(default_factory=dict)
