@@ -22,6 +22,7 @@ from busbox.bench.rules import build_rules
 from busbox.bench.schema import check_keys
 from busbox.bench.slots import build_devices, check_broken
 from busbox.bench.traffic import Traffic, bench_traffic, check_targets, other_traffic
+from busbox.core.core import CoreSetup
 from busbox.findings.expectations import NO_FINDING
 from busbox.findings.rule_set import rule_ids
 from busbox.map.slots import AddressMap
@@ -95,18 +96,7 @@ class Building:
             for number, table in self._checked.numbered("expect", tables.expect)
         ]
         traffic = self._traffic(in_file, other)
-        table = check_core(tables.core, context)
-        core = None
-        if traffic.program is not None:
-            core = build_core(table, traffic.program, self._slots(), self._pins, context)
-        elif tables.core is not None and other is None and traffic.label:
-            context.mistakes.note(
-                ("core",), "is for traffic that is a program: an ELF, HEX or binary file"
-            )
-        if core is not None and tables.after_reset != "restart":
-            context.mistakes.note(
-                ("after_reset",), "must be 'restart' for a core: a reset restarts it"
-            )
+        core = self._core(traffic, other is None)
         system = System(
             name=name,
             clock_hz=clock,
@@ -138,8 +128,20 @@ class Building:
         self._mistakes.raise_any()
         return system
 
-    def _slots(self) -> AddressMap:
-        return AddressMap([device.slot for device in self._devices])
+    def _core(self, traffic: Traffic, own: bool) -> CoreSetup | None:
+        """Return what executes the traffic, if it is a program; ``own``: it is the bench's own."""
+        note, given, context = self._context.mistakes.note, self._tables.core, self._context
+        table = check_core(given, context)
+        if traffic.program is None:
+            if given is not None and own and traffic.label:
+                text = "is for traffic that is a program: an ELF, Intel HEX or binary file"
+                note(("core",), text)
+            return None
+        slots = AddressMap([device.slot for device in self._devices])
+        core = build_core(table, traffic.program, slots, self._pins, context)
+        if self._tables.after_reset != "restart":
+            note(("after_reset",), "must be 'restart' for a core: a reset restarts it")
+        return core
 
     def _firmware(self, traffic: Traffic) -> str:
         """Return the file with debug information: the program, if the bench names no other."""

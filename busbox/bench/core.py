@@ -29,11 +29,21 @@ _ADDRESS, _SIZE = "an address from 0 to 0xffffffff", f"bytes, a multiple of 4 up
 _CLOCKS = f"a whole number of cycles from 0 to {MOST_CLOCKS}"
 _PIN = "a string such as 'clock.ring', or a list of them"
 
+#: Keys that are one of some words.
+CHOICES: Mapping[str, tuple[str, ...]] = {
+    "isa": ISAS,
+    "misaligned": ("trap", "split"),
+    "bus_error": ("fault", "ignore"),
+    "ebreak": ("finding", "end", "trap"),
+    "on_end": ("settle", "stop"),
+}
+
 KEYS: Mapping[str, Key] = {
     "isa": Key("Instructions that the core has; each includes Zicsr.", join_or(map(repr, ISAS)),
                "'rv32im'", default="'rv32imc'"),
     "memory": Key("Its own memories, [[core.memory]]: what is in them is not on the bus.",
-                  "a list of tables, [[core.memory]]", "", default="from the program's segments"),
+                  "a list of tables, [[core.memory]]", "[{ at = 0, size = 0x1_0000 }]",
+                  default="from the program's segments"),
     "start": Key("Address of the first instruction.", _ADDRESS, "0x8000_0000",
                  default="the entry that the program's file gives"),
     "clocks": Key("Cycles of every instruction, or a table of classes, [core.clocks].",
@@ -136,7 +146,8 @@ def check_core(given: object, context: Context) -> dict[str, Any]:
     read = _Reader(context)
     table = read.table(_PATH, {} if given is None else given, KEYS, "[core]")
 
-    def word(name: str, *choices: str) -> str:
+    def word(name: str) -> str:
+        choices = CHOICES[name]
         return read.chosen((*_PATH, name), table.get(name, choices[0]), choices)
 
     def number(name: str, low: int, high: int, default: int | None) -> int | None:
@@ -151,10 +162,10 @@ def check_core(given: object, context: Context) -> dict[str, Any]:
         "clocks": _clocks(table.get("clocks", BASE), read),
         "access_at": number("access_at", 0, MOST_CLOCKS, 0),
         "interrupt": _lines(table.get("interrupt"), read),
-        "misaligned": word("misaligned", "trap", "split"),
-        "bus_error": word("bus_error", "fault", "ignore"),
-        "ebreak": word("ebreak", "finding", "end", "trap"),
-        "on_end": word("on_end", "settle", "stop"),
+        "misaligned": word("misaligned"),
+        "bus_error": word("bus_error"),
+        "ebreak": word("ebreak"),
+        "on_end": word("on_end"),
     }
 
 

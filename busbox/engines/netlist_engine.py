@@ -19,7 +19,7 @@ from busbox.core.core import Core, PythonExecutor
 from busbox.cpu.commands import Command, Result, Suspended
 from busbox.device import ERROR, Answer, BusAccess, Hold
 from busbox.engines import NEVER, STRETCH, EngineFactory, Observer, Status, Stop
-from busbox.engines.kernel import Kept, Kernel, Parts
+from busbox.engines.kernel import Kept, Kernel, Numbers, Parts
 from busbox.engines.loop import (
     CACHED,
     CALL,
@@ -48,53 +48,23 @@ _WRITE, _DATA, _LANES = (AT[name] for name in ("write", "data", "lanes"))
 _REPLY, _LOGGED, _QUIET = (AT[name] for name in ("reply", "logged", "quiet_from"))
 
 
-class NetlistEngine(ABC):
-    """Runs a design by its netlist. See the contract in :mod:`busbox.engines`."""
+class _Commands(ABC):
+    """The commands of a run: fed, given by a core, suspended and resumed."""
 
-    name: ClassVar[str]
-    #: What executes firmware in this engine.
-    core_executor: ClassVar[type[Any]] = PythonExecutor
+    core: Core | None
+    _state: Numbers
+    _kernel: Kernel
+    _waiting: array[int]
 
-    def __init__(
-        self,
-        system: System,
-        answer: Callable[[int, BusAccess], Answer],
-        observers: Mapping[int, Observer],
-        parts: Callable[[System], Parts] = Parts.of,
-    ) -> None:
-        self.stretch = STRETCH
-        self.log: array[int] = array("q")
-        self.breaches: list[tuple[str, Any]] = []
-        self._answer, self._observers = answer, observers
-        self._parts = parts(system)
-        self._views = self._parts.design.views
-        self._count = 0
-        self._said: tuple[int | None] | None = None
-        self._kept: set[int] = set()
-        self._waiting: array[int] = array("q")
-        self._kernel = self.make_kernel(self._parts)
-        self._state = self._kernel.state
-        self._set(hang_after=system.hang_after)
-        self.core = None if system.core is None else Core(system.core, self.core_executor)
-        if self.core is not None:
-            self._kernel.attach(self.core)
-        self._teller = Teller(system, self._kernel, self._views, observers)
-        self.probes = {slot: NetlistProbe(self, slot) for slot in self._views}
-        self._kernel.go()
-        self._set(core=int(self.core is not None))
-        for slot in self._views:
-            self._kernel.samples(slot)
-            self._kernel.guarded(slot)
-
-    @classmethod
-    def for_many_runs(cls) -> EngineFactory:
-        """Return what makes engines that use a design again, if systems differ in traffic alone."""
-        return partial(cls, parts=Kept())
-
-    @staticmethod
+    @property
     @abstractmethod
-    def make_kernel(parts: Parts) -> Kernel:
-        """Return the kernel, in its state before cycle 0."""
+    def cycle(self) -> int:
+        """The first cycle that has not been run."""
+
+    @property
+    @abstractmethod
+    def status(self) -> Status:
+        """The state of the commands."""
 
     def _set(self, **values: int) -> None:
         for name, value in values.items():
@@ -102,33 +72,6 @@ class NetlistEngine(ABC):
 
     def _get(self, name: str) -> int:
         return self._state[AT[name]]
-
-    # The contract.
-
-    @property
-    def unexecuted(self) -> Sequence[str]:
-        """Hierarchical names of prints and checks that are not carried out."""
-        return self._parts.program.unexecuted
-
-    @property
-    def cycle(self) -> int:
-        """The first cycle that has not been run."""
-        return self._state[_CYCLE]
-
-    @property
-    def status(self) -> Status:
-        """The state of the commands."""
-        state, failed = self._state, self._get("failed")
-        idle = self._get("reset_until") < 0
-        idle = idle and (state[_KIND] < 0 or state[_CYCLE] < state[_START])
-        result = None if failed < 0 else Result(self._get("result"), bool(failed))
-        quiet, hold = state[_QUIET], self._get("hold_until")
-        quiet_since = quiet if self._up and quiet >= 0 and hold in (0, FOREVER) else None
-        return Status(idle, result, quiet_since)
-
-    @property
-    def _up(self) -> bool:
-        return bool(self._get("up"))
 
     def _set_result(self, result: Result | None) -> None:
         if result is None:
@@ -149,40 +92,6 @@ class NetlistEngine(ABC):
         self._waiting = commands
         self._set(taken=taken, fed=len(commands) // COMMAND)
         self._kernel.play(commands)
-
-    def lower(self, limit: int) -> None:
-        """Stop the present ``run`` before cycle ``limit``."""
-        if limit < self._state[_LIMIT]:
-            self._state[_LIMIT] = limit
-
-    def ask_again(self) -> None:
-        """Ask models in the next cycle, whatever they said of holding and staying."""
-        self._set(hold_until=0, quiet_from=-1)
-        self._forget_cached()
-
-    def run(
-        self, limit: int, *, called: int = NEVER, rest: bool = False, idle: bool = False
-    ) -> Stop:
-        """Run cycles up to ``limit - 1``."""
-        state = self._state
-        state[_LIMIT], state[_ENTERED], state[_BUDGET] = limit, state[_CYCLE], self.stretch
-        state[_CALLED], state[_REST], state[_IDLE], state[_STOP] = called, rest, idle, 0
-        go, ask = self._kernel.go, self._ask
-        while (why := go()) in _GOING_ON:
-            if why == CALL:
-                ask()
-            elif self.core is not None:
-                self.core.fill()
-        self._flush()
-        return _STOPS[why]
-
-    def _flush(self) -> None:
-        """Take over what the loop has recorded."""
-        fresh = self._kernel.logged() if self._state[_LOGGED] else array("q")
-        if self._views:
-            self.breaches += self._teller.tell(self._count, fresh)
-        self.log.extend(fresh)
-        self._count += len(fresh) // LOGGED
 
     # The core.
 
@@ -234,6 +143,116 @@ class NetlistEngine(ABC):
             self._set(**{_NAMES.get(name, name): command[name] for name in _OF_A_COMMAND})
             self._set(start=start, reads=suspended.reads)
         self._play(suspended.commands, place + suspended.under_way)
+
+
+class NetlistEngine(_Commands):
+    """Runs a design by its netlist. See the contract in :mod:`busbox.engines`."""
+
+    name: ClassVar[str]
+    #: What executes firmware in this engine.
+    core_executor: ClassVar[type[Any]] = PythonExecutor
+
+    def __init__(
+        self,
+        system: System,
+        answer: Callable[[int, BusAccess], Answer],
+        observers: Mapping[int, Observer],
+        parts: Callable[[System], Parts] = Parts.of,
+    ) -> None:
+        self.stretch = STRETCH
+        self.log: array[int] = array("q")
+        self.breaches: list[tuple[str, Any]] = []
+        self._answer, self._observers = answer, observers
+        self._parts = parts(system)
+        self._views = self._parts.design.views
+        self._count = 0
+        self._said: tuple[int | None] | None = None
+        self._kept: set[int] = set()
+        self._waiting: array[int] = array("q")
+        self._kernel = self.make_kernel(self._parts)
+        self._state = self._kernel.state
+        self._set(hang_after=system.hang_after)
+        self.core = None if system.core is None else Core(system.core, self.core_executor)
+        if self.core is not None:
+            self._kernel.attach(self.core)
+        self._teller = Teller(system, self._kernel, self._views, observers)
+        self.probes = {slot: NetlistProbe(self, slot) for slot in self._views}
+        self._kernel.go()
+        self._set(core=int(self.core is not None))
+        for slot in self._views:
+            self._kernel.samples(slot)
+            self._kernel.guarded(slot)
+
+    @classmethod
+    def for_many_runs(cls) -> EngineFactory:
+        """Return what makes engines that use a design again, if systems differ in traffic alone."""
+        return partial(cls, parts=Kept())
+
+    @staticmethod
+    @abstractmethod
+    def make_kernel(parts: Parts) -> Kernel:
+        """Return the kernel, in its state before cycle 0."""
+
+    # The contract.
+
+    @property
+    def unexecuted(self) -> Sequence[str]:
+        """Hierarchical names of prints and checks that are not carried out."""
+        return self._parts.program.unexecuted
+
+    @property
+    def cycle(self) -> int:
+        """The first cycle that has not been run."""
+        return self._state[_CYCLE]
+
+    @property
+    def status(self) -> Status:
+        """The state of the commands."""
+        state, failed = self._state, self._get("failed")
+        idle = self._get("reset_until") < 0
+        idle = idle and (state[_KIND] < 0 or state[_CYCLE] < state[_START])
+        result = None if failed < 0 else Result(self._get("result"), bool(failed))
+        quiet, hold = state[_QUIET], self._get("hold_until")
+        quiet_since = quiet if self._up and quiet >= 0 and hold in (0, FOREVER) else None
+        return Status(idle, result, quiet_since)
+
+    @property
+    def _up(self) -> bool:
+        return bool(self._get("up"))
+
+    def lower(self, limit: int) -> None:
+        """Stop the present ``run`` before cycle ``limit``."""
+        if limit < self._state[_LIMIT]:
+            self._state[_LIMIT] = limit
+
+    def ask_again(self) -> None:
+        """Ask models in the next cycle, whatever they said of holding and staying."""
+        self._set(hold_until=0, quiet_from=-1)
+        self._forget_cached()
+
+    def run(
+        self, limit: int, *, called: int = NEVER, rest: bool = False, idle: bool = False
+    ) -> Stop:
+        """Run cycles up to ``limit - 1``."""
+        state = self._state
+        state[_LIMIT], state[_ENTERED], state[_BUDGET] = limit, state[_CYCLE], self.stretch
+        state[_CALLED], state[_REST], state[_IDLE], state[_STOP] = called, rest, idle, 0
+        go, ask = self._kernel.go, self._ask
+        while (why := go()) in _GOING_ON:
+            if why == CALL:
+                ask()
+            elif self.core is not None:
+                self.core.fill()
+        self._flush()
+        return _STOPS[why]
+
+    def _flush(self) -> None:
+        """Take over what the loop has recorded."""
+        fresh = self._kernel.logged() if self._state[_LOGGED] else array("q")
+        if self._views:
+            self.breaches += self._teller.tell(self._count, fresh)
+        self.log.extend(fresh)
+        self._count += len(fresh) // LOGGED
 
     def reset(self, length: int) -> array[int]:
         """Put RST high from ``cycle`` on; return the commands that had not begun."""

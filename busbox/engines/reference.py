@@ -87,7 +87,42 @@ class _Commands(ABC):
         self._count += 1
 
 
-class ReferenceEngine(_Commands):
+class _CoreCommands(_Commands):
+    """Commands that a core may give."""
+
+    core: Core | None
+    _core_gives: bool
+
+    def _consult(self) -> bool:
+        """Ask the core what comes next; return False if it sleeps or has stopped."""
+        core, result = self.core, self._result or Result(0, False)
+        assert core is not None
+        left = core.consult(self.cycle, result.data, int(result.error))
+        if left == IDLE:
+            self._free = core.cycle
+        elif left == ACCESS:
+            write, address, data, lanes = (
+                core.get(f"out_{what}") for what in ("write", "address", "data", "lanes")
+            )
+            self._command = Command(_ACCESS, -2 - core.get("pc"), write, address, data, lanes)
+            self._start, self._reads = core.get("out_start"), 0
+        else:
+            self._core_gives = False
+        return self._core_gives
+
+    def line(self, lines: int) -> None:
+        """Give the core's interrupt lines their levels from ``cycle`` on."""
+        core = self.core
+        assert core is not None
+        up = self._command is not None and self._start < self.cycle
+        if core.line(self.cycle, lines, up):
+            self._forget()
+            self._free = core.cycle
+        if not core.ended:
+            self._core_gives = True
+
+
+class ReferenceEngine(_CoreCommands):
     """Runs the design on Amaranth's simulator. See the contract in :mod:`busbox.engines`.
 
     Attributes
@@ -178,36 +213,6 @@ class ReferenceEngine(_Commands):
                 self._access_cycle()
                 if self._up and self.cycle > self._start + self._hang_after:
                     return Stop.HANG
-
-    # The core.
-
-    def _consult(self) -> bool:
-        """Ask the core what comes next; return False if it sleeps or has stopped."""
-        core, result = self.core, self._result or Result(0, False)
-        assert core is not None
-        left = core.consult(self.cycle, result.data, int(result.error))
-        if left == IDLE:
-            self._free = core.cycle
-        elif left == ACCESS:
-            write, address, data, lanes = (
-                core.get(f"out_{what}") for what in ("write", "address", "data", "lanes")
-            )
-            self._command = Command(_ACCESS, -2 - core.get("pc"), write, address, data, lanes)
-            self._start, self._reads = core.get("out_start"), 0
-        else:
-            self._core_gives = False
-        return self._core_gives
-
-    def line(self, lines: int) -> None:
-        """Give the core's interrupt lines their levels from ``cycle`` on."""
-        core = self.core
-        assert core is not None
-        up = self._command is not None and self._start < self.cycle
-        if core.line(self.cycle, lines, up):
-            self._forget()
-            self._free = core.cycle
-        if not core.ended:
-            self._core_gives = True
 
     def _hangs(self) -> bool:
         """Return, once, whether ``cycle`` is the last one that the access may wait for."""
