@@ -206,19 +206,22 @@ if sleeping:
             instret = instret + p
         else:
             cycle = now
+    if cycle >= until:
+        kind = IDLE
+        return
     if lines & mie and (sleeping == {WAITING} or mie_bit):
         sleeping = 0
         continue
     kind = STOPPED
+    return
+if cycle >= until:
+    kind = IDLE
     return
 if mie_bit and lines & mie:
     p = lines & mie
     tval = 0
 {indent(_INTERRUPT, "    ")}
     continue
-if cycle >= until:
-    kind = IDLE
-    return
 at = (pc >> 1 & code_mask) * 4
 if code[at] != pc + 1:
     kind = DECODE
