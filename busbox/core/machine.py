@@ -183,6 +183,8 @@ if p_left:
         cause = 7
         tval = p_at
         p_left = 0
+        if p_shift == 0:
+            cycle = cycle - access_at
         continue
     size = p_size
     if p_store:
