@@ -74,7 +74,7 @@ class PythonExecutor:
         if (
             state[_PENDING]
             and not state[_FAILED]
-            and not (state[_MIE_BIT] and state[_LINES] & state[_MIE])
+            and not self._interrupted
             and state[_P_LEFT] == state[_P_SIZE]
             and not state[_P_SHIFT]
         ):
@@ -88,6 +88,12 @@ class PythonExecutor:
                 block = get(pc)
             pc = self._without_block(pc)
 
+    @property
+    def _interrupted(self) -> bool:
+        """Whether an interrupt is due."""
+        state = self.state
+        return bool(state[_MIE_BIT] and state[_LINES] & state[_MIE])
+
     def _without_block(self, pc: int) -> int:
         """Execute from an address on where there is no block; return where to go on."""
         if pc == LEFT:
@@ -97,7 +103,7 @@ class PythonExecutor:
             pc = self._interpret_one()
             if pc == LEFT:
                 return LEFT
-            if self.state[_FRESH]:
+            if self.state[_FRESH] or self._interrupted:
                 return self._interpret()
         elif pc & END:
             return self._interpret()

@@ -163,7 +163,8 @@ class Core:
         -------
         bool : what was due is not any more: the core is to be asked in its ``cycle``
         """
-        withdrawn = not up and self.cycle > cycle and self._rewind(cycle)
+        due = self.kind == ACCESS and self.get("out_start") >= cycle
+        withdrawn = not up and (due or self.cycle > cycle) and self._rewind(cycle)
         self.set("lines", lines)
         self.save()
         return withdrawn

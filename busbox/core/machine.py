@@ -183,6 +183,8 @@ if p_left:
         cause = 7
         tval = p_at
         p_left = 0
+        if p_shift == 0:
+            cycle = cycle - access_at
         continue
     size = p_size
     if p_store:
@@ -206,19 +208,22 @@ if sleeping:
             instret = instret + p
         else:
             cycle = now
+    if cycle >= until:
+        kind = IDLE
+        return
     if lines & mie and (sleeping == {WAITING} or mie_bit):
         sleeping = 0
         continue
     kind = STOPPED
+    return
+if cycle >= until:
+    kind = IDLE
     return
 if mie_bit and lines & mie:
     p = lines & mie
     tval = 0
 {indent(_INTERRUPT, "    ")}
     continue
-if cycle >= until:
-    kind = IDLE
-    return
 """
 
 FETCH = """

@@ -94,12 +94,11 @@ def _core(recording: Recording, paper: Paper) -> None:
 
 
 def clocks_text(clocks: Mapping[str, int]) -> str:
-    """Return the clocks of instructions: ``base 3, load 4; the other classes 3``."""
+    """Return the clocks of instructions: ``load 4, every other instruction 3``."""
     base = clocks["base"]
-    others = [f"{name} {count}" for name, count in clocks.items() if count != base]
-    rest = "every other class" if others else "every class"
-    named = "".join(f", {one}" for one in others)
-    return f"base {base}{named}; {rest} {base}. Cores differ: busbox fit finds those of yours."
+    named = [f"{name.replace('_', ' ')} {count}" for name, count in clocks.items() if count != base]
+    every = f"every other instruction {base}" if named else f"{base} for every instruction"
+    return f"{', '.join([*named, every])}. Cores differ: busbox fit finds those of yours."
 
 
 def _marks(recording: Recording, paper: Paper) -> None:

@@ -23,8 +23,9 @@ class _NoSteps:
 class CorePlayer:
     """A core in a run: its interrupt lines, its sleep and its end.
 
-    The attributes and methods are those of :class:`busbox.cpu.player.Player` that the loop of a run
-    uses; a core has no marks, awaits or handlers.
+    ``hardware_lines``: an interrupt line comes from hardware. The other attributes and methods are
+    those of :class:`busbox.cpu.player.Player` that the loop of a run uses; a core has no marks,
+    awaits or handlers.
     """
 
     handling = False
@@ -43,6 +44,7 @@ class CorePlayer:
         self._levels = 0
         for pin in setup.lines:
             self._pins.watch(pin, None, None)
+        self.hardware_lines = any(map(pins.in_hardware, setup.lines))
 
     @property
     def waits(self) -> bool:

@@ -230,10 +230,18 @@ class Replay:
         ended = "" if self._player.none_left_from is None else self._at_rest(cycle)
         return "hang" if ended != "done" and self._player.storm_ends() else ended
 
-    @property
-    def _may_wake(self) -> bool:
-        """Whether a core sleeps that an input may still wake."""
-        return self._player.wakeable and self._deliveries.next is not None
+    def _wakes_at(self, cycle: int) -> int | None:
+        """Return the first later cycle in which a core that sleeps may wake, None if it cannot.
+
+        What hardware does to its lines is not known before; it is waited for as for a busy device.
+        """
+        player = self._player
+        if not player.wakeable:
+            return None
+        if player.hardware_lines:
+            return (player.none_left_from or 0) - 1 + self._system.settle
+        changes = (self._deliveries.next, self._connections.next_change_of_all(cycle))
+        return min((one for one in changes if one is not None), default=None)
 
     def _at_rest(self, cycle: int) -> str:
         """Return how a run without a step left ends with a cycle, or "" if it goes on.
@@ -243,6 +251,10 @@ class Replay:
         player, none_left = self._player, self._player.none_left_from or 0
         if cycle < none_left or self._player.handling:
             return ""
+        wakes_at = self._wakes_at(cycle)
+        if wakes_at is not None and wakes_at > cycle:
+            self._rest_at = wakes_at
+            return ""
         if cycle < self._busy_until:
             self._rest_at = self._busy_until
             return ""
@@ -250,7 +262,7 @@ class Replay:
         self._rest_at = max((at for at, hardware in rests if not hardware), default=cycle)
         if any(at > cycle for at, hardware in rests if hardware):
             self._rest_at = None
-        elif player.stops or (self._rest_at <= cycle and not self._may_wake):
+        elif player.stops or self._rest_at <= cycle:
             return "done"
         if cycle < none_left - 1 + self._system.settle:
             return ""

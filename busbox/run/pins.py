@@ -44,11 +44,17 @@ class RunPins:
             self._asked.add(pin)
         return self.level(pin)
 
-    def _check(self, pin: str) -> None:
+    def in_hardware(self, pin: str) -> bool:
+        """Return whether a pin is one that hardware drives."""
         number, name = self._connections.place(pin)
         device = self._system.devices[number]
         output = any(one.name == name and one.direction == "output" for one in device.pins)
-        if not (device.model.in_amaranth and output):
+        return bool(device.model.in_amaranth and output)
+
+    def _check(self, pin: str) -> None:
+        number, name = self._connections.place(pin)
+        device = self._system.devices[number]
+        if not self.in_hardware(pin):
             return
         from busbox.engines.paths import shown_on
 

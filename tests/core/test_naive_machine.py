@@ -16,7 +16,8 @@ from tests.core.small import BASE, HANDLER, MINUS_1, TOP, core_of, is_illegal, r
         (asm.ECALL, 11, 0),
         (asm.EBREAK, 3, BASE),
         (0xFFFF_FFFF, 2, 0xFFFF_FFFF),
-        (0x0002_0000, 2, 0x0000),  # 16 bits long: zero-extended
+        (0xFFFF_0000, 2, 0x0000),  # 16 bits long: zero-extended
+        (0xFFFF_8002, 2, 0x8002),  # c.jr x0
         (asm.lw(7, 5, 1), 4, 0x4000_0001),
         (asm.lhu(7, 5, 3), 4, 0x4000_0003),
         (asm.sh(6, 5, 1), 6, 0x4000_0001),
@@ -141,6 +142,9 @@ def test_trap_and_mret_stack_the_interrupt_enable() -> None:
     assert run(core).csr_value("mstatus") == 0x1880
     assert run(core).csr_value("mstatus") == 0x1888
     assert core.pc == BASE
+    core.stored["mstatus"] = 0x1880
+    assert run(core).csr_value("mstatus") == 0x1800
+    assert run(core).csr_value("mstatus") == 0x1880
 
 
 def test_a_line_waits_while_interrupts_are_off() -> None:
