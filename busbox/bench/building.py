@@ -22,7 +22,7 @@ from busbox.bench.rules import build_rules
 from busbox.bench.schema import check_keys
 from busbox.bench.slots import build_devices, check_broken
 from busbox.bench.traffic import Traffic, bench_traffic, check_targets, other_traffic
-from busbox.core.core import CoreSetup
+from busbox.core.setup import CoreSetup
 from busbox.findings.expectations import NO_FINDING
 from busbox.findings.rule_set import rule_ids
 from busbox.map.slots import AddressMap

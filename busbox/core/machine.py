@@ -224,6 +224,9 @@ if mie_bit and lines & mie:
     tval = 0
 {indent(_INTERRUPT, "    ")}
     continue
+"""
+
+FETCH = """
 at = (pc >> 1 & code_mask) * 4
 if code[at] != pc + 1:
     kind = DECODE
@@ -398,4 +401,4 @@ def halved(of: list[tuple[int, int, str]]) -> str:
 
 def text(dispatch: str) -> str:
     """Return the text of the core; ``dispatch`` does what the instruction ``op`` says."""
-    return "\n".join((TOP.strip(), dispatch, TAIL.strip()))
+    return "\n".join((TOP.strip(), FETCH.strip(), dispatch, TAIL.strip()))

@@ -7,7 +7,7 @@ import ctypes
 from functools import cache
 from typing import Any
 
-from busbox.core.core import REGISTERS, CoreSetup, forget
+from busbox.core.layout import REGISTERS, forget
 from busbox.core.machine import (
     ARRAYS,
     CHANGING,
@@ -22,6 +22,7 @@ from busbox.core.machine import (
     chosen,
     text,
 )
+from busbox.core.setup import CoreSetup
 from busbox.engines.llvm_function import LlvmLanguage
 from busbox.engines.netlist.native import Native, compile_ir
 
@@ -122,7 +123,7 @@ def _code() -> Native:
 
 
 class NativeExecutor:
-    """Executes as machine code (see :class:`busbox.core.core.Executor`)."""
+    """Executes as machine code (see :class:`busbox.core.layout.Executor`)."""
 
     code_mask = CODE_MASK
 

@@ -15,7 +15,8 @@ from typing import Any, ClassVar
 
 from busbox.basics.errors import ModelError
 from busbox.bus.transfers import NONE, RESET
-from busbox.core.core import Core, PythonExecutor
+from busbox.core.blocks import PythonExecutor
+from busbox.core.core import Core
 from busbox.cpu.commands import Command, Result, Suspended
 from busbox.device import ERROR, Answer, BusAccess, Hold
 from busbox.engines import NEVER, STRETCH, EngineFactory, Observer, Status, Stop

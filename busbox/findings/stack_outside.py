@@ -7,7 +7,7 @@ from functools import partial
 
 import numpy as np
 
-from busbox.core.core import CoreSetup
+from busbox.core.setup import CoreSetup
 from busbox.core.decoding import decode
 from busbox.core.instructions import INSTRUCTIONS
 from busbox.findings.rule import RunFacts, Sighting

@@ -5,7 +5,8 @@ from __future__ import annotations
 from array import array
 
 from busbox.basics.errors import InputError
-from busbox.core.core import Core, CoreSetup
+from busbox.core.core import Core
+from busbox.core.setup import CoreSetup
 from busbox.cpu.player import NEVER
 from busbox.cpu.source import Routine
 from busbox.cpu.steps import Await

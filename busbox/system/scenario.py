@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, Protocol
 
-from busbox.core.core import CoreSetup
+from busbox.core.setup import CoreSetup
 from busbox.cpu.source import Source
 
 
