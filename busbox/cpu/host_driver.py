@@ -196,7 +196,9 @@ class HostDriver:
         if self._last is None:
             return "before its first access"
         request, place = self._last
-        write = f"write of {request.data:#x} to" if request.kind == host_child.WRITE else "read from"
+        write = (
+            f"write of {request.data:#x} to" if request.kind == host_child.WRITE else "read from"
+        )
         unit = {4: "", 2: " (a half-word)", 1: " (a byte)"}[request.size]
         shown = f" {place}" if str(place) else ""
         return f"after the {write} {request.address:#010x}{unit}{shown}"

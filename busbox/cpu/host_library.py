@@ -8,7 +8,7 @@ import sys
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path, PurePath
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from busbox.basics.errors import InputError, format_value, join_and, nearest, no_file
 from busbox.cpu.host_process import CONNECT
@@ -225,7 +225,7 @@ def _wrong_machine(elf: ELFFile) -> str | None:
 
 def _symbols(elf: ELFFile) -> tuple[dict[str, int], set[str]]:
     """Return the functions that others may call, with their addresses, and what is needed."""
-    table = elf.get_section_by_name(".dynsym")
+    table: Any = elf.get_section_by_name(".dynsym")
     defined, needed = {}, set()
     for symbol in table.iter_symbols() if table is not None else ():
         if symbol["st_shndx"] == "SHN_UNDEF":

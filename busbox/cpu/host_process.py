@@ -8,6 +8,7 @@ import sys
 import threading
 import time
 import weakref
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
@@ -95,10 +96,8 @@ class HostProcess:
 
     def answer(self, data: int, error: bool) -> None:
         """Answer the last request; the driver continues."""
-        try:
+        with suppress(OSError):  # it has just ended: the next request will be missing
             self._answers.write(ANSWER.pack(data | (host_child.ERROR if error else 0)))
-        except OSError:  # it has just ended: the next request is missing
-            pass
 
     def end(self) -> int:
         """End the process; return its exit code as :mod:`subprocess` has it."""
@@ -107,10 +106,8 @@ class HostProcess:
 
     def wait(self) -> int:
         """Return the exit code of a process that sends no more requests."""
-        try:
+        with suppress(subprocess.TimeoutExpired):  # the driver has closed the pipes
             self._process.wait(MOMENT)
-        except subprocess.TimeoutExpired:  # it has closed its pipes
-            pass
         return self.end()
 
     def _read(self, count: int) -> bytes | None:
