@@ -144,7 +144,12 @@ class Building:
         return core
 
     def _firmware(self, traffic: Traffic) -> str:
-        """Return the file with debug information: the program, if the bench names no other."""
+        """Return the file with debug information: the program, if the bench names no other.
+
+        That of a driver in C is its library: no other file has the addresses of its accesses.
+        """
+        if traffic.driver:
+            return traffic.driver
         if self._tables.firmware:
             return self._context.file(("firmware",), self._tables.firmware)
         program = traffic.program

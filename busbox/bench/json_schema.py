@@ -18,6 +18,7 @@ from busbox.basics.keys import Key
 from busbox.basics.units import CURRENT_PATTERN, TIME_PATTERN, UNIT_TIME_PATTERN, Span
 from busbox.bench import core
 from busbox.bench.attachments import AttachTable
+from busbox.bench.host_driver import LONGEST
 from busbox.bench.schema import TABLES, BenchTable
 from busbox.bench.slots import SlotTable
 from busbox.bench.traffic import KEYS as TRAFFIC_KEYS
@@ -255,7 +256,9 @@ def _traffic(plug_ins: bool) -> Schema:
     known = _names(SOURCES, plug_ins)
     a_format = {"anyOf": [{"enum": _names(FORMATS, plug_ins)}, _IN_FILE]}
     file_keys = {name: key for name, key in TRAFFIC_KEYS.items() if name != "source"}
-    file = _table(file_keys, {"file": _TEXT}, {"format": a_format, "at": _word()})
+    pace: Schema = {"type": "number", "exclusiveMinimum": 0, "maximum": LONGEST}
+    others = {"format": a_format, "at": _word(), "idle": _word(), "patience": pace}
+    file = _table(file_keys, {"file": _TEXT}, others)
     source: Schema = {
         "type": "object",
         "properties": {"source": {"anyOf": [{"enum": known}, _IN_FILE] if known else [_IN_FILE]}},

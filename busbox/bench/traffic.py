@@ -22,11 +22,15 @@ from busbox.basics.errors import (
 from busbox.basics.keys import Key
 from busbox.basics.loading import load_object
 from busbox.bench.context import Context
+from busbox.bench.host_driver import KEYS as HOST_KEYS
+from busbox.bench.host_driver import opened_driver, pace_of
 from busbox.bench.settings import check_settings
 from busbox.bench.toml_lines import KeyPath
 from busbox.core.program import Program, is_program, read_program
 from busbox.cpu.bus import not_firmware
 from busbox.cpu.driver import FunctionSource, source_of
+from busbox.cpu.host_driver import Pace
+from busbox.cpu.host_library import library_and_function
 from busbox.cpu.listed import ListedSource
 from busbox.cpu.source import Source
 from busbox.cpu.steps import AccessStep, Await, Named, Poll
@@ -38,12 +42,13 @@ from busbox.system.system import System
 _PATH: KeyPath = ("traffic",)
 #: Keys of the table; with ``source``, the others are its settings.
 KEYS: Mapping[str, Key] = {
-    "file": Key("The traffic: a file of steps, or a function in a Python file.",
+    "file": Key("The traffic: a file of steps, or a function in a Python file or in a library of C.",
                 "a string such as 'NAME.steps'", "'cabin.steps'"),
     "format": Key("The format of the file, where its suffix does not say it.",
                   "a string such as 'csv'", "'csv'", default="the suffix of the file"),
     "at": Key("Where a program in a plain binary file is loaded.", "an address", "0x8000_0000",
               default="none: other files of programs hold their addresses"),
+    **HOST_KEYS,
     "source": Key("A source of traffic by its name, instead of a file; other keys are its settings.",
                   "a string such as 'NAME'", "'NAME'", default="none"),
 }  # fmt: skip
@@ -58,11 +63,13 @@ class Traffic:
     new_source : makes a source that begins at the first step
     label : how messages call it
     program : what a core executes, in the place of steps
+    driver : a driver in C with debug information, "" if it is none
     """
 
     new_source: Callable[[], Source] = ListedSource(tuple).again
     label: str = ""
     program: Program | None = None
+    driver: str = ""
 
 
 def bench_traffic(given: object, in_file: bool, context: Context) -> Traffic:
@@ -81,7 +88,8 @@ def bench_traffic(given: object, in_file: bool, context: Context) -> Traffic:
     elif isinstance(given, Mapping):
         name, chosen = _file_of(given, context)
         if name is not None:
-            return _played(name, (*_PATH, "file"), context, chosen, _address(given, context))
+            at, pace = _address(given, context), pace_of(given, context)
+            return _played(name, (*_PATH, "file"), context, chosen, at, pace)
     elif in_file and not isinstance(given, str):
         note(_PATH, f"must be a table, [traffic], not {format_value(given)}")
     else:
@@ -95,16 +103,20 @@ def other_traffic(given: object, context: Context) -> Traffic:
         return _named_source(given, context)
     if isinstance(given, Mapping):
         name, chosen = _file_of(given, context)
-        at = _address(given, context)
-        return Traffic() if name is None else _other(name, context, chosen, at)
+        at, pace = _address(given, context), pace_of(given, context)
+        return Traffic() if name is None else _other(name, context, chosen, at, pace)
     return _other(given, context)
 
 
 def _other(
-    given: object, context: Context, chosen: Format | None = None, at: int | None = None
+    given: object,
+    context: Context,
+    chosen: Format | None = None,
+    at: int | None = None,
+    pace: Pace | None = None,
 ) -> Traffic:
     try:
-        return _opened(given, Path(), chosen, at)
+        return _opened(given, Path(), chosen, at, pace)
     except InputError as error:
         context.mistakes.add(
             one if one.where else Mistake(one.text, key="traffic") for one in error.mistakes
@@ -118,9 +130,10 @@ def _played(
     context: Context,
     chosen: Format | None = None,
     at: int | None = None,
+    pace: Pace | None = None,
 ) -> Traffic:
     try:
-        return _opened(given, context.folder, chosen, at)
+        return _opened(given, context.folder, chosen, at, pace)
     except InputError as error:
         for mistake in error.mistakes:
             if mistake.where:
@@ -207,7 +220,13 @@ def _named_source(table: Mapping[str, Any], context: Context) -> Traffic:
     return Traffic()
 
 
-def _opened(given: object, folder: Path, chosen: Format | None, at: int | None = None) -> Traffic:
+def _opened(
+    given: object,
+    folder: Path,
+    chosen: Format | None,
+    at: int | None = None,
+    pace: Pace | None = None,
+) -> Traffic:
     """Return what a file, a function or steps play.
 
     Raises
@@ -215,6 +234,14 @@ def _opened(given: object, folder: Path, chosen: Format | None, at: int | None =
     InputError : there is no such file, or nothing in it can be played
     """
     if isinstance(given, str | Path):
+        in_library = library_and_function(str(given))
+        if in_library is not None:
+            if chosen is not None or at is not None:
+                raise InputError.of(f"format and at are not for a driver in C, such as {given!r}")
+            driver, lines = opened_driver(*in_library, folder, pace)
+            return Traffic(driver.again, in_library[0], driver=lines)
+        if pace is not None:
+            raise InputError.of(f"idle and patience are for a driver in C, and {given!r} is none")
         return _opened_file(str(given), folder, chosen, at)
     return Traffic(source_of(given).again, getattr(given, "__name__", ""))
 
