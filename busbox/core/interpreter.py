@@ -17,8 +17,9 @@ from busbox.core.machine import CHANGING, CONSTANTS, FETCH, GIVEN, TAIL, TOP, ca
 
 #: ``run()``: execute; return whether it was left at an address that is arrived at often.
 Run = Callable[[], bool]
-#: What an interpreter works on. ``often``: it leaves after so many arrivals; ``heat``: address to arrivals, below 0 if they do not count yet;
-#: ``marked``: word of the contents to whether it is in a block; ``stale``: those that were changed.
+#: What an interpreter works on. ``heat``: address to arrivals, below 0 if they do not count yet;
+#: ``marked``: word of the contents to whether it is in a block; ``stale``: those that were changed;
+#: ``often``: it leaves after so many arrivals.
 WORKS_ON = ("state", "x", "m8", "m16", "m32", "code", "journal", "heat", "marked", "stale", "often")
 
 _COUNT = """

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from busbox.core.blocks import PythonExecutor
 from busbox.core.core import AHEAD, Core
 from busbox.core.image import Memory
 from busbox.core.instructions import CLASSES
@@ -14,18 +13,6 @@ from busbox.core.setup import CoreSetup
 from tests.core.programs import DrawnBus, Program, drawn_clocks
 
 LINES = (3, 7, 11, *range(16, 32))
-
-
-class Alone(PythonExecutor):
-    """The interpreter without a block."""
-
-    often = 1 << 60
-
-
-class Eager(PythonExecutor):
-    """A block begins wherever a jump, a trap or an access ends once."""
-
-    often = 0
 
 
 def drawn_setup(program: Program, seed: int, lines: bool) -> CoreSetup:
@@ -54,7 +41,7 @@ class Lockstep:
     executors: Sequence[type[Any]]
     bus: DrawnBus
     drawn: random.Random
-    spans: Sequence[int] = (1, 2, 3, 7, 30, 300, 3000, AHEAD, AHEAD)
+    spans: Sequence[int] = (1, 2, 3, 7, 30, 300, 3000, *[AHEAD] * 9)
     lines: int = 0
     cycle: int = 1
     result: tuple[int, int] = (0, 0)
@@ -70,7 +57,11 @@ class Lockstep:
         first = self.cores[0]
         for core in self.cores[1:]:
             for name in CHANGING:
-                assert (core.get(name) - first.get(name)) % 2**64 == 0, (what, name, first.get("pc"))
+                assert (core.get(name) - first.get(name)) % 2**64 == 0, (
+                    what,
+                    name,
+                    first.get("pc"),
+                )
             assert core.registers == first.registers, (what, first.get("pc"))
             assert bytes(core.executor.m8) == bytes(first.executor.m8), (what, first.get("pc"))
             noted = 2 * first.get("noted")
@@ -128,4 +119,3 @@ class Lockstep:
             else:
                 self.cycle = free
         return False
-

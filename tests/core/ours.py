@@ -1,17 +1,32 @@
-"""The core under test, driven as an engine drives it, and made from what the naive core is made from."""
+"""The core under test, driven as an engine drives it, and made of what the naive core is made of."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from typing import Any
 
-from busbox.core.core import Core, CoreSetup, PythonExecutor
+from busbox.core.blocks import PythonExecutor
+from busbox.core.core import Core
 from busbox.core.image import Memory
 from busbox.core.instructions import CLASSES
 from busbox.core.machine import ACCESS, STOPPED
+from busbox.core.setup import CoreSetup
 from busbox.engines.native_core import NativeExecutor
 
-EXECUTORS = {"python": PythonExecutor, "native": NativeExecutor}
+
+class Eager(PythonExecutor):
+    """A block begins wherever a jump, a trap or an access has once led to."""
+
+    often = 0
+
+
+class Alone(PythonExecutor):
+    """The interpreter without a block."""
+
+    often = 1 << 60
+
+
+EXECUTORS = {"python": PythonExecutor, "eager": Eager, "native": NativeExecutor}
 #: Machine registers in the state, by the names of the naive core.
 SAVED = ("mie", "mtvec", "mscratch", "mepc", "mcause", "mtval")
 
