@@ -116,7 +116,9 @@ def test_single_instructions_do_the_same(isa: str, executor: str) -> None:
             if drawn.random() < 0.3:
                 value = 0x8000_0800 + drawn.randrange(0, 256)
             code += asm.li(register, value)
-        opcode = drawn.choice([0x03, 0x0F, 0x13, 0x17, 0x23, 0x33, 0x37, 0x63, 0x67, 0x6F, 0x73, 0x2F])
+        opcode = drawn.choice(
+            [0x03, 0x0F, 0x13, 0x17, 0x23, 0x33, 0x37, 0x63, 0x67, 0x6F, 0x73, 0x2F]
+        )
         word = drawn.getrandbits(32) & ~0x7F | opcode
         if opcode == 0x33:
             word = word & 0x01FF_FFFF | drawn.choice([0, 1, 0x20, 0x10]) << 25
