@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -51,13 +52,10 @@ def opened_driver(
     ------
     InputError : there is no such file
     """
-    try:
-        library = HostLibrary(folder / file, file)
-    except InputError as error:
-        makefile = (folder / file).parent / "Makefile"
-        if (folder / file).exists() or not makefile.is_file():
-            raise
-        text = f"{error} (there is a Makefile, which may compile it)"
-        raise InputError.of(text) from None
+    path = folder / file
+    if not os.path.lexists(path) and (path.parent / "Makefile").is_file():
+        text = f"there is no file {file!r}; a Makefile in that folder may compile it"
+        raise InputError.of(text)
+    library = HostLibrary(path, file)
     driver = HostDriver(library, function, pace or Pace())
     return driver, str(library.path) if library.has_lines else ""

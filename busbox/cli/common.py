@@ -38,7 +38,7 @@ traffic_option = click.option(
     "--traffic",
     metavar="FILE",
     shell_complete=completing.files,
-    help="Run this instead of the bench's traffic (or FILE.py:NAME).",
+    help="Run this instead of the bench's traffic (or FILE.py:NAME, FILE.so:NAME).",
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 

@@ -17,9 +17,11 @@ from busbox.cli.common import paper
 #: What there is to write, by the name of its folder of templates, and what it needs before it runs.
 KINDS = {"bench": "", "host_driver": "make -C {folder} compiles the driver. "}
 
+_kinds = completing.offers(lambda context, incomplete: KINDS)
+
 
 @click.command("new")
-@click.argument("kind", metavar="KIND", shell_complete=completing.offers(lambda context, incomplete: KINDS))
+@click.argument("kind", metavar="KIND", shell_complete=_kinds)
 @click.argument("folder", metavar="DIR", shell_complete=completing.folders)
 def command(kind: str, folder: str) -> int:
     """Write a bench to start from.

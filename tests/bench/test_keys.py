@@ -55,6 +55,7 @@ def bench() -> dict[str, Any]:
 def folder(tmp_path: Path) -> Path:
     """Return a folder with the files that the examples name."""
     (tmp_path / "cabin.steps").write_text("write levers.OUT 1\n", encoding="utf-8")
+    (tmp_path / "driver.so").write_bytes(b"")
     (tmp_path / "NAME.bin").write_bytes(bytes(16))
     (tmp_path / "line.csv").write_text("time_s,tx\n0,1\n0.001,0\n", encoding="utf-8")
     (tmp_path / "bell.py").write_text(RULE, encoding="utf-8")
@@ -100,6 +101,8 @@ def with_example(key: BenchKey) -> dict[str, Any]:
             keys["traffic"] = {"file": "NAME.bin", "at": 0 if key.name == "memory" else at}
             inside = key.table.strip("[]").removeprefix("core").strip(".")
             keys["core"] = {inside: [table] if inside == "memory" else table} if inside else table
+        case ("[traffic]", _) if key.name in ("idle", "patience"):
+            keys["traffic"] = {"file": "driver.so:main", key.name: value}
         case ("[traffic]", _):
             keys["traffic"][key.name] = value
         case ("[[expect]]", ""):

@@ -53,8 +53,8 @@ def driver(body: str, before: str = "") -> str:
 ENDS = {
     "a pointer to nowhere": (
         "int main(void) { bus_write32(0x1000, 1); *(volatile int *)8 = 1; return 0; }",
-        "driver.so: main crashed with signal 11 (SIGSEGV), after the write of 0x1 to 0x00001000 in main, "
-        "driver.c:5",
+        "driver.so: main crashed with signal 11 (SIGSEGV), after the write of 0x1 to 0x00001000 in "
+        "main, driver.c:5",
     ),
     "abort": (
         "int main(void) { bus_read8(0x1003); abort(); }",
@@ -84,8 +84,8 @@ ENDS = {
     ),
     "an endless loop": (
         "int main(void) { bus_write32(0x1000, 1); for (;;) { } }",
-        "driver.so: main ran for 0.5 s without an access, after the write of 0x1 to 0x00001000 in main, "
-        "driver.c:5; if it needs more time, set patience in [traffic]",
+        "driver.so: main ran for 0.5 s without an access, after the write of 0x1 to 0x00001000 in "
+        "main, driver.c:5; if it needs more time, set patience in [traffic]",
     ),
     "an address of no word": (
         "int main(void) { bus_read32(0x1002); return 0; }",
