@@ -21,6 +21,7 @@ from busbox.cli.verbs import Verbs
 GROUPS = {
     "Run": {
         "run": "Run a bench's traffic and report what each device did.",
+        "record": "Run a bench and write its bus accesses as traffic.",
         "state": "Show registers and pins at a moment of a run.",
         "why": "Trace a pin edge, event, access or finding back to its cause.",
         "twin": "Compare a model with its hardware twin, cycle by cycle.",
