@@ -194,8 +194,9 @@ VERBS = Kind(
     {
         name: f"busbox.cli.{name}_verb:command"
         for name in (
-            "run", "state", "why", "twin", "list", "map", "where", "models", "attachments", "check",
-            "timing", "explain", "guide", "capture", "baud", "new", "convert", "schema", "completion",
+            "run", "record", "state", "why", "twin", "list", "map", "where", "models", "attachments",
+            "check", "timing", "fit", "explain", "guide", "capture", "baud", "new", "convert", "schema",
+            "completion",
         )
     },
     "busbox.cli.verbs:check_verb",
