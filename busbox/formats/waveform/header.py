@@ -134,7 +134,8 @@ class _Declarations:
 
     def _section(self) -> list[str]:
         """Return the words up to ``$end``."""
-        begun, words = self._at, []
+        begun = self._at
+        words: list[str] = []
         for word in self._words():
             if word == "$end":
                 return words

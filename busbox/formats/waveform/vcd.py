@@ -16,7 +16,17 @@ from numpy.typing import NDArray
 from busbox.basics.errors import InputError, format_value
 from busbox.formats.waveform.header import Header, Variable, read_header
 from busbox.formats.waveform.tokens import (
-    CODE, COMMAND, NONE, OTHER, SCALAR, TIME, VECTOR, Values, Words, values_of, words_of,
+    CODE,
+    COMMAND,
+    NONE,
+    OTHER,
+    SCALAR,
+    TIME,
+    VECTOR,
+    Values,
+    Words,
+    values_of,
+    words_of,
 )  # fmt: skip
 
 Array = NDArray[Any]
@@ -115,7 +125,7 @@ class VcdReader:
         at = data.find(_COMMENT)
         while at >= 0:
             after = at + len(_COMMENT)
-            if at and data[at - 1] not in _BLANKS or data[after : after + 1].strip():
+            if (at and data[at - 1] not in _BLANKS) or data[after : after + 1].strip():
                 at = data.find(_COMMENT, after)
                 continue
             found = _END.search(data, after)
@@ -159,7 +169,7 @@ class VcdReader:
         first = np.concatenate((words.first[scalars] + 1, words.first[coded]))
         which = codes.find(words, first, np.concatenate((words.end[scalars], words.end[coded])))
         numbers = np.concatenate((scalars, coded - 1))
-        for place in np.flatnonzero(which == _UNDECLARED)[:1]:
+        if (which == _UNDECLARED).any():
             number = int(numbers[which == _UNDECLARED].min())
             word = words.word(number)[1:] if number in scalars else words.word(number + 1)
             raise self._wrong(
