@@ -13,6 +13,7 @@ from typing import Any
 from busbox.basics.errors import join_or, nearest
 from busbox.bench.attachments import build_attached, check_drivers, driven
 from busbox.bench.context import Context
+from busbox.bench.core import build_core, check_core
 from busbox.bench.inputs import build_inputs
 from busbox.bench.mistakes import Mistakes
 from busbox.bench.pins import Pins
@@ -21,8 +22,10 @@ from busbox.bench.rules import build_rules
 from busbox.bench.schema import check_keys
 from busbox.bench.slots import build_devices, check_broken
 from busbox.bench.traffic import Traffic, bench_traffic, check_targets, other_traffic
+from busbox.core.core import CoreSetup
 from busbox.findings.expectations import NO_FINDING
 from busbox.findings.rule_set import rule_ids
+from busbox.map.slots import AddressMap
 from busbox.system.hardware import Device
 from busbox.system.scenario import Reply, Wire
 from busbox.system.system import System
@@ -93,12 +96,14 @@ class Building:
             for number, table in self._checked.numbered("expect", tables.expect)
         ]
         traffic = self._traffic(in_file, other)
+        core = self._core(traffic, other is None)
         system = System(
             name=name,
             clock_hz=clock,
             fabric=tables.fabric.build(),
             devices=self._devices,
             new_source=traffic.new_source,
+            core=core,
             traffic=traffic.label,
             inputs=tuple(sorted(inputs, key=lambda level: level.cycle)),
             resets=self._resets,
@@ -107,12 +112,13 @@ class Building:
             hang_after=tables.hang_after.in_cycles(clock),
             poll_storm=tables.poll_storm,
             stuck_after=tables.stuck_after.in_cycles(clock) if tables.stuck_after else None,
+            spin_after=max(1, tables.spin_after.in_cycles(clock)),
             wires=wires,
             replies=replies,
             rules=rules or {},
             attached=self._attached,
             supply=tables.supply,
-            firmware=context.file(("firmware",), tables.firmware) if tables.firmware else "",
+            firmware=self._firmware(traffic),
             expectations=(
                 *(one for one in expectations if one is not None),
                 *([NO_FINDING] if tables.strict else []),
@@ -121,6 +127,28 @@ class Building:
         check_targets(system, context)
         self._mistakes.raise_any()
         return system
+
+    def _core(self, traffic: Traffic, own: bool) -> CoreSetup | None:
+        """Return what executes the traffic, if it is a program; ``own``: it is the bench's own."""
+        note, given, context = self._context.mistakes.note, self._tables.core, self._context
+        table = check_core(given, context)
+        if traffic.program is None:
+            if given is not None and own and traffic.label:
+                text = "is for traffic that is a program: an ELF, Intel HEX or binary file"
+                note(("core",), text)
+            return None
+        slots = AddressMap([device.slot for device in self._devices])
+        core = build_core(table, traffic.program, slots, self._pins, context)
+        if self._tables.after_reset != "restart":
+            note(("after_reset",), "must be 'restart' for a core: a reset restarts it")
+        return core
+
+    def _firmware(self, traffic: Traffic) -> str:
+        """Return the file with debug information: the program, if the bench names no other."""
+        if self._tables.firmware:
+            return self._context.file(("firmware",), self._tables.firmware)
+        program = traffic.program
+        return program.path if program is not None and program.debug else ""
 
     def _wires(self) -> tuple[Wire, ...]:
         tables = self._checked.numbered("wire", self._tables.wire)

@@ -234,7 +234,9 @@ class _Packing:
 
     def _add_firmware(self, file: str, recording: Recording) -> None:
         """Add the firmware, and the source files of the instructions that the recording names."""
-        group = self._add_file("firmware", self._tables["firmware"])
+        group = self._groups[0]
+        if self._tables.get("firmware"):
+            group = self._add_file("firmware", self._tables["firmware"])
         pcs = {pc for _, part in windows(recording.accesses) for pc in np.unique(part.pc).tolist()}
         if not pcs - {-1}:
             return

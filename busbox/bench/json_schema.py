@@ -16,10 +16,12 @@ from pydantic.json_schema import GenerateJsonSchema
 
 from busbox.basics.keys import Key
 from busbox.basics.units import CURRENT_PATTERN, TIME_PATTERN, UNIT_TIME_PATTERN, Span
+from busbox.bench import core
 from busbox.bench.attachments import AttachTable
 from busbox.bench.schema import TABLES, BenchTable
 from busbox.bench.slots import SlotTable
 from busbox.bench.traffic import KEYS as TRAFFIC_KEYS
+from busbox.core.machine import MEMORIES
 from busbox.device import REQUIRED, Setting
 from busbox.findings.expectations import COUNTS, TEXTS
 from busbox.findings.expectations import KEYS as EXPECT_KEYS
@@ -84,6 +86,7 @@ def bench_schema(plug_ins: bool = True) -> Schema:
     schema["properties"]["rules"]["items"] = _TEXT
     schema["properties"]["profile"]["additionalProperties"] = _profile()
     schema["properties"]["traffic"] |= _traffic(plug_ins)
+    schema["properties"]["core"] |= _core()
     return {"$schema": DRAFT, "title": "A bench of Busbox"} | schema
 
 
@@ -215,12 +218,44 @@ def _profile() -> Schema:
     return _table(PROFILE_KEYS, windows, others)
 
 
+def _word(low: int = 0, high: int = 0xFFFFFFFF) -> Schema:
+    return {"type": "integer", "minimum": low, "maximum": high}
+
+
+def _core() -> Schema:
+    """Return what ``[core]`` holds."""
+    pins: Schema = {"anyOf": [_TEXT, {"type": "array", "items": _TEXT}]}
+    clocks: Schema = _word(0, core.MOST_CLOCKS)
+    memory = _table(
+        core.MEMORY_KEYS,
+        {"at": _word(), "size": _word(4, core.MOST_BYTES)},
+        {"clocks": clocks, "fill": _word(), "writable": {"type": "boolean"}},
+    )
+    table = _table(core.CLOCK_KEYS, {}, dict.fromkeys(core.CLOCK_KEYS, clocks))
+    lines = _table(core.LINE_KEYS, {}, dict.fromkeys(core.LINE_KEYS, pins))
+    words: dict[str, Schema] = {
+        name: {"enum": list(choices)} for name, choices in core.CHOICES.items()
+    }
+    return _table(
+        core.KEYS,
+        {},
+        words
+        | {
+            "memory": {"type": "array", "items": memory, "minItems": 1, "maxItems": MEMORIES},
+            "start": _word(),
+            "clocks": {"anyOf": [_word(1, core.MOST_CLOCKS), table]},
+            "access_at": clocks,
+            "interrupt": {"anyOf": [*pins["anyOf"], lines]},
+        },
+    )
+
+
 def _traffic(plug_ins: bool) -> Schema:
     """Return what ``[traffic]`` holds: a file, or a source with its settings."""
     known = _names(SOURCES, plug_ins)
     a_format = {"anyOf": [{"enum": _names(FORMATS, plug_ins)}, _IN_FILE]}
     file_keys = {name: key for name, key in TRAFFIC_KEYS.items() if name != "source"}
-    file = _table(file_keys, {"file": _TEXT}, {"format": a_format})
+    file = _table(file_keys, {"file": _TEXT}, {"format": a_format, "at": _word()})
     source: Schema = {
         "type": "object",
         "properties": {"source": {"anyOf": [{"enum": known}, _IN_FILE] if known else [_IN_FILE]}},

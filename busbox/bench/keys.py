@@ -15,6 +15,7 @@ from pydantic.fields import FieldInfo
 from busbox.basics.errors import InputError, join_or
 from busbox.basics.keys import Key
 from busbox.basics.units import Span
+from busbox.bench import core
 from busbox.bench.schema import TABLES, BenchTable
 from busbox.bench.table import Table
 from busbox.bench.traffic import KEYS as TRAFFIC_KEYS
@@ -52,6 +53,13 @@ class BenchKey:
     required: bool
 
 
+#: The tables of a core.
+CORE_KEYS: Mapping[str, Mapping[str, Key]] = {
+    "core": core.KEYS,
+    "core.memory": core.MEMORY_KEYS,
+    "core.clocks": core.CLOCK_KEYS,
+    "core.interrupt": core.LINE_KEYS,
+}
 #: How the head of each table is written.
 HEADS: Mapping[str, str] = {
     "fabric": "[fabric]",
@@ -59,6 +67,10 @@ HEADS: Mapping[str, str] = {
     "attach": "[attach.NAME]",
     "profile": "[profile.NAME]",
     "traffic": "[traffic]",
+    "core": "[core]",
+    "core.memory": "[[core.memory]]",
+    "core.clocks": "[core.clocks]",
+    "core.interrupt": "[core.interrupt]",
     "input": "[[input]]",
     "reset": "[[reset]]",
     "wire": "[[wire]]",
@@ -78,6 +90,8 @@ def bench_keys() -> Iterator[BenchKey]:
             yield from _of_keys(head, "", TRAFFIC_KEYS)
         elif name == "profile":
             yield from _of_keys(head, "", PROFILE_KEYS)
+        elif name in CORE_KEYS:
+            yield from _of_keys(head, "", CORE_KEYS[name])
         else:
             yield from _of_table(head, TABLES[name])
         if name == "slot":

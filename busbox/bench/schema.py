@@ -10,7 +10,7 @@ from pydantic import BeforeValidator, Field, ValidationError
 
 from busbox.basics.errors import format_value, join_or, nearest
 from busbox.basics.keys import Key
-from busbox.basics.units import Span, parse_current, without_subject
+from busbox.basics.units import Span, parse_current, parse_span, without_subject
 from busbox.bench.attachments import AttachTable
 from busbox.bench.context import Context
 from busbox.bench.expectations import ExpectTable
@@ -28,6 +28,8 @@ AnyTable = TypeVar("AnyTable", bound=Table)
 
 #: Cycles that devices are waited for where the bench says nothing: 1 s, but no more than this.
 MOST_SETTLE = 1_000_000
+#: How long a loop may read one register where the bench says nothing.
+SPIN_AFTER = parse_span("100 ms")
 
 
 class BenchTable(Table):
@@ -81,6 +83,15 @@ class BenchTable(Table):
             "no limit",
         ),
     ] = None
+    spin_after: Annotated[
+        SpanText,
+        Key(
+            "How long executed firmware may read one register in a loop without a change.",
+            SPAN_TEXT,
+            "'1 s'",
+            "cycles",
+        ),
+    ] = SPIN_AFTER
     supply: Annotated[
         Any,
         BeforeValidator(parse_current),
@@ -119,6 +130,7 @@ class BenchTable(Table):
     attach: dict[str, AttachTable] = Field(default_factory=dict)
     profile: dict[str, dict[str, Any]] = Field(default_factory=dict)
     traffic: Any = None
+    core: Any = None
     input: list[InputTable] = Field(default_factory=list)
     reset: list[ResetTable] = Field(default_factory=list)
     wire: list[WireTable] = Field(default_factory=list)
@@ -136,7 +148,7 @@ class BenchTable(Table):
         """Note a time that is no cycle long; without a clock, nothing is sure."""
         if not context.timed:
             return
-        for key in ("settle", "hang_after", "stuck_after"):
+        for key in ("settle", "hang_after", "stuck_after", "spin_after"):
             span = getattr(self, key)
             if span is not None and span.in_cycles(context.clock_hz) < 1:
                 context.mistakes.note((key,), "must be at least one cycle, not 0")

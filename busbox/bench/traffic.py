@@ -24,6 +24,7 @@ from busbox.basics.loading import load_object
 from busbox.bench.context import Context
 from busbox.bench.settings import check_settings
 from busbox.bench.toml_lines import KeyPath
+from busbox.core.program import Program, is_program, read_program
 from busbox.cpu.bus import not_firmware
 from busbox.cpu.driver import FunctionSource, source_of
 from busbox.cpu.listed import ListedSource
@@ -41,6 +42,8 @@ KEYS: Mapping[str, Key] = {
                 "a string such as 'NAME.steps'", "'cabin.steps'"),
     "format": Key("The format of the file, where its suffix does not say it.",
                   "a string such as 'csv'", "'csv'", default="the suffix of the file"),
+    "at": Key("Where a program in a plain binary file is loaded.", "an address", "0x8000_0000",
+              default="none: other files of programs hold their addresses"),
     "source": Key("A source of traffic by its name, instead of a file; other keys are its settings.",
                   "a string such as 'NAME'", "'NAME'", default="none"),
 }  # fmt: skip
@@ -54,10 +57,12 @@ class Traffic:
     ----------
     new_source : makes a source that begins at the first step
     label : how messages call it
+    program : what a core executes, in the place of steps
     """
 
     new_source: Callable[[], Source] = ListedSource(tuple).again
     label: str = ""
+    program: Program | None = None
 
 
 def bench_traffic(given: object, in_file: bool, context: Context) -> Traffic:
@@ -76,7 +81,7 @@ def bench_traffic(given: object, in_file: bool, context: Context) -> Traffic:
     elif isinstance(given, Mapping):
         name, chosen = _file_of(given, context)
         if name is not None:
-            return _played(name, (*_PATH, "file"), context, chosen)
+            return _played(name, (*_PATH, "file"), context, chosen, _address(given, context))
     elif in_file and not isinstance(given, str):
         note(_PATH, f"must be a table, [traffic], not {format_value(given)}")
     else:
@@ -90,13 +95,16 @@ def other_traffic(given: object, context: Context) -> Traffic:
         return _named_source(given, context)
     if isinstance(given, Mapping):
         name, chosen = _file_of(given, context)
-        return Traffic() if name is None else _other(name, context, chosen)
+        at = _address(given, context)
+        return Traffic() if name is None else _other(name, context, chosen, at)
     return _other(given, context)
 
 
-def _other(given: object, context: Context, chosen: Format | None = None) -> Traffic:
+def _other(
+    given: object, context: Context, chosen: Format | None = None, at: int | None = None
+) -> Traffic:
     try:
-        return _opened(given, Path(), chosen)
+        return _opened(given, Path(), chosen, at)
     except InputError as error:
         context.mistakes.add(
             one if one.where else Mistake(one.text, key="traffic") for one in error.mistakes
@@ -105,10 +113,14 @@ def _other(given: object, context: Context, chosen: Format | None = None) -> Tra
 
 
 def _played(
-    given: object, path: KeyPath, context: Context, chosen: Format | None = None
+    given: object,
+    path: KeyPath,
+    context: Context,
+    chosen: Format | None = None,
+    at: int | None = None,
 ) -> Traffic:
     try:
-        return _opened(given, context.folder, chosen)
+        return _opened(given, context.folder, chosen, at)
     except InputError as error:
         for mistake in error.mistakes:
             if mistake.where:
@@ -138,6 +150,16 @@ def _file_of(table: Mapping[str, object], context: Context) -> tuple[str | None,
         return name, chosen
     note((*_PATH, "file"), f"must be {KEYS['file'].kind}, not {format_value(name)}")
     return None, None
+
+
+def _address(table: Mapping[str, object], context: Context) -> int | None:
+    """Return where a plain binary is loaded, or None if the table does not say."""
+    at = table.get("at")
+    if at is None or (type(at) is int and 0 <= at < 1 << 32):
+        return at
+    found = hex(at) if type(at) is int else format_value(at)
+    context.mistakes.note((*_PATH, "at"), f"must be an address from 0 to 0xffffffff, not {found}")
+    return None
 
 
 def _format(given: object, context: Context) -> Format | None:
@@ -185,7 +207,7 @@ def _named_source(table: Mapping[str, Any], context: Context) -> Traffic:
     return Traffic()
 
 
-def _opened(given: object, folder: Path, chosen: Format | None) -> Traffic:
+def _opened(given: object, folder: Path, chosen: Format | None, at: int | None = None) -> Traffic:
     """Return what a file, a function or steps play.
 
     Raises
@@ -193,11 +215,11 @@ def _opened(given: object, folder: Path, chosen: Format | None) -> Traffic:
     InputError : there is no such file, or nothing in it can be played
     """
     if isinstance(given, str | Path):
-        return _opened_file(str(given), folder, chosen)
+        return _opened_file(str(given), folder, chosen, at)
     return Traffic(source_of(given).again, getattr(given, "__name__", ""))
 
 
-def _opened_file(name: str, folder: Path, chosen: Format | None) -> Traffic:
+def _opened_file(name: str, folder: Path, chosen: Format | None, at: int | None) -> Traffic:
     if ".py:" in name:
         function = load_object(name, folder, "function")
         problem = not_firmware(function)
@@ -205,8 +227,12 @@ def _opened_file(name: str, folder: Path, chosen: Format | None) -> Traffic:
             raise InputError.of(f"{name}: {problem}")
         file = name.rpartition(":")[0]
         return Traffic(lambda: FunctionSource(function, file, str(folder / file)), file)
-    found = chosen or _format_by_suffix(name)
     path = folder / name
+    if chosen is None and is_program(path):
+        return Traffic(label=str(path), program=read_program(path, str(path), at))
+    if at is not None:
+        raise InputError.of(f"at is for a program in a plain binary, and {name!r} is none")
+    found = chosen or _format_by_suffix(name)
     missing = no_file(path)
     if missing:
         raise InputError.of(missing.replace(repr(str(path)), repr(name), 1))

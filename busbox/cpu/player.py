@@ -127,7 +127,11 @@ class Player:
         self._open, self._back, self._storm_since = 1, 0, 0
         self._find_routines()
 
+    wakeable = stops = False  # see CorePlayer
     # What the loop asks in a cycle.
+
+    def sense(self) -> None:
+        """Do nothing: pins are looked at where a step or a handler asks."""
 
     @property
     def waits(self) -> bool:

@@ -43,7 +43,12 @@ Contract
     before a cycle in which one of these pins differs from the last report, or after a note. With
     ``rest``, it stops before a cycle in which every hardware device is at rest. Neither holds for the
     cycle in which it is called.
-13. ``unexecuted`` names prints and checks in the hardware that the engine does not carry out.
+13. If the system has a core (:mod:`busbox.core`), it gives the commands: when none is left, it is asked
+    for its next access. ``core`` is it, None without one. ``run`` stops with ``STARVED`` where it
+    sleeps or has stopped. ``line(lines)``, between two runs, gives its interrupt lines their levels
+    from ``cycle`` on, and takes back an access that is not raised before ``cycle`` and would not be
+    made. ``reset`` resets it too. In the log, the command of its access is -2 - pc.
+14. ``unexecuted`` names prints and checks in the hardware that the engine does not carry out.
 """
 
 from __future__ import annotations
@@ -56,6 +61,7 @@ from typing import Any, NamedTuple, Protocol, cast
 
 from busbox import plugins
 from busbox.basics.errors import InputError, format_value
+from busbox.core.core import Core
 from busbox.cpu.commands import Result, Suspended
 from busbox.device import Answer, BusAccess
 from busbox.plugins import find
@@ -137,6 +143,7 @@ class Engine(Protocol):
     stretch: int
     log: array[int]
     breaches: list[tuple[str, Any]]
+    core: Core | None
 
     @property
     def name(self) -> str:
@@ -174,6 +181,9 @@ class Engine(Protocol):
 
     def ask_again(self) -> None:
         """Ask models in the next cycle, whatever they said of holding and staying."""
+
+    def line(self, lines: int) -> None:
+        """Give the core's interrupt lines their levels from ``cycle`` on."""
 
     def suspend(self) -> Suspended:
         """Put all commands aside."""

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any, Protocol
 
 from busbox.bus.design import Design, design_key, hardware_of
+from busbox.core.core import Core
 from busbox.engines.loop import PARTS
 from busbox.engines.netlist import Program, build
 from busbox.engines.netlist.parts import hold, split
@@ -48,6 +49,9 @@ class Kernel(Protocol):
 
     def play(self, commands: array[int]) -> None:
         """Take commands from here; called again when there are more of them."""
+
+    def attach(self, core: Core) -> None:
+        """Let a core give commands."""
 
     def logged(self) -> array[int]:
         """Return what the loop has logged, and forget it."""

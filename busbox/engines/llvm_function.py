@@ -1,11 +1,14 @@
-"""The small language of :mod:`busbox.engines.loop` as text for LLVM."""
+"""The small language of :mod:`busbox.engines.loop` as text for LLVM.
+
+``LlvmLanguage`` knows the language alone, ``LlvmFunction`` the loop of a design.
+"""
 
 from __future__ import annotations
 
 import ast
 from abc import ABC, abstractmethod
 
-from busbox.engines.llvm_layout import LoopLayout
+from busbox.engines.llvm_layout import COMMANDS, CORE, LoopLayout
 from busbox.engines.loop import REASONS, STATE, TEMPORARY
 from busbox.engines.netlist.layout import Place
 from busbox.engines.netlist.llvm_text import POINTERS
@@ -16,8 +19,11 @@ _OPERATIONS: dict[type[ast.operator], str] = {
     ast.Mult: "mul",
     ast.BitAnd: "and",
     ast.BitOr: "or",
+    ast.BitXor: "xor",
     ast.LShift: "shl",
-    ast.RShift: "lshr",
+    ast.RShift: "ashr",
+    ast.FloorDiv: "sdiv",
+    ast.Mod: "srem",
 }
 _COMPARISONS: dict[type[ast.cmpop], str] = {
     ast.Lt: "slt",
@@ -29,7 +35,124 @@ _COMPARISONS: dict[type[ast.cmpop], str] = {
 }
 
 
-class LlvmFunction(ABC):
+class LlvmLanguage(ABC):
+    """Text of one function, whose names live on the stack: ``%v_NAME``."""
+
+    def __init__(self) -> None:
+        self._lines: list[str] = []
+        self._count = 0
+
+    @abstractmethod
+    def _element(self, node: ast.Subscript) -> str:
+        """Return a pointer to a number in a row of them."""
+
+    def _width(self, node: ast.Subscript) -> int:
+        """Return the bits of such a number."""
+        return 64
+
+    def _call(self, name: str) -> None:
+        """Write what a call does."""
+        raise AssertionError(name)
+
+    def _leave(self, reason: str | None) -> None:
+        """Leave the function; ``reason`` is what it returns."""
+        self._go("leave")
+
+    def _new(self) -> str:
+        self._count += 1
+        return f"t{self._count}"
+
+    def _add(self, text: str) -> str:
+        name = f"%{self._new()}"
+        self._lines.append(f"{name} = {text}")
+        return name
+
+    def _assign(self, name: str, value: str) -> None:
+        self._lines.append(f"store i64 {value}, ptr %v_{name}")
+
+    # Statements.
+
+    def _block(self, body: list[ast.stmt]) -> None:
+        for statement in body:
+            match statement:
+                case ast.Assign(targets=[target], value=value):
+                    self._store(target, self._value(value))
+                case ast.If(test=test, body=yes, orelse=no):
+                    self._if(test, yes, no)
+                case ast.Expr(value=ast.Call(func=ast.Name(id=name))):
+                    self._call(name)
+                case ast.Continue():
+                    self._go("top")
+                case ast.Return(value=ast.Name(id=name)):
+                    self._leave(name)
+                case ast.Return(value=None):
+                    self._leave(None)
+                case _:
+                    raise AssertionError(ast.unparse(statement))
+
+    def _go(self, label: str) -> None:
+        self._lines += [f"br label %{label}", f"{self._new()}:"]
+
+    def _if(self, test: ast.expr, yes: list[ast.stmt], no: list[ast.stmt]) -> None:
+        label = self._new()
+        condition = self._truth(test)
+        self._lines += [
+            f"br i1 {condition}, label %{label}_yes, label %{label}_no",
+            f"{label}_yes:",
+        ]
+        self._block(yes)
+        self._lines += [f"br label %{label}_end", f"{label}_no:"]
+        self._block(no)
+        self._lines += [f"br label %{label}_end", f"{label}_end:"]
+
+    def _store(self, target: ast.expr, value: str) -> None:
+        match target:
+            case ast.Subscript():
+                bits = self._width(target)
+                value = self._resized(value, 64, bits)
+                self._lines.append(f"store i{bits} {value}, ptr {self._element(target)}")
+            case ast.Name(id=name):
+                self._assign(name, value)
+
+    def _resized(self, value: str, width: int, new: int) -> str:
+        if width == new:
+            return value
+        return self._add(f"{'trunc' if new < width else 'zext'} i{width} {value} to i{new}")
+
+    # Expressions.
+
+    def _value(self, node: ast.expr) -> str:
+        match node:
+            case ast.Constant(value=int(value)):
+                return str(value)
+            case ast.UnaryOp(op=ast.USub(), operand=ast.Constant(value=int(value))):
+                return str(-value)
+            case ast.Name(id=name):
+                return self._add(f"load i64, ptr %v_{name}")
+            case ast.Subscript():
+                bits = self._width(node)
+                found = self._add(f"load i{bits}, ptr {self._element(node)}")
+                return self._resized(found, bits, 64)
+            case ast.BinOp(left=left, op=op, right=right):
+                a, b = self._value(left), self._value(right)
+                return self._add(f"{_OPERATIONS[type(op)]} i64 {a}, {b}")
+        raise AssertionError(ast.unparse(node))
+
+    def _truth(self, node: ast.expr) -> str:
+        match node:
+            case ast.BoolOp(op=op, values=values):
+                word = "and" if isinstance(op, ast.And) else "or"
+                found = self._truth(values[0])
+                for value in values[1:]:
+                    found = self._add(f"{word} i1 {found}, {self._truth(value)}")
+                return found
+            case ast.Compare(left=left, ops=[op], comparators=[right]):
+                a, b = self._value(left), self._value(right)
+                return self._add(f"icmp {_COMPARISONS[type(op)]} i64 {a}, {b}")
+        return self._add(f"icmp ne i64 {self._value(node)}, 0")
+
+
+class LlvmFunction(LlvmLanguage):
     """One function of the small language: ``i64 @name(ptr %s)``.
 
     Names live on the stack, which the optimiser turns into registers; what is state is loaded at the
@@ -38,9 +161,8 @@ class LlvmFunction(ABC):
     """
 
     def __init__(self, layout: LoopLayout, name: str, text: str, parts: int) -> None:
+        super().__init__()
         self._layout, self._name, self._count_of_parts = layout, name, parts
-        self._lines: list[str] = []
-        self._count = 0
         self._tree = ast.parse(text)
 
     def text(self) -> str:
@@ -66,69 +188,23 @@ class LlvmFunction(ABC):
             f"  %why = call i64 @in_{name}(ptr %s, ptr %s, ptr %s)\n  ret i64 %why\n}}\n"
         )
 
-    @abstractmethod
-    def _call(self, name: str) -> None:
-        """Write what a call of the design does."""
-
-    def _new(self) -> str:
-        self._count += 1
-        return f"t{self._count}"
-
-    def _add(self, text: str) -> str:
-        name = f"%{self._new()}"
-        self._lines.append(f"{name} = {text}")
-        return name
-
     def _pointer(self, offset: int, base: str = "%s") -> str:
         return self._add(f"getelementptr inbounds i8, ptr {base}, i64 {offset}")
 
-    def _assign(self, name: str, value: str) -> None:
-        self._lines.append(f"store i64 {value}, ptr %v_{name}")
-
-    # Statements.
-
-    def _block(self, body: list[ast.stmt]) -> None:
-        for statement in body:
-            match statement:
-                case ast.Assign(targets=[target], value=value):
-                    self._store(target, self._value(value))
-                case ast.If(test=test, body=yes, orelse=no):
-                    self._if(test, yes, no)
-                case ast.Expr(value=ast.Call(func=ast.Name(id=name))):
-                    self._call(name)
-                case ast.Continue():
-                    self._go("top")
-                case ast.Return(value=ast.Name(id=name)):
-                    self._assign("why", str(REASONS[name]))
-                    self._go("leave")
-                case _:
-                    raise AssertionError(ast.unparse(statement))
-
-    def _go(self, label: str) -> None:
-        self._lines += [f"br label %{label}", f"{self._new()}:"]
-
-    def _if(self, test: ast.expr, yes: list[ast.stmt], no: list[ast.stmt]) -> None:
-        label = self._new()
-        condition = self._truth(test)
-        self._lines += [
-            f"br i1 {condition}, label %{label}_yes, label %{label}_no",
-            f"{label}_yes:",
-        ]
-        self._block(yes)
-        self._lines += [f"br label %{label}_end", f"{label}_no:"]
-        self._block(no)
-        self._lines += [f"br label %{label}_end", f"{label}_end:"]
+    def _leave(self, reason: str | None) -> None:
+        """Leave the loop, and say why."""
+        assert reason is not None
+        self._assign("why", str(REASONS[reason]))
+        super()._leave(reason)
 
     def _store(self, target: ast.expr, value: str) -> None:
         match target:
-            case ast.Subscript():
-                self._lines.append(f"store i64 {value}, ptr {self._element(target)}")
             case ast.Name(id=name) if name.startswith("in_"):
                 place = self._layout.design.inputs.get(name.removeprefix("in_"))
                 if place is not None:
                     self._put(place, value)
-            case ast.Name(id=name):
-                self._assign(name, value)
+            case _:
+                super()._store(target, value)
 
     # Places in the block.
 
@@ -149,53 +225,27 @@ class LlvmFunction(ABC):
             f"store i{8 * place.size} {value}, ptr {pointer}, align {min(8, place.size)}"
         )
 
-    def _resized(self, value: str, width: int, new: int) -> str:
-        if width == new:
-            return value
-        return self._add(f"{'trunc' if new < width else 'zext'} i{width} {value} to i{new}")
+    def _outside(self, number: int) -> str:
+        """Return one of the pointers that follow the state."""
+        return self._add(f"load ptr, ptr {self._pointer(8 * (len(STATE) + number))}")
 
     def _element(self, node: ast.Subscript) -> str:
         """Return a pointer to a number in a row of them."""
         assert isinstance(node.value, ast.Name)
         index = self._value(node.slice)
         if node.value.id == "commands":
-            address = self._add(f"load ptr, ptr {self._pointer(8 * len(STATE))}")
-            return self._add(f"getelementptr i64, ptr {address}, i64 {index}")
+            return self._add(f"getelementptr i64, ptr {self._outside(COMMANDS)}, i64 {index}")
+        if node.value.id == "told_by_core":
+            return self._add(f"getelementptr i64, ptr {self._outside(CORE)}, i64 {index}")
         place = {"log": self._layout.log, "cached": self._layout.cached}[node.value.id]
         return self._add(f"getelementptr i64, ptr {self._pointer(place.offset, '%r')}, i64 {index}")
 
-    # Expressions.
-
     def _value(self, node: ast.expr) -> str:
         match node:
-            case ast.Constant(value=int(value)):
-                return str(value)
-            case ast.UnaryOp(op=ast.USub(), operand=ast.Constant(value=int(value))):
-                return str(-value)
             case ast.Name(id=name) if name.startswith("out_"):
                 place = self._layout.design.outputs[name.removeprefix("out_")]
                 return self._resized(self._get(place), place.width, 64)
-            case ast.Name(id=name):
-                return self._add(f"load i64, ptr %v_{name}")
-            case ast.Subscript():
-                return self._add(f"load i64, ptr {self._element(node)}")
-            case ast.BinOp(left=left, op=op, right=right):
-                a, b = self._value(left), self._value(right)
-                return self._add(f"{_OPERATIONS[type(op)]} i64 {a}, {b}")
-        raise AssertionError(ast.unparse(node))
-
-    def _truth(self, node: ast.expr) -> str:
-        match node:
-            case ast.BoolOp(op=op, values=values):
-                word = "and" if isinstance(op, ast.And) else "or"
-                found = self._truth(values[0])
-                for value in values[1:]:
-                    found = self._add(f"{word} i1 {found}, {self._truth(value)}")
-                return found
-            case ast.Compare(left=left, ops=[op], comparators=[right]):
-                a, b = self._value(left), self._value(right)
-                return self._add(f"icmp {_COMPARISONS[type(op)]} i64 {a}, {b}")
-        return self._add(f"icmp ne i64 {self._value(node)}, 0")
+        return super()._value(node)
 
     def _assign_or(self, name: str, bit: str) -> None:
         """Or one bit to a number."""

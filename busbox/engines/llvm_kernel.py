@@ -8,16 +8,18 @@ from collections.abc import Callable
 from functools import partial
 from struct import Struct
 
+from busbox.core.core import Core
 from busbox.engines import llvm_layout
 from busbox.engines.kernel import Parts, pin, watch_address, watch_data
-from busbox.engines.llvm_layout import LoopLayout, Records, lay_out_loop
+from busbox.engines.llvm_layout import COMMANDS, CONSULT, CORE, LoopLayout, Records, lay_out_loop
 from busbox.engines.llvm_loop import Writer
 from busbox.engines.loop import CALLED, INITIAL, LOGGED, STATE
+from busbox.engines.native_core import NativeExecutor
 from busbox.engines.netlist.layout import Place
 from busbox.engines.netlist.native import Native, compile_ir
 from busbox.engines.netlist_engine import NetlistEngine
 
-_LOGGED, _FULL, _COMMANDS = (STATE.index("logged"), STATE.index("full"), len(STATE))
+_LOGGED, _FULL = STATE.index("logged"), STATE.index("full")
 
 _CALL = Struct(f"={len(CALLED)}q")
 
@@ -42,7 +44,7 @@ class LlvmKernel:
         self.state[STATE.index("log_room")] = llvm_layout.ROOM
         self.cached = _numbers(numbers, self._layout.cached)
         self._log = _numbers(numbers, self._layout.log)
-        self._commands = numbers[_COMMANDS : _COMMANDS + 1]
+        self._pointers = numbers[len(STATE) : len(STATE) + 3]
         self._played = array("q")
         self._inputs = {one.name for one in program.inputs}
         entry = ctypes.CFUNCTYPE(ctypes.c_int64, ctypes.c_void_p)
@@ -61,7 +63,13 @@ class LlvmKernel:
     def play(self, commands: array[int]) -> None:
         """Take commands from here."""
         self._played = commands
-        self._commands[0] = commands.buffer_info()[0]
+        self._pointers[COMMANDS] = commands.buffer_info()[0]
+
+    def attach(self, core: Core) -> None:
+        """Let a core give commands."""
+        assert isinstance(core.executor, NativeExecutor)
+        self._pointers[CORE] = core.executor.address
+        self._pointers[CONSULT] = core.executor.entry
 
     def logged(self) -> array[int]:
         """Return what the loop has logged, and forget it."""
@@ -123,6 +131,7 @@ class LlvmEngine(NetlistEngine):
     """Runs a design as machine code."""
 
     name = "llvm"
+    core_executor = NativeExecutor
 
     @staticmethod
     def make_kernel(parts: Parts) -> LlvmKernel:

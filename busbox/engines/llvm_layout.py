@@ -12,8 +12,10 @@ from busbox.engines.netlist.layout import Layout, Place, lay_out, size_of
 
 #: Accesses, and records of one device, that are kept before the loop returns.
 ROOM = 1 << 14
-#: Numbers before the design: the state, and the address of the commands.
-_BEFORE = len(STATE) + 1
+#: Pointers after the state: the commands, the numbers of a core, and the function by which it is asked.
+COMMANDS, CORE, CONSULT = range(3)
+#: Numbers before the design.
+_BEFORE = len(STATE) + 3
 
 
 @dataclass(frozen=True)

@@ -5,10 +5,11 @@ from __future__ import annotations
 import ast
 from collections.abc import Iterator
 
+from busbox.core.core import AHEAD
 from busbox.engines import llvm_layout
 from busbox.engines.kernel import Parts
 from busbox.engines.llvm_function import LlvmFunction
-from busbox.engines.llvm_layout import LoopLayout, Records
+from busbox.engines.llvm_layout import CONSULT, CORE, LoopLayout, Records
 from busbox.engines.loop import LOOK, LOOP
 from busbox.engines.netlist.llvm_text import POINTERS, LlvmText
 
@@ -66,6 +67,8 @@ class _Function(LlvmFunction):
         if name == "edge":
             changed = self._add("call i1 @edge(ptr %s, ptr %m)")
             self._assign("changed", self._resized(changed, 1, 64))
+        elif name == "consult":
+            self._consult()
         elif name == "observe":
             self._assign("told", "0")
             for records in self._layout.records:
@@ -79,6 +82,14 @@ class _Function(LlvmFunction):
             self._lines.append(f"call void @{name}(ptr %s, ptr %m)")
             if name == "settle":
                 self._compare()
+
+    def _consult(self) -> None:
+        """Ask the core; it is machine code of its own, reached through pointers."""
+        core, entry = self._outside(CORE), self._outside(CONSULT)
+        given = [self._value(ast.Name(name)) for name in ("cycle", "result", "failed")]
+        given.append(self._add(f"add i64 {given[0]}, {AHEAD}"))
+        words = ", ".join(f"i64 {one}" for one in given)
+        self._assign("left", self._add(f"call i64 {entry}(ptr {core}, {words})"))
 
     def _compare(self) -> None:
         """Put into ``moved`` whether a pin that is watched differs."""

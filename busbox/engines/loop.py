@@ -16,17 +16,26 @@ LLVM (:mod:`busbox.engines.llvm_kernel`). The language is a part of Python:
   watched differs. ``observe()`` keeps what is seen of hardware devices in the cycle, and puts into
   ``told`` whether one has notes, or broke a rule; into ``stop``, if they are watched; and into
   ``full``, if there is no more room.
+* ``consult()`` asks the core for its next access (:mod:`busbox.core`), and puts into ``left`` why it
+  was left; ``told_by_core`` are its numbers
 """
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
+from busbox.core.machine import ACCESS, IDLE
+from busbox.core.machine import DECODE as DECODE_CORE
+from busbox.core.machine import STATE as STATE_OF_CORE
+
 #: Why the loop returns: it needs a command, has come to its limit, asks a model, has come to the last
-#: cycle that an access may wait for, or past it; or there is no more room for what is recorded.
-STARVED, LIMIT, CALL, LAST, HANG, FULL = range(6)
+#: cycle that an access may wait for, or past it; there is no more room for what is recorded; or the
+#: core's next instruction is to be decoded.
+STARVED, LIMIT, CALL, LAST, HANG, FULL, DECODE = range(7)
 REASONS = {
     "STARVED": STARVED, "LIMIT": LIMIT, "CALL": CALL, "LAST": LAST, "HANG": HANG, "FULL": FULL,
+    "DECODE": DECODE,
 }  # fmt: skip
 #: Later than any cycle.
 FOREVER: Final = 1 << 62
@@ -54,6 +63,7 @@ STATE = (
     "taken", "fed",  # commands taken, and there
     "log_room",
     "result", "failed",  # of the last command; failed -1: none
+    "core",  # a core gives commands, and has not stopped
     "watching",  # something of hardware devices is watched
     "awake",  # a bit for each part of the design of which an edge may change something
     "told", "stop", "fresh", "full", "moved",
@@ -69,7 +79,8 @@ INITIAL = {
 }  # fmt: skip
 
 #: Names that mean nothing from one cycle to the next.
-TEMPORARY = ("active", "at", "end", "caller", "status", "word", "terminator", "matched", "changed")
+TEMPORARY = ("active", "at", "end", "caller", "status", "word", "terminator", "matched", "changed",
+             "left")  # fmt: skip
 
 LOOK = """
 in_rst = rst
@@ -78,7 +89,7 @@ in_data = written
 settle()
 """
 
-LOOP = """
+_LOOP = """
 if kind < 0 and reset_until < 0 and cycle >= free:
     if taken < fed:
         at = taken * 13
@@ -101,6 +112,29 @@ if kind < 0 and reset_until < 0 and cycle >= free:
         most = commands[at + 11]
         reads = 0
         continue
+    if core:
+        consult()
+        if left == DECODE:
+            return DECODE
+        if left == IDLE:
+            free = told_by_core[CORE_CYCLE]
+            continue
+        if left == ACCESS:
+            kind = 0
+            number = 0 - 2 - told_by_core[CORE_PC]
+            write = told_by_core[CORE_WRITE]
+            address = told_by_core[CORE_ADDRESS]
+            data = told_by_core[CORE_DATA]
+            lanes = told_by_core[CORE_LANES]
+            start = told_by_core[CORE_START]
+            poll = 0
+            mask = 0
+            value = 0
+            every = 0
+            most = 1
+            reads = 0
+            continue
+        core = 0
     if idle == 0:
         return STARVED
 if cycle >= limit or stop or budget <= 0:
@@ -242,3 +276,20 @@ if cycle > start + hang_after:
     return HANG
 continue
 """
+
+
+def _with_numbers(text: str) -> str:
+    """Put numbers in the place of what the core calls its own."""
+    names = {"ACCESS": ACCESS, "IDLE": IDLE}
+    names |= {f"CORE_{place}": STATE_OF_CORE.index(name) for place, name in _TOLD.items()}
+    for name, number in names.items():
+        text = re.sub(rf"\b{name}\b", str(number), text)
+    return text.replace("left == DECODE", f"left == {DECODE_CORE}")
+
+
+#: What a core tells of the access that is due, and of itself.
+_TOLD = {
+    "PC": "pc", "CYCLE": "cycle", "WRITE": "out_write", "ADDRESS": "out_address", "DATA": "out_data",
+    "LANES": "out_lanes", "START": "out_start",
+}  # fmt: skip
+LOOP = _with_numbers(_LOOP)

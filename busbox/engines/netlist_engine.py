@@ -15,14 +15,16 @@ from typing import Any, ClassVar
 
 from busbox.basics.errors import ModelError
 from busbox.bus.transfers import NONE, RESET
+from busbox.core.core import Core, PythonExecutor
 from busbox.cpu.commands import Command, Result, Suspended
 from busbox.device import ERROR, Answer, BusAccess, Hold
 from busbox.engines import NEVER, STRETCH, EngineFactory, Observer, Status, Stop
-from busbox.engines.kernel import Kept, Kernel, Parts
+from busbox.engines.kernel import Kept, Kernel, Numbers, Parts
 from busbox.engines.loop import (
     CACHED,
     CALL,
     COMMAND,
+    DECODE,
     FOREVER,
     FULL,
     HANG,
@@ -46,47 +48,23 @@ _WRITE, _DATA, _LANES = (AT[name] for name in ("write", "data", "lanes"))
 _REPLY, _LOGGED, _QUIET = (AT[name] for name in ("reply", "logged", "quiet_from"))
 
 
-class NetlistEngine(ABC):
-    """Runs a design by its netlist. See the contract in :mod:`busbox.engines`."""
+class _Commands(ABC):
+    """The commands of a run: fed, given by a core, suspended and resumed."""
 
-    name: ClassVar[str]
+    core: Core | None
+    _state: Numbers
+    _kernel: Kernel
+    _waiting: array[int]
 
-    def __init__(
-        self,
-        system: System,
-        answer: Callable[[int, BusAccess], Answer],
-        observers: Mapping[int, Observer],
-        parts: Callable[[System], Parts] = Parts.of,
-    ) -> None:
-        self.stretch = STRETCH
-        self.log: array[int] = array("q")
-        self.breaches: list[tuple[str, Any]] = []
-        self._answer, self._observers = answer, observers
-        self._parts = parts(system)
-        self._views = self._parts.design.views
-        self._count = 0
-        self._said: tuple[int | None] | None = None
-        self._kept: set[int] = set()
-        self._waiting: array[int] = array("q")
-        self._kernel = self.make_kernel(self._parts)
-        self._state = self._kernel.state
-        self._set(hang_after=system.hang_after)
-        self._teller = Teller(system, self._kernel, self._views, observers)
-        self.probes = {slot: NetlistProbe(self, slot) for slot in self._views}
-        self._kernel.go()
-        for slot in self._views:
-            self._kernel.samples(slot)
-            self._kernel.guarded(slot)
-
-    @classmethod
-    def for_many_runs(cls) -> EngineFactory:
-        """Return what makes engines that use a design again, if systems differ in traffic alone."""
-        return partial(cls, parts=Kept())
-
-    @staticmethod
+    @property
     @abstractmethod
-    def make_kernel(parts: Parts) -> Kernel:
-        """Return the kernel, in its state before cycle 0."""
+    def cycle(self) -> int:
+        """The first cycle that has not been run."""
+
+    @property
+    @abstractmethod
+    def status(self) -> Status:
+        """The state of the commands."""
 
     def _set(self, **values: int) -> None:
         for name, value in values.items():
@@ -94,33 +72,6 @@ class NetlistEngine(ABC):
 
     def _get(self, name: str) -> int:
         return self._state[AT[name]]
-
-    # The contract.
-
-    @property
-    def unexecuted(self) -> Sequence[str]:
-        """Hierarchical names of prints and checks that are not carried out."""
-        return self._parts.program.unexecuted
-
-    @property
-    def cycle(self) -> int:
-        """The first cycle that has not been run."""
-        return self._state[_CYCLE]
-
-    @property
-    def status(self) -> Status:
-        """The state of the commands."""
-        state, failed = self._state, self._get("failed")
-        idle = self._get("reset_until") < 0
-        idle = idle and (state[_KIND] < 0 or state[_CYCLE] < state[_START])
-        result = None if failed < 0 else Result(self._get("result"), bool(failed))
-        quiet, hold = state[_QUIET], self._get("hold_until")
-        quiet_since = quiet if self._up and quiet >= 0 and hold in (0, FOREVER) else None
-        return Status(idle, result, quiet_since)
-
-    @property
-    def _up(self) -> bool:
-        return bool(self._get("up"))
 
     def _set_result(self, result: Result | None) -> None:
         if result is None:
@@ -142,36 +93,19 @@ class NetlistEngine(ABC):
         self._set(taken=taken, fed=len(commands) // COMMAND)
         self._kernel.play(commands)
 
-    def lower(self, limit: int) -> None:
-        """Stop the present ``run`` before cycle ``limit``."""
-        if limit < self._state[_LIMIT]:
-            self._state[_LIMIT] = limit
+    # The core.
 
-    def ask_again(self) -> None:
-        """Ask models in the next cycle, whatever they said of holding and staying."""
-        self._set(hold_until=0, quiet_from=-1)
-        self._forget_cached()
-
-    def run(
-        self, limit: int, *, called: int = NEVER, rest: bool = False, idle: bool = False
-    ) -> Stop:
-        """Run cycles up to ``limit - 1``."""
-        state = self._state
-        state[_LIMIT], state[_ENTERED], state[_BUDGET] = limit, state[_CYCLE], self.stretch
-        state[_CALLED], state[_REST], state[_IDLE], state[_STOP] = called, rest, idle, 0
-        go, ask = self._kernel.go, self._ask
-        while (why := go()) == CALL:
-            ask()
-        self._flush()
-        return _STOPS[why]
-
-    def _flush(self) -> None:
-        """Take over what the loop has recorded."""
-        fresh = self._kernel.logged() if self._state[_LOGGED] else array("q")
-        if self._views:
-            self.breaches += self._teller.tell(self._count, fresh)
-        self.log.extend(fresh)
-        self._count += len(fresh) // LOGGED
+    def line(self, lines: int) -> None:
+        """Give the core's interrupt lines their levels from ``cycle`` on."""
+        core, state = self.core, self._state
+        assert core is not None
+        cycle = state[_CYCLE]
+        up = state[_KIND] >= 0 and state[_START] < cycle
+        if core.line(cycle, lines, up):
+            self._forget()
+            self._set(free=core.cycle)
+        if not core.ended:
+            self._set(core=1)
 
     # Commands that are cut off, or put aside.
 
@@ -210,6 +144,116 @@ class NetlistEngine(ABC):
             self._set(start=start, reads=suspended.reads)
         self._play(suspended.commands, place + suspended.under_way)
 
+
+class NetlistEngine(_Commands):
+    """Runs a design by its netlist. See the contract in :mod:`busbox.engines`."""
+
+    name: ClassVar[str]
+    #: What executes firmware in this engine.
+    core_executor: ClassVar[type[Any]] = PythonExecutor
+
+    def __init__(
+        self,
+        system: System,
+        answer: Callable[[int, BusAccess], Answer],
+        observers: Mapping[int, Observer],
+        parts: Callable[[System], Parts] = Parts.of,
+    ) -> None:
+        self.stretch = STRETCH
+        self.log: array[int] = array("q")
+        self.breaches: list[tuple[str, Any]] = []
+        self._answer, self._observers = answer, observers
+        self._parts = parts(system)
+        self._views = self._parts.design.views
+        self._count = 0
+        self._said: tuple[int | None] | None = None
+        self._kept: set[int] = set()
+        self._waiting: array[int] = array("q")
+        self._kernel = self.make_kernel(self._parts)
+        self._state = self._kernel.state
+        self._set(hang_after=system.hang_after)
+        self.core = None if system.core is None else Core(system.core, self.core_executor)
+        if self.core is not None:
+            self._kernel.attach(self.core)
+        self._teller = Teller(system, self._kernel, self._views, observers)
+        self.probes = {slot: NetlistProbe(self, slot) for slot in self._views}
+        self._kernel.go()
+        self._set(core=int(self.core is not None))
+        for slot in self._views:
+            self._kernel.samples(slot)
+            self._kernel.guarded(slot)
+
+    @classmethod
+    def for_many_runs(cls) -> EngineFactory:
+        """Return what makes engines that use a design again, if systems differ in traffic alone."""
+        return partial(cls, parts=Kept())
+
+    @staticmethod
+    @abstractmethod
+    def make_kernel(parts: Parts) -> Kernel:
+        """Return the kernel, in its state before cycle 0."""
+
+    # The contract.
+
+    @property
+    def unexecuted(self) -> Sequence[str]:
+        """Hierarchical names of prints and checks that are not carried out."""
+        return self._parts.program.unexecuted
+
+    @property
+    def cycle(self) -> int:
+        """The first cycle that has not been run."""
+        return self._state[_CYCLE]
+
+    @property
+    def status(self) -> Status:
+        """The state of the commands."""
+        state, failed = self._state, self._get("failed")
+        idle = self._get("reset_until") < 0
+        idle = idle and (state[_KIND] < 0 or state[_CYCLE] < state[_START])
+        result = None if failed < 0 else Result(self._get("result"), bool(failed))
+        quiet, hold = state[_QUIET], self._get("hold_until")
+        quiet_since = quiet if self._up and quiet >= 0 and hold in (0, FOREVER) else None
+        return Status(idle, result, quiet_since)
+
+    @property
+    def _up(self) -> bool:
+        return bool(self._get("up"))
+
+    def lower(self, limit: int) -> None:
+        """Stop the present ``run`` before cycle ``limit``."""
+        if limit < self._state[_LIMIT]:
+            self._state[_LIMIT] = limit
+
+    def ask_again(self) -> None:
+        """Ask models in the next cycle, whatever they said of holding and staying."""
+        self._set(hold_until=0, quiet_from=-1)
+        self._forget_cached()
+
+    def run(
+        self, limit: int, *, called: int = NEVER, rest: bool = False, idle: bool = False
+    ) -> Stop:
+        """Run cycles up to ``limit - 1``."""
+        state = self._state
+        state[_LIMIT], state[_ENTERED], state[_BUDGET] = limit, state[_CYCLE], self.stretch
+        state[_CALLED], state[_REST], state[_IDLE], state[_STOP] = called, rest, idle, 0
+        go, ask = self._kernel.go, self._ask
+        while (why := go()) in _GOING_ON:
+            if why == CALL:
+                ask()
+            elif self.core is not None:
+                self.core.fill()
+        self._flush()
+        return _STOPS[why]
+
+    def _flush(self) -> None:
+        """Take over what the loop has recorded."""
+        fresh = self._kernel.logged() if self._state[_LOGGED] else array("q")
+        if self._views:
+            self.breaches += self._teller.tell(self._count, fresh)
+        self.log.extend(fresh)
+        self._count += len(fresh) // LOGGED
+
     def reset(self, length: int) -> array[int]:
         """Put RST high from ``cycle`` on; return the commands that had not begun."""
         cycle, under_way = self.cycle, self._state[_KIND] >= 0
@@ -224,6 +268,9 @@ class NetlistEngine(ABC):
         self._forget_cached()
         self._set(rst=1, reset_cycle=cycle, reset_until=cycle + length, quiet_from=-1)
         self._set(free=cycle + length + 1)
+        if self.core is not None:
+            self.core.reset(cycle + length + 1)
+            self._set(core=1)
         return rest
 
     def finish(self) -> None:
@@ -342,6 +389,7 @@ class NetlistProbe:
 
 
 _ANSWER = WORD << 2
+_GOING_ON = (CALL, DECODE)
 _STOPS = {STARVED: Stop.STARVED, LIMIT: Stop.LIMIT, FULL: Stop.LIMIT, LAST: Stop.LAST,
           HANG: Stop.HANG}  # fmt: skip
 #: What belongs to the command that is under way, and how the state calls it where it differs.

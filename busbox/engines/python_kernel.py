@@ -7,6 +7,7 @@ from array import array
 from collections.abc import Generator, Iterable
 from typing import Any
 
+from busbox.core.core import Core
 from busbox.engines.kernel import Parts, guard, pin, seen, watch_address, watch_data
 from busbox.engines.loop import CACHED, CALLED, INITIAL, LOGGED, LOOK, LOOP, REASONS, STATE
 from busbox.engines.netlist import PythonSource
@@ -21,14 +22,14 @@ _FRAME = """
 def run(state, box, log, cached, memories, inputs, outputs, seen, watched, cycles, words):
     SETUP
     LOAD
-    commands = box[0]
+    commands, told_by_core, ask_core = box
     why = 0
     while True:
         if why >= 0:
             STORE
             asked_for = yield why
             why = -1
-            commands = box[0]
+            commands, told_by_core, ask_core = box
             TAKE_INPUTS
             LOAD
             if asked_for == 1:
@@ -54,7 +55,7 @@ class PythonKernel:
         self.state[STATE.index("log_room")] = ROOM
         self.cached = [0] * (CACHED * parts.slots)
         self._log = array("q", bytes(8 * LOGGED * ROOM))
-        self._box: list[Any] = [array("q")]
+        self._box: list[Any] = [array("q"), None, None]
         self._inputs = {one.name: one.init for one in parts.program.inputs}
         count = len(self._slots)
         self._given: list[int] = []
@@ -90,6 +91,10 @@ class PythonKernel:
     def play(self, commands: array[int]) -> None:
         """Take commands from here."""
         self._box[0] = commands
+
+    def attach(self, core: Core) -> None:
+        """Let a core give commands."""
+        self._box[1:] = core.executor.state, core.consult
 
     def logged(self) -> array[int]:
         """Return what the loop has logged, and forget it."""
@@ -265,6 +270,9 @@ class _Writer(ast.NodeTransformer):
             ]
             lines += [f"if awake & {1 << number}:", *(f"    {line}" for line in block)]
         return lines
+
+    def _consult(self) -> list[str]:
+        return ["left = ask_core(cycle, result, failed)"]
 
     def _observe(self) -> list[str]:
         return ["told = 0", *self._kept_of(self._source, self._slots, "told")]

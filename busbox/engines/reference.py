@@ -13,6 +13,9 @@ from typing import ClassVar, cast
 from busbox.basics.errors import ModelError
 from busbox.bus.design import CALL
 from busbox.bus.transfers import ACK, ERR, NONE, RESET, WATCHDOG
+from busbox.core.core import Core
+from busbox.core.machine import ACCESS, IDLE
+from busbox.cpu.commands import ACCESS as _ACCESS
 from busbox.cpu.commands import COMMAND, PAUSE, Command, Result, Suspended
 from busbox.device import ERROR, Answer, BusAccess, Hold
 from busbox.engines import NEVER, STRETCH, EngineFactory, Observer, Status, Stop
@@ -84,7 +87,42 @@ class _Commands(ABC):
         self._count += 1
 
 
-class ReferenceEngine(_Commands):
+class _CoreCommands(_Commands):
+    """Commands that a core may give."""
+
+    core: Core | None
+    _core_gives: bool
+
+    def _consult(self) -> bool:
+        """Ask the core what comes next; return False if it sleeps or has stopped."""
+        core, result = self.core, self._result or Result(0, False)
+        assert core is not None
+        left = core.consult(self.cycle, result.data, int(result.error))
+        if left == IDLE:
+            self._free = core.cycle
+        elif left == ACCESS:
+            write, address, data, lanes = (
+                core.get(f"out_{what}") for what in ("write", "address", "data", "lanes")
+            )
+            self._command = Command(_ACCESS, -2 - core.get("pc"), write, address, data, lanes)
+            self._start, self._reads = core.get("out_start"), 0
+        else:
+            self._core_gives = False
+        return self._core_gives
+
+    def line(self, lines: int) -> None:
+        """Give the core's interrupt lines their levels from ``cycle`` on."""
+        core = self.core
+        assert core is not None
+        up = self._command is not None and self._start < self.cycle
+        if core.line(self.cycle, lines, up):
+            self._forget()
+            self._free = core.cycle
+        if not core.ended:
+            self._core_gives = True
+
+
+class ReferenceEngine(_CoreCommands):
     """Runs the design on Amaranth's simulator. See the contract in :mod:`busbox.engines`.
 
     Attributes
@@ -114,6 +152,8 @@ class ReferenceEngine(_Commands):
         self._simulated = Simulated(
             system, observers, self.watch_ports, KeptSimulations() if kept is None else kept
         )
+        self.core = None if system.core is None else Core(system.core)
+        self._core_gives = self.core is not None
         self.probes, self.breaches = self._simulated.probes, self._simulated.breaches
 
     @classmethod
@@ -153,6 +193,8 @@ class ReferenceEngine(_Commands):
             if self._reset_until is None and self._command is None and self.cycle >= self._free:
                 if self._waiting:
                     self._begin(self._waiting.popleft())
+                    continue
+                if self._core_gives and self._consult():
                     continue
                 if not idle:
                     return Stop.STARVED
@@ -242,6 +284,9 @@ class ReferenceEngine(_Commands):
         self._simulated.reset(1)
         self._reset_until = self.cycle + length
         self._free = self._reset_until + 1
+        if self.core is not None:
+            self.core.reset(self._free)
+            self._core_gives = True
         return rest
 
     def _reset_cycles(self, end: int) -> None:

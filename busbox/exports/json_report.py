@@ -8,7 +8,15 @@ from typing import Any
 
 from busbox.exports.contract import Result, Target
 from busbox.exports.usage import Use, usage
-from busbox.recording import Finding, Frame, LineReading, Recording, SlotInfo, StopPoint
+from busbox.recording import (
+    CoreFacts,
+    Finding,
+    Frame,
+    LineReading,
+    Recording,
+    SlotInfo,
+    StopPoint,
+)
 
 
 def write(result: Result, target: Target) -> None:
@@ -33,6 +41,7 @@ def as_object(recording: Recording) -> dict[str, Any]:
         "cycles": recording.cycles,
         "accesses": len(recording.accesses),
         "errors": used.errors,
+        **({} if recording.core is None else {"core": _core(recording, recording.core)}),
         "slots": {
             slot.name: _slot(slot, use)
             for slot, use in zip(recording.slots, used.slots, strict=True)
@@ -56,6 +65,22 @@ def as_object(recording: Recording) -> dict[str, Any]:
         "ended": recording.ended,
         "notes": list(recording.notes),
         **({} if stop is None else {"stopped_on": _stop(stop)}),
+    }
+
+
+def _core(recording: Recording, core: CoreFacts) -> dict[str, Any]:
+    """Return what a core executed, and how its program has ended."""
+    trapped = core.ended == "trap"
+    return {
+        "isa": core.isa,
+        "instructions": core.instructions,
+        "clocks": dict(core.clocks),
+        "ended": core.ended,
+        "pc": core.pc,
+        "cycle": core.cycle,
+        "cause": core.cause if trapped else None,
+        "value": core.value if trapped else None,
+        "text": recording.core_end,
     }
 
 

@@ -53,6 +53,7 @@ def summarise(
     write_verdict(recording, paper)
     for note in recording.notes:
         paper.line(f"note: {note}", hang=2)
+    _core(recording, paper)
     _marks(recording, paper)
     _slots(recording, paper)
     _texts(recording, paper)
@@ -71,6 +72,34 @@ def _expectations(recording: Recording, paper: Paper) -> None:
     if any(not verdict.met for verdict in recording.verdicts):
         paper.title("Expectations that were not met")
         write_not_met(recording, paper)
+
+
+def _core(recording: Recording, paper: Paper) -> None:
+    core = recording.core
+    if core is None:
+        return
+    paper.title("Core")
+    memories = ", ".join(
+        f"{base:#010x} to {base + size - 1:#010x}" + ("" if writable else " (read only)")
+        for base, size, writable in core.memories
+    )
+    paper.table(
+        [
+            ("program", f"{counted(core.instructions, 'instruction')} of {core.isa}"),
+            ("ended", recording.core_end),
+            ("memories", memories),
+            ("clocks", clocks_text(core.clocks)),
+        ]
+    )
+
+
+def clocks_text(clocks: Mapping[str, int]) -> str:
+    """Return the clocks of instructions: ``base 3, load 4; the other classes 3``."""
+    base = clocks["base"]
+    others = [f"{name} {count}" for name, count in clocks.items() if count != base]
+    rest = "every other class" if others else "every class"
+    named = "".join(f", {one}" for one in others)
+    return f"base {base}{named}; {rest} {base}. Cores differ: busbox fit finds those of yours."
 
 
 def _marks(recording: Recording, paper: Paper) -> None:

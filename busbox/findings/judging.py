@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from busbox.board.decoding import decode_lines, supply_note
 from busbox.findings import find
+from busbox.findings.core_places import core_end
 from busbox.findings.lamp_numbers import lamp_notes
 from busbox.findings.rule import RunFacts
 from busbox.recording import Recording
@@ -16,6 +17,7 @@ def judge(recording: Recording, system: System) -> Recording:
     """Return a recording with all that follows from its facts, replacing what it held of that before.
 
     This fills in what attachments decoded from their lines (``seen``, ``supply_note``, ``lamp_notes``),
+    how a program has ended (``core_end``),
     ``findings``, ``counts``, and ``verdicts`` on the expectations. Nothing else changes, so judging
     twice gives the same recording.
 
@@ -32,6 +34,7 @@ def judge(recording: Recording, system: System) -> Recording:
         recording,
         seen={name: one.recorded() for name, one in decoded_lines.items()},
         supply_note=supply_note(system, decoded_lines, recording.cycles),
+        core_end="",
         lamp_notes=(),
         findings=(),
         counts={},
@@ -39,5 +42,11 @@ def judge(recording: Recording, system: System) -> Recording:
     )
     facts = RunFacts(system, decoded, decoded_lines)
     findings, counts = find(facts)
-    judged = replace(decoded, findings=findings, counts=counts, lamp_notes=lamp_notes(facts))
+    judged = replace(
+        decoded,
+        findings=findings,
+        counts=counts,
+        core_end=core_end(facts),
+        lamp_notes=lamp_notes(facts),
+    )
     return replace(judged, verdicts=tuple(one.judge(judged) for one in system.expectations))

@@ -6,6 +6,7 @@ from busbox.recording.judged import Finding, Verdict
 from busbox.recording.parts import (
     AwaitGivenUp,
     Character,
+    CoreFacts,
     Event,
     Frame,
     HandlerStorm,
@@ -31,6 +32,7 @@ __all__ = [
     "AwaitGivenUp",
     "CarriedBench",
     "Character",
+    "CoreFacts",
     "Event",
     "Finding",
     "Frame",

@@ -228,6 +228,45 @@ class PortBreach:
 
 
 @dataclass(frozen=True)
+class CoreFacts:
+    """A core that executed firmware, at the end of the run.
+
+    Attributes
+    ----------
+    isa : such as ``rv32imc``
+    clocks : class of instructions to cycles
+    memories : (first address, bytes, whether stores change it) of its own memories
+    instructions : how many were executed
+    ended : ``running``; ``loop``: a jump to itself, or ``sleep``: wfi, that nothing enabled can end;
+        ``ebreak``; ``trap``: one that nothing handles
+    pc : of the next instruction, or of the one where it ended
+    cycle : the first one of that instruction
+    word : the bits of that instruction; -1 if they are in no memory
+    cause, value : mcause and mtval of the trap, -1 and 0 otherwise
+    handler : mtvec
+    finding : whether ``ebreak`` is a finding
+    """
+
+    isa: str
+    clocks: Mapping[str, int]
+    memories: tuple[tuple[int, int, bool], ...]
+    instructions: int
+    ended: str
+    pc: int
+    cycle: int
+    word: int
+    cause: int
+    value: int
+    handler: int
+    finding: bool
+
+    def __post_init__(self) -> None:
+        """Make tuples of what JSON has as lists."""
+        memories = tuple((base, size, writable) for base, size, writable in self.memories)
+        object.__setattr__(self, "memories", memories)
+
+
+@dataclass(frozen=True)
 class StopPoint:
     """Where and why a run was stopped early.
 

@@ -19,6 +19,7 @@ from busbox.recording.judged import Finding, Verdict
 from busbox.recording.parts import (
     AwaitGivenUp,
     Character,
+    CoreFacts,
     Event,
     Frame,
     HandlerStorm,
@@ -66,9 +67,11 @@ class Recording:
     breaches : rules of the bus that ports broke
     files : source files of steps other than the traffic file, such as a driver's library
     quiet_since : the cycle since which nothing changed while an access hung, if no input was due
+    core : the core that executed firmware, or None
     stopped_on : what stopped the run, or None
     carried : the bench, with its files; None if it was left out
     seen : what each attachment decoded, by name
+    core_end : how the program of a core has ended, and where; "" without a core
     supply_note : what all lamps together draw, "" if the bench gives no supply
     lamp_notes : where the numbers of lamps in a string, sent and built are not equal
     findings : at most 1,000 per rule
@@ -97,11 +100,13 @@ class Recording:
     breaches: tuple[PortBreach, ...] = ()
     files: tuple[str, ...] = ()
     quiet_since: int | None = None
+    core: CoreFacts | None = None
     stopped_on: StopPoint | None = None
     carried: CarriedBench | None = None
     # What follows from the facts: filled in by judging.
     seen: Mapping[str, LineReading] = field(default_factory=dict)
     supply_note: str = ""
+    core_end: str = ""
     lamp_notes: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     counts: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
@@ -227,6 +232,7 @@ def _count(number: int, singular: str, plural: str = "") -> str:
 
 _PLAIN = (
     "bench", "engine", "traffic", "clock_hz", "cycles", "ended", "registers", "quiet_since",
+    "core_end",
     "supply_note", "counts",
 )  # fmt: skip
 #: Fields that hold several of one class, or one of it or None.
@@ -237,7 +243,11 @@ _SEVERAL: Mapping[str, Any] = {
     "findings": Finding,
     "verdicts": Verdict,
 }
-_ONE: Mapping[str, Any] = {"handler_storm": HandlerStorm, "stopped_on": StopPoint}
+_ONE: Mapping[str, Any] = {
+    "handler_storm": HandlerStorm,
+    "core": CoreFacts,
+    "stopped_on": StopPoint,
+}
 
 
 # To columns and JSON.

@@ -10,6 +10,7 @@ from busbox.device import Answer, BusAccess, LiveDevice
 from busbox.engines import LOG, Engine, EngineFactory, Stop
 from busbox.recording import Recording
 from busbox.run.connections import Connections
+from busbox.run.core_player import CorePlayer
 from busbox.run.deliveries import Deliveries
 from busbox.run.hardware_host import HardwareHost
 from busbox.run.host import DeviceHost
@@ -55,7 +56,11 @@ class Replay:
         self._watched = self._connections.watched
         ledger = Ledger(system)
         pins = RunPins(system, self._connections, self._engine)
-        self._player = Player(system.new_source, self._engine, ledger, pins, system.hang_after)
+        self._player: Player | CorePlayer = (
+            Player(system.new_source, self._engine, ledger, pins, system.hang_after)
+            if system.core is None
+            else CorePlayer(self._engine, pins, system.core)
+        )
         self.taking = Taking(system, self._engine, ledger, self._models, self._hosts)
         self._rest_at: int | None = 0
         self._busy_until = 0
@@ -137,6 +142,7 @@ class Replay:
             if len(engine.log) > AT_HAND * len(LOG):
                 self.taking.put_away(cycle)
             self._deliveries.deliver(cycle, self._models, self._connections)
+            player.sense()
             while stop is Stop.STARVED:
                 player.go_on()
                 stop = engine.run(cycle, idle=player.waits)
@@ -224,12 +230,17 @@ class Replay:
         ended = "" if self._player.none_left_from is None else self._at_rest(cycle)
         return "hang" if ended != "done" and self._player.storm_ends() else ended
 
+    @property
+    def _may_wake(self) -> bool:
+        """Whether a core sleeps that an input may still wake."""
+        return self._player.wakeable and self._deliveries.next is not None
+
     def _at_rest(self, cycle: int) -> str:
         """Return how a run without a step left ends with a cycle, or "" if it goes on.
 
         Notes in ``_rest_at`` when the models are at rest; None: the engine is to look for the hardware.
         """
-        none_left = self._player.none_left_from or 0
+        player, none_left = self._player, self._player.none_left_from or 0
         if cycle < none_left or self._player.handling:
             return ""
         if cycle < self._busy_until:
@@ -239,7 +250,7 @@ class Replay:
         self._rest_at = max((at for at, hardware in rests if not hardware), default=cycle)
         if any(at > cycle for at, hardware in rests if hardware):
             self._rest_at = None
-        elif self._rest_at <= cycle:
+        elif player.stops or (self._rest_at <= cycle and not self._may_wake):
             return "done"
         if cycle < none_left - 1 + self._system.settle:
             return ""

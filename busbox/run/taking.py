@@ -9,6 +9,7 @@ import numpy as np
 
 from busbox.basics.growing import Column
 from busbox.basics.units import show_time
+from busbox.core.core import Core
 from busbox.cpu.player import Player
 from busbox.cpu.source import Routine
 from busbox.cpu.steps import Await
@@ -18,6 +19,7 @@ from busbox.recording import (
     COLUMNS,
     Accesses,
     AwaitGivenUp,
+    CoreFacts,
     HandlerStorm,
     IntColumn,
     PollGivenUp,
@@ -25,6 +27,7 @@ from busbox.recording import (
     Recording,
     SlotInfo,
 )
+from busbox.run.core_player import CorePlayer
 from busbox.run.deliveries import Deliveries
 from busbox.run.host import DeviceHost
 from busbox.run.ledger import FACTS, Ledger
@@ -80,7 +83,7 @@ class Taking:
         log = np.array(self._engine.log, dtype="i8").reshape(-1, len(LOG))
         columns: dict[str, IntColumn] = {name: log[:, place] for place, name in enumerate(LOG)}
         commands, given_up = columns.pop("command"), columns.pop("given_up")
-        facts = self._ledger.facts()[commands]
+        facts = self._facts(commands, first)
         columns |= {name: facts[:, place] for place, name in enumerate(FACTS)}
         columns["slot"] = self._slots(columns["address"])
         for name, column in self.columns.items():
@@ -92,6 +95,15 @@ class Taking:
         del self._engine.log[:]
         for host in self._hosts:
             host.settle(cycle)
+
+    def _facts(self, commands: IntColumn, first: int) -> IntColumn:
+        """Return what is known of commands; those of a core are their instruction's address."""
+        if self._system.core is None:
+            return self._ledger.facts()[commands]
+        facts = np.full((len(commands), len(FACTS)), -1, dtype="i8")
+        facts[:, FACTS.index("step")] = np.arange(first, first + len(commands))
+        facts[:, FACTS.index("pc")] = -2 - commands
+        return facts
 
     def _slots(self, addresses: IntColumn) -> IntColumn:
         unique, where = np.unique(addresses, return_inverse=True)
@@ -108,7 +120,9 @@ class Taking:
             host.forget_after(last)
         self.put_away(last)
 
-    def recording(self, last: int, ended: str, player: Player, deliveries: Deliveries) -> Recording:
+    def recording(
+        self, last: int, ended: str, player: Player | CorePlayer, deliveries: Deliveries
+    ) -> Recording:
         """Return all facts of a run, not yet judged."""
         system = self._system
         events = [event for host in self._hosts for event in host.events]
@@ -140,6 +154,7 @@ class Taking:
                 for port, breach in self._engine.breaches
             ),
             quiet_since=self.quiet_since,
+            core=None if self._engine.core is None else _core(self._engine.core),
             files=self._ledger.files,
         )
 
@@ -178,6 +193,25 @@ class Taking:
             end = show_time(engine.cycle, self._system.clock_hz)
             notes.append(f"The run ended at {end}, before {some(left)}.")
         return notes
+
+
+def _core(core: Core) -> CoreFacts:
+    setup, how = core.setup, core.how_ended
+    trapped = how == "trap"
+    return CoreFacts(
+        isa=setup.isa,
+        clocks=dict(setup.clocks),
+        memories=tuple((one.base, one.size, one.writable) for one in setup.memories),
+        instructions=core.get("instret"),
+        ended=how,
+        pc=core.get("pc"),
+        cycle=core.cycle,
+        word=core.bits(core.get("pc")),
+        cause=core.get("cause") if trapped else -1,
+        value=core.get("tval") if trapped else 0,
+        handler=core.get("mtvec"),
+        finding=how == "ebreak" and setup.ebreak == "finding",
+    )
 
 
 def _asked(system: System) -> dict[str, list[tuple[str, int]]]:

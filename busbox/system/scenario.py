@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, Protocol
 
+from busbox.core.core import CoreSetup
 from busbox.cpu.source import Source
 
 
@@ -113,6 +114,7 @@ class Scenario:
     Attributes
     ----------
     new_source : makes a source that begins at the first step
+    core : what executes firmware in the place of steps, or None
     traffic : name of the traffic in messages
     inputs : in order of cycle
     resets : in order of cycle
@@ -120,6 +122,7 @@ class Scenario:
     settle, hang_after : cycles
     poll_storm : consecutive reads of one register that count as too many, or None
     stuck_after : cycles for which an interrupt may stay high without an access to its device, or None
+    spin_after : cycles for which executed firmware may read one register without a change
     wires, replies : what is connected to pins
     rules : rules that the bench adds to the built-in ones, by id
     attached : what is attached to pins
@@ -129,6 +132,7 @@ class Scenario:
     """
 
     new_source: Callable[[], Source]
+    core: CoreSetup | None = None
     traffic: str = ""
     inputs: tuple[InputLevel, ...]
     resets: tuple[BoardReset, ...]
@@ -137,6 +141,7 @@ class Scenario:
     hang_after: int
     poll_storm: int | None = None
     stuck_after: int | None = None
+    spin_after: int = 1_600_000
     wires: tuple[Wire, ...] = ()
     replies: tuple[Reply, ...] = ()
     rules: Mapping[str, Any] = field(default_factory=dict)

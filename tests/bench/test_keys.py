@@ -90,6 +90,16 @@ def with_example(key: BenchKey) -> dict[str, Any]:
             keys["attach"] = {"more": part | {key.name: value}}
         case ("[profile.NAME]", _):
             keys["profile"] = {"ours": others | {key.name: value}}
+        case ("[traffic]", _) if key.name == "at":
+            keys["traffic"] = {"file": "NAME.bin", "at": value}
+        case ("[core]" | "[[core.memory]]" | "[core.clocks]" | "[core.interrupt]", _):
+            keys["slot"]["clock"] = {"model": "timer", "base": 0x4000_3000, "size": 0x1000}
+            table = {**others, key.name: value}
+            # The program is loaded where the example has its start, or its memory.
+            at = value if key.name == "start" else table.get("at", 0x8000_0000)
+            keys["traffic"] = {"file": "NAME.bin", "at": 0 if key.name == "memory" else at}
+            inside = key.table.strip("[]").removeprefix("core").strip(".")
+            keys["core"] = {inside: [table] if inside == "memory" else table} if inside else table
         case ("[traffic]", _):
             keys["traffic"][key.name] = value
         case ("[[expect]]", ""):
@@ -136,7 +146,7 @@ def test_every_key_that_a_table_takes_is_declared() -> None:
     """No field of a table is without its declaration, but for those that hold tables."""
     from busbox.bench.schema import TABLES, BenchTable
 
-    assert {*BenchTable.keys()} - {*BenchTable.declared()} == {*TABLES, "traffic"}
+    assert {*BenchTable.keys()} - {*BenchTable.declared()} == {*TABLES, "traffic", "core"}
     for name, table in TABLES.items():
         assert {*table.keys()} == {*table.declared()}, name
 
