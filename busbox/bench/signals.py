@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from busbox.basics.errors import InputError, Mistake, format_value
+from busbox.basics.errors import InputError, format_value
 from busbox.bench.context import Context
 from busbox.bench.toml_lines import KeyPath
 from busbox.formats.contract import Format, SignalRequest
@@ -24,7 +24,7 @@ class Imported:
     """
 
     def __init__(
-        self, format: Format | None, given: object, devices: Sequence[Device], context: Context
+        self, found: Format, given: object, devices: Sequence[Device], context: Context
     ) -> None:
         self.format: Format | None = None
         self.notes: tuple[str, ...] = ()
@@ -32,7 +32,7 @@ class Imported:
         if not isinstance(given, Mapping):
             note(_PATH, f"must be a table, [traffic.signals], not {format_value(given)}")
             return
-        if format is None or format.of_signals is None:
+        if found.of_signals is None:
             note(_PATH, "must not be given: the file of the traffic holds steps, not signals")
             return
         slots = AddressMap([device.slot for device in devices])
@@ -44,15 +44,9 @@ class Imported:
             tell=self._tell,
         )
         try:
-            self.format = format.of_signals(request)
+            self.format = found.of_signals(request)
         except InputError as error:
             context.mistakes.add(error.mistakes)
 
     def _tell(self, notes: tuple[str, ...]) -> None:
         self.notes = tuple(f"Traffic: {note}." for note in notes)
-
-
-def needs_signals(name: str) -> Mistake:
-    """Return the mistake of a file of signals without a map."""
-    text = f"{name} holds signals: [traffic.signals] must say which is what"
-    return Mistake(text, key="traffic")

@@ -53,7 +53,9 @@ def columns_of(text: str) -> dict[str, Column]:
         key, sign, name = (word.strip() for word in part.partition("="))
         key, colon, form = (word.strip() for word in key.partition(":"))
         if not sign or not name or key not in KEYS:
-            text = f"must be KEY=COLUMN with a key {join_or(KEYS)}, not {format_value(part.strip())}"
+            text = (
+                f"must be KEY=COLUMN with a key {join_or(KEYS)}, not {format_value(part.strip())}"
+            )
             raise InputError.of(text + nearest(key, KEYS), OPTION)
         if colon and (form != "hex" or key not in _HEX):
             raise InputError.of(f"only {join_or(f'{one}:hex' for one in _HEX)} is known", OPTION)
@@ -234,6 +236,4 @@ class _Times:
         if wait > WORD:
             yield Pause(Span(cycles=wait))
             wait = 0
-        yield AccessStep(
-            step.write, step.target, step.data, step.lanes, wait, step.pc, step.line
-        )
+        yield AccessStep(step.write, step.target, step.data, step.lanes, wait, step.pc, step.line)

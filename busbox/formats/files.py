@@ -95,6 +95,9 @@ def read_pieces(path: Path, chosen: Format | None = None) -> Iterator[Piece]:
     InputError : the file cannot be read, or contains something that is not a step
     """
     found = chosen or _named_format(path)
+    if found.read is None and found.of_signals is not None:
+        text = "holds the signals of a bus: a map must say which is what, [traffic.signals] in a bench "
+        raise InputError.of(text + "or --signals MAP in busbox convert", str(path))
     if found.read is None:
         raise InputError.of("has a format that can be written but not read", str(path))
     problem = no_file(path)
