@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import gzip
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import nullcontext
+from contextlib import nullcontext, suppress
 from functools import partial
 from pathlib import Path
 from typing import IO, TypeVar, get_args
@@ -32,6 +32,16 @@ _PIECES = get_args(Piece)
 def suffixes() -> list[str]:
     """Return the suffixes of all formats, including those of plug-ins."""
     return [f".{name}" for name in names(FORMATS)]
+
+
+def written_suffixes() -> list[str]:
+    """Return the suffixes of the formats that are written; a plug-in that does not load is none."""
+    found = []
+    for name in names(FORMATS):
+        with suppress(InputError):
+            if find(FORMATS, name).write is not None:
+                found.append(f".{name}")
+    return found
 
 
 def is_traffic(path: Path) -> bool:
