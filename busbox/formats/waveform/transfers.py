@@ -71,7 +71,7 @@ class Seen:
             Values.joined(first.address, second.address), lanes,
             Values.joined(first.data, second.data), joined("compared"),
         )  # fmt: skip
-        return every.take(np.argsort(every.end, kind="stable"))
+        return every.take(np.argsort(every.times, kind="stable"))
 
 
 class Steps:
