@@ -103,7 +103,11 @@ ATTACHMENTS = Kind(
 FORMATS = Kind(
     "traffic format",
     "busbox.formats",
-    {"steps": "busbox.formats.text:STEPS", "csv": "busbox.formats.csv:CSV"},
+    {
+        "steps": "busbox.formats.text:STEPS",
+        "csv": "busbox.formats.csv:CSV",
+        "vcd": "busbox.formats.waveform.importing:VCD",
+    },
     "busbox.formats.contract:check_format",
     "format",
 )

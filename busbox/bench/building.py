@@ -105,6 +105,7 @@ class Building:
             new_source=traffic.new_source,
             core=core,
             traffic=traffic.label,
+            traffic_notes=traffic.notes,
             inputs=tuple(sorted(inputs, key=lambda level: level.cycle)),
             resets=self._resets,
             after_reset=tables.after_reset,
@@ -167,8 +168,8 @@ class Building:
 
     def _traffic(self, in_file: bool, other: object) -> Traffic:
         if other is not None:
-            return other_traffic(other, self._context)
-        return bench_traffic(self._tables.traffic, in_file, self._context)
+            return other_traffic(other, self._context, self._devices)
+        return bench_traffic(self._tables.traffic, in_file, self._context, self._devices)
 
 
 #: The tables with names: what they are called, and the key without which there is none.

@@ -26,6 +26,8 @@ from busbox.core.machine import MEMORIES
 from busbox.device import REQUIRED, Setting
 from busbox.findings.expectations import COUNTS, TEXTS
 from busbox.findings.expectations import KEYS as EXPECT_KEYS
+from busbox.formats.waveform.kinds import BUS_KINDS, DATA, WIDTHS
+from busbox.formats.waveform.signal_map import ADDRESS_STEPS
 from busbox.lines.profiles import KEYS as PROFILE_KEYS
 from busbox.lines.profiles import WINDOWS
 from busbox.plugins import ATTACHMENTS, DEVICES, FORMATS, SOURCES, Kind, find, names
@@ -251,6 +253,33 @@ def _core() -> Schema:
     )
 
 
+def _signals() -> Schema:
+    """Return what ``[traffic.signals]`` holds: the keys of one kind of bus."""
+    names: Schema = {"anyOf": [_TEXT, {"type": "array", "items": _TEXT, "minItems": 1}]}
+    others: Schema = {
+        "address_step": {"enum": list(ADDRESS_STEPS)},
+        "data_width": {"enum": list(WIDTHS[DATA])},
+    }
+    return {
+        "type": "object",
+        "properties": {"kind": {"enum": list(BUS_KINDS)}},
+        "required": ["kind"],
+        "allOf": [
+            {
+                "if": {"properties": {"kind": {"const": kind.name}}},
+                "then": {
+                    "properties": {
+                        key: others.get(key, True if key == "kind" else names)
+                        for key in kind.keys()  # noqa: SIM118
+                    },
+                    "additionalProperties": False,
+                },
+            }
+            for kind in BUS_KINDS.values()
+        ],
+    }
+
+
 def _traffic(plug_ins: bool) -> Schema:
     """Return what ``[traffic]`` holds: a file, or a source with its settings."""
     known = _names(SOURCES, plug_ins)
@@ -258,7 +287,7 @@ def _traffic(plug_ins: bool) -> Schema:
     file_keys = {name: key for name, key in TRAFFIC_KEYS.items() if name != "source"}
     pace: Schema = {"type": "number", "exclusiveMinimum": 0, "maximum": LONGEST}
     others = {"format": a_format, "at": _word(), "idle": _word(), "patience": pace}
-    file = _table(file_keys, {"file": _TEXT}, others)
+    file = _table(file_keys, {"file": _TEXT}, {**others, "signals": _signals()})
     source: Schema = {
         "type": "object",
         "properties": {"source": {"anyOf": [{"enum": known}, _IN_FILE] if known else [_IN_FILE]}},

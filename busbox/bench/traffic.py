@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import chain
 from pathlib import Path
@@ -25,6 +25,7 @@ from busbox.bench.context import Context
 from busbox.bench.host_driver import KEYS as HOST_KEYS
 from busbox.bench.host_driver import opened_driver, pace_of
 from busbox.bench.settings import check_settings
+from busbox.bench.signals import Imported
 from busbox.bench.toml_lines import KeyPath
 from busbox.core.program import Program, is_program, read_program
 from busbox.cpu.bus import not_firmware
@@ -37,6 +38,7 @@ from busbox.cpu.steps import AccessStep, Await, Named, Poll
 from busbox.formats.contract import Format
 from busbox.formats.files import format_of, is_traffic, read_pieces
 from busbox.plugins import FORMATS, SOURCES, find
+from busbox.system.hardware import Device
 from busbox.system.system import System
 
 _PATH: KeyPath = ("traffic",)
@@ -49,6 +51,12 @@ KEYS: Mapping[str, Key] = {
     "at": Key("Where a program in a plain binary file is loaded.", "an address", "0x8000_0000",
               default="none: other files of programs hold their addresses"),
     **HOST_KEYS,
+    "signals": Key("Which signal of a waveform or a table of samples is what: [traffic.signals].",
+                   "a table, [traffic.signals]",
+                   "{ kind = 'valid-ready', clock = 'top.clk', valid = 'top.valid', "
+                   "ready = 'top.ready', address = 'top.addr', write_strobes = 'top.wstrb', "
+                   "write_data = 'top.wdata', read_data = 'top.rdata' }",
+                   default="none: the file holds steps"),
     "source": Key("A source of traffic by its name, instead of a file; other keys are its settings.",
                   "a string such as 'NAME'", "'NAME'", default="none"),
 }  # fmt: skip
@@ -64,21 +72,26 @@ class Traffic:
     label : how messages call it
     program : what a core executes, in the place of steps
     driver : a driver in C with debug information, "" if it is none
+    notes : what a reader of the run should know of it
     """
 
     new_source: Callable[[], Source] = ListedSource(tuple).again
     label: str = ""
     program: Program | None = None
     driver: str = ""
+    notes: tuple[str, ...] = ()
 
 
-def bench_traffic(given: object, in_file: bool, context: Context) -> Traffic:
+def bench_traffic(
+    given: object, in_file: bool, context: Context, devices: Sequence[Device]
+) -> Traffic:
     """Return the traffic that a bench has; none if a mistake keeps it out.
 
     Parameters
     ----------
     given : its table ``[traffic]``; in a bench from Python a function or steps as well
     in_file : whether the bench is a file
+    devices : those of the bench
     """
     note = context.mistakes.note
     if given is None:
@@ -87,6 +100,9 @@ def bench_traffic(given: object, in_file: bool, context: Context) -> Traffic:
         return _named_source(given, context)
     elif isinstance(given, Mapping):
         name, chosen = _file_of(given, context)
+        if name is not None and "signals" in given:
+            play = partial(_played, name, (*_PATH, "file"), context)
+            return _imported(play, (name, chosen), given["signals"], devices, context)
         if name is not None:
             at, pace = _address(given, context), pace_of(given, context)
             return _played(name, (*_PATH, "file"), context, chosen, at, pace)
@@ -97,15 +113,39 @@ def bench_traffic(given: object, in_file: bool, context: Context) -> Traffic:
     return Traffic()
 
 
-def other_traffic(given: object, context: Context) -> Traffic:
+def other_traffic(given: object, context: Context, devices: Sequence[Device]) -> Traffic:
     """Return traffic that is played instead of the bench's; its file is not looked up beside that."""
     if isinstance(given, Mapping) and "source" in given:
         return _named_source(given, context)
     if isinstance(given, Mapping):
         name, chosen = _file_of(given, context)
+        if name is not None and "signals" in given:
+            play = partial(_other, name, context)
+            return _imported(play, (name, chosen), given["signals"], devices, context)
         at, pace = _address(given, context), pace_of(given, context)
         return Traffic() if name is None else _other(name, context, chosen, at, pace)
     return _other(given, context)
+
+
+def _imported(
+    play: Callable[[Format], Traffic],
+    file: tuple[str, Format | None],
+    given: object,
+    devices: Sequence[Device],
+    context: Context,
+) -> Traffic:
+    """Return the accesses in a file of signals; ``given``: the map."""
+    name, chosen = file
+    try:
+        found = chosen or _format_by_suffix(name)
+    except InputError as error:
+        context.mistakes.note((*_PATH, "file"), str(error))
+        return Traffic()
+    imported = Imported(found, given, devices, context)
+    if imported.format is None:
+        return Traffic()
+    traffic = play(imported.format)
+    return replace(traffic, notes=imported.notes)
 
 
 def _other(
@@ -187,7 +227,7 @@ def _format(given: object, context: Context) -> Format | None:
         for mistake in error.mistakes:
             note(path, str(mistake))
         return None
-    if found.read is None:
+    if found.read is None and found.of_signals is None:
         note(path, f"must be a format that is read; {given} is only written")
     return found
 

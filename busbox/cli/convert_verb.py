@@ -13,20 +13,23 @@ from busbox.basics.listing import counted
 from busbox.bench.bench import Bench
 from busbox.cli import completing
 from busbox.cli.common import paper
+from busbox.cli.importing import Foreign, guess_map, list_signals
 from busbox.cli.traffic_out import format_option, holds_marks, not_traffic
 from busbox.cpu.steps import AccessStep, Handler, Named, Poll, Step, Target
 from busbox.formats.contract import Format
-from busbox.formats.files import read_traffic, write_traffic
+from busbox.formats.files import read_traffic, suffixes, write_traffic, written_suffixes
 from busbox.map.slots import AddressMap
 from busbox.plugins import FORMATS
 from busbox.recording import SUFFIX, Recording
 from busbox.recording.as_steps import steps_of
 from busbox.system.system import System
 
+#: The formats that hold marks.
+
 
 @click.command("convert")
 @click.argument("source", metavar="IN", shell_complete=completing.files)
-@click.argument("result", metavar="OUT", shell_complete=completing.files)
+@click.argument("result", metavar="OUT", required=False, shell_complete=completing.files)
 @click.option(
     "--bench",
     metavar="BENCH",
@@ -47,14 +50,33 @@ from busbox.system.system import System
     shell_complete=completing.named(FORMATS),
     help="Format of OUT, whatever its suffix.",
 )
+@click.option(
+    "--signals",
+    metavar="MAP",
+    shell_complete=completing.files,
+    help="TOML file that says which signal of IN is what.",
+)
+@click.option(
+    "--columns",
+    metavar="COLUMNS",
+    help='Columns of a CSV file from elsewhere, such as "cycle=Cycle, address=Addr".',
+)
+@click.option("--clock", metavar="CLOCK", help="Clock whose cycles times become, such as '16 MHz'.")
+@click.option("--list", "listed", is_flag=True, help="List the signals of a waveform, and stop.")
+@click.option("--guess", is_flag=True, help="Print the map that their names suggest, and stop.")
 @click.option("--names", is_flag=True, help="Write addresses as slot.REGISTER.")
 @click.option("--numbers", is_flag=True, help="Write slot.REGISTER as addresses.")
 def command(
     source: str,
-    result: str,
+    result: str | None,
     bench: str | None,
     read_as: str | None,
     write_as: str | None,
+    signals: str | None,
+    columns: str | None,
+    clock: str | None,
+    listed: bool,
+    guess: bool,
     names: bool,
     numbers: bool,
 ) -> int:
@@ -64,27 +86,58 @@ def command(
     on the same bench, give the same accesses. Comments are lost. A step that the format of OUT
     cannot express is refused. FORMAT is a suffix without its dot, or FILE.py:NAME (busbox list
     formats).
+
+    A waveform, *.vcd, needs a map of its signals; a CSV file from elsewhere needs one, or the
+    names of its columns: busbox guide importing.
+
+    \b
+    busbox convert bus.vcd --guess > map.toml
+    busbox convert bus.vcd traffic.csv --signals map.toml
     """
+    if listed or guess:
+        _only_reads(result, listed and guess)
+        return list_signals(source) if listed else guess_map(source)
+    if result is None:
+        raise InputError.of("OUT must be given", "convert")
     given, wanted = format_option(read_as, "--from"), format_option(write_as, "--to")
     _check(source, result, bench, names, numbers, (given, wanted))
     system = None if bench is None else Bench.load(bench).system(traffic=[])
     steps: Iterator[Step]
-    left_out = ""
+    left_out, foreign = "", None
     if source.endswith(SUFFIX):
         recording = Recording.load(source)
-        marks = holds_marks(result, write_as)
+        _not_for_recordings(signals, columns, clock)
+        marks = holds_marks(result, wanted)
         steps = steps_of(recording, system, marks=marks, source=source)
         if recording.marks and not marks:
             left_out = f"; {counted(len(recording.marks), 'mark')} left out"
     else:
-        steps = read_traffic(Path(source), given)
+        foreign = Foreign(source, signals, columns, clock)
+        steps = read_traffic(Path(source), foreign.format(given, system))
     if system is not None and (names or numbers):
         steps = _renamed(steps, system, names, source)
     count = write_traffic(Path(result), steps, wanted)
     page = paper()
     page.line(f"{result}: {counted(count, 'step')}{left_out}", hang=2)
+    for note in foreign.notes if foreign else ():
+        page.line(f"  {note}", hang=4)
     page.print()
     return 0
+
+
+def _only_reads(result: str | None, both: bool) -> None:
+    """Refuse what cannot be combined with ``--list`` and ``--guess``."""
+    if both:
+        raise InputError.of("cannot be combined with --guess", "--list")
+    if result is not None:
+        text = f"must not be given with --list or --guess, which write nothing: {result!r}"
+        raise InputError.of(text, "OUT")
+
+
+def _not_for_recordings(signals: str | None, columns: str | None, clock: str | None) -> None:
+    for option, given in (("--signals", signals), ("--columns", columns), ("--clock", clock)):
+        if given is not None:
+            raise InputError.of("must not be given for a recording", option)
 
 
 def _check(
@@ -103,7 +156,7 @@ def _check(
     for what, name, chosen in (("IN", source, formats[0]), ("OUT", result, formats[1])):
         is_in = what == "IN"
         if not (chosen or (recorded and is_in)):
-            wrong = not_traffic(name, what, *([SUFFIX] if is_in else []))
+            wrong = not_traffic(name, what, [*suffixes(), SUFFIX] if is_in else written_suffixes())
             mistakes += [wrong] if wrong else []
     if names and numbers:
         mistakes.append(Mistake("cannot be combined with --numbers", "--names"))

@@ -28,7 +28,7 @@ from busbox.formats.files import read_traffic
 from busbox.system.system import System
 
 if TYPE_CHECKING:
-    from busbox.core.core import CoreSetup
+    from busbox.core.setup import CoreSetup
     from busbox.explain.again import Row
     from busbox.explain.fit import Fit
     from busbox.firmware.program import Firmware

@@ -27,7 +27,7 @@ from busbox.cli.common import (
 from busbox.cli.traffic_out import format_option, holds_marks, not_traffic
 from busbox.cli.writes import no_place
 from busbox.formats.contract import Format
-from busbox.formats.files import format_of, write_traffic
+from busbox.formats.files import format_of, write_traffic, written_suffixes
 from busbox.plugins import FORMATS
 from busbox.recording import Recording
 from busbox.recording.as_steps import steps_of
@@ -75,7 +75,7 @@ def command(
     opened = open_bench(bench, values)
     with shown_progress(False) as progress, by_option():
         recording = opened.run(engine, until, traffic=traffic, progress=progress)
-    marks = holds_marks(name, write_as)
+    marks = holds_marks(name, chosen)
     system = opened.system(traffic=[])
     steps = steps_of(recording, system, marks=marks, open_access=False, source=bench)
     count = write_traffic(Path(name), steps, chosen)
@@ -90,7 +90,7 @@ def _checked(file: str | None, write_as: str | None) -> tuple[str, Format | None
     if file is None:
         raise InputError.of("must be given, such as --output traffic.csv", "--output")
     chosen = format_option(write_as, "--to")
-    wrong = None if chosen else not_traffic(file, "--output")
+    wrong = None if chosen else not_traffic(file, "--output", written_suffixes())
     if wrong:
         raise InputError([wrong])
     problem = no_place(file)

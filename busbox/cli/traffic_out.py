@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 from busbox.basics.errors import InputError, Mistake, format_value, join_or
 from busbox.formats.contract import Format
-from busbox.formats.files import is_traffic, suffixes
+from busbox.formats.csv import CSV
+from busbox.formats.files import format_of, is_traffic
+from busbox.formats.text import STEPS
 from busbox.plugins import FORMATS, find
 
 
@@ -26,25 +29,25 @@ def format_option(name: str | None, option: str) -> Format | None:
     return found
 
 
-def holds_marks(file: str, chosen: str | None) -> bool:
-    """Return whether traffic in a file can have marks: only steps can.
+def holds_marks(file: str, chosen: Format | None) -> bool:
+    """Return whether traffic in a file can have marks.
 
     Parameters
     ----------
-    chosen : name of the format; None for that of the suffix
+    chosen : the format; None for that of the suffix
     """
-    return chosen == "steps" if chosen else file.endswith((".steps", ".steps.gz"))
+    return (chosen or format_of(Path(file))) in (STEPS, CSV)
 
 
-def not_traffic(file: str, what: str, *besides: str) -> Mistake | None:
+def not_traffic(file: str, what: str, allowed: Iterable[str]) -> Mistake | None:
     """Return that the suffix of a file is that of no format of traffic, or None if it is.
 
     Parameters
     ----------
     what : how messages call the file
-    besides : other suffixes that are allowed
+    allowed : the suffixes that it may have
     """
     if is_traffic(Path(file)):
         return None
-    text = f"must end in {join_or([*suffixes(), *besides])} (traffic may have .gz after it)"
+    text = f"must end in {join_or(allowed)} (traffic may have .gz after it)"
     return Mistake(f"{text}, not {format_value(file)}", what)

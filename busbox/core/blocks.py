@@ -88,6 +88,10 @@ class PythonExecutor:
                 block = get(pc)
             pc = self._without_block(pc)
 
+    def fill(self) -> None:
+        """Decode the instruction that is to be executed next."""
+        fill(self._setup, self)
+
     @property
     def _interrupted(self) -> bool:
         """Whether an interrupt is due."""
@@ -121,7 +125,7 @@ class PythonExecutor:
                 self._drop_stale()
             if state[_KIND] != DECODE:
                 return LEFT
-            fill(self._setup, self)
+            self.fill()
         if self._stale:
             self._drop_stale()
         pc = state[_PC]

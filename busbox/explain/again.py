@@ -8,14 +8,17 @@ it. With the cycles of a recording of Busbox, interrupts and resets come when th
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from importlib.util import find_spec
 from typing import Any
 
-from busbox.core.core import AHEAD, AT, Core, CoreSetup, PythonExecutor
+from busbox.core.blocks import PythonExecutor
+from busbox.core.core import AHEAD, Core
 from busbox.core.instructions import INSTRUCTIONS
+from busbox.core.layout import AT, decoded
 from busbox.core.machine import ACCESS, DECODE, IDLE, STOPPED
+from busbox.core.setup import CoreSetup
 from busbox.map.registers import show_lanes
 
 #: Numbers of the machine registers that count cycles: mcycle, mcycleh, cycle, cycleh.
@@ -78,11 +81,16 @@ class NotingCore(Core):
         self.kinds: set[str] = set()
         self.counters: set[int] = set()
         super().__init__(setup, best_executor())
+        if isinstance(self.executor, Interpreted):
+            self.executor.note = self._note
 
     def fill(self) -> None:
         """Decode the instruction that is to be executed next, and note it."""
         super().fill()
-        found = self.decoded(self.get("pc"))
+        self._note()
+
+    def _note(self) -> None:
+        found = decoded(self.setup, self.executor.m16, self.get("pc"))
         if found.op < len(INSTRUCTIONS):
             kind = INSTRUCTIONS[found.op].kind
             self.kinds.add(kind)
@@ -90,10 +98,23 @@ class NotingCore(Core):
                 self.counters.add(self.get("pc"))
 
 
+class Interpreted(PythonExecutor):
+    """Executes without blocks, so that each instruction is decoded where it is first executed."""
+
+    often = 1 << 62
+    note: Callable[[], None] | None = None
+
+    def fill(self) -> None:
+        """Decode the instruction that is to be executed next, and have it noted."""
+        super().fill()
+        if self.note is not None:
+            self.note()
+
+
 def best_executor() -> type[Any]:
     """Return the executor that is fastest here."""
     if find_spec("llvmlite") is None:
-        return PythonExecutor
+        return Interpreted
     from busbox.engines.native_core import NativeExecutor
 
     return NativeExecutor

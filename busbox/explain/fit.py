@@ -18,8 +18,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from busbox.core.core import AHEAD, CoreSetup
+from busbox.core.core import AHEAD
 from busbox.core.instructions import CLASSES
+from busbox.core.setup import CoreSetup
 from busbox.explain.again import NotingCore, Row, in_order
 from busbox.explain.whole_numbers import Solution, solve
 

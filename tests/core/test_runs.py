@@ -1,4 +1,4 @@
-"""Programs in a bench: the recorded traffic of a real core, interrupts, ends and resets, on the engines."""
+"""Programs in a bench: recorded traffic of a real core, interrupts, ends and resets, on the engines."""
 
 from __future__ import annotations
 
@@ -23,8 +23,7 @@ def same(one: Recording, other: Recording, count: int | None = None) -> bool:
     if count is None and len(one.accesses) != len(other.accesses):
         return False
     return all(
-        np.array_equal(one.accesses[name][:count], other.accesses[name][:count])
-        for name in COLUMNS
+        np.array_equal(one.accesses[name][:count], other.accesses[name][:count]) for name in COLUMNS
     )
 
 
@@ -136,7 +135,7 @@ def test_the_end_of_a_program_is_where_it_jumps_to_itself(tmp_path: Path) -> Non
 
 @pytest.mark.quick
 def test_an_access_that_no_slot_answers_traps_or_not(tmp_path: Path) -> None:
-    """ERR is an access fault, found as core-trap without a handler; with ``ignore`` it is a load of 0."""
+    """ERR is an access fault, found as core-trap without a handler; ``ignore`` makes it a load of 0."""
     code = [*asm.li(6, 0x5000_0000), asm.addi(10, 0, 7), asm.lw(10, 6, 0), *asm.li(6, LEVERS)]
     code += [asm.sw(10, 6, OUT), asm.jal(0, 0)]
     trapped = program(tmp_path, code).run("llvm")
@@ -160,7 +159,7 @@ def test_ebreak_is_a_finding_or_the_end(how: str, rules: list[str], tmp_path: Pa
 
 @pytest.mark.quick
 def test_memories_come_from_the_segments(tmp_path: Path) -> None:
-    """Without [[core.memory]], code is a ROM, and RAM reaches to the stack that the link script names."""
+    """Without [[core.memory]], code is a ROM, and RAM reaches to the stack named in the link script."""
     folder = packaged_benches()["signal_cabin"].parent
     shutil.copy(folder / "signal_cabin.elf", tmp_path / "cabin.elf")
     keys = dict(load_bench("signal_cabin").keys)
