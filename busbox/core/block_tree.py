@@ -31,7 +31,6 @@ from busbox.core.setup import CoreSetup
 LONGEST, DEEPEST = 64, 24
 _M = 0xFFFFFFFF
 _NAME = re.compile(r"\b[a-zA-Z]\w*")
-_REGISTER = re.compile(r"\bx\d")
 #: A word plus nothing is that word.
 _ZERO = re.compile(r"^(?:0 \+ (x\d+)|(x\d+) \+ 0) & M$")
 
@@ -75,7 +74,7 @@ class Node:
     longest: int = 0
     stores: int = 0
     depth: int = 0
-    known: Known = field(default_factory=dict)
+    known: Known = field(default_factory=lambda: {0: 0})
     written: set[int] = field(default_factory=set)
     path: frozenset[int] = frozenset()
     lines: list[Line] = field(default_factory=list)
@@ -101,12 +100,20 @@ class Node:
 
     def end(self, how: str, pc: str | None = None) -> Exit:
         """Return the end of a path here."""
-        known, written = dict(self.known), set(self.written)
+        known = {register: word for register, word in self.known.items() if register}
+        written = set(self.written)
         return Exit(how, pc or str(self.pc), self.count, self.cost, known, written)
 
     def leave(self, how: str, pc: str | None = None, depth: int = 0) -> None:
         """End the path."""
         self.lines.append((depth, self.end(how, pc)))
+
+
+@cache
+def _meaning(text: str) -> tuple[frozenset[str], Callable[..., int]]:
+    """Return which source registers an expression names, and the expression as a function."""
+    made = eval(f"lambda a, b, imm, pc, size: {text}", dict(CONSTANTS))
+    return frozenset({"a", "b"} & set(_NAME.findall(text))), made
 
 
 @cache
@@ -195,8 +202,8 @@ class Tree:
     # What instructions say, with words in the place of names.
 
     def _word(self, node: Node, register: int) -> str:
-        if register == 0 or register in node.known:
-            return str(node.known.get(register, 0))
+        if register in node.known:
+            return str(node.known[register])
         if register not in node.written:
             self.needs.add(register)
         return f"x{register}"
@@ -217,9 +224,11 @@ class Tree:
 
     def _value(self, node: Node, found: Decoded, text: str) -> str | int:
         """Return a value: a number if it is known."""
+        names, meaning = _meaning(text)
+        a, b = node.known.get(found.rs1), node.known.get(found.rs2)
+        if (a is not None or "a" not in names) and (b is not None or "b" not in names):
+            return meaning(a, b, found.imm, node.pc, found.size)
         said = self._said(node, found, text)
-        if not _REGISTER.search(said):
-            return int(eval(said, {}))
         plain = _ZERO.match(said.replace(f"& {_M}", "& M"))
         return (plain[1] or plain[2]) if plain else said
 
@@ -254,12 +263,13 @@ class Tree:
         return not (target & self._align or (target == node.pc and found.rd == NOWHERE))
 
     def _branch(self, node: Node, found: Decoded, one: Instruction) -> bool:
-        head, body = one.text.split("\n", 1)
-        test = self._said(node, found, head[3:-1])
-        target = int(eval(self._said(node, found, body.split(" = ")[1].split("\n")[0]), {}))
+        head, body, _ = one.text.splitlines()
+        test = self._value(node, found, head[3:-1])
+        target = self._value(node, found, body.split(" = ")[1])
+        assert isinstance(target, int)
         costs = self._setup.cost(found.op), self._taken
-        if not _REGISTER.search(test):
-            taken = bool(eval(test, {}))
+        if isinstance(test, int):
+            taken = bool(test)
             if taken and not self._lands(node, found, target):
                 node.leave("one")
                 return True

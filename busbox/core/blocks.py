@@ -43,7 +43,7 @@ class PythonExecutor:
 
     code_mask = (1 << 14) - 1
     #: Arrivals at an address after which a block is made.
-    often = 20
+    often = 100
 
     def __init__(self, setup: CoreSetup, contents: bytes) -> None:
         self.state: list[int] = [0] * len(STATE)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any, Protocol
 
 from busbox.core.decoding import Decoded, decode, unfetched
@@ -75,17 +76,20 @@ def half(setup: CoreSetup, m16: Any, address: int) -> int | None:
     return None
 
 
+_decode = lru_cache(maxsize=1 << 14)(decode)
+
+
 def decoded(setup: CoreSetup, m16: Any, pc: int) -> Decoded:
     """Return the instruction at an address, as the memories are now."""
     low = half(setup, m16, pc)
     if low is None:
         return unfetched(pc)
     if low & 3 != 3 and "c" in setup.isa[5:]:
-        return decode(low, setup.isa)
+        return _decode(low, setup.isa)
     high = half(setup, m16, pc + 2 & 0xFFFFFFFF)
     if high is None:
         return unfetched(pc + 2 & 0xFFFFFFFF)
-    return decode(high << 16 | low, setup.isa)
+    return _decode(high << 16 | low, setup.isa)
 
 
 def fill(setup: CoreSetup, executor: Executor) -> None:
