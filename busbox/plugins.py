@@ -195,7 +195,7 @@ VERBS = Kind(
         name: f"busbox.cli.{name}_verb:command"
         for name in (
             "run", "record", "state", "why", "twin", "list", "map", "where", "models", "attachments",
-            "check", "timing", "explain", "guide", "capture", "baud", "new", "convert", "schema",
+            "check", "timing", "fit", "explain", "guide", "capture", "baud", "new", "convert", "schema",
             "completion",
         )
     },

@@ -38,6 +38,7 @@ GROUPS = {
     "Measure": {
         "check": "Check an Amaranth component against the bus's rules; measure its timing.",
         "timing": "List the clock counts that meet the timing of a lamp line.",
+        "fit": "Find the clocks of a core from what it was recorded to do.",
         "baud": "Show the divisor and error that a clock gives for each baud rate.",
         "capture": "Decode the lines of a capture from real hardware.",
     },
