@@ -103,7 +103,11 @@ ATTACHMENTS = Kind(
 FORMATS = Kind(
     "traffic format",
     "busbox.formats",
-    {"steps": "busbox.formats.text:STEPS", "csv": "busbox.formats.csv:CSV"},
+    {
+        "steps": "busbox.formats.text:STEPS",
+        "csv": "busbox.formats.csv:CSV",
+        "vcd": "busbox.formats.waveform.importing:VCD",
+    },
     "busbox.formats.contract:check_format",
     "format",
 )
@@ -194,8 +198,9 @@ VERBS = Kind(
     {
         name: f"busbox.cli.{name}_verb:command"
         for name in (
-            "run", "state", "why", "twin", "list", "map", "where", "models", "attachments", "check",
-            "timing", "explain", "guide", "capture", "baud", "new", "convert", "schema", "completion",
+            "run", "record", "state", "why", "twin", "list", "map", "where", "models", "attachments",
+            "check", "timing", "fit", "explain", "guide", "capture", "baud", "new", "convert", "schema",
+            "completion",
         )
     },
     "busbox.cli.verbs:check_verb",

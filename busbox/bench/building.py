@@ -105,6 +105,7 @@ class Building:
             new_source=traffic.new_source,
             core=core,
             traffic=traffic.label,
+            traffic_notes=traffic.notes,
             inputs=tuple(sorted(inputs, key=lambda level: level.cycle)),
             resets=self._resets,
             after_reset=tables.after_reset,
@@ -144,7 +145,12 @@ class Building:
         return core
 
     def _firmware(self, traffic: Traffic) -> str:
-        """Return the file with debug information: the program, if the bench names no other."""
+        """Return the file with debug information: the program, if the bench names no other.
+
+        That of a driver in C is its library: no other file has the addresses of its accesses.
+        """
+        if traffic.driver:
+            return traffic.driver
         if self._tables.firmware:
             return self._context.file(("firmware",), self._tables.firmware)
         program = traffic.program
@@ -162,8 +168,8 @@ class Building:
 
     def _traffic(self, in_file: bool, other: object) -> Traffic:
         if other is not None:
-            return other_traffic(other, self._context)
-        return bench_traffic(self._tables.traffic, in_file, self._context)
+            return other_traffic(other, self._context, self._devices)
+        return bench_traffic(self._tables.traffic, in_file, self._context, self._devices)
 
 
 #: The tables with names: what they are called, and the key without which there is none.

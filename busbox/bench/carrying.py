@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 
 from busbox.basics.errors import InputError
+from busbox.cpu.host_library import names_driver
 from busbox.firmware.program import Firmware
 from busbox.plugins import SOURCES, find
 from busbox.recording import MOST_BYTES, CarriedBench, Recording, is_plain, windows
@@ -96,6 +97,8 @@ class _Packing:
         self._labels: dict[str, str] = {}
         self._objects: dict[str, str] = {}
         self._replay_lacks = ""
+        #: Where the library of a driver in C is.
+        self._driver: _Group | None = None
         for device in system.devices:
             self._add_slot(device.name, device.model)
         for one in system.attached:
@@ -182,7 +185,7 @@ class _Packing:
     def _add_file(self, path: str, text: str, *, label: bool = False) -> _Group:
         """Add the file that a key names, with or without ``:NAME`` behind it; return its group."""
         file, rest = text, ""
-        if ".py:" in text:
+        if ".py:" in text or names_driver(text):
             file, _, name = text.rpartition(":")
             rest = f":{name}"
         if not os.path.isabs(file):
@@ -213,7 +216,8 @@ class _Packing:
         if isinstance(given, str | Path):
             text = os.path.join(folder, given)
             put(self._tables, path, text)
-            self._add_file(path, text)
+            group = self._add_file(path, text)
+            self._driver = group if names_driver(text) else None
             return
         self._tables["traffic"] = []
         name = _import_name(given)
@@ -237,6 +241,7 @@ class _Packing:
         group = self._groups[0]
         if self._tables.get("firmware"):
             group = self._add_file("firmware", self._tables["firmware"])
+        group = self._driver or group
         pcs = {pc for _, part in windows(recording.accesses) for pc in np.unique(part.pc).tolist()}
         if not pcs - {-1}:
             return

@@ -12,11 +12,11 @@ from busbox.basics.keys import Key
 from busbox.bench.context import Context
 from busbox.bench.pins import Pins
 from busbox.bench.toml_lines import KeyPath
-from busbox.core.setup import CoreSetup
 from busbox.core.image import Memory
 from busbox.core.instructions import CLASSES
 from busbox.core.machine import MEMORIES
 from busbox.core.program import Area, Program
+from busbox.core.setup import CoreSetup
 from busbox.map.slots import AddressMap
 
 _PATH: KeyPath = ("core",)

@@ -18,6 +18,7 @@ from busbox.basics.keys import Key
 from busbox.basics.units import CURRENT_PATTERN, TIME_PATTERN, UNIT_TIME_PATTERN, Span
 from busbox.bench import core
 from busbox.bench.attachments import AttachTable
+from busbox.bench.host_driver import LONGEST
 from busbox.bench.schema import TABLES, BenchTable
 from busbox.bench.slots import SlotTable
 from busbox.bench.traffic import KEYS as TRAFFIC_KEYS
@@ -25,6 +26,8 @@ from busbox.core.machine import MEMORIES
 from busbox.device import REQUIRED, Setting
 from busbox.findings.expectations import COUNTS, TEXTS
 from busbox.findings.expectations import KEYS as EXPECT_KEYS
+from busbox.formats.waveform.kinds import BUS_KINDS, DATA, WIDTHS
+from busbox.formats.waveform.signal_map import ADDRESS_STEPS
 from busbox.lines.profiles import KEYS as PROFILE_KEYS
 from busbox.lines.profiles import WINDOWS
 from busbox.plugins import ATTACHMENTS, DEVICES, FORMATS, SOURCES, Kind, find, names
@@ -250,12 +253,41 @@ def _core() -> Schema:
     )
 
 
+def _signals() -> Schema:
+    """Return what ``[traffic.signals]`` holds: the keys of one kind of bus."""
+    names: Schema = {"anyOf": [_TEXT, {"type": "array", "items": _TEXT, "minItems": 1}]}
+    others: Schema = {
+        "address_step": {"enum": list(ADDRESS_STEPS)},
+        "data_width": {"enum": list(WIDTHS[DATA])},
+    }
+    return {
+        "type": "object",
+        "properties": {"kind": {"enum": list(BUS_KINDS)}},
+        "required": ["kind"],
+        "allOf": [
+            {
+                "if": {"properties": {"kind": {"const": kind.name}}},
+                "then": {
+                    "properties": {
+                        key: others.get(key, True if key == "kind" else names)
+                        for key in kind.keys()  # noqa: SIM118
+                    },
+                    "additionalProperties": False,
+                },
+            }
+            for kind in BUS_KINDS.values()
+        ],
+    }
+
+
 def _traffic(plug_ins: bool) -> Schema:
     """Return what ``[traffic]`` holds: a file, or a source with its settings."""
     known = _names(SOURCES, plug_ins)
     a_format = {"anyOf": [{"enum": _names(FORMATS, plug_ins)}, _IN_FILE]}
     file_keys = {name: key for name, key in TRAFFIC_KEYS.items() if name != "source"}
-    file = _table(file_keys, {"file": _TEXT}, {"format": a_format, "at": _word()})
+    pace: Schema = {"type": "number", "exclusiveMinimum": 0, "maximum": LONGEST}
+    others = {"format": a_format, "at": _word(), "idle": _word(), "patience": pace}
+    file = _table(file_keys, {"file": _TEXT}, {**others, "signals": _signals()})
     source: Schema = {
         "type": "object",
         "properties": {"source": {"anyOf": [{"enum": known}, _IN_FILE] if known else [_IN_FILE]}},

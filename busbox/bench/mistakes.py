@@ -26,8 +26,12 @@ class Mistakes:
 
     def note(self, path: KeyPath, text: str) -> None:
         """Note a mistake at a key."""
+        self._found.append(self.mistake(path, text))
+
+    def mistake(self, path: KeyPath, text: str) -> Mistake:
+        """Return a mistake at a key, without noting it."""
         where, line = self._place(path)
-        self._found.append(Mistake(text, where, line, ".".join(map(str, path))))
+        return Mistake(text, where, line, ".".join(map(str, path)))
 
     def add(self, mistakes: Iterable[Mistake]) -> None:
         """Take mistakes that have a place already, such as those of another file."""

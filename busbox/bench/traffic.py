@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import chain
 from pathlib import Path
@@ -22,28 +22,41 @@ from busbox.basics.errors import (
 from busbox.basics.keys import Key
 from busbox.basics.loading import load_object
 from busbox.bench.context import Context
+from busbox.bench.host_driver import KEYS as HOST_KEYS
+from busbox.bench.host_driver import opened_driver, pace_of
 from busbox.bench.settings import check_settings
+from busbox.bench.signals import Imported
 from busbox.bench.toml_lines import KeyPath
 from busbox.core.program import Program, is_program, read_program
 from busbox.cpu.bus import not_firmware
 from busbox.cpu.driver import FunctionSource, source_of
+from busbox.cpu.host_driver import Pace
+from busbox.cpu.host_library import library_and_function
 from busbox.cpu.listed import ListedSource
 from busbox.cpu.source import Source
 from busbox.cpu.steps import AccessStep, Await, Named, Poll
 from busbox.formats.contract import Format
 from busbox.formats.files import format_of, is_traffic, read_pieces
 from busbox.plugins import FORMATS, SOURCES, find
+from busbox.system.hardware import Device
 from busbox.system.system import System
 
 _PATH: KeyPath = ("traffic",)
 #: Keys of the table; with ``source``, the others are its settings.
 KEYS: Mapping[str, Key] = {
-    "file": Key("The traffic: a file of steps, or a function in a Python file.",
+    "file": Key("The traffic: a file of steps, or a function in a Python file or in a library of C.",
                 "a string such as 'NAME.steps'", "'cabin.steps'"),
     "format": Key("The format of the file, where its suffix does not say it.",
                   "a string such as 'csv'", "'csv'", default="the suffix of the file"),
     "at": Key("Where a program in a plain binary file is loaded.", "an address", "0x8000_0000",
               default="none: other files of programs hold their addresses"),
+    **HOST_KEYS,
+    "signals": Key("Which signal of a waveform or a table of samples is what: [traffic.signals].",
+                   "a table, [traffic.signals]",
+                   "{ kind = 'valid-ready', clock = 'top.clk', valid = 'top.valid', "
+                   "ready = 'top.ready', address = 'top.addr', write_strobes = 'top.wstrb', "
+                   "write_data = 'top.wdata', read_data = 'top.rdata' }",
+                   default="none: the file holds steps"),
     "source": Key("A source of traffic by its name, instead of a file; other keys are its settings.",
                   "a string such as 'NAME'", "'NAME'", default="none"),
 }  # fmt: skip
@@ -58,20 +71,27 @@ class Traffic:
     new_source : makes a source that begins at the first step
     label : how messages call it
     program : what a core executes, in the place of steps
+    driver : a driver in C with debug information, "" if it is none
+    notes : what a reader of the run should know of it
     """
 
     new_source: Callable[[], Source] = ListedSource(tuple).again
     label: str = ""
     program: Program | None = None
+    driver: str = ""
+    notes: tuple[str, ...] = ()
 
 
-def bench_traffic(given: object, in_file: bool, context: Context) -> Traffic:
+def bench_traffic(
+    given: object, in_file: bool, context: Context, devices: Sequence[Device]
+) -> Traffic:
     """Return the traffic that a bench has; none if a mistake keeps it out.
 
     Parameters
     ----------
     given : its table ``[traffic]``; in a bench from Python a function or steps as well
     in_file : whether the bench is a file
+    devices : those of the bench
     """
     note = context.mistakes.note
     if given is None:
@@ -80,8 +100,12 @@ def bench_traffic(given: object, in_file: bool, context: Context) -> Traffic:
         return _named_source(given, context)
     elif isinstance(given, Mapping):
         name, chosen = _file_of(given, context)
+        if name is not None and "signals" in given:
+            play = partial(_played, name, (*_PATH, "file"), context)
+            return _imported(play, (name, chosen), given["signals"], devices, context)
         if name is not None:
-            return _played(name, (*_PATH, "file"), context, chosen, _address(given, context))
+            at, pace = _address(given, context), pace_of(given, context)
+            return _played(name, (*_PATH, "file"), context, chosen, at, pace)
     elif in_file and not isinstance(given, str):
         note(_PATH, f"must be a table, [traffic], not {format_value(given)}")
     else:
@@ -89,22 +113,50 @@ def bench_traffic(given: object, in_file: bool, context: Context) -> Traffic:
     return Traffic()
 
 
-def other_traffic(given: object, context: Context) -> Traffic:
+def other_traffic(given: object, context: Context, devices: Sequence[Device]) -> Traffic:
     """Return traffic that is played instead of the bench's; its file is not looked up beside that."""
     if isinstance(given, Mapping) and "source" in given:
         return _named_source(given, context)
     if isinstance(given, Mapping):
         name, chosen = _file_of(given, context)
-        at = _address(given, context)
-        return Traffic() if name is None else _other(name, context, chosen, at)
+        if name is not None and "signals" in given:
+            play = partial(_other, name, context)
+            return _imported(play, (name, chosen), given["signals"], devices, context)
+        at, pace = _address(given, context), pace_of(given, context)
+        return Traffic() if name is None else _other(name, context, chosen, at, pace)
     return _other(given, context)
 
 
+def _imported(
+    play: Callable[[Format], Traffic],
+    file: tuple[str, Format | None],
+    given: object,
+    devices: Sequence[Device],
+    context: Context,
+) -> Traffic:
+    """Return the accesses in a file of signals; ``given``: the map."""
+    name, chosen = file
+    try:
+        found = chosen or _format_by_suffix(name)
+    except InputError as error:
+        context.mistakes.note((*_PATH, "file"), str(error))
+        return Traffic()
+    imported = Imported(found, given, devices, context)
+    if imported.format is None:
+        return Traffic()
+    traffic = play(imported.format)
+    return replace(traffic, notes=imported.notes)
+
+
 def _other(
-    given: object, context: Context, chosen: Format | None = None, at: int | None = None
+    given: object,
+    context: Context,
+    chosen: Format | None = None,
+    at: int | None = None,
+    pace: Pace | None = None,
 ) -> Traffic:
     try:
-        return _opened(given, Path(), chosen, at)
+        return _opened(given, Path(), chosen, at, pace)
     except InputError as error:
         context.mistakes.add(
             one if one.where else Mistake(one.text, key="traffic") for one in error.mistakes
@@ -118,9 +170,10 @@ def _played(
     context: Context,
     chosen: Format | None = None,
     at: int | None = None,
+    pace: Pace | None = None,
 ) -> Traffic:
     try:
-        return _opened(given, context.folder, chosen, at)
+        return _opened(given, context.folder, chosen, at, pace)
     except InputError as error:
         for mistake in error.mistakes:
             if mistake.where:
@@ -174,7 +227,7 @@ def _format(given: object, context: Context) -> Format | None:
         for mistake in error.mistakes:
             note(path, str(mistake))
         return None
-    if found.read is None:
+    if found.read is None and found.of_signals is None:
         note(path, f"must be a format that is read; {given} is only written")
     return found
 
@@ -207,7 +260,13 @@ def _named_source(table: Mapping[str, Any], context: Context) -> Traffic:
     return Traffic()
 
 
-def _opened(given: object, folder: Path, chosen: Format | None, at: int | None = None) -> Traffic:
+def _opened(
+    given: object,
+    folder: Path,
+    chosen: Format | None,
+    at: int | None = None,
+    pace: Pace | None = None,
+) -> Traffic:
     """Return what a file, a function or steps play.
 
     Raises
@@ -215,6 +274,14 @@ def _opened(given: object, folder: Path, chosen: Format | None, at: int | None =
     InputError : there is no such file, or nothing in it can be played
     """
     if isinstance(given, str | Path):
+        in_library = library_and_function(str(given))
+        if in_library is not None:
+            if chosen is not None or at is not None:
+                raise InputError.of(f"format and at are not for a driver in C, such as {given!r}")
+            driver, lines = opened_driver(*in_library, folder, pace)
+            return Traffic(driver.again, in_library[0], driver=lines)
+        if pace is not None:
+            raise InputError.of(f"idle and patience are for a driver in C, and {given!r} is none")
         return _opened_file(str(given), folder, chosen, at)
     return Traffic(source_of(given).again, getattr(given, "__name__", ""))
 

@@ -21,6 +21,7 @@ from busbox.cli.verbs import Verbs
 GROUPS = {
     "Run": {
         "run": "Run a bench's traffic and report what each device did.",
+        "record": "Run a bench and write its bus accesses as traffic.",
         "state": "Show registers and pins at a moment of a run.",
         "why": "Trace a pin edge, event, access or finding back to its cause.",
         "twin": "Compare a model with its hardware twin, cycle by cycle.",
@@ -37,6 +38,7 @@ GROUPS = {
     "Measure": {
         "check": "Check an Amaranth component against the bus's rules; measure its timing.",
         "timing": "List the clock counts that meet the timing of a lamp line.",
+        "fit": "Find the clocks of a core from what it was recorded to do.",
         "baud": "Show the divisor and error that a clock gives for each baud rate.",
         "capture": "Decode the lines of a capture from real hardware.",
     },

@@ -14,11 +14,14 @@ from typing import TYPE_CHECKING
 import click
 from click.core import ParameterSource
 
+from busbox import plugins
 from busbox.basics.errors import InputError, Mistake
 from busbox.basics.paper import Paper, width_of
 from busbox.bench.bench import Bench
 from busbox.cli import completing
+from busbox.engines import DEFAULT_ENGINE
 from busbox.map.addresses import number
+from busbox.plugins import names
 from busbox.recording import SUFFIX, Recording
 
 if TYPE_CHECKING:
@@ -38,9 +41,26 @@ traffic_option = click.option(
     "--traffic",
     metavar="FILE",
     shell_complete=completing.files,
-    help="Run this instead of the bench's traffic (or FILE.py:NAME).",
+    help="Run this instead of the bench's traffic (or FILE.py:NAME, FILE.so:NAME).",
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+
+
+class EngineOption(click.Option):
+    """An option whose help names the engines, those of plug-ins too."""
+
+    def get_help_record(self, context: click.Context) -> tuple[str, str] | None:
+        """Return the two columns of the help."""
+        self.help = f"Engine that runs it: {', '.join((DEFAULT_ENGINE, *names(plugins.ENGINES)))}."
+        return super().get_help_record(context)
+
+
+engine_option = click.option(
+    "--engine", default=DEFAULT_ENGINE, cls=EngineOption, shell_complete=completing.engines
+)
+until_option = click.option(
+    "--until", metavar="TIME", help="Stop at this time, e.g. '2 ms', or cycle."
+)
 
 
 #: Parameters of verbs that need a new run, and so a bench.
@@ -115,7 +135,7 @@ def judged_run(
     InputError : there is something wrong with the bench or the recording
     """
     from busbox.bench.opening import judge, opened
-    from busbox.engines import DEFAULT_ENGINE, engine_class
+    from busbox.engines import engine_class
     from busbox.run.loop import replay
 
     if is_recording(name):

@@ -2,34 +2,34 @@
 
 from __future__ import annotations
 
-import heapq
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import click
 
-from busbox.basics.errors import InputError, Mistake, format_value, join_or, limited
+from busbox.basics.errors import InputError, Mistake, limited
 from busbox.basics.listing import counted
-from busbox.basics.units import Span
 from busbox.bench.bench import Bench
-from busbox.bus.transfers import ACK, RESET
 from busbox.cli import completing
 from busbox.cli.common import paper
-from busbox.cpu.steps import AccessStep, Handler, Mark, Named, Pause, Poll, ResetStep, Step, Target
+from busbox.cli.importing import Foreign, guess_map, list_signals
+from busbox.cli.traffic_out import format_option, holds_marks, not_traffic
+from busbox.cpu.steps import AccessStep, Handler, Named, Poll, Step, Target
 from busbox.formats.contract import Format
-from busbox.formats.files import is_traffic, read_traffic, suffixes, write_traffic
-from busbox.map.registers import WORD
+from busbox.formats.files import read_traffic, suffixes, write_traffic, written_suffixes
 from busbox.map.slots import AddressMap
-from busbox.plugins import FORMATS, find
-from busbox.recording import SUFFIX, Accesses, Recording, where, windows
+from busbox.plugins import FORMATS
+from busbox.recording import SUFFIX, Recording
+from busbox.recording.as_steps import steps_of
 from busbox.system.system import System
+
+#: The formats that hold marks.
 
 
 @click.command("convert")
 @click.argument("source", metavar="IN", shell_complete=completing.files)
-@click.argument("result", metavar="OUT", shell_complete=completing.files)
+@click.argument("result", metavar="OUT", required=False, shell_complete=completing.files)
 @click.option(
     "--bench",
     metavar="BENCH",
@@ -50,14 +50,33 @@ from busbox.system.system import System
     shell_complete=completing.named(FORMATS),
     help="Format of OUT, whatever its suffix.",
 )
+@click.option(
+    "--signals",
+    metavar="MAP",
+    shell_complete=completing.files,
+    help="TOML file that says which signal of IN is what.",
+)
+@click.option(
+    "--columns",
+    metavar="COLUMNS",
+    help='Columns of a CSV file from elsewhere, such as "cycle=Cycle, address=Addr".',
+)
+@click.option("--clock", metavar="CLOCK", help="Clock whose cycles times become, such as '16 MHz'.")
+@click.option("--list", "listed", is_flag=True, help="List the signals of a waveform, and stop.")
+@click.option("--guess", is_flag=True, help="Print the map that their names suggest, and stop.")
 @click.option("--names", is_flag=True, help="Write addresses as slot.REGISTER.")
 @click.option("--numbers", is_flag=True, help="Write slot.REGISTER as addresses.")
 def command(
     source: str,
-    result: str,
+    result: str | None,
     bench: str | None,
     read_as: str | None,
     write_as: str | None,
+    signals: str | None,
+    columns: str | None,
+    clock: str | None,
+    listed: bool,
+    guess: bool,
     names: bool,
     numbers: bool,
 ) -> int:
@@ -67,42 +86,58 @@ def command(
     on the same bench, give the same accesses. Comments are lost. A step that the format of OUT
     cannot express is refused. FORMAT is a suffix without its dot, or FILE.py:NAME (busbox list
     formats).
+
+    A waveform, *.vcd, needs a map of its signals; a CSV file from elsewhere needs one, or the
+    names of its columns: busbox guide importing.
+
+    \b
+    busbox convert bus.vcd --guess > map.toml
+    busbox convert bus.vcd traffic.csv --signals map.toml
     """
-    given, wanted = _format(read_as, "--from"), _format(write_as, "--to")
+    if listed or guess:
+        _only_reads(result, listed and guess)
+        return list_signals(source) if listed else guess_map(source)
+    if result is None:
+        raise InputError.of("OUT must be given", "convert")
+    given, wanted = format_option(read_as, "--from"), format_option(write_as, "--to")
     _check(source, result, bench, names, numbers, (given, wanted))
     system = None if bench is None else Bench.load(bench).system(traffic=[])
     steps: Iterator[Step]
-    left_out = ""
+    left_out, foreign = "", None
     if source.endswith(SUFFIX):
         recording = Recording.load(source)
-        marks = write_as == "steps" if write_as else _is_format(result, ".steps")
+        _not_for_recordings(signals, columns, clock)
+        marks = holds_marks(result, wanted)
         steps = steps_of(recording, system, marks=marks, source=source)
         if recording.marks and not marks:
             left_out = f"; {counted(len(recording.marks), 'mark')} left out"
     else:
-        steps = read_traffic(Path(source), given)
+        foreign = Foreign(source, signals, columns, clock)
+        steps = read_traffic(Path(source), foreign.format(given, system))
     if system is not None and (names or numbers):
         steps = _renamed(steps, system, names, source)
     count = write_traffic(Path(result), steps, wanted)
     page = paper()
     page.line(f"{result}: {counted(count, 'step')}{left_out}", hang=2)
+    for note in foreign.notes if foreign else ():
+        page.line(f"  {note}", hang=4)
     page.print()
     return 0
 
 
-def _format(name: str | None, option: str) -> Format | None:
-    """Return the format that an option names."""
-    if name is None:
-        return None
-    try:
-        found: Format = find(FORMATS, name)
-    except InputError as error:
-        raise InputError(Mistake(str(one), option) for one in error.mistakes) from None
-    return found
+def _only_reads(result: str | None, both: bool) -> None:
+    """Refuse what cannot be combined with ``--list`` and ``--guess``."""
+    if both:
+        raise InputError.of("cannot be combined with --guess", "--list")
+    if result is not None:
+        text = f"must not be given with --list or --guess, which write nothing: {result!r}"
+        raise InputError.of(text, "OUT")
 
 
-def _is_format(name: str, suffix: str) -> bool:
-    return name.endswith((suffix, f"{suffix}.gz"))
+def _not_for_recordings(signals: str | None, columns: str | None, clock: str | None) -> None:
+    for option, given in (("--signals", signals), ("--columns", columns), ("--clock", clock)):
+        if given is not None:
+            raise InputError.of("must not be given for a recording", option)
 
 
 def _check(
@@ -120,10 +155,9 @@ def _check(
         mistakes.append(Mistake(f"must not be given for a recording, {source!r}", "--from"))
     for what, name, chosen in (("IN", source, formats[0]), ("OUT", result, formats[1])):
         is_in = what == "IN"
-        if not (chosen or (recorded and is_in) or is_traffic(Path(name))):
-            known = join_or([*suffixes(), SUFFIX] if is_in else suffixes())
-            text = f"must end in {known} (traffic may have .gz after it)"
-            mistakes.append(Mistake(f"{text}, not {format_value(name)}", what))
+        if not (chosen or (recorded and is_in)):
+            wrong = not_traffic(name, what, [*suffixes(), SUFFIX] if is_in else written_suffixes())
+            mistakes += [wrong] if wrong else []
     if names and numbers:
         mistakes.append(Mistake("cannot be combined with --numbers", "--names"))
     elif (names or numbers) and bench is None:
@@ -178,102 +212,3 @@ def _name(target: Target, address_map: AddressMap) -> Target:
         return target
     name = Named(found.slot.name, found.place.name)
     return name if address_map.address_of(name.slot, name.register) == target else target
-
-
-# A recording.
-
-_MARK, _RESET, _ACCESS = range(3)
-
-
-def steps_of(
-    recording: Recording, system: System | None, *, marks: bool = True, source: str = ""
-) -> Iterator[Step]:
-    """Yield steps that give the accesses of a recording again, each in its cycles.
-
-    A wait is the distance from F (semantics page, rules 10 to 17) to the start. Resets of the bench
-    come again by themselves: a pause that runs in their row is cut off by them.
-
-    Raises
-    ------
-    InputError : there were resets that cannot be attributed, or that restart the traffic
-    """
-    own = _own_resets(recording, system, source)
-    accesses, lengths, free = recording.accesses, dict(recording.resets), 1
-    for row, kind, what in heapq.merge(*_happenings(recording, marks)):
-        if kind == _ACCESS:
-            number = int(what)
-            if row - free > WORD:
-                yield Pause(Span(cycles=row - free))
-                free = row
-            yield _access(recording, number, row - free)
-            end = int(accesses.end[number])
-            free = end + 1 + (lengths[end] if accesses.terminator[number] == RESET else 0)
-        elif kind == _MARK:
-            if row > free:
-                yield Pause(Span(cycles=row - free))
-                free = row
-            yield Mark(str(what))
-        elif row in own:
-            yield Pause(Span(cycles=row - free + 1))
-            free = row + lengths[row] + 1
-        else:
-            yield ResetStep(row - free)
-            free = row + 2
-
-
-def _own_resets(recording: Recording, system: System | None, source: str) -> set[int]:
-    """Return the rows in which the bench, not the traffic, put RST high."""
-    if not recording.resets:
-        return set()
-    first = recording.resets[0][0]
-    if system is None:
-        raise InputError.of(
-            f"must be given: the recording has a reset in cycle {first:,}, and the bench says whether "
-            "it causes that reset",
-            "--bench",
-        )
-    own = {row for row, _ in recording.resets} & {reset.at for reset in system.resets}
-    if own and system.after_reset == "restart":
-        raise InputError.of(
-            f"the bench's reset in cycle {min(own):,} restarted the traffic (after_reset = "
-            '"restart"): the accesses before and after it are not one sequence of steps',
-            source,
-        )
-    return own
-
-
-_Happening = tuple[int, int, int | str]
-
-
-def _happenings(recording: Recording, marks: bool) -> Iterator[Iterator[_Happening]]:
-    """Yield (row, kind, what) of all that becomes a step, each kind in order of row.
-
-    A reset that cut off an access is no step.
-    """
-    accesses = recording.accesses
-    cut = {int(accesses.end[number]) for number in where(accesses, _cut_off)}
-    yield ((row, _MARK, text) for row, text in (recording.marks if marks else ()))
-    yield ((row, _RESET, 0) for row, _ in recording.resets if row not in cut)
-    yield (
-        (start, _ACCESS, first + place)
-        for first, part in windows(accesses)
-        for place, start in enumerate(part.start.tolist())
-    )
-
-
-def _cut_off(part: Accesses) -> Any:
-    return part.terminator == RESET
-
-
-def _access(recording: Recording, number: int, wait: int) -> AccessStep:
-    accesses = recording.accesses
-    write, data, pc = bool(accesses.write[number]), int(accesses.data[number]), accesses.pc[number]
-    known = write or accesses.terminator[number] == ACK
-    return AccessStep(
-        write,
-        int(accesses.address[number]),
-        data if known else None,
-        int(accesses.lanes[number]),
-        wait,
-        None if pc < 0 else int(pc),
-    )

@@ -14,28 +14,34 @@ from busbox.basics.errors import InputError, join_or, nearest
 from busbox.cli import completing
 from busbox.cli.common import paper
 
-#: What there is to write: its name is that of its folder of templates.
-KINDS = ("bench",)
+#: What there is to write, by the name of its folder of templates, and what it needs before it runs.
+KINDS = {"bench": "", "host_driver": "make -C {folder} compiles the driver. "}
+
+_kinds = completing.offers(lambda context, incomplete: KINDS)
 
 
 @click.command("new")
-@click.argument("kind", metavar="bench")
+@click.argument("kind", metavar="KIND", shell_complete=_kinds)
 @click.argument("folder", metavar="DIR", shell_complete=completing.folders)
 def command(kind: str, folder: str) -> int:
-    """Write a bench to start from, with traffic and a model of two registers.
+    """Write a bench to start from.
 
-    DIR is a folder that is empty or does not exist yet.
+    KIND is bench, with traffic and a model of two registers, or host_driver, with a driver in C that is
+    compiled for this machine (busbox guide host-driver). DIR is a folder that is empty or does not
+    exist yet.
     """
     if kind not in KINDS:
         raise InputError.of(
-            f"there is no {kind!r} to write{nearest(kind, KINDS)} (known: {join_or(KINDS)})", "new"
+            f"there is no {kind!r} to write{nearest(kind, list(KINDS))} (known: {join_or(KINDS)})",
+            "new",
         )
     place = Path(folder)
     _check(place, folder)
     names = _write(place, _templates(kind))
     page = paper()
     page.line(f"{folder}: {', '.join(names)}", hang=2)
-    page.line(f"busbox run {shlex.quote(folder)} runs it.", hang=2)
+    quoted = shlex.quote(folder)
+    page.line(f"{KINDS[kind].format(folder=quoted)}busbox run {quoted} runs it.", hang=2)
     page.print()
     return 0
 

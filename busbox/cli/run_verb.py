@@ -18,6 +18,7 @@ from busbox.cli import completing
 from busbox.cli.common import (
     bench_argument,
     by_option,
+    engine_option,
     is_recording,
     json_option,
     open_recording,
@@ -25,12 +26,12 @@ from busbox.cli.common import (
     set_option,
     shown_progress,
     traffic_option,
+    until_option,
 )
 from busbox.cli.writes import Write, listed, no_folder, writes_of
-from busbox.engines import DEFAULT_ENGINE
 from busbox.exports.brief import SetRow, write_block, write_closing
 from busbox.exports.contract import Result, target_of, text_of
-from busbox.plugins import EXPORTS, find, names
+from busbox.plugins import EXPORTS, find
 from busbox.recording import SUFFIX, Recording
 
 if TYPE_CHECKING:
@@ -38,20 +39,9 @@ if TYPE_CHECKING:
     from busbox.run.loop import Progress
 
 
-class _EngineOption(click.Option):
-    """An option whose help names the engines, those of plug-ins too."""
-
-    def get_help_record(self, context: click.Context) -> tuple[str, str] | None:
-        """Return the two columns of the help."""
-        self.help = f"Engine that runs it: {', '.join((DEFAULT_ENGINE, *names(plugins.ENGINES)))}."
-        return super().get_help_record(context)
-
-
 @click.command("run")
 @bench_argument
-@click.option(
-    "--engine", default=DEFAULT_ENGINE, cls=_EngineOption, shell_complete=completing.engines
-)
+@engine_option
 @click.option(
     "--check-engines",
     is_flag=True,
@@ -83,7 +73,7 @@ class _EngineOption(click.Option):
 @json_option
 @click.option("--brief", is_flag=True, help="Print only the verdict: end, findings, expectations.")
 @click.option("--strict", is_flag=True, help="Exit with 1 if there is any finding.")
-@click.option("--until", metavar="TIME", help="Stop at this time, e.g. '2 ms', or cycle.")
+@until_option
 @click.option(
     "--stop-on",
     metavar="RULE|ADDRESS",

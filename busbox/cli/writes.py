@@ -98,7 +98,7 @@ def _write(option: str, text: str) -> Write:
     if not (name and sign and file):
         raise InputError.of(f"must be NAME=FILE such as json=run.json, not {text!r}")
     export = find(EXPORTS, name)
-    problem = "" if file == STANDARD_OUTPUT else _no_place(file)
+    problem = "" if file == STANDARD_OUTPUT else no_place(file)
     if problem:
         raise InputError.of(problem)
     return Write(option, name, file, export)
@@ -116,7 +116,7 @@ def _twice(writes: Sequence[Write]) -> Iterable[tuple[str, str]]:
         seen.add(os.path.abspath(one.file))
 
 
-def _no_place(file: str) -> str:
+def no_place(file: str) -> str:
     """Return why a file cannot be written, before the run and not after it."""
     if os.path.isdir(file):
         return f"must be a file, not the folder {file!r}"

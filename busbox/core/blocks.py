@@ -90,6 +90,10 @@ class PythonExecutor:
                 return
             pc = self._without_block(pc)
 
+    def fill(self) -> None:
+        """Decode the instruction that is to be executed next."""
+        fill(self._setup, self)
+
     def _without_block(self, pc: int) -> int:
         """Execute from an address on where there is no block; return where to go on."""
         self.state[_PC] = pc & _M
@@ -116,7 +120,7 @@ class PythonExecutor:
                 self._drop_stale()
             if state[_KIND] != DECODE:
                 return LEFT
-            fill(self._setup, self)
+            self.fill()
         if self._stale:
             self._drop_stale()
         pc = state[_PC]

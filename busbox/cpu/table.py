@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from busbox.cpu.steps import AccessStep, Step
 
-#: The columns; ``data`` and ``pc`` are -1 where there is none.
+#: The columns; ``data``, ``pc`` and ``line`` are -1 where there is none.
 TABLE = ("write", "address", "data", "lanes", "wait", "pc", "line")
 
 
@@ -42,7 +42,7 @@ class AccessTable:
                 lanes,
                 wait,
                 None if pc < 0 else pc,
-                line,
+                None if line < 0 else line,
             )
 
 

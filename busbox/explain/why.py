@@ -265,15 +265,19 @@ class Stories:
         )
         line, pc = int(accesses.line[access]), int(accesses.pc[access])
         words, facts = [], {}
+        place = self.recording.place_of(access)
         if line >= 0:
-            words.append(self.recording.place_of(access))
+            words.append(place)
             facts["line"] = line
         if accesses.file[access] >= 0:
             facts["line_file"] = self.recording.files[accesses.file[access]]
         if pc >= 0:
             words.append(f"pc {pc:#x}")
             facts["pc"] = pc
-            words += self._source(pc, facts)
+            source = list(self._source(pc, facts))
+            if facts.get("file") and place.endswith(f"{facts['file']}:{facts['source_line']}"):
+                words.remove(place)  # the line of the step is that of the instruction
+            words += source
         return Part(label, text, access, ", ".join(words), facts)
 
     def _source(self, pc: int, facts: dict[str, Any]) -> Iterator[str]:

@@ -7,9 +7,9 @@ from functools import partial
 
 import numpy as np
 
-from busbox.core.setup import CoreSetup
 from busbox.core.decoding import decode
 from busbox.core.instructions import INSTRUCTIONS
+from busbox.core.setup import CoreSetup
 from busbox.findings.rule import RunFacts, Sighting
 
 #: The register that holds the address of the stack. Source: RISC-V ELF psABI, integer registers.

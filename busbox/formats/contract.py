@@ -14,6 +14,9 @@ Contract
    are lines (:func:`busbox.basics.errors.limited` for many mistakes), or, while writing, with the
    number of the step, from 1: ``step 3: CSV holds accesses only, not a mark``. Nothing is dropped.
 6. A format reads back what it wrote as the same steps (a step's line number is not compared).
+7. A file may hold the signals of a bus instead of steps. ``of_signals`` then gives the format that
+   reads such a file by a map of them. What a reader should know of it (accesses left out, times
+   rounded) is told once, when the file has been read.
 
 :meth:`Format.of_lines` makes a format from two functions that handle lines only: UTF-8, the byte-order
 mark and line ends are taken care of.
@@ -21,17 +24,40 @@ mark and line ends are taken care of.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import IO, Any
 
-from busbox.basics.errors import InputError, format_value
+from busbox.basics.errors import InputError, Mistake, format_value
 from busbox.basics.files import lines_in
 from busbox.cpu.steps import Step
 from busbox.cpu.table import AccessTable
 
 #: What a format reads: one step, or many accesses at once.
 Piece = Step | AccessTable
+
+
+@dataclass(frozen=True)
+class SignalRequest:
+    """What a file of signals is read with.
+
+    Attributes
+    ----------
+    table : the map, as TOML: ``[traffic.signals]``
+    placed : makes a mistake at a key of the map, "" for the map itself
+    clock_hz : the clock whose cycles times become; None if it is not given
+    inside : returns whether a slot answers at an address; None without a bench
+    time_column : where a table of samples has a column of times: its kind, such as ``time_us``, and
+        its name
+    tell : called with what a reader should know, one sentence each, whenever a file has been read
+    """
+
+    table: Mapping[str, object]
+    placed: Callable[[str, str], Mistake]
+    clock_hz: int | None = None
+    inside: Callable[[int], bool] | None = None
+    time_column: tuple[str, str] | None = None
+    tell: Callable[[tuple[str, ...]], None] = lambda notes: None
 
 
 @dataclass(frozen=True)
@@ -43,11 +69,14 @@ class Format:
     text : one sentence that describes it
     read : function of the file, open in binary mode, and its name; yields pieces. None if write-only
     write : function of the steps; yields chunks of bytes. None if read-only
+    of_signals : function of a request; returns the format that reads a file of signals by it. None if
+        there are no such files
     """
 
     text: str
     read: Callable[[IO[bytes], str], Iterator[Piece]] | None = None
     write: Callable[[Iterable[Step]], Iterator[bytes]] | None = None
+    of_signals: Callable[[SignalRequest], Format] | None = None
 
     @classmethod
     def of_lines(
@@ -86,5 +115,5 @@ def check_format(name: str, found: Any) -> None:
         raise InputError.of(
             f"{name!r} must be a Format (busbox.formats.contract), not {format_value(found)}"
         )
-    if found.read is None and found.write is None:
+    if found.read is None and found.write is None and found.of_signals is None:
         raise InputError.of(f"{name!r} must read or write; it does neither")

@@ -1,54 +1,45 @@
-"""The CSV format: one access per row. ``busbox guide csv`` has its grammar and its columns."""
+"""The CSV format: one step per row. ``busbox guide csv`` has its grammar and its columns."""
 
 from __future__ import annotations
 
 import csv
 from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
 from itertools import chain, islice
+from tempfile import SpooledTemporaryFile
 
-from busbox.basics.errors import InputError, Mistake, format_value, limited, nearest
-from busbox.cpu.steps import AccessStep, Await, Handler, Mark, Pause, Poll, ResetStep, Step
+from busbox.basics.errors import InputError, Mistake, format_value, limited
+from busbox.cpu.steps import Step
 from busbox.cpu.table import AccessTable
-from busbox.formats.contract import Format
+from busbox.formats.contract import Format, SignalRequest
+from busbox.formats.csv_rows import COLUMNS, HEADER, HEADERS, OPS, row_of, step_of
 from busbox.map.addresses import address, lanes, number
-from busbox.map.registers import show_lanes
-
-HEADER = ["wait", "op", "address", "data", "lanes"]
-_OPS = {"read": False, "write": True}
-#: What messages call the steps that are not accesses.
-_KINDS: dict[type, str] = {
-    Poll: "a poll",
-    Pause: "a pause",
-    Mark: "a mark",
-    Await: "an await",
-    ResetStep: "a reset",
-    Handler: "a handler",
-}
-
 
 #: Rows that are read at once, and distinct texts that are remembered.
 ROWS, REMEMBERED = 1 << 12, 1 << 16
+#: Bytes of rows that are kept in memory until the columns that they need are known.
+KEPT_BYTES = 1 << 24
 
 
 def read_csv(lines: Iterable[str], where: str) -> Iterator[Step | AccessTable]:
-    """Yield the accesses of a CSV text: as tables until a row is unusual, then one by one.
+    """Yield the steps of a CSV text: as tables until a row is unusual, then one by one.
 
     Raises
     ------
-    InputError : lists every row that is not an access
+    InputError : lists every row that is not a step
     """
     texts = iter(lines)
     first = next(texts, "").rstrip("\r\n")
     separator = ";" if ";" in first else ","
     header = [name.strip() for name in first.split(separator)]
-    if header not in (HEADER, [*HEADER, "pc"]):
+    if header not in HEADERS:
         raise InputError.of(
-            f"the first line must be {','.join(HEADER)} or {','.join(HEADER)},pc, "
+            f"the first line must be {','.join(HEADER)}[,pc][,mask,value,every,limit][,text], "
             f"not {format_value(first)}",
             where,
             1,
         )
-    count, reader = 1, _Reader(separator, len(header))
+    count, reader = 1, _Reader(separator, header)
     while chunk := list(islice(texts, ROWS)):
         table = reader.table(chunk, count + 1)
         if table is None:
@@ -61,8 +52,9 @@ def read_csv(lines: Iterable[str], where: str) -> Iterator[Step | AccessTable]:
 class _Reader:
     """Reads plain rows fast: each distinct text of a column is parsed once."""
 
-    def __init__(self, separator: str, width: int) -> None:
-        self._separator, self._width = separator, width
+    def __init__(self, separator: str, header: list[str]) -> None:
+        self._separator, self._width = separator, len(header)
+        self._has_pc = "pc" in header
         self._wait = _Remembered(lambda text: number(text, "wait"))
         self._address = _Remembered(address)
         self._data = _Remembered(lambda text: number(text, "data") if text else -1)
@@ -75,15 +67,18 @@ class _Reader:
         if any(len(row) != self._width or '"' in row[0] for row in rows):
             return None
         cells: list[tuple[str, ...]] = list(zip(*rows, strict=True))
-        wait, op, place, data, selected, *pc = cells
+        wait, op, place, data, selected, *others = cells
+        pc = others.pop(0) if self._has_pc else None
+        if any(cell for column in others for cell in column):
+            return None
         try:
             columns = {
-                "write": [_OPS[cell] for cell in op],
+                "write": [OPS[cell] for cell in op],
                 "address": [self._address[cell] for cell in place],
                 "data": [self._data[cell] for cell in data],
                 "lanes": [self._lanes[cell] for cell in selected],
                 "wait": [self._wait[cell] for cell in wait],
-                "pc": [self._pc[cell] for cell in pc[0]] if pc else [-1] * len(rows),
+                "pc": [self._pc[cell] for cell in pc] if pc else [-1] * len(rows),
                 "line": range(first, first + len(rows)),
             }
         except (KeyError, ValueError):
@@ -109,7 +104,7 @@ class _Remembered(dict[str, int]):
 def _read_rows(
     texts: Iterable[str], header: list[str], separator: str, where: str, before: int
 ) -> Iterator[Step]:
-    """Yield the accesses of rows, one by one; ``before`` lines precede them."""
+    """Yield the steps of rows, one by one; ``before`` lines precede them."""
     mistakes: list[Mistake] = []
     rows = csv.reader(texts, delimiter=separator)
     while True:
@@ -117,7 +112,7 @@ def _read_rows(
             row = next(rows, None)
             if row is None:
                 break
-            step = _access(row, header, before + rows.line_num)
+            step = _step(row, header, before + rows.line_num)
         except csv.Error:
             mistakes.append(Mistake("a cell is too long", where, before + rows.line_num))
             continue
@@ -130,7 +125,7 @@ def _read_rows(
         raise InputError(limited(mistakes, where))
 
 
-def _access(row: list[str], header: list[str], line: int) -> AccessStep | None:
+def _step(row: list[str], header: list[str], line: int) -> Step | None:
     row = [cell.strip() for cell in row]
     if not any(row):
         return None
@@ -138,44 +133,34 @@ def _access(row: list[str], header: list[str], line: int) -> AccessStep | None:
         raise ValueError(
             f"a row must have {len(header)} cells ({', '.join(header)}), not {len(row)}"
         )
-    wait, op, place, data, selected = row[:5]
-    if op not in _OPS:
-        raise ValueError(
-            f"op must be read or write, not {format_value(op)}{nearest(op, list(_OPS))}"
-        )
-    if not data and _OPS[op]:
-        raise ValueError("a write needs data; only the data of a read may be empty")
-    pc = row[5] if len(header) > 5 else ""
-    return AccessStep(
-        _OPS[op],
-        address(place),
-        number(data, "data") if data else None,
-        lanes(selected),
-        number(wait, "wait"),
-        number(pc, "pc") if pc else None,
-        line,
-    )
+    return step_of(dict.fromkeys(COLUMNS, "") | dict(zip(header, row, strict=True)), line)
 
 
 def write_csv(steps: Iterable[Step]) -> Iterator[str]:
-    """Yield the lines of a CSV text.
+    """Yield the lines of a CSV text, with the columns that the steps need.
 
     Raises
     ------
-    InputError : a step that is not an access by number, which the format cannot hold
+    InputError : a step that the format cannot hold
     """
-    yield ",".join([*HEADER, "pc"])
-    for count, step in enumerate(steps, start=1):
-        if not isinstance(step, AccessStep):
-            raise InputError.of(f"step {count}: CSV holds accesses only, not {_KINDS[type(step)]}")
-        if not isinstance(step.target, int):
-            raise InputError.of(
-                f"step {count}: CSV holds addresses only, not the name {step.target}"
-            )
-        data = "" if step.data is None else f"{step.data:#010x}"
-        pc = "" if step.pc is None else f"{step.pc:#010x}"
-        op = "write" if step.write else "read"
-        yield f"{step.wait},{op},{step.target:#010x},{data},{show_lanes(step.lanes)},{pc}"
+    polls = text = False
+    kept: SpooledTemporaryFile[str]
+    with SpooledTemporaryFile(KEPT_BYTES, "w+", encoding="utf-8", newline="\n") as kept:
+        for count, step in enumerate(steps, start=1):
+            row = row_of(step, count)
+            polls, text = polls or len(row) > 6, text or len(row) > 10
+            kept.write(f"{11 - len(row)}{','.join(row)}\n")
+        wanted = 11 if text else 10 if polls else 6
+        yield ",".join(COLUMNS[:wanted])
+        kept.seek(0)
+        for line in kept:
+            yield f"{line[1:-1]}{',' * (wanted - 11 + int(line[0]))}"
 
 
-CSV = Format.of_lines("One access per row, by number.", read_csv, write_csv)
+def _of_samples(request: SignalRequest) -> Format:
+    from busbox.formats.waveform.importing import of_samples
+
+    return of_samples(request)
+
+
+CSV = replace(Format.of_lines("One step per row.", read_csv, write_csv), of_signals=_of_samples)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import gzip
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import nullcontext
+from contextlib import nullcontext, suppress
 from functools import partial
 from pathlib import Path
 from typing import IO, TypeVar, get_args
@@ -32,6 +32,16 @@ _PIECES = get_args(Piece)
 def suffixes() -> list[str]:
     """Return the suffixes of all formats, including those of plug-ins."""
     return [f".{name}" for name in names(FORMATS)]
+
+
+def written_suffixes() -> list[str]:
+    """Return the suffixes of the formats that are written; a plug-in that does not load is none."""
+    found = []
+    for name in names(FORMATS):
+        with suppress(InputError):
+            if find(FORMATS, name).write is not None:
+                found.append(f".{name}")
+    return found
 
 
 def is_traffic(path: Path) -> bool:
@@ -95,6 +105,9 @@ def read_pieces(path: Path, chosen: Format | None = None) -> Iterator[Piece]:
     InputError : the file cannot be read, or contains something that is not a step
     """
     found = chosen or _named_format(path)
+    if found.read is None and found.of_signals is not None:
+        text = "holds the signals of a bus: a map must say which is what, [traffic.signals] in a bench "
+        raise InputError.of(text + "or --signals MAP in busbox convert", str(path))
     if found.read is None:
         raise InputError.of("has a format that can be written but not read", str(path))
     problem = no_file(path)

@@ -29,10 +29,9 @@ from busbox.cpu.steps import (
     Target,
 )
 from busbox.formats.contract import Format
-from busbox.map.addresses import NAME, address, lanes, number
+from busbox.map.addresses import NAME, PIN, address, lanes, number
 from busbox.map.registers import WORD, show_lanes
 
-_PIN = re.compile(r"[A-Za-z_]\w*(?:\.\w+)+")
 _COMMENT = re.compile(r"(?:^|\s)#.*")
 
 
@@ -222,7 +221,7 @@ def _pin(words: list[str], verb: str) -> str:
     if not words:
         raise ValueError(f"{verb} must name a pin such as levers.in.4")
     word = words.pop(0)
-    if not _PIN.fullmatch(word):
+    if not PIN.fullmatch(word):
         raise ValueError(f"a pin must be slot.pin, such as levers.in.4, not {format_value(word)}")
     return word
 

@@ -9,6 +9,8 @@ from busbox.map.registers import WORD
 
 #: A register by name: slot and register, the latter with its number in a row.
 NAME = re.compile(r"([A-Za-z_]\w*)\.([A-Za-z_]\w*(?:\.\d+)?)")
+#: A pin by name: slot and pin.
+PIN = re.compile(r"[A-Za-z_]\w*(?:\.\w+)+")
 
 _NUMBER = re.compile(r"0[xX][0-9a-fA-F_]+|0[bB][01_]+|[0-9][0-9_]*")
 _BARE_HEX = re.compile(r"[0-9][0-9a-fA-F_]{0,9}")

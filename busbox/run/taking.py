@@ -175,7 +175,7 @@ class Taking:
         ]
 
     def _notes(self, deliveries: Deliveries) -> list[str]:
-        engine, left, notes = self._engine, deliveries.left(), []
+        engine, left, notes = self._engine, deliveries.left(), [*self._system.traffic_notes]
         if self.busy:
             wait = show_time(self._system.settle, self._system.clock_hz)
             verb = "was" if len(self.busy) == 1 else "were"

@@ -116,6 +116,7 @@ class Scenario:
     new_source : makes a source that begins at the first step
     core : what executes firmware in the place of steps, or None
     traffic : name of the traffic in messages
+    traffic_notes : what a reader of the run should know of the traffic, one sentence each
     inputs : in order of cycle
     resets : in order of cycle
     after_reset : ``restart`` or ``continue``
@@ -134,6 +135,7 @@ class Scenario:
     new_source: Callable[[], Source]
     core: CoreSetup | None = None
     traffic: str = ""
+    traffic_notes: tuple[str, ...] = ()
     inputs: tuple[InputLevel, ...]
     resets: tuple[BoardReset, ...]
     after_reset: str

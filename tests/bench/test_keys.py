@@ -18,6 +18,26 @@ pytestmark = pytest.mark.quick
 KEYS = tuple(bench_keys())
 #: No source of traffic comes with Busbox, so that its example names none.
 NOT_BUILT = ("traffic.source",)
+#: A clock with one edge, and a bus without an access.
+WAVEFORM = """\
+$timescale 1 ns $end
+$scope module top $end
+$var wire 1 c clk $end
+$var wire 1 v valid $end
+$var wire 1 r ready $end
+$var wire 32 a addr $end
+$var wire 4 s wstrb $end
+$var wire 32 w wdata $end
+$var wire 32 d rdata $end
+$upscope $end
+$enddefinitions $end
+#0
+0c
+0v
+#5
+1c
+#10
+"""
 
 RULE = '''
 def bell_silent(facts):
@@ -55,7 +75,9 @@ def bench() -> dict[str, Any]:
 def folder(tmp_path: Path) -> Path:
     """Return a folder with the files that the examples name."""
     (tmp_path / "cabin.steps").write_text("write levers.OUT 1\n", encoding="utf-8")
+    (tmp_path / "driver.so").write_bytes(b"")
     (tmp_path / "NAME.bin").write_bytes(bytes(16))
+    (tmp_path / "bus.vcd").write_text(WAVEFORM, encoding="utf-8")
     (tmp_path / "line.csv").write_text("time_s,tx\n0,1\n0.001,0\n", encoding="utf-8")
     (tmp_path / "bell.py").write_text(RULE, encoding="utf-8")
     cabin = packaged_benches()["signal_cabin"].parent / "signal_cabin.elf"
@@ -90,6 +112,8 @@ def with_example(key: BenchKey) -> dict[str, Any]:
             keys["attach"] = {"more": part | {key.name: value}}
         case ("[profile.NAME]", _):
             keys["profile"] = {"ours": others | {key.name: value}}
+        case ("[traffic]", _) if key.name == "signals":
+            keys["traffic"] = {"file": "bus.vcd", "signals": value}
         case ("[traffic]", _) if key.name == "at":
             keys["traffic"] = {"file": "NAME.bin", "at": value}
         case ("[core]" | "[[core.memory]]" | "[core.clocks]" | "[core.interrupt]", _):
@@ -100,6 +124,8 @@ def with_example(key: BenchKey) -> dict[str, Any]:
             keys["traffic"] = {"file": "NAME.bin", "at": 0 if key.name == "memory" else at}
             inside = key.table.strip("[]").removeprefix("core").strip(".")
             keys["core"] = {inside: [table] if inside == "memory" else table} if inside else table
+        case ("[traffic]", _) if key.name in ("idle", "patience"):
+            keys["traffic"] = {"file": "driver.so:main", key.name: value}
         case ("[traffic]", _):
             keys["traffic"][key.name] = value
         case ("[[expect]]", ""):

@@ -153,7 +153,7 @@ def test_verbs_are_offered_without_large_libraries(home: Path) -> None:
         [sys.executable, "-c", probe], env={**os.environ, **asked},
         capture_output=True, text=True, encoding="utf-8", check=True,
     )  # fmt: skip
-    assert done.stdout == "plain,run\n[]\n"
+    assert done.stdout == "plain,run\nplain,record\n[]\n"
 
 
 def test_no_verb_loads_amaranth_for_its_options(home: Path) -> None:

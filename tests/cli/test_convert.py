@@ -13,9 +13,9 @@ from hypothesis import HealthCheck, assume, given, settings
 from busbox import Bench, Recording, load_bench
 from busbox.basics.errors import InputError
 from busbox.basics.units import Span
-from busbox.cli.convert_verb import steps_of
 from busbox.cpu.steps import AccessStep, Mark, Pause, ResetStep, Step
 from busbox.formats.files import read_traffic, write_traffic
+from busbox.recording.as_steps import steps_of
 from tests.against_naive import bench_of
 from tests.cli.saying import say
 from tests.plans import Plan, plans

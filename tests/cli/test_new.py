@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
+import subprocess
 import tomllib
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
 from jsonschema import Draft7Validator
 
 from tests.cli.saying import say
+from tests.cpu.host_libraries import COMPILER, needs_compiler
 from tests.spoiled.cabin import Spoiled, assert_told, contents_of
 
 pytestmark = pytest.mark.quick
@@ -48,6 +52,50 @@ def test_its_model_has_two_registers_and_a_comment_stands_at_everything(
     assert shown["timing"]
     for name in ("bench.toml", "crossing.steps"):
         assert Path("crossing", name).read_text(encoding="utf-8").count("#") > 4
+
+
+@needs_compiler
+def test_a_new_driver_in_c_is_compiled_and_runs_at_once(
+    capfd: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """As printed; make warns of nothing, all that must hold does, and a byte has its lane and line."""
+    told = say(capfd, "new", "host_driver", "my cabin")
+    assert told == (
+        "my cabin: Makefile, bench.schema.json, bench.toml, busbox.c, busbox.h, driver.c\n"
+        "make -C 'my cabin' compiles the driver. busbox run 'my cabin' runs it.\n"
+    )
+    assert say(capfd, "run", "my cabin", code=2).endswith(
+        "there is no file 'driver.so'; a Makefile in that folder may compile it\n"
+    )
+    if shutil.which("make") is None:
+        pytest.skip("there is no make")
+    made = subprocess.run(
+        ["make", "-C", "my cabin"], check=True, capture_output=True, stdin=subprocess.DEVNULL
+    )
+    assert made.stderr == b""
+    found = json.loads(say(capfd, "run", "my cabin", "--strict", "--json"))
+    assert [one["met"] for one in found["expectations"]] == [True, True]
+    told = " ".join(say(capfd, "why", "my cabin", "levers.out.8@1ms").split())
+    assert "write of 0x100, lanes 0010, to levers.OUT" in told
+    assert "main, driver.c:36: PUT_BYTE(LEVERS_OUT + 1, 0x1);" in told
+    bench = tomllib.loads(Path("my cabin/bench.toml").read_text(encoding="utf-8"))
+    schema = json.loads(Path("my cabin/bench.schema.json").read_text(encoding="utf-8"))
+    assert list(Draft7Validator(schema).iter_errors(bench)) == []
+
+
+def test_the_driver_also_compiles_for_its_board(tmp_path: Path) -> None:
+    """Without ON_BUSBOX, driver.c needs nothing of Busbox: any compiler for a core will do."""
+    text = (
+        files("busbox").joinpath("cli", "templates", "host_driver", "driver.c").read_text("utf-8")
+    )
+    ours = text.partition("#ifdef ON_BUSBOX")[2].partition("#else")[0]
+    assert "busbox" in ours
+    assert "busbox.h" not in text.replace(ours, "")
+    if COMPILER is None:
+        pytest.skip("there is no C compiler, cc or gcc")
+    (tmp_path / "driver.c").write_text(text, encoding="utf-8")
+    words = [COMPILER, "-std=c11", "-Wall", "-Werror", "-Wno-int-to-pointer-cast", "-c", "driver.c"]
+    subprocess.run(words, cwd=tmp_path, check=True, stdin=subprocess.DEVNULL)
 
 
 @pytest.mark.parametrize("at", ["e", "e + travel", "e + travel + 1"])
@@ -120,7 +168,8 @@ def test_a_disk_that_is_full_leaves_nothing(
 CASES = (
     Spoiled(
         "There must be such a thing to write.",
-        "busbox: new: there is no 'bnch' to write; did you mean 'bench'? (known: bench)\n",
+        "busbox: new: there is no 'bnch' to write; did you mean 'bench'? (known: bench or "
+        "host_driver)\n",
         args=("new", "bnch", "crossing"),
     ),
     Spoiled(
@@ -151,7 +200,7 @@ CASES = (
     ),
     Spoiled(
         "What is to be written must be named.",
-        "busbox: new: bench must be given\n",
+        "busbox: new: KIND must be given\n",
         args=("new",),
     ),
 )

@@ -22,7 +22,7 @@ from busbox.bench.bench import load_bench
 from busbox.recording import Recording
 from tests.cli.saying import say
 
-CABIN = Path(busbox.__file__).parent.parent / "firmware_traces" / "signal_cabin"
+CABIN = Path(busbox.__file__).parent.parent / "firmware_traces" / "signal_cabin_recorded"
 LEVERS, TELEGRAPH, LAMPS = 0x4000_0000, 0x4000_1000, 0x4000_2000
 OUT, SET, CLEAR = LEVERS, LEVERS + 4, LEVERS + 8
 CONTROL, HIGH, PERIOD, COLOURS = LAMPS, LAMPS + 0xC, LAMPS + 0x10, LAMPS + 0x100
@@ -59,7 +59,7 @@ def read_writes() -> list[Written]:
 
 def packaged(name: str) -> Path:
     """Return a file of signal_cabin, in a checkout or in a wheel."""
-    inside = Path(busbox.__file__).parent / "firmware_traces" / "signal_cabin"
+    inside = Path(busbox.__file__).parent / "firmware_traces" / "signal_cabin_recorded"
     return (inside if inside.is_dir() else CABIN) / name
 
 
@@ -86,7 +86,7 @@ def starters() -> list[Written]:
 @pytest.fixture(scope="module")
 def cabin() -> Recording:
     """The run of signal_cabin."""
-    return load_bench("signal_cabin").run("llvm")
+    return load_bench("signal_cabin_recorded").run("llvm")
 
 
 @pytest.fixture
@@ -97,7 +97,7 @@ def _told(cabin: Recording, monkeypatch: pytest.MonkeyPatch) -> None:
 
 def ask(capsys: pytest.CaptureFixture[str], what: str) -> dict[str, Any]:
     """Return what ``busbox why signal_cabin WHAT --json`` prints."""
-    story: dict[str, Any] = json.loads(say(capsys, "why", "signal_cabin", what, "--json"))
+    story: dict[str, Any] = json.loads(say(capsys, "why", "signal_cabin_recorded", what, "--json"))
     return story
 
 
@@ -325,7 +325,7 @@ def test_what_is_printed_says_the_same(
         last(PERIOD, start.end),
     )
     at = start.end + 1 + (3 * BITS + 16) * BIT
-    said = say(capsys, "why", "signal_cabin", f"lamps.line@{at}")
+    said = say(capsys, "why", "signal_cabin_recorded", f"lamps.line@{at}")
     assert said.startswith(f"lamps.line rises in cycle {at:,} (")
     told = re.sub(r"\s+", " ", said)
     places = [

@@ -26,7 +26,9 @@ pytestmark = pytest.mark.quick
 
 #: Rules that traffic cannot break; the example on their page is hardware.
 OF_HARDWARE = ("wishbone-rule",)
-OF_TRAFFIC = [rule for rule in RULES.built_in if rule not in OF_HARDWARE]
+#: Rules about firmware that a core executes; the example on their page is a program.
+OF_PROGRAMS = ("core-trap", "stack-outside", "spin")
+OF_TRAFFIC = [rule for rule in RULES.built_in if rule not in (*OF_HARDWARE, *OF_PROGRAMS)]
 SECTIONS = ("Example", "Finding", "What to do")
 
 
@@ -148,7 +150,19 @@ def test_each_example_stands_in_the_bench_that_it_names(
     assert finding.line in of_page or finding.access == -1
 
 
-@pytest.mark.parametrize("rule", OF_TRAFFIC)
+@pytest.mark.parametrize("rule", OF_PROGRAMS)
+def test_each_example_of_a_program_stands_in_its_bench(
+    rule: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Its keys are that bench's keys, and the program there makes the mistake once."""
+    page = page_of(rule, capsys)
+    keys = tomllib.loads(page.bench.read_text(encoding="utf-8"))
+    assert keys["traffic"]["file"].endswith(".elf")
+    assert list(lacking(page.keys, keys)) == []
+    assert len(found(rule, page.bench)) == 1
+
+
+@pytest.mark.parametrize("rule", [*OF_TRAFFIC, *OF_PROGRAMS])
 def test_each_page_shows_the_finding_of_its_bench(
     rule: str, capsys: pytest.CaptureFixture[str]
 ) -> None:

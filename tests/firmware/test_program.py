@@ -13,7 +13,7 @@ from busbox.firmware.program import Firmware, Source
 
 pytestmark = pytest.mark.quick
 
-FOLDER = packaged_benches()["signal_cabin"].parent
+FOLDER = packaged_benches()["signal_cabin_recorded"].parent
 TEXT = (FOLDER / "signal_cabin.c").read_text(encoding="utf-8")
 #: `#define LAMPS 0x40002000u` and `#define LED_STATUS REG(LAMPS + 0x04)` of the C file.
 BASE = re.compile(r"#define (\w+) +(0x\w+)u")

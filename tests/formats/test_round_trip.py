@@ -13,7 +13,7 @@ from busbox.basics.errors import InputError
 from busbox.basics.units import Span
 from busbox.cpu.steps import AccessStep, Await, Handler, Mark, Named, Pause, Poll, ResetStep, Step
 from busbox.formats.files import read_traffic, write_traffic
-from busbox.plugins import FORMATS
+from busbox.plugins import FORMATS, find
 
 _word = st.integers(0, 0xFFFF_FFFF)
 _number = st.integers(0, (1 << 30) - 1).map(lambda word: 4 * word)
@@ -73,23 +73,14 @@ _handlers = st.builds(
 )
 _steps = st.one_of(_plain_steps, _plain_steps, _handlers)
 
-_plain = st.one_of(
-    st.builds(AccessStep, st.just(True), _number, _word, _lanes, st.integers(0, 99), _pc),
-    st.builds(AccessStep, st.just(False), _number, st.one_of(st.none(), _word), _lanes, pc=_pc),
-)
-
-#: Every format that the registry has built in.
-SUFFIXES = sorted(f".{name}" for name in FORMATS.built_in)
+#: Every format that the registry has built in, and that is written.
+SUFFIXES = sorted(f".{name}" for name in FORMATS.built_in if find(FORMATS, name).write is not None)
 
 #: Steps that each format can hold.
-HELD = {".steps": _steps, ".csv": _plain}
+HELD = {".steps": _steps, ".csv": _plain_steps}
 
 #: What each format can hold; everything else it must refuse.
-HOLDS = {".steps": lambda step: True, ".csv": lambda step: _is_plain(step)}
-
-
-def _is_plain(step: Step) -> bool:
-    return isinstance(step, AccessStep) and isinstance(step.target, int)
+HOLDS = {".steps": lambda step: True, ".csv": lambda step: not isinstance(step, Handler)}
 
 
 @pytest.mark.quick

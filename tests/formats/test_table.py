@@ -64,14 +64,14 @@ def test_a_table_is_used_where_rows_are_plain() -> None:
 @pytest.mark.parametrize("engine", ["reference", "python", "llvm"])
 def test_a_run_from_tables_is_a_run_from_steps(engine: str) -> None:
     """Commands made of a table record the same as commands made of its steps."""
-    system = load_bench("signal_cabin").system()
+    system = load_bench("signal_cabin_recorded").system()
     source = system.new_source()
     assert isinstance(source, ListedSource)
     table = next(source.pieces())
     assert isinstance(table, AccessTable)
     recordings = []
     for pieces in ([table], list(table.steps())):
-        bench = load_bench("signal_cabin")
+        bench = load_bench("signal_cabin_recorded")
         recordings.append(bench.run(engine, 6_000, traffic=ListedSource(lambda p=pieces: p)))
     assert first_difference(*recordings) is None
     assert len(recordings[0].accesses) > 400

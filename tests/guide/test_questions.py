@@ -62,6 +62,16 @@ QUESTIONS = [
         "addresses",
         "An address that no slot decodes is answered with ERR",
     ),
+    (
+        "Why does my C driver's delay loop take no time?",
+        "host-driver",
+        "call bus_idle in its place, or poll a timer",
+    ),
+    (
+        "Where does the output of a C driver go?",
+        "host-driver",
+        "What the driver prints goes to standard error",
+    ),
     ("How do I clear a bit of an ones_clear field?", "device", "write 1 to clear"),
     (
         "What is the default of Register's access?",

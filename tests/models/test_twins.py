@@ -65,7 +65,7 @@ def test_a_cut_of_signal_cabin_is_the_same() -> None:
 
     That this engine is right of both is for tests/engines; a shorter cut runs on the judge there.
     """
-    bench = load_bench("signal_cabin")
+    bench = load_bench("signal_cabin_recorded")
     slots = list(bench.keys["slot"])
     hardware = bench.with_values(as_hardware(*slots)).run("llvm", 60_000)
     assert everything(hardware) == everything(bench.run("llvm", 60_000))

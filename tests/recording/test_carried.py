@@ -127,7 +127,7 @@ def test_files_keep_their_places_to_one_another(tmp_path: Path) -> None:
 def test_nothing_of_the_machine_is_in_the_file(tmp_path: Path) -> None:
     """The folder where a bench was run is not to be found in its recording."""
     folder = tmp_path / "platform_nine" / "cabin"
-    shutil.copytree(packaged_benches()["signal_cabin"].parent, folder)
+    shutil.copytree(packaged_benches()["signal_cabin_recorded"].parent, folder)
     load_bench(folder).with_values(["traffic.file='signal_cabin.csv.gz'"]).run(
         "python", "1 ms"
     ).save(tmp_path / "cabin.recording.npz")
@@ -142,7 +142,7 @@ def test_nothing_of_the_machine_is_in_the_file(tmp_path: Path) -> None:
 def test_the_source_of_firmware_is_carried_for_the_instructions_recorded(tmp_path: Path) -> None:
     """Why tells the line of source with its text, where there is neither ELF file nor source."""
     folder = tmp_path / "cabin"
-    shutil.copytree(packaged_benches()["signal_cabin"].parent, folder)
+    shutil.copytree(packaged_benches()["signal_cabin_recorded"].parent, folder)
     load_bench(folder).run("python", "1 ms").save(tmp_path / "cabin.recording.npz")
     shutil.rmtree(folder)
     loaded = Recording.load(tmp_path / "cabin.recording.npz")

@@ -22,7 +22,7 @@ from tests import naive
 from tests.against_naive import told
 from tests.models.naive_device import LANES
 
-FOLDER = packaged_benches()["signal_cabin"].parent
+FOLDER = packaged_benches()["signal_cabin_recorded"].parent
 CUT = 40_000
 LINES = [
     "cabin open",

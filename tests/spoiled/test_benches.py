@@ -625,7 +625,7 @@ CASES = (
         "A key of the traffic must be known.",
         (
             "busbox: bench.toml:45: traffic.flie: unknown key 'flie'; did you mean 'file'? "
-            "(known: file, format or source)\n"
+            "(known: file, format, at, idle, patience or source)\n"
         ),
         edits=(('file = "day.steps"', 'flie = "day.steps"'),),
     ),

@@ -89,7 +89,7 @@ CASES = (
     ),
     csv("A capture is UTF-8.", "2: must be UTF-8 text, not byte 0xff", b"time_us,tx\n0,\xff\n"),
     vcd(
-        "A file of other words is no VCD file.", ("1: is not a valid VCD file: confused: h"),
+        "A file of other words is no VCD file.", ("1: is not a valid VCD file: unexpected 'hello'"),
         "hello world\n",
     ),
     vcd(
@@ -120,7 +120,7 @@ CASES = (
     ),
     vcd(
         "A line has two levels.",
-        "5: the level of a variable of one bit must be 0, 1, x or z (!)", HEAD + "#0\nb10 !\n",
+        "5: a value of tx must be at most 1 bit of 0, 1, x or z, not 'b10'", HEAD + "#0\nb10 !\n",
     ),
     vcd(
         "A scope that is closed must be open.", ("2: $upscope without an open scope"),

@@ -8,12 +8,14 @@ import pytest
 
 from tests.spoiled.cabin import Spoiled, assert_told
 
+OPS = "read, write, poll, pause, mark, await or reset"
+
 CASES = (
     Spoiled(
         "An empty file has no header.",
         (
-            "busbox: day.csv:1: the first line must be wait,op,address,data,lanes or "
-            "wait,op,address,data,lanes,pc, not ''\n"
+            "busbox: day.csv:1: the first line must be wait,op,address,data,lanes[,pc]"
+            "[,mask,value,every,limit][,text], not ''\n"
         ),
         edits=(('"day.steps"', '"day.csv"'),),
         files={"day.csv": ""},
@@ -21,8 +23,8 @@ CASES = (
     Spoiled(
         "The header must have all its names.",
         (
-            "busbox: day.csv:1: the first line must be wait,op,address,data,lanes or "
-            "wait,op,address,data,lanes,pc, not 'wait,op,address,data'\n"
+            "busbox: day.csv:1: the first line must be wait,op,address,data,lanes[,pc]"
+            "[,mask,value,every,limit][,text], not 'wait,op,address,data'\n"
         ),
         edits=(('"day.steps"', '"day.csv"'),),
         files={"day.csv": ("wait,op,address,data\n0,write,0x40000000,1,1111\n")},
@@ -30,8 +32,8 @@ CASES = (
     Spoiled(
         "The header must be in its order.",
         (
-            "busbox: day.csv:1: the first line must be wait,op,address,data,lanes or "
-            "wait,op,address,data,lanes,pc, not 'op,wait,address,data,lanes'\n"
+            "busbox: day.csv:1: the first line must be wait,op,address,data,lanes[,pc]"
+            "[,mask,value,every,limit][,text], not 'op,wait,address,data,lanes'\n"
         ),
         edits=(('"day.steps"', '"day.csv"'),),
         files={"day.csv": ("op,wait,address,data,lanes\n0,write,0x40000000,1,1111\n")},
@@ -39,8 +41,8 @@ CASES = (
     Spoiled(
         "A file without a header is told what it must be.",
         (
-            "busbox: day.csv:1: the first line must be wait,op,address,data,lanes or "
-            "wait,op,address,data,lanes,pc, not '0,write,0x40000000,1,1111'\n"
+            "busbox: day.csv:1: the first line must be wait,op,address,data,lanes[,pc]"
+            "[,mask,value,every,limit][,text], not '0,write,0x40000000,1,1111'\n"
         ),
         edits=(('"day.steps"', '"day.csv"'),),
         files={"day.csv": ("0,write,0x40000000,1,1111\n0,write,0x40000000,1,1111\n")},
@@ -77,8 +79,8 @@ CASES = (
         files={"day.csv": ("wait,op,address,data,lanes,pc\n0,write,0x40000000,1,1111\n")},
     ),
     Spoiled(
-        "An operation is read or write.",
-        "busbox: day.csv:3: op must be read or write, not 'wirte'; did you mean 'write'?\n",
+        "An operation is one of a few.",
+        f"busbox: day.csv:3: op must be {OPS}, not 'wirte'; did you mean 'write'?\n",
         edits=(('"day.steps"', '"day.csv"'),),
         files={
             "day.csv": (
@@ -88,13 +90,13 @@ CASES = (
     ),
     Spoiled(
         "An operation is written in small letters.",
-        "busbox: day.csv:2: op must be read or write, not 'READ'; did you mean 'read'?\n",
+        f"busbox: day.csv:2: op must be {OPS}, not 'READ'; did you mean 'read'?\n",
         edits=(('"day.steps"', '"day.csv"'),),
         files={"day.csv": ("wait,op,address,data,lanes\n0,READ,0x40000000,1,1111\n")},
     ),
     Spoiled(
         "An operation must be there.",
-        "busbox: day.csv:2: op must be read or write, not ''\n",
+        f"busbox: day.csv:2: op must be {OPS}, not ''\n",
         edits=(('"day.steps"', '"day.csv"'),),
         files={"day.csv": ("wait,op,address,data,lanes\n0,,0x40000000,1,1111\n")},
     ),
@@ -117,10 +119,81 @@ CASES = (
         files={"day.csv": ("wait,op,address,data,lanes\n0,write,0x40000000,4294967296,1111\n")},
     ),
     Spoiled(
-        "An address must be a number, not a name.",
-        ("busbox: day.csv:2: an address must be a number such as 12 or 0x0c, not 'levers.OUT'\n"),
+        "An address must be a number or a whole name.",
+        ("busbox: day.csv:2: an address must be a number such as 12 or 0x0c, not 'levers'\n"),
         edits=(('"day.steps"', '"day.csv"'),),
-        files={"day.csv": ("wait,op,address,data,lanes\n0,read,levers.OUT,,1111\n")},
+        files={"day.csv": ("wait,op,address,data,lanes\n0,read,levers,,1111\n")},
+    ),
+    Spoiled(
+        "A name must be in the map.",
+        "busbox: day.csv:2: levers has no register 'OTU'; did you mean 'OUT'?\n",
+        edits=(('"day.steps"', '"day.csv"'),),
+        files={"day.csv": ("wait,op,address,data,lanes\n0,read,levers.OTU,,1111\n")},
+    ),
+    *(
+        Spoiled(
+            says,
+            f"busbox: day.csv:2: {told}\n",
+            edits=(('"day.steps"', '"day.csv"'),),
+            files={
+                "day.csv": "wait,op,address,data,lanes,pc,mask,value,every,limit,text\n"
+                + row
+                + "\n"
+            },
+        )
+        for says, told, row in (
+            (
+                "A poll compares a value.",
+                "value must be a number such as 12 or 0x0c, not ''",
+                "0,poll,0x40000010,,1111,,0x10,,,,",
+            ),
+            (
+                "A poll must be able to end.",
+                "poll can never end: 0x8 has bits outside the mask 0x10",
+                "0,poll,0x40000010,,1111,,0x10,8,,,",
+            ),
+            (
+                "A poll reads once at least.",
+                "limit must be at least 1, not 0",
+                "0,poll,0x40000010,,1111,,,8,,0,",
+            ),
+            (
+                "A poll has no data.",
+                "data must be empty: poll does not use it",
+                "0,poll,0x40000010,1,1111,,,8,,,",
+            ),
+            (
+                "An access has no mask.",
+                "mask and value must be empty: write does not use it",
+                "0,write,0x40000000,1,1111,,1,1,,,",
+            ),
+            (
+                "A pause has a time.",
+                "a time must be a number with s, ms, us, ns or ps, or whole cycles, not 'long'",
+                "long,pause,,,,,,,,,",
+            ),
+            ("A mark has a text.", "a mark needs text", ",mark,,,,,,,,,"),
+            (
+                "An await names a pin.",
+                "text must be a pin such as levers.in.4, not 'in'",
+                ",await,,,,,,1,,,in",
+            ),
+            (
+                "An await has a level.",
+                "value must be the level of the pin, 0 or 1, not '2'",
+                ",await,,,,,,2,,,levers.in.4",
+            ),
+            (
+                "An await lasts a cycle at least.",
+                "limit must be at least one cycle, not 0",
+                ",await,,,,,,1,,0,levers.in.4",
+            ),
+            (
+                "A reset has no data.",
+                "data must be empty: reset does not use it",
+                "0,reset,,1,,,,,,,",
+            ),
+        )
     ),
     Spoiled(
         "An address must be aligned, and its lane is told.",
@@ -183,7 +256,7 @@ CASES = (
     Spoiled(
         "Every wrong row is told with its line.",
         (
-            "busbox: day.csv:3: op must be read or write, not 'halt'\n"
+            f"busbox: day.csv:3: op must be {OPS}, not 'halt'\n"
             "busbox: day.csv:5: lanes must be four binary digits, SEL(3) first, such as "
             "0001, not '2222'\n"
         ),
