@@ -74,40 +74,35 @@ class PythonExecutor:
         if (
             state[_PENDING]
             and not state[_FAILED]
-            and not self._interrupted
+            and not (state[_MIE_BIT] and state[_LINES] & state[_MIE])
             and state[_P_LEFT] == state[_P_SIZE]
             and not state[_P_SHIFT]
         ):
             pc = state[_PC] | AFTER
         else:
             pc = self._interpret()
-        while pc != LEFT:
+        while True:
             block = get(pc)
             while block is not None:
                 pc = block()
                 block = get(pc)
+            if pc == LEFT:
+                return
             pc = self._without_block(pc)
 
     def fill(self) -> None:
         """Decode the instruction that is to be executed next."""
         fill(self._setup, self)
 
-    @property
-    def _interrupted(self) -> bool:
-        """Whether an interrupt is due."""
-        state = self.state
-        return bool(state[_MIE_BIT] and state[_LINES] & state[_MIE])
-
     def _without_block(self, pc: int) -> int:
         """Execute from an address on where there is no block; return where to go on."""
-        if pc == LEFT:
-            return LEFT
         self.state[_PC] = pc & _M
         if pc & ONE:
             pc = self._interpret_one()
             if pc == LEFT:
                 return LEFT
-            if self.state[_FRESH] or self._interrupted:
+            state = self.state
+            if state[_FRESH] or (state[_MIE_BIT] and state[_LINES] & state[_MIE]):
                 return self._interpret()
         elif pc & END:
             return self._interpret()
@@ -231,9 +226,11 @@ def _access(state: list[int], setup: CoreSetup) -> tuple[Callable[..., int], Cal
     def due(at: int, word: int, access: tuple[int, ...]) -> int:
         if at & access[2] - 1:
             return access[6] | ONE
-        for base, end in own:
-            if base <= at < end:
-                return access[6] | ONE
+        if access[0]:
+            # A load has looked in all memories; a store not in those that nothing can be stored in.
+            for base, end in own:
+                if base <= at < end:
+                    return access[6] | ONE
         return known(at, word, access)
 
     return known, due
