@@ -124,8 +124,12 @@ def _parts(text: str) -> dict[str, str]:
 
 
 def _behind(node: Node, found: Decoded) -> int:
-    """Return the address of the instruction that follows."""
     return node.pc + found.size & _M
+
+
+def _lands(align: int, node: Node, found: Decoded, target: int) -> bool:
+    """Return whether a jump goes on at its target: it does not trap, nor jump to itself."""
+    return not (target & align or (target == node.pc and found.rd == NOWHERE))
 
 
 class Tree:
@@ -260,10 +264,6 @@ class Tree:
         node.retire(_behind(node, found), self._setup.cost(found.op))
         return False
 
-    def _lands(self, node: Node, found: Decoded, target: int) -> bool:
-        """Return whether a jump goes on at its target; otherwise it traps, or the core sleeps."""
-        return not (target & self._align or (target == node.pc and found.rd == NOWHERE))
-
     def _branch(self, node: Node, found: Decoded, one: Instruction) -> bool:
         head, body, _ = one.text.splitlines()
         test = self._value(node, found, head[3:-1])
@@ -272,13 +272,13 @@ class Tree:
         costs = self._setup.cost(found.op), self._taken
         if isinstance(test, int):
             taken = bool(test)
-            if taken and not self._lands(node, found, target):
+            if taken and not _lands(self._align, node, found, target):
                 node.leave("one")
                 return True
             node.retire(target if taken else _behind(node, found), costs[taken])
             return False
         node.test = test
-        if self._lands(node, found, target):
+        if _lands(self._align, node, found, target):
             node.taken = node.child(target, costs[1], 1)
             self._open.append(node.taken)
         else:
@@ -290,7 +290,7 @@ class Tree:
     def _jump(self, node: Node, found: Decoded, one: Instruction) -> bool:
         parts = _parts(one.text)
         target = self._value(node, found, parts["next"])
-        if isinstance(target, int) and not self._lands(node, found, target):
+        if isinstance(target, int) and not _lands(self._align, node, found, target):
             node.leave("one")
             return True
         if isinstance(target, str):
