@@ -128,7 +128,6 @@ def _behind(node: Node, found: Decoded) -> int:
 
 
 def _lands(align: int, node: Node, found: Decoded, target: int) -> bool:
-    """Return whether a jump goes on at its target: it does not trap, nor jump to itself."""
     return not (target & align or (target == node.pc and found.rd == NOWHERE))
 
 
