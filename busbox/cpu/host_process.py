@@ -22,6 +22,8 @@ CONNECT = "busbox_connect_1"
 LOADING = 30.0
 #: Seconds that a process gets to end by itself.
 MOMENT = 1.0
+#: Seconds between two looks at a process that may run for too long.
+GLANCE = 0.1
 #: Exit codes of Windows from here on are exceptions. Source: [MS-ERREF], NTSTATUS, severity 3.
 _EXCEPTIONS = 0xC0000000
 
@@ -70,8 +72,8 @@ class HostProcess:
         assert self._process.stdin is not None
         assert self._process.stdout is not None
         self._answers, self._requests = self._process.stdin, self._process.stdout
-        self._limit = _Limit(self._process, LOADING)
-        self._patience = patience
+        self._limit = _Limit(self._process)
+        self._seconds, self._patience = LOADING, patience
         self._finalizer = weakref.finalize(
             self, _end, self._process, self._limit, self._answers, self._requests
         )
@@ -83,13 +85,14 @@ class HostProcess:
 
     def receive(self) -> Request | None:
         """Wait for the next request; None if the process has ended without one."""
-        self._limit.begin()
+        self._limit.begin(self._seconds)
         head = self._read(REQUEST.size)
         if head is None:
             return None
         kind, size, data, address, caller = REQUEST.unpack(head)
         text = self._read(data) if kind in REFUSED else b""
-        self._limit.end(self._patience)
+        self._limit.end()
+        self._seconds = self._patience
         if text is None:
             return None
         return Request(kind, size, address, data, caller, text.decode("utf-8", "replace"))
@@ -124,21 +127,21 @@ class HostProcess:
 class _Limit:
     """Ends a process that runs for too long, from a thread: a pipe has no limit on every system."""
 
-    def __init__(self, process: subprocess.Popen[bytes], seconds: float) -> None:
+    def __init__(self, process: subprocess.Popen[bytes]) -> None:
         self.reached = False
-        self._process, self._seconds = process, seconds
-        self._since: float | None = None
+        self._process = process
+        self._due: float | None = None
         self._over = threading.Event()
         self._thread = threading.Thread(target=self._watch, daemon=True)
         self._thread.start()
 
-    def begin(self) -> None:
-        """Let the time run from now on."""
-        self._since = time.monotonic()
+    def begin(self, seconds: float) -> None:
+        """Let the process run for so many seconds."""
+        self._due = time.monotonic() + seconds
 
-    def end(self, seconds: float) -> None:
-        """Let no time run; next time it is so many seconds."""
-        self._since, self._seconds = None, seconds
+    def end(self) -> None:
+        """Let it wait for as long as it has to."""
+        self._due = None
 
     def close(self) -> None:
         """End the thread."""
@@ -147,12 +150,9 @@ class _Limit:
             self._thread.join()
 
     def _watch(self) -> None:
-        left = 0.0
-        while not self._over.wait(left):
-            since, seconds = self._since, self._seconds
-            left = seconds - (time.monotonic() - since if since is not None else 0.0)
-            left = min(left, 0.1 if since is None else left)
-            if left <= 0:
+        while not self._over.wait(GLANCE):
+            due = self._due
+            if due is not None and time.monotonic() >= due:
                 self.reached = True
                 self._process.kill()
                 return

@@ -15,6 +15,7 @@ from busbox import Recording
 from busbox.basics.errors import InputError
 from busbox.bench.bench import Bench
 from busbox.bench.opening import judge, opened
+from busbox.cpu.host_library import HostLibrary, Place
 from busbox.explain.why import Stories
 from tests.cpu.host_libraries import FLAGS, compiled, needs_compiler
 
@@ -283,6 +284,16 @@ def test_an_access_from_another_library_has_no_line_of_this_one(tmp_path: Path) 
     compiled(tmp_path, main, "-L.", "-lbell", f"-Wl,-rpath,{tmp_path}")
     found = bench_of(tmp_path).run("python").accesses
     assert (found.data.tolist(), found.line.tolist(), found.pc.tolist()) == ([5], [-1], [-1])
+
+
+@pytest.mark.parametrize("address", [-1, 1 << 20, 1 << 46])
+def test_an_address_outside_of_the_library_has_no_place(address: int, tmp_path: Path) -> None:
+    """Nothing is known of it, not even an address in the file."""
+    library = HostLibrary(compiled(tmp_path, LINES), "driver.so")
+    assert library.place(address) == Place()
+    main = library.address_of("main")
+    assert main is not None
+    assert library.place(main).function == "main"
 
 
 COUNTING = """
