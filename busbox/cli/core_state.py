@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from busbox.basics.errors import InputError
 from busbox.basics.paper import Paper
-from busbox.explain.again import Differs
 from busbox.explain.core_names import ABI
-from busbox.explain.execution import CoreState, Execution
+from busbox.explain.execution import CoreState, Execution, reproduced
 from busbox.firmware.program import Firmware, Source
 from busbox.recording import Recording
 from busbox.system.system import System
@@ -34,11 +32,8 @@ def core_state(system: System, recording: Recording) -> CoreState | None:
     """
     if system.core is None:
         return None
-    try:
+    with reproduced(recording):
         return Execution(system.core, recording).to_cycle(recording.cycles - 1)
-    except Differs as error:
-        text = f"executing the program again does not reproduce the run: access {error.number}: {error}"
-        raise InputError.of(text, recording.bench) from None
 
 
 def source_of(system: System, pc: int) -> Source | None:

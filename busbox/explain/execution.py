@@ -9,15 +9,17 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
+from busbox.basics.errors import InputError
 from busbox.bus.transfers import ACK, ERR, RESET, WATCHDOG
 from busbox.core.core import AHEAD
 from busbox.core.layout import REGISTERS
 from busbox.core.machine import ACCESS, CHANGING, IDLE, JUMPING, STOPPED, WAITING
 from busbox.core.setup import CoreSetup
-from busbox.explain.again import NotingCore, Row, check_due
+from busbox.explain.again import Differs, NotingCore, Row, check_due
 from busbox.recording import WINDOW, Accesses, Recording
 
 #: Later than any cycle.
@@ -236,6 +238,21 @@ class _Ends:
         """Return the cycle in which an access ended, and its terminator."""
         _, _, _, _, _, _, end, terminator = self._found(number)
         return end, terminator
+
+
+@contextmanager
+def reproduced(recording: Recording) -> Iterator[None]:
+    """Refuse a recording that its own program does not give again.
+
+    Raises
+    ------
+    InputError : in the place of Differs
+    """
+    try:
+        yield
+    except Differs as error:
+        text = f"executing the program again does not reproduce the run: access {error.number}: {error}"
+        raise InputError.of(text, recording.bench) from None
 
 
 def _machine(get: Any) -> dict[str, int]:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from busbox.basics.errors import InputError, join_or, nearest
 from busbox.basics.units import parse_span, show_time
 from busbox.bus.transfers import TERMINATORS
 from busbox.device import RELEASED
+from busbox.explain.callers import Caller, Callers
 from busbox.explain.past import RecordedPast
 from busbox.recording.judged import Finding
 
@@ -145,7 +147,7 @@ class Stories:
 
     def _event(self, number: int, event: Event) -> Story:
         title = f"{event.device}: {event.kind} in {self._when(event.cycle)}"
-        parts = [] if event.access < 0 else [self._part("caused by", event.access)]
+        parts = [] if event.access < 0 else [*self._cause("caused by", event.access)]
         return Story(title, event.cycle, tuple(parts or [_nobody()]))
 
     def _finding(self, finding: Finding) -> Story:
@@ -163,12 +165,13 @@ class Stories:
             parts += self._points(pin, cycle)
             parts += self._device(pin, cycle, finding.access)
         elif finding.access >= 0:
-            parts.append(self._part("caused by", finding.access))
+            parts += self._cause("caused by", finding.access)
+        elif finding.rule == "core-trap":
+            parts += self._called(self._callers.at_end() if self._callers else ())
         title = f"{finding.rule} in {self._when(finding.cycle)}"
         return Story(title, finding.cycle, tuple(parts))
 
     def _access(self, number: int) -> Story:
-        part = self._part("access", number)
         end = int(self.recording.accesses.end[number])
         effects = [
             Part("then", f"{event.device}: {event.kind} in {self._when(event.cycle)}")
@@ -182,7 +185,11 @@ class Stories:
                 text = f"{pin}: {count}, the first in {self._when(mine[0])}"
                 effects.append(Part("then", text))
         how = _ENDS[TERMINATORS[self.recording.accesses.terminator[number]]]
-        return Story(f"access {number} {how} in {self._when(end)}", end, (part, *effects))
+        return Story(
+            f"access {number} {how} in {self._when(end)}",
+            end,
+            (*self._cause("access", number), *effects),
+        )
 
     # Parts.
 
@@ -219,7 +226,7 @@ class Stories:
         if access < 0 and reset:
             yield Part("caused by", f"the reset that began in {self._when(reset[0])}")
             return
-        yield _nobody() if access < 0 else self._part("caused by", access)
+        yield from [_nobody()] if access < 0 else self._cause("caused by", access)
         yield from self._between(pin, cycle, access)
         past = RecordedPast(self.system, self.recording, number)
         for reason in device.model.because(device.settings, name, cycle, access, past):
@@ -248,6 +255,30 @@ class Stories:
             cycles = f"{cycle - int(line.cycles[place]):,} cycles after the previous edge"
             count = "1 access" if number == 1 else f"{number:,} accesses, the last"
             yield self._part("in between", access - 1, f"{cycles}: {count}: ")
+
+    def _cause(self, label: str, access: int) -> Iterator[Part]:
+        """Yield an access, and who called what made it."""
+        yield self._part(label, access)
+        if self._callers is not None:
+            yield from self._called(self._callers.of_access(access))
+
+    def _called(self, callers: Iterable[Caller]) -> Iterator[Part]:
+        """Yield the frames of a stack, the innermost first."""
+        for caller in callers:
+            facts: dict[str, Any] = {"pc": caller.pc, "how": caller.how}
+            source = ", ".join(self._source(caller.at, facts)) or "code without debug information"
+            where, back = "", "returns to"
+            if caller.how != "call":
+                where, back = f"{'an' if caller.how == 'interrupt' else 'a'} {caller.how} in ", "pc"
+            text = f"{where}{source} ({back} {caller.pc:#x})"
+            yield Part("called by", text, -1, "", facts)
+
+    @cached_property
+    def _callers(self) -> Callers | None:
+        """What finds callers, if a core executed a program whose debug information is known."""
+        if self.system.core is None or self._firmware is None:
+            return None
+        return Callers(self.system, self.recording, self._firmware.frames)
 
     def _part(self, label: str, access: int, before: str = "") -> Part:
         """Return an access as text, with its origin."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path, PureWindowsPath
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +12,7 @@ from busbox.basics.errors import InputError, no_file
 from busbox.basics.ranges import Ranges
 from busbox.firmware.debug_functions import Function, read_functions
 from busbox.firmware.debug_lines import Unusable
+from busbox.firmware.frames import Frames
 
 if TYPE_CHECKING:
     from elftools.elf.elffile import ELFFile
@@ -67,7 +69,7 @@ class Firmware:
 
     def __init__(self, path: str | Path) -> None:
         self.path = Path(path)
-        contents = _contents(self.path)
+        self._contents = contents = _contents(self.path)
         try:
             self._functions = _functions(contents)
         except Unusable as error:
@@ -77,6 +79,19 @@ class Firmware:
                 "is not a valid ELF file: inconsistent or truncated",
                 str(path),
             ) from error
+
+    @cached_property
+    def frames(self) -> Frames:
+        """The frame information; without any, no address is described.
+
+        Raises
+        ------
+        InputError : it is inconsistent
+        """
+        try:
+            return Frames(self._contents)
+        except Unusable as error:
+            raise InputError.of(str(error), str(self.path)) from error
 
     def source(self, pc: int) -> Source | None:
         """Return where the instruction at an address comes from.

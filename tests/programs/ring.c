@@ -27,7 +27,7 @@ NOINLINE u32 station(u32 number)
     return sum + rings;
 }
 
-__attribute__((interrupt)) void pulled(void)
+__attribute__((interrupt, aligned(4))) void pulled(void)
 {
     LEVERS(0x20) = LEVERS(0x20); /* EVENTS: writing 1 clears */
     rings++;
