@@ -43,7 +43,7 @@ GROUPS = {
         "capture": "Decode the lines of a capture from real hardware.",
     },
     "Make": {
-        "new": "Write a bench to start from, with traffic and a model.",
+        "new": "Write a bench to start from, with a model or with a driver in C.",
         "convert": "Convert traffic between formats, names and numbers.",
         "schema": "Print the JSON Schema of a bench file, for editors.",
         "completion": "Print a script that adds command-line completion to a shell.",

@@ -34,6 +34,9 @@ from busbox.recording import Recording
 from busbox.system.hardware import Device
 from busbox.system.system import System
 
+#: What SLOT is for the core alone.
+CORE = "core"
+
 
 @click.command("state")
 @bench_argument
@@ -54,28 +57,51 @@ def command(
 
     BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox; or a saved
     recording, *.recording.npz. A register shows what a read in that cycle would return, without the
-    side effects of a read. Without SLOT, every slot is shown.
+    side effects of a read. Without SLOT, every slot is shown. If a core executes firmware, its
+    registers are shown too, or alone with core as SLOT: as the instructions that ended before that
+    cycle have left them.
     """
     if is_recording(bench):
         saved = open_recording(bench)
         cycle = _cycle(at, saved.clock_hz)
         over = cycle >= saved.cycles - 1
-        with opened(saved, to_replay=not over) as system:
+        with opened(saved, to_replay=not over or saved.core is not None) as system:
             shown = _shown(system, slot)
             recording = saved if over else _again(bench, saved, system, cycle, as_json)
+            _show(recording, system, shown, slot, cycle, as_json)
     else:
         with by_option():
             system = open_bench(bench, values).system(traffic)
         shown = _shown(system, slot)
         cycle = _cycle(at, system.clock_hz)
         recording = _run(system, cycle, as_json)
-    if as_json:
-        print_json(_object(recording, shown, cycle))
-    else:
-        page = paper()
-        _write(recording, shown, cycle, page)
-        page.print()
+        _show(recording, system, shown, slot, cycle, as_json)
     return 0
+
+
+def _show(
+    recording: Recording,
+    system: System,
+    shown: Sequence[Device],
+    slot: str | None,
+    cycle: int,
+    as_json: bool,
+) -> None:
+    from busbox.cli.core_state import as_object, core_state, write_core
+
+    core = None
+    if slot is None or not shown:
+        core = core_state(system, recording)
+    if as_json:
+        found = _object(recording, shown, cycle)
+        print_json(found if core is None else found | {"core": as_object(core, system)})
+        return
+    page = paper()
+    _write(recording, cycle, page)
+    if core is not None:
+        write_core(core, system, page)
+    _write_slots(recording, shown, page)
+    page.print()
 
 
 def _run(system: System, cycle: int, as_json: bool) -> Recording:
@@ -109,6 +135,10 @@ def _shown(system: System, slot: str | None) -> Sequence[Device]:
         return system.devices
     if slot in names:
         return [system.devices[names.index(slot)]]
+    if system.core is not None:
+        if slot == CORE:
+            return []
+        names.append(CORE)
     raise InputError.of(
         f"there is no slot {slot!r}{nearest(slot, names)} (known: {join_or(names)})", "state"
     )
@@ -176,7 +206,7 @@ def _levels(recording: Recording, device: Device) -> Iterator[tuple[str, int]]:
 # For people.
 
 
-def _write(recording: Recording, devices: Sequence[Device], asked: int, page: Paper) -> None:
+def _write(recording: Recording, asked: int, page: Paper) -> None:
     cycle, clock = recording.cycles - 1, recording.clock_hz
     page.line(
         (recording.bench, "bold"),
@@ -184,6 +214,9 @@ def _write(recording: Recording, devices: Sequence[Device], asked: int, page: Pa
     )
     if cycle < asked:
         page.line(f"note: the run ended here, before cycle {asked:,} ({recording.ended}).", hang=2)
+
+
+def _write_slots(recording: Recording, devices: Sequence[Device], page: Paper) -> None:
     for device in devices:
         page.title(f"{device.name} ({device.kind})")
         registers = list(_registers(recording, device))

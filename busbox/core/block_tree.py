@@ -123,6 +123,14 @@ def _parts(text: str) -> dict[str, str]:
     return dict(found)
 
 
+def _behind(node: Node, found: Decoded) -> int:
+    return node.pc + found.size & _M
+
+
+def _lands(align: int, node: Node, found: Decoded, target: int) -> bool:
+    return not (target & align or (target == node.pc and found.rd == NOWHERE))
+
+
 class Tree:
     """Grows the tree of a block.
 
@@ -252,15 +260,8 @@ class Tree:
                 for line in self._said(node, found, one.text).splitlines():
                     node.say(line)
                 self._put(node, found.rd, "d")
-        node.retire(self._behind(node, found), self._setup.cost(found.op))
+        node.retire(_behind(node, found), self._setup.cost(found.op))
         return False
-
-    def _behind(self, node: Node, found: Decoded) -> int:
-        return node.pc + found.size & _M
-
-    def _lands(self, node: Node, found: Decoded, target: int) -> bool:
-        """Return whether a jump goes on at its target; otherwise it traps, or the core sleeps."""
-        return not (target & self._align or (target == node.pc and found.rd == NOWHERE))
 
     def _branch(self, node: Node, found: Decoded, one: Instruction) -> bool:
         head, body, _ = one.text.splitlines()
@@ -270,25 +271,25 @@ class Tree:
         costs = self._setup.cost(found.op), self._taken
         if isinstance(test, int):
             taken = bool(test)
-            if taken and not self._lands(node, found, target):
+            if taken and not _lands(self._align, node, found, target):
                 node.leave("one")
                 return True
-            node.retire(target if taken else self._behind(node, found), costs[taken])
+            node.retire(target if taken else _behind(node, found), costs[taken])
             return False
         node.test = test
-        if self._lands(node, found, target):
+        if _lands(self._align, node, found, target):
             node.taken = node.child(target, costs[1], 1)
             self._open.append(node.taken)
         else:
             node.taken = Node(node.pc, lines=[(0, node.end("one"))])
-        node.past = node.child(self._behind(node, found), costs[0], 0)
+        node.past = node.child(_behind(node, found), costs[0], 0)
         self._open.append(node.past)
         return True
 
     def _jump(self, node: Node, found: Decoded, one: Instruction) -> bool:
         parts = _parts(one.text)
         target = self._value(node, found, parts["next"])
-        if isinstance(target, int) and not self._lands(node, found, target):
+        if isinstance(target, int) and not _lands(self._align, node, found, target):
             node.leave("one")
             return True
         if isinstance(target, str):
@@ -322,7 +323,7 @@ class Tree:
             ends = self._at_any(node, one, at, guess)
         if not ends:
             node.stores += store
-            node.retire(self._behind(node, found), self._setup.cost(found.op))
+            node.retire(_behind(node, found), self._setup.cost(found.op))
         return ends
 
     def _due(self, node: Node, one: _Access, how: str, at: str) -> Exit:
@@ -332,7 +333,7 @@ class Tree:
         end.at, end.value = at, one.value
         rest = self._setup.cost(found.op) - self._setup.access_at
         end.access = (
-            int(one.store), found.rd, one.width, found.more, self._behind(node, found), rest, node.pc,
+            int(one.store), found.rd, one.width, found.more, _behind(node, found), rest, node.pc,
         )  # fmt: skip
         return end
 

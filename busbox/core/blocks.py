@@ -31,6 +31,7 @@ _PATIENCE = 16
 _PC, _CYCLE, _UNTIL, _KIND, _PENDING = (
     AT[name] for name in ("pc", "cycle", "until", "kind", "pending")
 )
+_SLEEPING = AT["sleeping"]
 _FAILED, _MIE_BIT, _MIE, _LINES = (AT[name] for name in ("failed", "mie_bit", "mie", "lines"))
 _FRESH = AT["fresh"]
 _P_LEFT, _P_SIZE, _P_SHIFT = (AT[name] for name in ("p_left", "p_size", "p_shift"))
@@ -138,7 +139,7 @@ class PythonExecutor:
             # Otherwise there is no more room in the journal.
             state[_UNTIL] = until
             if pc == LEFT and state[_KIND] == IDLE:
-                return state[_PC]
+                return self._interpret() if state[_SLEEPING] else state[_PC]
         return pc
 
     def forget(self, address: int) -> None:

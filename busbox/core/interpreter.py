@@ -13,7 +13,8 @@ from functools import cache
 from textwrap import indent
 from typing import Any
 
-from busbox.core.machine import CHANGING, CONSTANTS, FETCH, GIVEN, TAIL, TOP, cases, halved
+from busbox.core.dispatch import halved
+from busbox.core.machine import CHANGING, CONSTANTS, FETCH, GIVEN, TAIL, TOP, cases
 
 #: ``run()``: execute; return whether it was left at an address that is arrived at often.
 Run = Callable[[], bool]

@@ -57,8 +57,7 @@ class HostDriver:
         self._process: HostProcess | None = None
         #: From the addresses of the library's file to those in the process, if that is known.
         self._base: int | None = None
-        #: The access that waits for its result, and the last one with its place.
-        self._open: Request | None = None
+        #: The last access, with its place.
         self._last: tuple[Request, Place] | None = None
 
     def next(self, moment: Moment) -> Step | None:
@@ -123,11 +122,11 @@ class HostDriver:
         return InputError.of(text, library.name)
 
     def _answer(self, process: HostProcess, result: Result | None) -> None:
-        """Give the driver the result of its last access; after a pause there is none."""
-        request, self._open = self._open, None
-        if request is None or result is None:
+        """Give the driver the result of its last access; nothing takes it after a pause."""
+        if self._last is None or result is None:
             process.answer(0, False)
             return
+        request, _ = self._last
         word = result.data >> 8 * (request.address % 4)
         process.answer(word & (1 << 8 * request.size) - 1, result.error)
 
@@ -147,7 +146,7 @@ class HostDriver:
         if address % size:
             text = f"the address of {size} bytes must be a multiple of {size}, not {address:#010x}"
             raise self._error(text, place)
-        self._open, self._last = request, (request, place)
+        self._last = request, place
         lane = address % 4
         return AccessStep(
             write,

@@ -163,13 +163,12 @@ class HostLibrary:
             self._firmware = Firmware(self.path)
         return self._firmware.source(pc)
 
-    def _shown(self, source: Source) -> str:
-        """Return the name of a source file: its path from the library's folder, if it is there."""
+    @staticmethod
+    def _shown(source: Source) -> str:
+        """Return the name of a source file: with its folder, if that is inside of the compiler's."""
         path = PurePath(source.path)
-        inside = not path.is_absolute() and ".." not in path.parts
-        if inside and (self.path.parent / path).is_file():
-            return path.as_posix()
-        return source.file
+        outside = path.is_absolute() or ".." in path.parts
+        return source.file if outside else path.as_posix()
 
     def _elf(self) -> ELFFile:
         from elftools.elf.elffile import ELFFile  # late: only such a library needs it

@@ -7,6 +7,7 @@ import ctypes
 from functools import cache
 from typing import Any
 
+from busbox.core.dispatch import chosen
 from busbox.core.layout import REGISTERS, forget
 from busbox.core.machine import (
     ARRAYS,
@@ -19,7 +20,6 @@ from busbox.core.machine import (
     ROOM,
     STATE,
     cases,
-    chosen,
     text,
 )
 from busbox.core.setup import CoreSetup

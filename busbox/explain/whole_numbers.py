@@ -73,11 +73,36 @@ def solve(matrix: Matrix, wanted: Matrix, least: Sequence[int], given: Sequence[
         return _badness(rows[:, :count], rows[:, count], weights, whole), whole.tolist()
 
     best = with_fixed(given)
-    for index, step in product(fixed, NEARBY):
-        if best[0][0] and given[index] + step >= least[index]:
-            tried = [value + step * (one == index) for one, value in enumerate(given)]
-            best = min(best, with_fixed(tried), key=lambda one: one[0])
+    for index in fixed if best[0][0] else ():
+        for step in (0, *NEARBY):
+            around = _within(factor, rows, free, index, best[1], least)
+            tried = [around + step if one == index else value for one, value in enumerate(best[1])]
+            if best[0][0] and tried[index] >= least[index]:
+                best = min(best, with_fixed(tried), key=lambda one: one[0])
     return Solution(tuple(best[1]), tuple(_ties(factor, free, fixed, best[1])))
+
+
+def _within(
+    factor: Matrix,
+    rows: Matrix,
+    free: Sequence[int],
+    index: int,
+    values: Sequence[int],
+    least: Sequence[int],
+) -> int:
+    """Return the value of a column nearest to what it has with which no other is below its least."""
+    held = np.array([0 if one in free else value for one, value in enumerate(values)])
+    rest = rows[:, -1] - rows[:, :-1] @ held
+    real = np.linalg.lstsq(rows[:, free].astype(float), rest, rcond=None)[0]
+    parts = np.linalg.lstsq(factor[:, free], factor[:, index], rcond=None)[0]
+    low, high = float(least[index]), np.inf
+    for one, value, part in zip(free, real, parts, strict=True):
+        # value - part * (x - x now) must be at least what is allowed.
+        if abs(part) > TINY:
+            limit = values[index] + (value - least[one]) / part
+            low, high = (low, min(high, limit)) if part > 0 else (max(low, limit), high)
+    slack = 1e-6
+    return int(max(np.ceil(low - slack), min(float(values[index]), np.floor(high + slack))))
 
 
 def _independent(factor: Matrix) -> list[int]:

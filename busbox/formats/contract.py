@@ -12,7 +12,7 @@ Contract
 4. A format may only read or only write: the other function is None, and asking for it is an error.
 5. What cannot be read or written raises InputError: with the file's name and the line, where there
    are lines (:func:`busbox.basics.errors.limited` for many mistakes), or, while writing, with the
-   number of the step, from 1: ``step 3: CSV holds accesses only, not a mark``. Nothing is dropped.
+   number of the step, from 1: ``step 3: CSV cannot hold a handler``. Nothing is dropped.
 6. A format reads back what it wrote as the same steps (a step's line number is not compared).
 7. A file may hold the signals of a bus instead of steps. ``of_signals`` then gives the format that
    reads such a file by a map of them. What a reader should know of it (accesses left out, times

@@ -14,6 +14,7 @@ from busbox.cpu.bus import Bus
 from busbox.device import Field, Pin, Register, RegisterModel, Setting
 from busbox.findings.expectations import KEYS as EXPECT_KEYS
 from busbox.findings.pages import own_pages
+from busbox.formats.waveform.kinds import BUS_KINDS, CLOCK, CYCLE, RESET
 from busbox.guide.bench_keys import all_tables, keys_of
 from busbox.guide.commands import verbs
 from busbox.guide.markdown import (
@@ -37,6 +38,22 @@ def _things(kind: Kind) -> str:
         for name in kind.built_in
     ]
     return table(("Name", "What it is"), rows)
+
+
+def _bus_kinds() -> str:
+    """Return the kinds of bus that can be imported, each with its signals."""
+    parts = []
+    for kind in BUS_KINDS.values():
+        rows = [
+            (code(role.name), escaped(role.text), "yes" if role.required else "")
+            for role in kind.roles
+        ]
+        signals = table(("Key", "Signal", "Required"), rows)
+        parts.append(f"### {kind.name}\n\n{escaped(kind.text)}\n\n{signals}")
+    others = [(code(role.name), escaped(role.text)) for role in (CLOCK, CYCLE, RESET)]
+    every = table(("Key", "Signal"), others)
+    parts.append(f"### Clock and reset\n\nFor every kind with a clock.\n\n{every}")
+    return "\n\n".join(parts)
 
 
 def _exports() -> str:
@@ -185,6 +202,7 @@ INSERTS: Mapping[str, Callable[[], str]] = {
     "terminators": _terminators,
     "recording": _recording,
     "exports": _exports,
+    "bus-kinds": _bus_kinds,
     "profiles": _profiles,
     "kinds": _kinds,
     "verbs": verbs,

@@ -18,7 +18,7 @@ from busbox.plugins import ATTACHMENTS, DEVICES, RULES, find
 #: Topics with a file in ``pages``, by the heading that lists them.
 WRITTEN: Mapping[str, tuple[str, ...]] = {
     "Describe a bench": ("bench", "addresses", "pins", "expectations", "attachments"),
-    "Traffic": ("steps", "csv", "python", "core", "firmware", "host-driver"),
+    "Traffic": ("steps", "csv", "python", "core", "firmware", "importing", "host-driver"),
     "Devices": ("models", "device", "hardware", "check"),
     "Run and understand": (
         "run",

@@ -232,13 +232,32 @@ def test_an_image_keeps_its_number(capsys: pytest.CaptureFixture[str]) -> None:
     )
 
 
-def test_marks_that_csv_cannot_hold_are_said_to_be_left_out(
+FORMAT = """\
+from busbox.formats.contract import Format
+
+def write(steps):
+    for step in steps:
+        yield type(step).__name__
+
+KINDS = Format.of_lines("Kinds of steps.", None, write)
+"""
+
+
+def test_marks_that_a_format_cannot_hold_are_said_to_be_left_out(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    """Of a recording; in a traffic file a mark is a step, and is refused."""
+    """Of a recording, in a format that is not known to hold marks; CSV and steps have them."""
     say(capsys, "run", "first_light", "--until", "50 us", "--out", "out")
-    told = say(capsys, "convert", "out/first_light.recording.npz", "a.csv")
+    Path("kinds.py").write_text(FORMAT, encoding="utf-8")
+    words = ("convert", "out/first_light.recording.npz")
+    told = say(capsys, *words, "a.kinds", "--to", "kinds.py:KINDS")
     assert told.endswith(" steps; 2 marks left out\n")
+    kept = []
+    for name in ("a.csv", "a.steps"):
+        assert "left out" not in say(capsys, *words, name)
+        kept.append(list(read_traffic(Path(name))))
+    assert kept[0] == kept[1]
+    assert sum(isinstance(step, Mark) for step in kept[0]) == 2
 
 
 # What cannot be used.
@@ -247,21 +266,16 @@ def test_marks_that_csv_cannot_hold_are_said_to_be_left_out(
 CASES = (
     Spoiled(
         "The formats must be known.",
-        "busbox: IN: must end in .steps, .csv or .recording.npz (traffic may have .gz after it), not "
-        "'day.txt'\n"
+        "busbox: IN: must end in .steps, .csv, .vcd or .recording.npz (traffic may have .gz after it), "
+        "not 'day.txt'\n"
         "busbox: OUT: must end in .steps or .csv (traffic may have .gz after it), not "
         "'day.recording.npz'\n",
         args=("convert", "day.txt", "day.recording.npz"),
     ),
     Spoiled(
         "A step that the format cannot hold is refused by its number.",
-        "busbox: day.csv: step 2: CSV holds accesses only, not a pause\n",
-        files={"day.steps": "write 4 1\npause 2\n"},
-        args=("convert", "day.steps", "day.csv"),
-    ),
-    Spoiled(
-        "A name that the format cannot hold is refused by its step.",
-        "busbox: day.csv: step 1: CSV holds addresses only, not the name levers.OUT\n",
+        "busbox: day.csv: step 2: CSV cannot hold a handler\n",
+        files={"day.steps": "write 4 1\nhandler a on levers.interrupt\nend\n"},
         args=("convert", "day.steps", "day.csv"),
     ),
     Spoiled(

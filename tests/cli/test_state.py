@@ -9,6 +9,7 @@ import pytest
 
 from busbox import load_bench
 from tests.cli.saying import say
+from tests.programs import FOLDER
 from tests.spoiled.cabin import Spoiled, assert_told
 
 pytestmark = pytest.mark.quick
@@ -158,3 +159,66 @@ def test_it_is_told_and_nothing_is_left(
 ) -> None:
     """Each cycle: its sentence holds, its whole text is told, and the folder stays as it was."""
     assert_told(spoiled, tmp_path, monkeypatch, capsys)
+
+
+# A core.
+
+
+def write_ring() -> None:
+    """Write a bench that executes the program ring, to ring.toml."""
+    Path("ring.toml").write_text(
+        'clock = "16 MHz"\n[slot.levers]\nmodel = "gpio"\nbase = 0x4000_0000\nsize = 0x1000\n'
+        f'[traffic]\nfile = "{(FOLDER / "ring.elf").as_posix()}"\n[core]\nisa = "rv32im"\n'
+        'ebreak = "end"\ninterrupt = "levers.interrupt"\n'
+        '[[input]]\nat = 400\npin = "levers.in.4"\nlevel = 1\n',
+        encoding="utf-8",
+    )
+
+
+def test_the_registers_of_a_core_are_shown_by_the_names_of_the_convention(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In the interrupt of the program ring: the stack has grown by 64, mcause says why."""
+    monkeypatch.chdir(tmp_path)
+    write_ring()
+    told = say(capsys, "state", "ring.toml", "core", "--at", "460")
+    assert told.startswith("ring: cycle 460 (28.75 us at 16 MHz)\n\ncore (rv32im)\n  pc  ")
+    assert "  pulled, ring.c:" in told
+    assert "  mcause   0x8000000b\n" in told
+    assert "levers (gpio)" not in told
+    object_ = json.loads(say(capsys, "state", "ring.toml", "--at", "460", "--json"))
+    core = object_["core"]
+    assert (core["function"], core["file"]) == ("pulled", "ring.c")
+    assert core["machine"]["mcause"] == 1 << 31 | 11
+    before = json.loads(say(capsys, "state", "ring.toml", "--at", "400", "--json"))["core"]
+    assert before["registers"]["sp"] - core["registers"]["sp"] in (64, 64 + 32, 64 - 32)
+    assert set(object_["slots"]) == {"levers"}
+    assert list(core["registers"])[:5] == ["ra", "sp", "gp", "tp", "t0"]
+    assert len(core["registers"]) == 31
+
+
+def test_a_saved_recording_has_the_registers_of_its_core_too(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The program is inside: the same registers as from the bench, at the end and in the middle."""
+    monkeypatch.chdir(tmp_path)
+    write_ring()
+    say(capsys, "run", "ring.toml", "--out", "kept")
+    (tmp_path / "ring.toml").rename(tmp_path / "gone.toml")
+    (file,) = map(str, Path("kept").glob("*.recording.npz"))
+    for at in (("--at", "460"), ("--at", "99999")):
+        seen = json.loads(say(capsys, "state", file, *at, "--json"))["core"]
+        expected = json.loads(say(capsys, "state", "gone.toml", *at, "--json"))["core"]
+        assert seen == expected
+
+
+def test_without_a_core_there_is_no_slot_of_that_name(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Steps have no registers."""
+    monkeypatch.chdir(tmp_path)
+    told = say(capsys, "state", "first_light", "core", "--at", "5", code=2)
+    assert told.startswith("busbox: state: there is no slot 'core'")
+    write_ring()
+    told = say(capsys, "state", "ring.toml", "cor", "--at", "5", code=2)
+    assert "did you mean 'core'? (known: levers or core)" in told

@@ -263,13 +263,26 @@ def test_without_debug_information_an_access_has_its_address(tmp_path: Path) -> 
 
 
 def test_a_source_file_in_a_folder_keeps_its_path(tmp_path: Path) -> None:
-    """``parts/lamp.c`` is named from the folder of the library on."""
+    """``parts/lamp.c`` is named from the folder of the compiler on; one outside by its name."""
     (tmp_path / "parts").mkdir()
     text = '#include "../busbox.h"\nvoid lamp(void) { bus_write32(0x1000, 1); }\n'
     (tmp_path / "parts" / "lamp.c").write_text(text, encoding="utf-8")
     compiled(tmp_path, "void lamp(void);\nint main(void) { lamp(); return 0; }\n", "parts/lamp.c")
     recording = bench_of(tmp_path).run("python")
     assert recording.place_of(0) == "parts/lamp.c:2"
+    compiled(tmp_path, "void lamp(void);\nint main(void) { lamp(); return 0; }\n",
+             str(tmp_path / "parts" / "lamp.c"))  # fmt: skip
+    assert bench_of(tmp_path).run("python").place_of(0) == "lamp.c:2"
+
+
+def test_an_access_from_another_library_has_no_line_of_this_one(tmp_path: Path) -> None:
+    """Its address means nothing in the driver's file."""
+    bell = '#include "busbox.h"\nvoid ring(void) { bus_write32(0x1000, 5); bus_error(); }\n'
+    compiled(tmp_path, bell, bus=False, name="libbell.so")
+    main = '#include "busbox.h"\nvoid ring(void);\nint main(void) { ring(); return 0; }\n'
+    compiled(tmp_path, main, "-L.", "-lbell", f"-Wl,-rpath,{tmp_path}")
+    found = bench_of(tmp_path).run("python").accesses
+    assert (found.data.tolist(), found.line.tolist(), found.pc.tolist()) == ([5], [-1], [-1])
 
 
 COUNTING = """

@@ -103,11 +103,18 @@ ENDS = {
 
 
 @pytest.mark.parametrize("name", ENDS)
-def test_an_end_is_one_message_with_the_last_access(name: str, tmp_path: Path) -> None:
+def test_an_end_is_one_message_with_the_last_access(
+    name: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capfd: pytest.CaptureFixture[str],
+) -> None:
     """Signals, exits, loops and impossible addresses: what happened, and after which access."""
     body, told = ENDS[name]
+    monkeypatch.setattr(host_process, "LOADING", 3600.0)  # that is not the limit of a loop
     compiled(tmp_path, driver(body), flags=("-std=gnu11", *FLAGS[3:]))
     assert error_of(tmp_path, patience=0.5) == told
+    assert capfd.readouterr() == ("", "")
 
 
 def test_an_access_from_another_thread_is_refused(tmp_path: Path) -> None:
@@ -311,8 +318,39 @@ def test_the_process_ends_with_its_object(tmp_path: Path) -> None:
     assert begun.kind == host_child.BEGUN
     inside = process._process
     assert inside.poll() is None
+    assert os.getpgid(inside.pid) != os.getpgid(0)  # a terminal sends Ctrl-C to a whole group
     del process
     assert inside.poll() == 0
+
+
+def test_time_that_busbox_takes_does_not_count(tmp_path: Path) -> None:
+    """A driver that waits for an answer is not the one that is slow."""
+    library = compiled(tmp_path, driver("int main(void) { bus_read32(0x1000); return 0; }"))
+    process = HostProcess(library, "main", 0.3)
+    kinds = []
+    for _ in range(3):
+        request = process.receive()
+        kinds.append(None if request is None else request.kind)
+        if kinds[-1] == host_child.READ:
+            time.sleep(0.6)
+            process.answer(0, False)
+    assert kinds == [host_child.BEGUN, host_child.READ, host_child.RETURNED]
+    assert not process.overdue
+    assert process.end() == 0
+
+
+def test_the_process_takes_no_module_of_the_user(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Files in the present folder, or on PYTHONPATH, that are named like modules are left alone."""
+    (tmp_path / "struct.py").write_text("raise SystemExit(7)\n", encoding="utf-8")
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    monkeypatch.chdir(tmp_path)
+    process = HostProcess(compiled(tmp_path, EMPTY), "main", 60)
+    begun = process.receive()
+    process.end()
+    assert begun is not None
+    assert begun.kind == host_child.BEGUN
 
 
 def test_a_process_that_does_not_end_by_itself_is_killed(
@@ -389,11 +427,20 @@ def test_what_a_driver_prints_goes_to_standard_error(tmp_path: Path) -> None:
     )
 
 
-def test_a_crash_leaves_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_crash_leaves_no_file(tmp_path: Path) -> None:
     """No core file is written, whatever the limit of the shell."""
+    import resource
+
     source = driver(
-        "int main(void) { struct rlimit r; getrlimit(RLIMIT_CORE, &r); exit((int)r.rlim_cur); }",
+        "int main(void) { struct rlimit r; getrlimit(RLIMIT_CORE, &r); exit(r.rlim_cur != 0); }",
         "#include <sys/resource.h>",
     )
     compiled(tmp_path, source, flags=("-std=gnu11", *FLAGS[3:]))
-    assert "called exit(0)" in error_of(tmp_path)
+    before, most = resource.getrlimit(resource.RLIMIT_CORE)
+    if most == 0:
+        pytest.skip("the system lets nobody write a core file")
+    resource.setrlimit(resource.RLIMIT_CORE, (most, most))
+    try:
+        assert "called exit(0)" in error_of(tmp_path)
+    finally:
+        resource.setrlimit(resource.RLIMIT_CORE, (before, most))

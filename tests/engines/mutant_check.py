@@ -1,22 +1,17 @@
 """The comparisons that must find a mutant. Run in a process of its own: ``CHECK ENGINE``.
 
 CHECK is a name of :data:`CHECKS`, or a test, as ``FILE::TEST`` from the folder of the tests.
-
-Exit codes: 0: nothing was found; 3: a comparison differs: an assertion of a test failed; 4: any other
-exception, from which nobody can tell whether a comparison would differ; 5: a run did not end.
+The exit codes are those of :mod:`tests.mutant_runs`.
 """
 
 from __future__ import annotations
 
-import re
 import signal
 import sys
-import traceback
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
@@ -27,11 +22,10 @@ from tests.engines.netlist.test_random_designs import agree as designs_agree
 from tests.engines.netlist.test_values import WIDTHS, compute, far_left, shift
 from tests.engines.test_engines_agree import MIXED, agree, check
 from tests.models.test_twins import as_hardware
+from tests.mutant_runs import meaning, run_tests
 from tests.plans import plans
 
-FOUND, BROKEN, ENDLESS = 3, 4, 5
 SECONDS = 60
-TESTS = Path(__file__).resolve().parent.parent
 #: Benches, and their slots in hardware.
 BENCHES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("interrupted", ()),
@@ -73,46 +67,7 @@ def values(engine: str) -> None:
 def sharp(engine: str) -> None:
     """Run sharp cases: of cycles and calls that are left out, of commands that are cut."""
     for name in ("test_quiescence.py", "test_commands_cut.py"):
-        _run(f"engines/{name}")
-
-
-class Failures:
-    """A plug-in of pytest that keeps what was raised, in tests or while they were collected."""
-
-    def __init__(self) -> None:
-        self.raised: list[BaseException] = []
-
-    def pytest_exception_interact(self, call: pytest.CallInfo[Any]) -> None:
-        """Keep it."""
-        assert call.excinfo is not None
-        self.raised.append(call.excinfo.value)
-
-
-def _run(tests: str) -> None:
-    """Run tests, and raise what the first that fails has raised."""
-    # With "prepend", processes that tests start would import the package as it is.
-    words = ["-q", "-x", "-m", "not long", "-p", "no:cacheprovider", "-W", "ignore"]
-    words.append("--import-mode=append")
-    failures = Failures()
-    code = pytest.main([*words, str(TESTS / tests)], plugins=[failures])
-    for error in failures.raised:
-        raise error
-    if code:
-        raise RuntimeError(f"pytest ended with exit code {code}")
-
-
-def is_difference(error: BaseException) -> bool:
-    """Return whether a test has asserted something that does not hold, and not the package itself."""
-    if isinstance(error, pytest.fail.Exception):
-        return True
-    if not isinstance(error, AssertionError):
-        return False
-    if error.__cause__ is not None:  # the traceback of another process, as text
-        file = re.findall(r'File "(.*?)"', str(error.__cause__))[-1]
-    else:
-        *_, (last, _) = traceback.walk_tb(error.__traceback__)
-        file = last.f_code.co_filename
-    return Path(file).is_relative_to(TESTS)
+        run_tests(f"engines/{name}")
 
 
 def benches(engine: str) -> None:
@@ -141,7 +96,7 @@ def drawn(engine: str) -> None:
 def page(engine: str) -> None:
     """Run the cases of pins, handlers and resets that are worked out from the semantics page."""
     with ending():
-        _run("run/test_pins_and_handlers.py")
+        run_tests("run/test_pins_and_handlers.py")
 
 
 def guards(engine: str) -> None:
@@ -172,14 +127,11 @@ def main(check: str, engine: str) -> int:
     """Run a comparison; return the exit code."""
     try:
         if "::" in check:
-            _run(check)
+            run_tests(check)
         else:
             CHECKS[check](engine)
     except (Exception, pytest.fail.Exception) as error:
-        print(f"{type(error).__name__}: {error}"[:300])
-        if isinstance(error, TimeoutError):
-            return ENDLESS
-        return FOUND if is_difference(error) else BROKEN
+        return meaning(error)
     return 0
 
 

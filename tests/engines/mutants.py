@@ -9,27 +9,7 @@ that was written for the mistake.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-
-@dataclass(frozen=True)
-class Mutant:
-    """One mistake; ``quick`` ones run in the normal tests.
-
-    Attributes
-    ----------
-    unchanged : why the mistake changes nothing that a comparison could find; "" for all others
-    """
-
-    mistake: str
-    file: str
-    old: str
-    new: str
-    check: str
-    engine: str = "python"
-    quick: bool = False
-    unchanged: str = ""
-
+from tests.mutant_runs import Mutant
 
 NETLIST = "engines/netlist/"
 LOOP = "engines/loop.py"

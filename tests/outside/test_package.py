@@ -117,7 +117,7 @@ def test_a_verb_runs_with_our_exit_codes(busbox: Busbox, tmp_path: Path) -> None
     assert told.startswith("busbox: strike: there is no option '--time'; did you mean '--times'?")
     told = busbox("strike", "a.bels", code=2)
     assert told == (
-        "busbox: a.bels: a traffic file must end in .steps, .csv or .bells "
+        "busbox: a.bels: a traffic file must end in .steps, .csv, .vcd or .bells "
         "(optionally followed by .gz), or be "
         "FILE.py:FUNCTION, not 'a.bels'; did you mean '.bells'?\n"
     )

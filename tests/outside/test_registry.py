@@ -268,7 +268,7 @@ SPOILED = (
     ("", "", ("list", "format"), "list: there is no list of 'format'; did you mean 'formats'? (known: "
      "benches, devices, attachments, formats, sources, rules, exports, buses, engines or verbs)"),
     ("", "", ("convert", "day.notes", "a.steps", "--from", "notes"),
-     "--from: there is no traffic format 'notes'; did you mean 'steps'? (known: steps, csv or "
+     "--from: there is no traffic format 'notes'; did you mean 'steps'? (known: steps, csv, vcd or "
      "file.py:Format)"),
     ("", "", ("convert", "a.recording.npz", "a.steps", "--from", "csv"),
      "--from: must not be given for a recording, 'a.recording.npz'"),
@@ -294,7 +294,7 @@ SPOILED = (
     ('source = "tower.py:Peal"\ncount = 2', 'file = "day.notes"\nformat = "notes"',
      ("run", "bench.toml"),
      "bench.toml:8: traffic.format: there is no traffic format 'notes'; did you mean 'steps'? "
-     "(known: steps, csv or file.py:Format)"),
+     "(known: steps, csv, vcd or file.py:Format)"),
     ('source = "tower.py:Peal"\ncount = 2', 'file = "day.notes"\nformat = "tower.py:ODD"',
      ("run", "bench.toml"), "day.notes: its format raised ValueError: a format must yield "
       "steps, not 3"),

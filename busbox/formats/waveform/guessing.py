@@ -27,6 +27,8 @@ from busbox.formats.waveform.kinds import (
 _DIRECTION = re.compile(r"_(?:i|o|in|out)$")
 #: Beginnings and ends of a name that say that a signal is active at 0.
 _LOW = re.compile(r"^n(?=rd$|wr$|we$|oe$|cs$|ce$)|_n$|_b$|_l$|(?<=rst)n$|(?<=reset)n$|n$")
+#: In place of what names begin with: the signals of a scope, whatever their names begin with.
+ANY = "*"
 
 
 @dataclass(frozen=True)
@@ -115,9 +117,11 @@ def guesses(variables: Sequence[Variable]) -> list[Guess]:
                     one for one in (role.name, *role.known_as)
                     if name.leaf == one or name.leaf.endswith(f"_{one}")
                 )  # fmt: skip
-                place = name.scope, name.leaf.removesuffix(known)
-                places.setdefault(place, {}).setdefault(role.name, (key, name))
-        found += [_guess(kind, place, roles, variables) for place, roles in places.items()]
+                for place in ((name.scope, name.leaf.removesuffix(known)), (name.scope, ANY)):
+                    places.setdefault(place, {}).setdefault(role.name, (key, name))
+        made = {place: _guess(kind, place, roles, variables) for place, roles in places.items()}
+        whole = {scope for (scope, begin), one in made.items() if begin != ANY and not one.lacks}
+        found += [one for (scope, begin), one in made.items() if begin != ANY or scope not in whole]
     found.sort(key=lambda guess: (len(guess.lacks), -len(guess.keys)))
     return found
 
@@ -154,7 +158,8 @@ def _guess(
                 keys[key] = name.variable.short
             elif role.required:
                 lacks.append(role.name)
-    return Guess(kind, ".".join(part for part in place if part), keys, tuple(lacks))
+    scope = ".".join(part for part in place if part and part != ANY)
+    return Guess(kind, scope, keys, tuple(lacks))
 
 
 def _nearest(role: Role, scope: str, variables: Sequence[Variable]) -> tuple[str, _Name] | None:
