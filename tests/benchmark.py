@@ -37,7 +37,7 @@ from busbox.formats.files import read_traffic
 from busbox.map.registers import Register, RegisterTable
 from busbox.run.loop import Replay
 from busbox.system.system import System
-from tests import benchmark_lines
+from tests import benchmark_core, benchmark_lines
 
 
 @dataclass(frozen=True)
@@ -54,6 +54,7 @@ class Sizes:
     accesses : of the crowded bus, and of the empty model
     growth : numbers of accesses made while a bench runs
     edges : of a line that is decoded
+    rounds : of the loop that a core executes
     """
 
     bench: str = "signal_cabin"
@@ -67,12 +68,14 @@ class Sizes:
     accesses: tuple[int, int] = (40_000, 100_000)
     growth: tuple[int, int, int] = (10**4, 10**5, 10**6)
     edges: int = benchmark_lines.EDGES
+    rounds: int = benchmark_core.ROUNDS
 
 
 FULL = Sizes()
 SHORT = Sizes(
     bench="first_light", hardware=200, models=200, timer=200, crowd=200, until=240, times=1,
     slots=(4,), accesses=(40, 100), growth=(10, 20, 30), edges=2 * 2 * 24 * benchmark_lines.LAMPS,
+    rounds=10,
 )  # fmt: skip
 KINDS: dict[str, dict[str, Any]] = {
     "gpio": {}, "uart": {}, "timer": {}, "pulse_led": {"lamps": 12},
@@ -367,6 +370,7 @@ def main(sizes: Sizes = FULL, measured: Callable[..., dict[str, float]] = apart)
     table.growth()
     table.shell()
     benchmark_lines.main(sizes.edges)
+    benchmark_core.main(sizes.rounds, min(3, sizes.times))
     table.profile()
 
 

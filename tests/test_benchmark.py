@@ -9,6 +9,7 @@ import pytest
 pytest.importorskip("resource", reason="Windows cannot say how much memory was used")
 
 from tests.benchmark import FULL, SHORT, best_reference, cases, main, measure
+from tests.benchmark_core import EXECUTORS, PROGRAMS
 
 #: The same steps as in "10000 accesses", more of them.
 LONGER = {"100000 accesses", "1000000 accesses"}
@@ -45,6 +46,10 @@ SECTIONS: dict[str, list[str] | None] = {
     "A model's access costs": ["busbox run first_light, from shell to summary: "],
     "decoding": [f"{line}, {what}" for line in ("lamp line", "serial line")
                  for what in ("plain Python", "decoded", "decoded, judged, described")],
+    "executing": [f"{what}, {how}" for what, ways in (
+        ("loop", ["plain interpreter", *EXECUTORS]), *((one, EXECUTORS) for one in PROGRAMS),
+        ("signal_cabin", ["engine python", "engine llvm"]),
+    ) for how in ways],
     "Where the time of (b) goes, engine llvm": None,
 }  # fmt: skip
 

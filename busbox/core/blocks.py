@@ -133,7 +133,7 @@ class PythonExecutor:
         """Let the interpreter execute one instruction; return what follows, or ``LEFT``."""
         state = self.state
         until = state[_UNTIL]
-        state[_UNTIL] = min(until, state[_CYCLE] + 1)
+        state[_UNTIL] = state[_CYCLE] + 1
         pc = self._interpret()
         if state[_UNTIL]:
             # Otherwise there is no more room in the journal.
