@@ -1,7 +1,7 @@
 """Mistakes put into a copy of the package, one at a time, and the tests that must find them.
 
-A test runs in a process of its own: ``python -m tests.mutant_runs FILE::TEST``, with FILE from the folder
-of the tests.
+A test runs in a process of its own: ``python -m tests.mutant_runs FILE::TEST``, with FILE from the
+folder of the tests.
 
 Exit codes: 0: nothing was found; 3: a comparison differs: an assertion of a test failed; 4: any other
 exception, from which nobody can tell whether a comparison would differ; 5: a run did not end.

@@ -1,4 +1,4 @@
-"""How the text of the core finds what an instruction does: one comparison after the other, or halving."""
+"""How the text of the core finds what an instruction does: one test after another, or by halving."""
 
 from __future__ import annotations
 

@@ -72,7 +72,7 @@ def test_benches_are_those_that_ship_and_folders_with_one(offered: Offered) -> N
     """A folder with a bench, folders to go into, benches that ship, sets where they can be run."""
     assert offered("run", "first") == ["first_light"]
     assert offered("run", "c") == ["cabin"]
-    assert offered("run", "n") == ["notes/"]
+    assert offered("run", "n") == ["night_watch", "notes/"]
     assert "mistakes" in offered("run", "")
     assert "mistakes" not in offered("map", "")
     assert "mistakes/hang" in offered("map", "mistakes/h")

@@ -74,7 +74,11 @@ ARITHMETIC = tuple(
         ("bge compares without signs", "(a ^ S) >= (b ^ S)", "a >= b"),
         ("bltu compares with signs", '"bltu", 6, "a < b"', '"bltu", 6, "(a ^ S) < (b ^ S)"'),
         ("bgeu compares with signs", '"bgeu", 7, "a >= b"', '"bgeu", 7, "(a ^ S) >= (b ^ S)"'),
-        ("auipc counts from the next instruction", '"d = pc + imm & M"', '"d = pc + size + imm & M"'),
+        (
+            "auipc counts from the next instruction",
+            '"d = pc + imm & M"',
+            '"d = pc + size + imm & M"',
+        ),
         ("a taken branch costs as one that is not", "\\n    cost = taken", ""),
     )
 )
@@ -155,7 +159,7 @@ STALE = (
 )  # fmt: skip
 
 _LINES = "(11, 3, 7, *range(16, 32))"
-_READ_SLOW = 'if slow:\n{indent(_SLOW.format(store=0'
+_READ_SLOW = "if slow:\n{indent(_SLOW.format(store=0"
 TRAPS = tuple(
     _one(MACHINE, *texts)
     for texts in (
@@ -366,7 +370,11 @@ _CONSULTS = SHARP + "test_the_loop_asks_machine_code_as_consult_does"
 IN_CODE = tuple(
     _one(NATIVE, *texts, _CONSULTS)
     for texts in (
-        ("machine code: asking takes no checkpoint", "label %save, label %go", "label %go, label %go"),
+        (
+            "machine code: asking takes no checkpoint",
+            "label %save, label %go",
+            "label %go, label %go",
+        ),
         (
             "machine code: asking saves no registers",
             "call void @llvm.memcpy.p0.p0.i64(ptr %to_x, ptr %x, i64 {8 * REGISTERS}, i1 false)",

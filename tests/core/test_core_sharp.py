@@ -14,7 +14,7 @@ from busbox.core.core import AHEAD, Core
 from busbox.core.image import Memory
 from busbox.core.instructions import CLASSES
 from busbox.core.layout import AT
-from busbox.core.machine import ACCESS, CHANGING, DECODE, STOPPED
+from busbox.core.machine import ACCESS, DECODE, STOPPED
 from busbox.core.setup import CoreSetup
 from busbox.engines.native_core import NativeExecutor
 from tests.core import assembler as asm
@@ -40,7 +40,8 @@ def core_of(
     )
     given = {name: clocks.get(name, 1) for name in CLASSES}
     setup = CoreSetup(
-        isa, memories, BASE, given, clocks.get("access_at", 0), split, True, "end", {"pin": 11, "timer": 7}
+        isa, memories, BASE, given, clocks.get("access_at", 0), split, True, "end",
+        {"pin": 11, "timer": 7},
     )  # fmt: skip
     return Core(setup, executor)
 
@@ -89,7 +90,9 @@ def asked(core: Core, cycle: int, result: int, failed: int) -> int:
     """Ask machine code as the loop of an engine does."""
     executor = core.executor
     number = ctypes.c_int64
-    consult = ctypes.CFUNCTYPE(number, ctypes.c_void_p, number, number, number, number)(executor.entry)
+    consult = ctypes.CFUNCTYPE(number, ctypes.c_void_p, number, number, number, number)(
+        executor.entry
+    )
     while True:
         kind: int = consult(executor.address, cycle, result, failed, cycle + AHEAD)
         if kind != DECODE:

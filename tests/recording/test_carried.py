@@ -158,7 +158,7 @@ def test_the_source_of_firmware_is_carried_for_the_instructions_recorded(tmp_pat
 
 def test_source_files_in_other_folders_are_found_again(tmp_path: Path) -> None:
     """A firmware above the bench: its source is carried beside it, and the bench finds both."""
-    shutil.copytree(packaged_benches()["signal_cabin"].parent, tmp_path / "cabin")
+    shutil.copytree(packaged_benches()["signal_cabin_recorded"].parent, tmp_path / "cabin")
     (tmp_path / "built").mkdir()
     for name in ("signal_cabin.elf", "signal_cabin.c"):
         shutil.move(tmp_path / "cabin" / name, tmp_path / "built" / name)

@@ -625,7 +625,7 @@ CASES = (
         "A key of the traffic must be known.",
         (
             "busbox: bench.toml:45: traffic.flie: unknown key 'flie'; did you mean 'file'? "
-            "(known: file, format, at, idle, patience or source)\n"
+            "(known: file, format, at, idle, patience, signals or source)\n"
         ),
         edits=(('file = "day.steps"', 'flie = "day.steps"'),),
     ),
@@ -654,8 +654,9 @@ CASES = (
     Spoiled(
         "A traffic file's suffix must be known.",
         (
-            "busbox: bench.toml:45: traffic.file: a traffic file must end in .steps or "
-            ".csv (optionally followed by .gz), or be FILE.py:FUNCTION, not 'day.txt'; a file with any "
+            "busbox: bench.toml:45: traffic.file: a traffic file must end in .steps, "
+            ".csv or .vcd (optionally followed by .gz), or be FILE.py:FUNCTION, "
+            "not 'day.txt'; a file with any "
             "other suffix needs file and format in [traffic]\n"
         ),
         edits=(('file = "day.steps"', 'file = "day.txt"'),),
@@ -663,8 +664,9 @@ CASES = (
     Spoiled(
         "A suffix that is nearly right is told the right one.",
         (
-            "busbox: bench.toml:45: traffic.file: a traffic file must end in .steps or "
-            ".csv (optionally followed by .gz), or be FILE.py:FUNCTION, not 'day.step'; did you mean "
+            "busbox: bench.toml:45: traffic.file: a traffic file must end in .steps, "
+            ".csv or .vcd (optionally followed by .gz), or be FILE.py:FUNCTION, "
+            "not 'day.step'; did you mean "
             "'.steps'?\n"
         ),
         edits=(('file = "day.steps"', 'file = "day.step"'),),

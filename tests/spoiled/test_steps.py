@@ -327,8 +327,9 @@ CASES = (
     Spoiled(
         "What is packed must have a known suffix.",
         (
-            "busbox: bench.toml:45: traffic.file: a traffic file must end in .steps or "
-            ".csv (optionally followed by .gz), or be FILE.py:FUNCTION, not 'day.txt.gz'; a file with "
+            "busbox: bench.toml:45: traffic.file: a traffic file must end in .steps, "
+            ".csv or .vcd (optionally followed by .gz), or be FILE.py:FUNCTION, "
+            "not 'day.txt.gz'; a file with "
             "any other suffix needs file and format in [traffic]\n"
         ),
         edits=(('"day.steps"', '"day.txt.gz"'),),
@@ -353,8 +354,8 @@ CASES = (
     Spoiled(
         "A traffic file of the command line has a known suffix.",
         (
-            "busbox: --traffic: a traffic file must end in .steps or .csv (optionally followed by "
-            ".gz), or be FILE.py:FUNCTION, not 'bench.toml'; a file with any other "
+            "busbox: --traffic: a traffic file must end in .steps, .csv or .vcd (optionally "
+            "followed by .gz), or be FILE.py:FUNCTION, not 'bench.toml'; a file with any other "
             "suffix needs file and format in [traffic]\n"
         ),
         args=(
