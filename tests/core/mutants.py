@@ -277,6 +277,14 @@ REWINDS = (
         "pass",
         quick=True,
     ),
+    _one(
+        CORE,
+        "an access that is up is withdrawn",
+        "withdrawn = not up and",
+        "withdrawn =",
+        unchanged="While an access is up, the cycle of the core is the one in which it was raised, before "
+        "that of the line: nothing would be withdrawn anyway.",
+    ),
     *(
         _one(CORE, *texts)
         for texts in (
@@ -294,7 +302,6 @@ REWINDS = (
             ("a rewind goes a cycle too far", "return self.run(cycle) != ACCESS", "return self.run(cycle + 1) != ACCESS"),
             ("an access due as a line changes is made", 'self.get("out_start") >= cycle', 'self.get("out_start") > cycle'),
             ("a line is seen a cycle late", "due or self.cycle > cycle)", "due or self.cycle > cycle + 1)"),
-            ("an access that is up is withdrawn", "withdrawn = not up and", "withdrawn ="),
             ("lines that change take no checkpoint", '        self.set("lines", lines)\n        self.save()\n        return', '        self.set("lines", lines)\n        return'),
             ("a rewind behind an access begins before it", 'executor.saved[AT["pending"]] and not executor.saved[AT["answered"]]', 'executor.saved[AT["pending"]]'),
             ("a rewind before an access has ended takes it as ended", '        if executor.saved[AT["pending"]] and not executor.saved[AT["answered"]]:\n            return False\n', ""),

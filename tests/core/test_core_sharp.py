@@ -134,3 +134,188 @@ def test_the_loop_asks_machine_code_as_consult_does(seed: int) -> None:
         end, result, failed = bus(first.get("out_start"), bool(first.get("out_write")), *told)
         cycle, count = end + 1, count + 1
     assert count >= 3
+
+
+def rewriting(place: int, at: int, half: int) -> tuple[int, ...]:
+    """Return a program that calls ``addi x7, x0, 1``, stores a half-word, and calls it once more.
+
+    Parameters
+    ----------
+    place : of the called instruction, in bytes behind ``BASE``
+    at, half : what the store writes, and where
+    """
+    memory = bytearray(0x100)
+    code = [
+        asm.jal(1, place), asm.addi(10, 7, 0), asm.sh(5, 6, 0), asm.jal(1, place - 12),
+        asm.addi(11, 7, 0), EBREAK,
+    ]  # fmt: skip
+    memory[:24] = b"".join(word.to_bytes(4, "little") for word in code)
+    called = asm.addi(7, 0, 1).to_bytes(4, "little") + asm.c_jr(1).to_bytes(2, "little")
+    memory[place : place + 6] = called
+    words = memoryview(memory).cast("I")
+    return tuple(words)
+
+
+REWRITTEN = [
+    (0x40, 0x42, 0x0020),  # the word in which it begins, and ends
+    (0x42, 0x44, 0x0020),  # the word in which it ends
+    (0x42, 0x42, 0x0413),  # the word in whose upper half it begins: x8, not x7
+]
+
+
+@each_executor
+@pytest.mark.parametrize(("place", "at", "half"), REWRITTEN)
+def test_a_store_changes_an_instruction_wherever_it_lies(
+    place: int, at: int, half: int, executor: type[Any]
+) -> None:
+    """The second call executes what the store has written, and so again after a rewind to the start."""
+    core = core_of(executor, *rewriting(place, at, half))
+    for _ in range(2):
+        ended(core, x5=half, x6=BASE + at)
+        changed = core.registers[8] if half == 0x0413 else core.registers[11]
+        assert (core.registers[10], changed) == (1, 1 if half == 0x0413 else 2)
+        core.line(1, 0, False)
+        assert core.cycle == 1
+
+
+@each_executor
+def test_lines_that_change_before_an_access_is_raised_leave_it_due(executor: type[Any]) -> None:
+    """A load that has begun is made, whatever lines do up to the cycle in which it is raised."""
+    core = core_of(executor, asm.lw(7, 6, 0), EBREAK, access_at=3, load=5)
+    core.executor.x[6] = BUS
+    assert core.consult(1, 0, 0) == ACCESS
+    for cycle in (2, 3, 4):
+        assert not core.line(cycle, cycle & 1, False)
+        assert (core.kind, core.get("out_start"), core.get("pending")) == (ACCESS, 4, 1)
+        assert core.registers[7] == 0
+    assert core.consult(7, 0x1234_5678, 0) == STOPPED
+    assert core.registers[7] == 0x1234_5678
+
+
+@each_executor
+def test_a_short_instruction_may_be_the_last_of_a_memory(executor: type[Any]) -> None:
+    """Nothing behind it is fetched."""
+    core = core_of(executor, asm.jal(0, 0x3FE))
+    core.executor.m16[0x3FE >> 1] = 0x9002  # c.ebreak
+    assert ended(core).get("pc") == BASE + 0x3FE
+
+
+SETTING_UP = (asm.csrrw(0, 0x305, 5), asm.csrrw(0, 0x304, 6), asm.csrrsi(0, 0x300, 8))
+
+
+def with_stops(core: Core) -> Core:
+    """Fill the second half of the memory, where handlers are, with ebreak."""
+    for word in range(0x200 >> 2, 0x400 >> 2):
+        core.executor.m32[word] = EBREAK
+    return core
+
+
+#: Lines that are up, and the one that is taken. Source: volume II, chapter 3.1.9 (external, software,
+#: timer); that platform lines follow, the lowest first, is a choice of ours.
+FIRST = [
+    ((3, 7), 3),
+    ((7, 11), 11),
+    ((3, 11), 11),
+    ((3, 7, 11), 11),
+    ((16, 31), 16),
+    ((17, 7), 7),
+    ((16, 3), 3),
+    ((16, 11), 11),
+]
+
+
+@each_executor
+@pytest.mark.parametrize(("up", "taken"), FIRST)
+@pytest.mark.parametrize("vectored", [0, 1])
+def test_the_interrupt_that_goes_first(
+    up: tuple[int, ...], taken: int, vectored: int, executor: type[Any]
+) -> None:
+    """Of lines that are up and enabled, one is taken; where its handler begins follows the mode."""
+    core = with_stops(core_of(executor, *SETTING_UP, EBREAK, trap=5))
+    core.set("mtval", 77)
+    lines = sum(1 << line for line in up)
+    core.line(1, lines, False)
+    ended(core, x5=HANDLER | vectored, x6=lines)
+    assert core.get("pc") == HANDLER + 4 * taken * vectored
+    assert core.get("cycle") == 1 + 3 + 5
+    named = [core.get(name) for name in ("mcause", "mepc", "mtval", "mpie", "mie_bit", "instret")]
+    assert named == [0x8000_0000 + taken, BASE + 12, 0, 1, 0, 3]
+
+
+@each_executor
+@pytest.mark.parametrize("enabled", [0, 1])
+@pytest.mark.parametrize("line", [7, 11])
+def test_what_wakes_a_sleeping_core(line: int, enabled: int, executor: type[Any]) -> None:
+    """A line that is enabled in mie ends wfi, whatever MIE is; one that is not does not."""
+    words = [asm.csrrw(0, 0x304, 6), asm.csrrsi(0, 0x300, 8) if enabled else asm.fence()]
+    core = with_stops(core_of(executor, *words, 0x1050_0073, EBREAK))
+    core.set("mtvec", HANDLER)
+    core.executor.x[6] = 1 << 11
+    assert core.consult(1, 0, 0) == STOPPED
+    asleep = core.cycle
+    assert (asleep, core.get("sleeping"), core.ended) == (4, 1, False)
+    core.line(20, 1 << line, False)
+    assert core.consult(20, 0, 0) == STOPPED
+    if line == 7:
+        assert core.get("sleeping") == 1
+        return
+    assert core.get("sleeping") == 0
+    assert core.cycle == 20 + enabled
+    assert core.get("pc") == (HANDLER if enabled else BASE + 12)
+    assert core.get("instret") == 3
+
+
+@each_executor
+def test_a_line_in_the_last_cycle_of_a_run_is_not_seen(executor: type[Any]) -> None:
+    """What begins in the cycle in which a line falls does not see it up."""
+    core = with_stops(core_of(executor, *SETTING_UP, *[asm.addi(7, 7, 1)] * 4, EBREAK))
+    core.line(1, 1 << 11, False)
+    core.set("mtvec", HANDLER)
+    for name, word in (("x5", HANDLER), ("x6", 1 << 11)):
+        core.executor.x[int(name[1:])] = word
+    core.consult(1, 0, 0)
+    assert core.get("mcause") == 0x8000_000B
+    core.line(4, 0, False)
+    assert (core.get("pc"), core.cycle, core.get("cause")) == (BASE + 12, 4, -1)
+    core.consult(4, 0, 0)
+    assert (core.registers[7], core.get("mcause")) == (4, 0)
+
+
+@each_executor
+@pytest.mark.parametrize("looked_at", range(20, 31))
+def test_rounds_of_a_jump_to_itself(looked_at: int, executor: type[Any]) -> None:
+    """Each round is an instruction of so many clocks; an interrupt is taken when one has ended."""
+    core = with_stops(core_of(executor, *SETTING_UP, asm.jal(0, 0), jump=4))
+    core.executor.x[5], core.executor.x[6] = HANDLER, 1 << 11
+    assert core.consult(1, 0, 0) == STOPPED
+    core.line(looked_at, 1 << 11, False)
+    core.consult(looked_at, 0, 0)
+    rounds = -(-(looked_at - 4) // 4)
+    assert core.get("pc") == HANDLER
+    assert (core.cycle, core.get("instret")) == (4 + 4 * rounds + 1, 3 + rounds)
+
+
+TRAPPING = [
+    (asm.sw(7, 8, 1), 6, ROM + 1),  # misaligned goes before the fault: volume II, table 3.7
+    (asm.sh(7, 8, 1), 6, ROM + 1),
+    (asm.sw(7, 8, 4), 7, ROM + 4),
+    (asm.sb(7, 8, 3), 7, ROM + 3),
+    (asm.lw(7, 8, 2), 4, ROM + 2),
+    (asm.lhu(7, 8, 3), 4, ROM + 3),
+    (0x0000_0073, 11, 0),
+    (asm.csrrw(7, 0xF11, 0), 2, asm.csrrw(7, 0xF11, 0)),
+    (asm.csrrs(7, 0xC00, 8), 2, asm.csrrs(7, 0xC00, 8)),
+    (asm.csrrs(7, 0x3A0, 0), 2, asm.csrrs(7, 0x3A0, 0)),
+]
+
+
+@each_executor
+@pytest.mark.parametrize(("word", "cause", "value"), TRAPPING)
+def test_exceptions(word: int, cause: int, value: int, executor: type[Any]) -> None:
+    """Cause and mtval; the handler begins at the base though interrupts are vectored; nothing retires."""
+    core = with_stops(core_of(executor, *SETTING_UP, word, trap=6))
+    ended(core, x5=HANDLER | 1, x6=0, x8=ROM)
+    assert (core.get("mcause"), core.get("mtval"), core.get("mepc")) == (cause, value, BASE + 12)
+    assert (core.get("pc"), core.cycle, core.get("instret")) == (HANDLER, 10, 3)
+    assert (core.get("mpie"), core.get("mie_bit"), core.registers[7]) == (1, 0, 0)
+    assert core.executor.m32[0x404 >> 2] == 0x5A5A_5A5A
