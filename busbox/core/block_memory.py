@@ -52,7 +52,7 @@ class Memories:
     def test(self, number: int, at: str, width: int) -> str:
         """Return a test whether an address is aligned and in a memory."""
         one = self._all[number]
-        if one.size & one.size - 1 == 0 and one.base % one.size == 0 and one.size >= width:
+        if one.size & one.size - 1 == 0 and one.base % one.size == 0:
             return f"{at} & {_M ^ one.size - 1 | width - 1} == {one.base}"
         inside = f"{one.base} <= {at} < {one.end}"
         return inside if width == 1 else f"{inside} and not {at} & {width - 1}"

@@ -351,8 +351,8 @@ IN_BLOCKS = (
     *(
         _one(BLOCKS, *texts)
         for texts in (
-            ("blocks: no interrupt at a block's end", "if self.state[_FRESH] or self._interrupted:", "if self.state[_FRESH]:"),
-            ("blocks: no interrupt behind an access", "            and not self._interrupted\n", ""),
+            ("blocks: no interrupt at a block's end", "if state[_FRESH] or (state[_MIE_BIT] and state[_LINES] & state[_MIE]):", "if state[_FRESH]:"),
+            ("blocks: no interrupt behind an access", "            and not (state[_MIE_BIT] and state[_LINES] & state[_MIE])\n", ""),
             ("blocks: an error behind an access is data", "            and not state[_FAILED]\n", ""),
             ("blocks: a split access ends with its first piece", "            and state[_P_LEFT] == state[_P_SIZE]\n", ""),
             ("blocks: a split access ends with its last piece alone", "            and not state[_P_SHIFT]\n", ""),

@@ -212,6 +212,69 @@ def test_a_poll_executes_without_the_interpreter() -> None:
     assert core.get("pc") == CODE + 16
 
 
+@pytest.mark.quick
+@pytest.mark.parametrize("memory", [(DATA, 0x100), (DATA, 0x300), (DATA + 0x80, 0x100)])
+def test_a_loop_in_own_memory_executes_without_the_interpreter(memory: tuple[int, int]) -> None:
+    """Once it is known, a loop with loads and stores is one block, wherever its memory is."""
+    base, size = memory
+    body = [
+        asm.lw(T1, T0, 0),
+        asm.lhu(T2, T0, size - 8),
+        asm.sb(T2, T0, size - 9),
+        asm.sw(31, T0, 4),
+    ]
+    code = counted(body, 1 << 20, asm.li(T0, base))
+    memories = (Memory(CODE, 0x100, code), Memory(base, size))
+    core = Core(CoreSetup("rv32i", memories, CODE, CLOCKS), Counting)
+    core.run(1000)
+    calls = core.executor.calls  # type: ignore[attr-defined]
+    core.run(50_000)
+    # From the start of run to the head of the loop, and what is left at its end.
+    assert core.executor.calls - calls == 2  # type: ignore[attr-defined]
+    assert core.get("instret") > 10_000
+
+
+@pytest.mark.quick
+def test_data_where_a_block_was_is_stored_without_the_interpreter() -> None:
+    """A word that was in a block once, and is not any more, is stored as any other."""
+    code = Assembly(CODE)
+    code.words(*asm.li(31, 1 << 20))
+    code.address_of(T0, "first")
+    code.words(asm.addi(T1, 0, 50))
+    code.label("first")
+    code.words(asm.addi(T1, T1, -1))
+    code.word_to("first", lambda offset: asm.bne(T1, 0, offset))
+    code.label("round")
+    code.words(asm.sw(31, T0, 0), asm.addi(31, 31, -1))
+    code.word_to("round", lambda offset: asm.bne(31, 0, offset))
+    core = Core(setup_of(code.image()), Counting)
+    core.run(2000)
+    calls = core.executor.calls  # type: ignore[attr-defined]
+    core.run(50_000)
+    assert core.executor.calls - calls == 2  # type: ignore[attr-defined]
+
+
+@pytest.mark.quick
+def test_a_loop_that_waits_for_interrupts() -> None:
+    """A core that sleeps in a loop of blocks sleeps on until a line is up, whatever it was asked."""
+    code = Assembly(CODE)
+    code.words(*asm.li(T1, 1 << 11), asm.csrrw(0, 0x304, T1))
+    code.label("round")
+    code.words(asm.addi(30, 30, 1), asm.WFI, asm.addi(T2, T2, 1), asm.bne(T2, 0, 8), asm.NOP)
+    code.word_to("round", lambda offset: asm.jal(0, offset))
+    played = together(setup_of(code.image(), lines=True))
+    for number in range(60):
+        kind = played.ask()
+        played.cycle = max(played.cycle, played.cores[0].cycle) + number % 3
+        if kind == STOPPED:
+            played.line(played.cycle, 1 << 11, False)
+            played.spans = (1 + number,)
+            played.ask()
+            played.cycle = max(played.cycle, played.cores[0].cycle)
+            played.line(played.cycle, 0, False)
+    assert played.cores[0].registers[30] > 10
+
+
 def _patched(size: int) -> Iterator[tuple[int, list[int]]]:
     """Loops that store into their own next instruction, or into one behind a branch."""
     store = {1: asm.sb, 2: asm.sh, 4: asm.sw}[size]
