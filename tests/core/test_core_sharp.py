@@ -312,7 +312,7 @@ TRAPPING = [
 @each_executor
 @pytest.mark.parametrize(("word", "cause", "value"), TRAPPING)
 def test_exceptions(word: int, cause: int, value: int, executor: type[Any]) -> None:
-    """Cause and mtval; the handler begins at the base though interrupts are vectored; nothing retires."""
+    """Cause and mtval; the handler is at the base, vectored or not; nothing retires."""
     core = with_stops(core_of(executor, *SETTING_UP, word, trap=6))
     ended(core, x5=HANDLER | 1, x6=0, x8=ROM)
     assert (core.get("mcause"), core.get("mtval"), core.get("mepc")) == (cause, value, BASE + 12)
