@@ -18,7 +18,7 @@ from busbox.core.machine import ACCESS, DECODE, STOPPED
 from busbox.core.setup import CoreSetup
 from busbox.engines.native_core import NativeExecutor
 from tests.core import assembler as asm
-from tests.core.lockstep import Alone, Eager
+from tests.core.ours import Alone, Eager
 from tests.core.programs import DrawnBus, drawn_clocks, drawn_program
 
 EXECUTORS = [Alone, Eager, NativeExecutor]
