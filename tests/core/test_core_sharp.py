@@ -410,3 +410,72 @@ def test_a_split_store_into_a_rom(offset: int, piece: int, cycle: int, executor:
     assert (core.get("mcause"), core.get("mtval")) == (7, ROM + 1 if piece else ROM)
     assert core.cycle == cycle + (0 if piece else 1)
     assert bytes(core.executor.m8[0x400:0x404]) == b"\x5a" * 4
+
+
+#: Instructions with x5 = all ones, x6 = 0x0F0F0F0F, and what they leave in x7. Source: volume II, chapter
+#: 3.1, fields WARL; volume I, chapter Zicsr, table of when a register is read and written.
+READ = [
+    ((asm.csrrw(0, 0x340, 6), asm.csrrw(0, 0x340, 0), asm.csrrs(7, 0x340, 0)), 0),
+    ((asm.csrrw(0, 0x340, 6), asm.csrrsi(0, 0x340, 17), asm.csrrs(7, 0x340, 0)), 0x0F0F_0F1F),
+    ((asm.csrrw(0, 0x340, 6), asm.csrrs(0, 0x340, 5), asm.csrrs(7, 0x340, 0)), ALL),
+    ((asm.csrrw(0, 0x340, 6), asm.csrrc(0, 0x340, 5), asm.csrrs(7, 0x340, 0)), 0),
+    ((asm.csrrw(0, 0x305, 5), asm.csrrs(7, 0x305, 0)), 0xFFFF_FFFD),
+    ((asm.csrrw(0, 0x304, 5), asm.csrrs(7, 0x304, 0)), 0xFFFF_0888),
+    ((asm.csrrw(0, 0x300, 5), asm.csrrs(7, 0x300, 0)), 0x1888),
+    ((asm.csrrw(0, 0x300, 0), asm.csrrs(7, 0x300, 0)), 0x1800),
+    ((asm.csrrw(0, 0x344, 5), asm.csrrs(7, 0x344, 0)), 0x80),  # the line of the timer, not enabled
+    ((asm.csrrc(7, 0xF11, 0),), 0),
+    ((asm.csrrs(7, 0xC02, 0),), 0),
+    ((asm.csrrs(7, 0xB1F, 0),), 0),
+    ((asm.csrrw(0, 0xB02, 6), asm.csrrs(7, 0xB02, 0)), 0x0F0F_0F0F),
+    ((asm.csrrw(0, 0xB82, 6), asm.csrrs(7, 0xB82, 0)), 0x0F0F_0F0F),
+    ((asm.csrrw(0, 0xB02, 5), asm.fence(), asm.csrrs(7, 0xB82, 0)), 1),
+    ((asm.csrrw(0, 0xB82, 5), asm.csrrs(7, 0xB02, 0)), 1),
+    ((asm.csrrw(0, 0xB00, 6), asm.csrrs(7, 0xB00, 0)), 0x0F0F_0F0F),
+    ((asm.csrrw(0, 0xB80, 6), asm.csrrs(7, 0xB00, 0)), 4),
+    ((asm.csrrw(0, 0xB80, 6), asm.csrrs(7, 0xB80, 0)), 0x0F0F_0F0F),
+    ((0x0000_000F | 7 << 7, asm.addi(0, 0, 0)), 9),  # a fence ignores rd: volume I, chapter RV32I
+    ((asm.lui(7, 0x80000), asm.lw(0, 7, 0), asm.addi(7, 0, 0)), 0),
+]  # fmt: skip
+
+
+@each_executor
+@pytest.mark.parametrize(("words", "expected"), READ)
+def test_registers_of_the_machine(
+    words: tuple[int, ...], expected: int, executor: type[Any]
+) -> None:
+    """What is written is read back as the register keeps it, in the next instruction."""
+    core = core_of(executor, *words, EBREAK, csr=3)
+    core.line(1, 1 << 7, False)
+    assert ended(core, x5=ALL, x6=0x0F0F_0F0F, x7=9).registers[7] == expected
+
+
+@each_executor
+@pytest.mark.parametrize(("isa", "kept"), [("rv32imc", 0xFFFF_FFFE), ("rv32im", 0xFFFF_FFFC)])
+def test_mepc_has_bit_1_with_c_alone(isa: str, kept: int, executor: type[Any]) -> None:
+    """Source: volume II, chapter 3.1.14: with IALIGN=32 the lowest two bits are 0."""
+    core = core_of(executor, asm.csrrw(0, 0x341, 5), asm.csrrs(7, 0x341, 0), EBREAK, isa=isa)
+    assert ended(core, x5=ALL).registers[7] == kept
+
+
+@each_executor
+@pytest.mark.parametrize("before", [0, 1])
+def test_mret_takes_mpie_and_sets_it(before: int, executor: type[Any]) -> None:
+    """Source: volume II, chapter 3.1.6.1."""
+    core = core_of(executor, 0x3020_0073, EBREAK)
+    core.set("mepc", BASE + 4)
+    core.set("mpie", before)
+    ended(core)
+    assert (core.get("mie_bit"), core.get("mpie"), core.get("instret")) == (before, 1, 1)
+
+
+@each_executor
+@pytest.mark.parametrize("until", range(2, 40))
+def test_a_run_ends_where_it_is_told_to(until: int, executor: type[Any]) -> None:
+    """Only what begins before that cycle is executed, in a block as well."""
+    loop = [*[asm.addi(7, 7, 1)] * 3, asm.jal(8, -12)]
+    core = core_of(executor, *loop, jump=2)
+    core.run(until)
+    done = [cycle for cycle in range(1, until) if (cycle - 1) % 5 < 4]
+    assert core.get("instret") == len(done)
+    assert core.registers[7] == sum((cycle - 1) % 5 < 3 for cycle in done)
