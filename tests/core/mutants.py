@@ -11,7 +11,8 @@ from tests.mutant_runs import Mutant
 
 NAIVE = "core/test_against_naive.py"
 HALVES = NAIVE + "::test_every_half_word_is_decoded_alike"
-SHARP = "core/test_core_sharp.py::"
+SHARP_FILE = "core/test_core_sharp.py"
+SHARP = SHARP_FILE + "::"
 
 INSTRUCTIONS = "core/instructions.py"
 COMPRESSED = "core/compressed.py"
@@ -61,7 +62,7 @@ ARITHMETIC = tuple(
         (
             "the lowest number overflows to 0 in a division",
             "        p = 0 - p\n",
-            "        p = 0 - p & 0x7FFFFFFF\n",
+            "        p = 0 - p & 0x7FFFFFFF\n", SHARP + "test_divisions_overflow_as_the_standard_says",
         ),
         ("a remainder has the sign of the divisor", 'negative="a")', 'negative="b")'),
         ("a quotient has the sign of the dividend", 'negative="(a ^ b)")', 'negative="a")'),
@@ -133,7 +134,7 @@ DECODED = (
         LAYOUT,
         "a short instruction at the end of a memory needs the half behind it",
         'if low & 3 != 3 and "c" in setup.isa[5:]:',
-        "if False:",
+        "if False:", SHARP_FILE,
     ),
 )  # fmt: skip
 
@@ -141,7 +142,7 @@ _HALF = "q = ({} >> 1 & code_mask) * 4\nif code[q] == p {}:\n    code[q] = 0\n"
 _FORGOTTEN = "for pc in (address - 2, address, address + 2):"
 STALE = (
     *(
-        _one(MACHINE, f"a store leaves the decoded instruction {where}", _HALF.format(*part), "")
+        _one(MACHINE, f"a store leaves the decoded instruction {where}", _HALF.format(*part), "", SHARP_FILE)
         for where, part in (
             ("that begins in its word", ("p", "+ 1")),
             ("that ends in its word", ("p - 2", "- 1")),
@@ -149,7 +150,7 @@ STALE = (
         )
     ),
     *(
-        _one(LAYOUT, f"a rewind leaves the decoded instruction {where}", _FORGOTTEN, f"for pc in ({left}):")
+        _one(LAYOUT, f"a rewind leaves the decoded instruction {where}", _FORGOTTEN, f"for pc in ({left}):", SHARP_FILE)
         for where, left in (
             ("that begins in a word", "address - 2, address + 2"),
             ("that ends in a word", "address, address + 2"),
@@ -163,31 +164,31 @@ _READ_SLOW = "if slow:\n{indent(_SLOW.format(store=0"
 TRAPS = tuple(
     _one(MACHINE, *texts)
     for texts in (
-        ("the timer goes before the software interrupt", _LINES, "(11, 7, 3, *range(16, 32))"),
-        ("the timer goes before the external interrupt", _LINES, "(7, 11, 3, *range(16, 32))"),
-        ("the external interrupt goes last of three", _LINES, "(3, 7, 11, *range(16, 32))"),
+        ("the timer goes before the software interrupt", _LINES, "(11, 7, 3, *range(16, 32))", SHARP_FILE),
+        ("the timer goes before the external interrupt", _LINES, "(7, 11, 3, *range(16, 32))", SHARP_FILE),
+        ("the external interrupt goes last of three", _LINES, "(3, 7, 11, *range(16, 32))", SHARP_FILE),
         ("the highest platform interrupt goes first", _LINES, "(11, 3, 7, *range(31, 15, -1))"),
         ("platform interrupts go before the others", _LINES, "(*range(16, 32), 11, 3, 7)"),
         ("wfi wakes only with MIE", "(sleeping == {WAITING} or mie_bit)", "mie_bit"),
         (
             "wfi wakes by a line that is not enabled",
             "if lines & mie and (sleeping ==",
-            "if lines and (sleeping ==",
+            "if lines and (sleeping ==", SHARP_FILE,
         ),
-        ("wfi wakes a cycle late", "            cycle = now\n    if", "            cycle = now + 1\n    if"),
-        ("a jump to itself misses its last round", "(now - cycle + spin_cost - 1)", "(now - cycle)"),
-        ("a jump to itself is no instruction", "            instret = instret + p\n", ""),
-        ("an exception is vectored", "if mtvec & 1 and cause >= S:", "if mtvec & 1:"),
-        ("an interrupt is not vectored", "if mtvec & 1 and cause >= S:", "if 0:"),
+        ("wfi wakes a cycle late", "            cycle = now\n    if", "            cycle = now + 1\n    if", SHARP_FILE),
+        ("a jump to itself misses its last round", "(now - cycle + spin_cost - 1)", "(now - cycle)", SHARP_FILE),
+        ("a jump to itself is no instruction", "            instret = instret + p\n", "", SHARP_FILE),
+        ("an exception is vectored", "if mtvec & 1 and cause >= S:", "if mtvec & 1:", SHARP_FILE),
+        ("an interrupt is not vectored", "if mtvec & 1 and cause >= S:", "if 0:", SHARP_FILE),
         ("a trap sets MPIE", "    mpie = mie_bit\n", "    mpie = 1\n"),
-        ("a trap leaves MIE", "    mie_bit = 0\n", ""),
+        ("a trap leaves MIE", "    mie_bit = 0\n", "", SHARP_FILE),
         ("mret clears MPIE", "mie_bit = mpie\nmpie = 1\n", "mie_bit = mpie\nmpie = 0\n"),
         ("mret sets MIE", "mie_bit = mpie\n", "mie_bit = 1\n"),
-        ("a trap takes no clocks", "    cycle = cycle + c_trap\n", ""),
+        ("a trap takes no clocks", "    cycle = cycle + c_trap\n", "", SHARP_FILE),
         ("a trap in a handler's first instruction goes on", "== 0 or fresh and cause < S:", "== 0:"),
         ("an interrupt leaves mtval", "    p = lines & mie\n    tval = 0\n", "    p = lines & mie\n"),
-        ("ecall is an instruction that retires", "tval = 0\\ncontinue", "tval = 0\\ninstret = instret + 1\\ncontinue"),
-        ("mtval of ecall is its address", "cause = 11\\ntval = 0", "cause = 11\\ntval = pc"),
+        ("ecall is an instruction that retires", "tval = 0\\ncontinue", "tval = 0\\ninstret = instret + 1\\ncontinue", SHARP_FILE),
+        ("mtval of ecall is its address", "cause = 11\\ntval = 0", "cause = 11\\ntval = pc", SHARP_FILE),
         ("mtval of ebreak is 0", "cause = 3\n    tval = pc", "cause = 3\n    tval = 0"),
         ("a jump that is misaligned traps at itself", "    tval = next\n", "    tval = pc\n"),
         (
@@ -304,7 +305,7 @@ REWINDS = (
             ("a line is seen a cycle late", "due or self.cycle > cycle)", "due or self.cycle > cycle + 1)"),
             ("lines that change take no checkpoint", '        self.set("lines", lines)\n        self.save()\n        return', '        self.set("lines", lines)\n        return'),
             ("a rewind behind an access begins before it", 'executor.saved[AT["pending"]] and not executor.saved[AT["answered"]]', 'executor.saved[AT["pending"]]'),
-            ("a rewind before an access has ended takes it as ended", '        if executor.saved[AT["pending"]] and not executor.saved[AT["answered"]]:\n            return False\n', ""),
+            ("a rewind before an access has ended takes it as ended", '        if executor.saved[AT["pending"]] and not executor.saved[AT["answered"]]:\n            return False\n', "", SHARP_FILE),
         )
     ),
 )  # fmt: skip

@@ -319,3 +319,166 @@ def test_exceptions(word: int, cause: int, value: int, executor: type[Any]) -> N
     assert (core.get("pc"), core.cycle, core.get("instret")) == (HANDLER, 10, 3)
     assert (core.get("mpie"), core.get("mie_bit"), core.registers[7]) == (1, 0, 0)
     assert core.executor.m32[0x404 >> 2] == 0x5A5A_5A5A
+
+
+class Words:
+    """A bus that answers with a word after a cycle, fails where it is told to, and keeps what it saw."""
+
+    def __init__(self, word: int, fails: int = -1) -> None:
+        self._word, self._fails = word, fails
+        self.seen: list[tuple[int, int, int, int, int]] = []
+
+    def play(self, core: Core) -> Core:
+        """Execute to the end."""
+        left = core.consult(1, 0, 0)
+        while left == ACCESS:
+            names = ("start", "write", "address", "data", "lanes")
+            start, write, address, data, lanes = (core.get(f"out_{name}") for name in names)
+            self.seen.append((start, write, address, data, lanes))
+            left = core.consult(start + 2, self._word, int(len(self.seen) - 1 == self._fails))
+        assert left == STOPPED
+        return core
+
+
+LOADED = [
+    (asm.lb, 0, 0xFFFF_FF81, 1), (asm.lb, 3, 0xFFFF_FF84, 8), (asm.lbu, 1, 0x82, 2),
+    (asm.lbu, 3, 0x84, 8), (asm.lh, 0, 0xFFFF_8281, 3), (asm.lh, 2, 0xFFFF_8483, 12),
+    (asm.lhu, 2, 0x8483, 12), (asm.lw, 0, 0x8483_8281, 15),
+]  # fmt: skip
+
+
+@each_executor
+@pytest.mark.parametrize("rd", [0, 7])
+@pytest.mark.parametrize(("make", "offset", "expected", "lanes"), LOADED)
+def test_loads_from_the_bus(
+    make: Any, offset: int, expected: int, lanes: int, rd: int, executor: type[Any]
+) -> None:
+    """Lanes, sign and cycles of a load; one to x0 makes its access and leaves x0."""
+    core = core_of(executor, make(rd, 6, offset), EBREAK, access_at=2, load=6)
+    core.executor.x[6] = BUS
+    bus = Words(0x8483_8281)
+    bus.play(core)
+    assert bus.seen == [(3, 0, BUS, 0, lanes)]
+    assert core.registers[rd] == (expected if rd else 0)
+    assert core.cycle == 3 + 2 + 6 - 2
+    assert core.get("instret") == 1
+
+
+STORED = [(asm.sb, 3, 0x4400_0000, 8), (asm.sh, 2, 0x3344_0000, 12), (asm.sw, 0, 0x1122_3344, 15)]
+
+
+@each_executor
+@pytest.mark.parametrize(("make", "offset", "data", "lanes"), STORED)
+def test_stores_to_the_bus(
+    make: Any, offset: int, data: int, lanes: int, executor: type[Any]
+) -> None:
+    """Lanes and data of a store."""
+    core = core_of(executor, make(7, 6, offset), EBREAK)
+    core.executor.x[6], core.executor.x[7] = BUS, 0x1122_3344
+    bus = Words(0)
+    bus.play(core)
+    assert bus.seen == [(1, 1, BUS, data, lanes)]
+
+
+@each_executor
+@pytest.mark.parametrize("fails", [-1, 0, 1, 2])
+def test_a_split_store_that_fails(fails: int, executor: type[Any]) -> None:
+    """Pieces before the one that fails are made, none after it, and mtval is the address of that one."""
+    core = with_stops(core_of(executor, asm.sw(7, 6, 1), EBREAK, split=True, access_at=1, store=3))
+    core.set("mtvec", HANDLER)
+    core.executor.x[6], core.executor.x[7] = BUS, 0x1122_3344
+    bus = Words(0, fails)
+    bus.play(core)
+    pieces = [
+        (2, 1, BUS, 0x4400, 2), (4, 1, BUS, 0x2233_0000, 12), (6, 1, BUS + 4, 0x11, 1),
+    ]  # fmt: skip
+    assert bus.seen == (pieces if fails < 0 else pieces[: fails + 1])
+    if fails < 0:
+        assert (core.cycle, core.get("instret"), core.get("mcause")) == (10, 1, 0)
+    else:
+        assert (core.get("mcause"), core.get("mtval")) == (7, BUS + (1, 2, 4)[fails])
+        assert (core.cycle, core.get("instret")) == (2 * fails + 5, 0)
+
+
+@each_executor
+@pytest.mark.parametrize(("offset", "piece", "cycle"), [(1, 1, 2), (-1, 0, 5)])
+def test_a_split_store_into_a_rom(offset: int, piece: int, cycle: int, executor: type[Any]) -> None:
+    """The first piece that is refused traps at the store; a later one after the access before it."""
+    core = with_stops(core_of(executor, asm.sh(7, 6, offset), EBREAK, split=True, access_at=2))
+    core.set("mtvec", HANDLER)
+    core.executor.x[6] = ROM
+    bus = Words(0)
+    bus.play(core)
+    assert len(bus.seen) == (0 if piece else 1)
+    assert (core.get("mcause"), core.get("mtval")) == (7, ROM + 1 if piece else ROM)
+    assert core.cycle == cycle + (0 if piece else 1)
+    assert bytes(core.executor.m8[0x400:0x404]) == b"\x5a" * 4
+
+
+#: Instructions with x5 = all ones, x6 = 0x0F0F0F0F, and what they leave in x7. Source: volume II, chapter
+#: 3.1, fields WARL; volume I, chapter Zicsr, table of when a register is read and written.
+READ = [
+    ((asm.csrrw(0, 0x340, 6), asm.csrrw(0, 0x340, 0), asm.csrrs(7, 0x340, 0)), 0),
+    ((asm.csrrw(0, 0x340, 6), asm.csrrsi(0, 0x340, 17), asm.csrrs(7, 0x340, 0)), 0x0F0F_0F1F),
+    ((asm.csrrw(0, 0x340, 6), asm.csrrs(0, 0x340, 5), asm.csrrs(7, 0x340, 0)), ALL),
+    ((asm.csrrw(0, 0x340, 6), asm.csrrc(0, 0x340, 5), asm.csrrs(7, 0x340, 0)), 0),
+    ((asm.csrrw(0, 0x305, 5), asm.csrrs(7, 0x305, 0)), 0xFFFF_FFFD),
+    ((asm.csrrw(0, 0x304, 5), asm.csrrs(7, 0x304, 0)), 0xFFFF_0888),
+    ((asm.csrrw(0, 0x300, 5), asm.csrrs(7, 0x300, 0)), 0x1888),
+    ((asm.csrrw(0, 0x300, 0), asm.csrrs(7, 0x300, 0)), 0x1800),
+    ((asm.csrrw(0, 0x344, 5), asm.csrrs(7, 0x344, 0)), 0x80),  # the line of the timer, not enabled
+    ((asm.csrrc(7, 0xF11, 0),), 0),
+    ((asm.csrrs(7, 0xC02, 0),), 0),
+    ((asm.csrrs(7, 0xB1F, 0),), 0),
+    ((asm.csrrw(0, 0xB02, 6), asm.csrrs(7, 0xB02, 0)), 0x0F0F_0F0F),
+    ((asm.csrrw(0, 0xB82, 6), asm.csrrs(7, 0xB82, 0)), 0x0F0F_0F0F),
+    ((asm.csrrw(0, 0xB02, 5), asm.fence(), asm.csrrs(7, 0xB82, 0)), 1),
+    ((asm.csrrw(0, 0xB82, 5), asm.csrrs(7, 0xB02, 0)), 1),
+    ((asm.csrrw(0, 0xB00, 6), asm.csrrs(7, 0xB00, 0)), 0x0F0F_0F0F),
+    ((asm.csrrw(0, 0xB80, 6), asm.csrrs(7, 0xB00, 0)), 4),
+    ((asm.csrrw(0, 0xB80, 6), asm.csrrs(7, 0xB80, 0)), 0x0F0F_0F0F),
+    ((0x0000_000F | 7 << 7, asm.addi(0, 0, 0)), 9),  # a fence ignores rd: volume I, chapter RV32I
+    ((asm.lui(7, 0x80000), asm.lw(0, 7, 0), asm.addi(7, 0, 0)), 0),
+]  # fmt: skip
+
+
+@each_executor
+@pytest.mark.parametrize(("words", "expected"), READ)
+def test_registers_of_the_machine(
+    words: tuple[int, ...], expected: int, executor: type[Any]
+) -> None:
+    """What is written is read back as the register keeps it, in the next instruction."""
+    core = core_of(executor, *words, EBREAK, csr=3)
+    core.line(1, 1 << 7, False)
+    assert ended(core, x5=ALL, x6=0x0F0F_0F0F, x7=9).registers[7] == expected
+
+
+@each_executor
+@pytest.mark.parametrize(("isa", "kept"), [("rv32imc", 0xFFFF_FFFE), ("rv32im", 0xFFFF_FFFC)])
+def test_mepc_has_bit_1_with_c_alone(isa: str, kept: int, executor: type[Any]) -> None:
+    """Source: volume II, chapter 3.1.14: with IALIGN=32 the lowest two bits are 0."""
+    core = core_of(executor, asm.csrrw(0, 0x341, 5), asm.csrrs(7, 0x341, 0), EBREAK, isa=isa)
+    assert ended(core, x5=ALL).registers[7] == kept
+
+
+@each_executor
+@pytest.mark.parametrize("before", [0, 1])
+def test_mret_takes_mpie_and_sets_it(before: int, executor: type[Any]) -> None:
+    """Source: volume II, chapter 3.1.6.1."""
+    core = core_of(executor, 0x3020_0073, EBREAK)
+    core.set("mepc", BASE + 4)
+    core.set("mpie", before)
+    ended(core)
+    assert (core.get("mie_bit"), core.get("mpie"), core.get("instret")) == (before, 1, 1)
+
+
+@each_executor
+@pytest.mark.parametrize("until", range(2, 40))
+def test_a_run_ends_where_it_is_told_to(until: int, executor: type[Any]) -> None:
+    """Only what begins before that cycle is executed, in a block as well."""
+    loop = [*[asm.addi(7, 7, 1)] * 3, asm.jal(8, -12)]
+    core = core_of(executor, *loop, jump=2)
+    core.run(until)
+    done = [cycle for cycle in range(1, until) if (cycle - 1) % 5 < 4]
+    assert core.get("instret") == len(done)
+    assert core.registers[7] == sum((cycle - 1) % 5 < 3 for cycle in done)
