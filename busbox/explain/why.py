@@ -95,19 +95,18 @@ class Stories:
         numbered = _NUMBERED.fullmatch(asked)
         if at:
             if pin not in self.recording.lines:
-                known = list(self.recording.lines)
-                raise _unknown(f"there is no pin {pin!r}{nearest(pin, known)}")
+                close = nearest(pin, list(self.recording.lines))
+                raise _unknown(f"there is no pin {pin!r}{close}")
             return self._edge(pin, self._cycle(time))
         if asked in self.recording.lines:
             raise _unknown(f"a pin needs a time: {asked}@2ms, for example")
         if numbered is None:
             raise _unknown(f"must be {join_or(FORMS)}, not {asked!r}")
         kind, number = numbered[1], int(numbered[2])
-        things: Any = {
-            "event": self.recording.events,
-            "finding": self.recording.findings,
-            "access": self.recording.accesses,
-        }[kind]
+        recording = self.recording
+        things: Any = recording.events if kind == "event" else recording.accesses
+        if kind == "finding":
+            things = recording.findings
         if number >= len(things):
             raise _unknown(f"there is no {kind} {number}: the run has {_known(kind, len(things))}")
         if kind == "event":

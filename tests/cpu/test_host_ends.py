@@ -368,6 +368,8 @@ def test_a_process_that_does_not_end_by_itself_is_killed(
 
 
 #: Prints the number of its process, then runs for ever, with accesses or without.
+#: An environment in which no library warns of the encoding of its files.
+PLAIN = {name: value for name, value in os.environ.items() if name != "PYTHONWARNDEFAULTENCODING"}
 FOREVER = """
 #include "busbox.h"
 #include <stdio.h>
@@ -398,14 +400,17 @@ def test_a_stopped_run_leaves_no_process(
     (tmp_path / "bench.toml").write_text(BENCH + "patience = 60\n", encoding="utf-8")
     busbox = subprocess.Popen(
         [sys.executable, "-m", "busbox", "run", str(tmp_path)],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, encoding="utf-8",
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, encoding="utf-8", env=PLAIN,
     )  # fmt: skip
-    with busbox:
+    try:
         assert busbox.stderr is not None
         pid = int(busbox.stderr.readline())
         assert is_running(pid)
         busbox.send_signal(number)
-        out, err = busbox.communicate()
+        out, err = busbox.communicate(timeout=60)
+    finally:
+        busbox.kill()
+        busbox.wait()
     assert (busbox.returncode, out, err) == (code, "", told)
     wait_until(lambda: not is_running(pid))
 
@@ -419,7 +424,9 @@ def test_what_a_driver_prints_goes_to_standard_error(tmp_path: Path) -> None:
     compiled(tmp_path, source)
     (tmp_path / "bench.toml").write_text(BENCH, encoding="utf-8")
     words = [sys.executable, "-m", "busbox", "run", str(tmp_path)]
-    done = subprocess.run(words, capture_output=True, text=True, encoding="utf-8", check=False)
+    done = subprocess.run(
+        words, capture_output=True, text=True, encoding="utf-8", check=False, env=PLAIN
+    )
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == (
         "lever -1!\n"

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from busbox import Bench, InputError
-from busbox.cpu.steps import AccessStep, Mark
+from busbox.cpu.steps import AccessStep, Handler, Mark
 from busbox.device import LiveDevice
 from busbox.formats.files import write_traffic
 
@@ -105,7 +105,7 @@ def test_what_a_format_cannot_hold_leaves_the_old_file(tmp_path: Path) -> None:
     file = tmp_path / "day.csv"
     write_traffic(file, [AccessStep(True, 0x4000_0000, 1)])
     before = file.read_bytes()
-    with pytest.raises(InputError, match="step 1: CSV holds accesses only, not a mark"):
-        write_traffic(file, [Mark("noon")])
+    with pytest.raises(InputError, match="step 1: CSV cannot hold a handler"):
+        write_traffic(file, [Handler("noon", "levers.in.4", ())])
     assert file.read_bytes() == before
     assert [one.name for one in tmp_path.iterdir()] == ["day.csv"]
