@@ -16,7 +16,9 @@ def verbs() -> str:
 
 
 def _verb(name: str, command: click.Command) -> str:
-    context = click.Context(command, info_name=f"busbox {name}")
+    # With the names of the command line: click keeps the first that a command is asked for.
+    names = ["-h", "--help"]
+    context = click.Context(command, info_name=f"busbox {name}", help_option_names=names)
     usage = " ".join([f"busbox {name}", *command.collect_usage_pieces(context)])
     blocks = [f"## busbox {name}", code(usage)]
     blocks += map(_paragraph, inspect.cleandoc(command.help or "").split("\n\n"))
