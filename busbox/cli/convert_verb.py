@@ -14,7 +14,7 @@ from busbox.bench.bench import Bench
 from busbox.cli import completing
 from busbox.cli.common import paper
 from busbox.cli.importing import Foreign, guess_map, list_signals
-from busbox.cli.traffic_out import format_option, holds_marks, not_traffic
+from busbox.cli.traffic_out import format_option, holds_marks, not_traffic, to_option
 from busbox.cpu.steps import AccessStep, Handler, Named, Poll, Step, Target
 from busbox.formats.contract import Format
 from busbox.formats.files import read_traffic, suffixes, write_traffic, written_suffixes
@@ -23,8 +23,6 @@ from busbox.plugins import FORMATS
 from busbox.recording import SUFFIX, Recording
 from busbox.recording.as_steps import steps_of
 from busbox.system.system import System
-
-#: The formats that hold marks.
 
 
 @click.command("convert")
@@ -43,13 +41,7 @@ from busbox.system.system import System
     shell_complete=completing.named(FORMATS),
     help="Format of IN, whatever its suffix.",
 )
-@click.option(
-    "--to",
-    "write_as",
-    metavar="FORMAT",
-    shell_complete=completing.named(FORMATS),
-    help="Format of OUT, whatever its suffix.",
-)
+@to_option("OUT")
 @click.option(
     "--signals",
     metavar="MAP",

@@ -24,11 +24,10 @@ from busbox.cli.common import (
     traffic_option,
     until_option,
 )
-from busbox.cli.traffic_out import format_option, holds_marks, not_traffic
+from busbox.cli.traffic_out import format_option, holds_marks, not_traffic, to_option
 from busbox.cli.writes import no_place
 from busbox.formats.contract import Format
 from busbox.formats.files import format_of, write_traffic, written_suffixes
-from busbox.plugins import FORMATS
 from busbox.recording import Recording
 from busbox.recording.as_steps import steps_of
 
@@ -43,13 +42,7 @@ from busbox.recording.as_steps import steps_of
     shell_complete=completing.files,
     help="The file of traffic that is written, such as traffic.csv.",
 )
-@click.option(
-    "--to",
-    "write_as",
-    metavar="FORMAT",
-    shell_complete=completing.named(FORMATS),
-    help="Format of FILE, whatever its suffix.",
-)
+@to_option("FILE")
 @engine_option
 @traffic_option
 @set_option

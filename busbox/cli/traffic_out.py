@@ -2,15 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
+from typing import Any, TypeVar
+
+import click
 
 from busbox.basics.errors import InputError, Mistake, format_value, join_or
+from busbox.cli import completing
 from busbox.formats.contract import Format
 from busbox.formats.csv import CSV
 from busbox.formats.files import format_of, is_traffic
 from busbox.formats.text import STEPS
 from busbox.plugins import FORMATS, find
+
+#: What an option decorates.
+Decorated = TypeVar("Decorated", bound=Callable[..., Any])
+
+
+def to_option(what: str) -> Callable[[Decorated], Decorated]:
+    """Return the option ``--to``: the format of what is written."""
+    return click.option(
+        "--to",
+        "write_as",
+        metavar="FORMAT",
+        shell_complete=completing.named(FORMATS),
+        help=f"Format of {what}, whatever its suffix.",
+    )
 
 
 def format_option(name: str | None, option: str) -> Format | None:

@@ -3,10 +3,11 @@
 ``instructions``: every instruction, defined once, in the small language of the engines' loop;
 ``compressed``: the 32-bit instruction that a 16-bit one stands for; ``decoding``: from a word to what
 is executed; ``machine``: the loop around the instructions, in the same language: fetches, loads and
-stores, registers of the machine mode, traps, interrupts; ``layout``: the numbers that it works on;
-``interpreter``: that text as a Python function; ``blocks``: runs of instructions as Python functions;
-``core``: the core of a run; ``image``: memories and their contents; ``settings``: what a bench says
-of it.
+stores, traps, interrupts; ``machine_registers``: the registers of machine mode; ``dispatch``: how
+an instruction is chosen; ``layout``: the numbers that the text works on; ``interpreter``: the text as a
+Python function; ``blocks`` with ``block_tree``, ``block_source`` and ``block_memory``: instructions
+that follow each other as Python functions; ``setup``: what a core is; ``core``: the core of a run;
+``program``: what a file loads; ``image``: memories and their contents.
 
 How the core and the bus meet
 =============================

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from textwrap import indent
 
+from busbox.core.decoding import NOWHERE
 from busbox.core.instructions import ILLEGAL, INSTRUCTIONS, UNFETCHED
 from busbox.core.machine_registers import csr_text
 
@@ -81,7 +82,7 @@ if journal_on:
     journal[noted * 2] = place >> 2
     journal[noted * 2 + 1] = m32[place >> 2]
     noted = noted + 1
-    if noted >= 4095:
+    if noted >= {last}:
         until = 0
 if size == 4:
     m32[place >> 2] = value
@@ -99,7 +100,7 @@ if code[q] == p - 1:
 q = (p + 2 >> 1 & code_mask) * 4
 if code[q] == p + 3:
     code[q] = 0
-"""
+""".replace("{last}", str(ROOM - 1))
 
 #: Retires a load or store in pieces.
 _FINISH = """
@@ -261,13 +262,23 @@ p_cost = cost - access_at
 continue
 """
 
-_LOAD = f"""
+
+def _found(cause: int, store: int, value: str) -> str:
+    """Return text that finds where in the memories a load or store is; the bus is ``_SLOW``.
+
+    Parameters
+    ----------
+    cause : mcause if it is misaligned
+    store, value : whether it is a store, and of what
+    """
+    slow = _SLOW.format(store=store, value=value).strip()
+    return f"""
 at = a + imm & M
 slow = 0
 place = -1
 if at & (1 << (more & 3)) - 1:
     if split == 0:
-        cause = 4
+        cause = {cause}
         tval = at
         continue
     slow = 1
@@ -276,7 +287,12 @@ else:
     if place < 0:
         slow = 1
 if slow:
-{indent(_SLOW.format(store=0, value=0).strip(), "    ")}
+{indent(slow, "    ")}
+""".strip()
+
+
+_LOAD = f"""
+{_found(4, 0, "0")}
 cost = cost + clk
 if more == 2:
     d = m32[place >> 2]
@@ -291,21 +307,7 @@ else:
 """
 
 _STORE = f"""
-at = a + imm & M
-slow = 0
-place = -1
-if at & (1 << (more & 3)) - 1:
-    if split == 0:
-        cause = 6
-        tval = at
-        continue
-    slow = 1
-else:
-{indent(_regions(), "    ")}
-    if place < 0:
-        slow = 1
-if slow:
-{indent(_SLOW.format(store=1, value="b").strip(), "    ")}
+{_found(6, 1, "b")}
 if rom:
     cause = 7
     tval = at
@@ -351,7 +353,7 @@ if next & align:
     cause = 0
     tval = next
     continue
-if next == pc and rd == 32:
+if next == pc and rd == {NOWHERE}:
     sleeping = {JUMPING}
     spin_cost = cost
     continue

@@ -235,7 +235,7 @@ class LlvmFunction(LlvmLanguage):
         index = self._value(node.slice)
         if node.value.id == "commands":
             return self._add(f"getelementptr i64, ptr {self._outside(COMMANDS)}, i64 {index}")
-        if node.value.id == "told_by_core":
+        if node.value.id == "core_numbers":
             return self._add(f"getelementptr i64, ptr {self._outside(CORE)}, i64 {index}")
         place = {"log": self._layout.log, "cached": self._layout.cached}[node.value.id]
         return self._add(f"getelementptr i64, ptr {self._pointer(place.offset, '%r')}, i64 {index}")

@@ -17,7 +17,7 @@ LLVM (:mod:`busbox.engines.llvm_kernel`). The language is a part of Python:
   ``told`` whether one has notes, or broke a rule; into ``stop``, if they are watched; and into
   ``full``, if there is no more room.
 * ``consult()`` asks the core for its next access (:mod:`busbox.core`), and puts into ``left`` why it
-  was left; ``told_by_core`` are its numbers
+  was left; ``core_numbers`` are its numbers
 """
 
 from __future__ import annotations
@@ -117,16 +117,16 @@ if kind < 0 and reset_until < 0 and cycle >= free:
         if left == DECODE:
             return DECODE
         if left == IDLE:
-            free = told_by_core[CORE_CYCLE]
+            free = core_numbers[CORE_CYCLE]
             continue
         if left == ACCESS:
             kind = 0
-            number = 0 - 2 - told_by_core[CORE_PC]
-            write = told_by_core[CORE_WRITE]
-            address = told_by_core[CORE_ADDRESS]
-            data = told_by_core[CORE_DATA]
-            lanes = told_by_core[CORE_LANES]
-            start = told_by_core[CORE_START]
+            number = 0 - 2 - core_numbers[CORE_PC]
+            write = core_numbers[CORE_WRITE]
+            address = core_numbers[CORE_ADDRESS]
+            data = core_numbers[CORE_DATA]
+            lanes = core_numbers[CORE_LANES]
+            start = core_numbers[CORE_START]
             poll = 0
             mask = 0
             value = 0

@@ -22,14 +22,14 @@ _FRAME = """
 def run(state, box, log, cached, memories, inputs, outputs, seen, watched, cycles, words):
     SETUP
     LOAD
-    commands, told_by_core, ask_core = box
+    commands, core_numbers, ask_core = box
     why = 0
     while True:
         if why >= 0:
             STORE
             asked_for = yield why
             why = -1
-            commands, told_by_core, ask_core = box
+            commands, core_numbers, ask_core = box
             TAKE_INPUTS
             LOAD
             if asked_for == 1:

@@ -4,15 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import partial
-from itertools import chain, pairwise
-from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
+from busbox.findings.read_runs import read_runs
 from busbox.findings.rule import RunFacts, Sighting
-
-if TYPE_CHECKING:
-    from busbox.recording import Accesses
 
 
 def poll_storm(facts: RunFacts) -> Iterator[Sighting]:
@@ -48,20 +42,8 @@ def poll_storm(facts: RunFacts) -> Iterator[Sighting]:
     if limit is None or len(accesses) <= limit:
         return
 
-    def changes(part: Accesses) -> Any:
-        """Return which accesses begin a run of reads; the first of a window may continue one."""
-        begins = np.ones(len(part), dtype=bool)
-        begins[1:] = part.write[1:] | part.write[:-1] | (part.address[1:] != part.address[:-1])
-        return begins
-
-    def run_goes_on(number: int) -> bool:
-        before = number - 1
-        same = accesses.address[number] == accesses.address[before]
-        return bool(same and not accesses.write[number] and not accesses.write[before])
-
-    begins = (one for one in facts.where(changes) if one == 0 or not run_goes_on(one))
-    for start, end in pairwise(chain(begins, [len(accesses)])):
-        if end - start > limit and not accesses.write[start]:
+    for start, end in read_runs(facts, ("address",)):
+        if end - start > limit:
             yield facts.sighting(start + limit, partial(_describe_storm, facts, start, end - start))
 
 

@@ -4,16 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import partial
-from itertools import chain, pairwise
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
 
 from busbox.basics.units import show_time
+from busbox.findings.read_runs import read_runs
 from busbox.findings.rule import RunFacts, Sighting
-
-if TYPE_CHECKING:
-    from busbox.recording import Accesses
 
 
 def spin(facts: RunFacts) -> Iterator[Sighting]:
@@ -52,28 +46,12 @@ def spin(facts: RunFacts) -> Iterator[Sighting]:
     busy. If the wait is right, raise ``spin_after`` in the bench.
     """
     accesses, limit = facts.recording.accesses, facts.system.spin_after
-    if facts.system.core is None or not len(accesses):
+    if facts.system.core is None:
         return
 
-    def changes(part: Accesses) -> Any:
-        """Return which accesses begin a run of equal reads; the first of a window may continue one."""
-        begins = np.ones(len(part), dtype=bool)
-        begins[1:] = part.write[1:] | part.write[:-1]
-        for name in ("address", "data", "pc"):
-            begins[1:] |= part[name][1:] != part[name][:-1]
-        return begins
-
-    def run_goes_on(number: int) -> bool:
-        before = number - 1
-        same = all(
-            accesses[name][number] == accesses[name][before] for name in ("address", "data", "pc")
-        )
-        return bool(same and not accesses.write[number] and not accesses.write[before])
-
-    begins = (one for one in facts.where(changes) if one == 0 or not run_goes_on(one))
-    for first, end in pairwise(chain(begins, [len(accesses)])):
+    for first, end in read_runs(facts, ("address", "data", "pc")):
         cycles = int(accesses.end[end - 1] - accesses.start[first])
-        if cycles > limit and not accesses.write[first]:
+        if cycles > limit:
             yield facts.sighting(end - 1, partial(_describe, facts, first, end, cycles))
 
 

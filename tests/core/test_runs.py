@@ -41,6 +41,17 @@ def test_signal_cabin_makes_the_accesses_that_were_recorded(engine: str) -> None
     assert executed.texts == recorded.texts
 
 
+@pytest.mark.quick
+def test_the_recorded_bench_names_the_program_that_the_other_executes() -> None:
+    """Both folders can be copied alone; their program and its source are the same."""
+    folders = [
+        packaged_benches()[name].parent for name in ("signal_cabin", "signal_cabin_recorded")
+    ]
+    for name in ("signal_cabin.elf", "signal_cabin.c"):
+        one, other = ((folder / name).read_bytes() for folder in folders)
+        assert one == other
+
+
 def test_the_judge_makes_them_too() -> None:
     """The same on Amaranth's simulator, as far as it comes in a few seconds."""
     judged = load_bench("signal_cabin").run("reference", 12_000)
