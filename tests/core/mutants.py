@@ -10,6 +10,7 @@ from __future__ import annotations
 from tests.mutant_runs import Mutant
 
 NAIVE = "core/test_against_naive.py"
+LOCKSTEP = "core/test_blocks.py::test_drawn_programs_in_lockstep"
 HALVES = NAIVE + "::test_every_half_word_is_decoded_alike"
 SHARP_FILE = "core/test_core_sharp.py"
 SHARP = SHARP_FILE + "::"
@@ -324,7 +325,7 @@ IN_BLOCKS = (
             ("blocks: cycles before an access count twice", "rest = self._setup.cost(found.op) - self._setup.access_at", "rest = self._setup.cost(found.op)"),
             ("blocks: a known own memory takes no clocks", "        node.cost += memories.clocks_of(own)\n", ""),
             ("blocks: own memories with different clocks take none", 'node.say(f"cycle += {memories.clocks_of(number)}", 1)', "pass"),
-            ("blocks: a misaligned known address is accessed", "if at & one.width - 1 or (", "if (", ),
+            ("blocks: a misaligned known address is accessed", "if at & one.width - 1 or (", "if (", LOCKSTEP),
         )
     ),
     *(
