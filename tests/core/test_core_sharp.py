@@ -14,7 +14,7 @@ from busbox.core.core import AHEAD, Core
 from busbox.core.image import Memory
 from busbox.core.instructions import CLASSES
 from busbox.core.layout import AT
-from busbox.core.machine import ACCESS, DECODE, STOPPED
+from busbox.core.machine import ACCESS, DECODE, IDLE, STOPPED
 from busbox.core.setup import CoreSetup
 from busbox.engines.native_core import NativeExecutor
 from tests.core import assembler as asm
@@ -482,3 +482,32 @@ def test_a_run_ends_where_it_is_told_to(until: int, executor: type[Any]) -> None
     done = [cycle for cycle in range(1, until) if (cycle - 1) % 5 < 4]
     assert core.get("instret") == len(done)
     assert core.registers[7] == sum((cycle - 1) % 5 < 3 for cycle in done)
+
+
+@each_executor
+def test_a_handler_may_trap_after_its_first_instruction(executor: type[Any]) -> None:
+    """Only a trap within the first instruction is one that nothing handles, also if that is a load."""
+    offset = HANDLER - BASE
+    before = [asm.ECALL, *[asm.addi(0, 0, 0)] * (offset // 4 - 1)]
+    core = core_of(executor, *before, asm.lw(7, 6, 0), asm.ECALL)
+    core.set("mtvec", HANDLER)
+    core.executor.x[6] = BUS
+    left = core.consult(1, 0, 0)
+    for _ in range(300):
+        assert left == ACCESS
+        left = core.consult(core.get("out_start") + 2, 5, 0)
+    assert core.get("mepc") == HANDLER + 4
+
+
+@each_executor
+@pytest.mark.parametrize("cycle", [2, 40, 401, 3000])
+def test_a_rewind_takes_back_the_stores_of_a_loop(cycle: int, executor: type[Any]) -> None:
+    """Own memory is as it was when the line changed, not as the core that ran ahead has left it."""
+    loop = [asm.addi(7, 7, 1), asm.sw(7, 8, 0), asm.xori(8, 8, 4), asm.jal(0, -12)]
+    core, other = core_of(executor, *loop), core_of(Alone, *loop)
+    core.executor.x[8] = other.executor.x[8] = BASE + 0x180
+    assert core.consult(1, 0, 0) == IDLE
+    assert core.line(cycle, 1 << 7, False)
+    assert other.run(cycle) == IDLE
+    assert list(core.executor.m32) == list(other.executor.m32)
+    assert (core.registers, core.cycle) == (other.registers, other.cycle)
