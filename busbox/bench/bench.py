@@ -16,7 +16,7 @@ from busbox.basics.errors import InputError
 from busbox.basics.units import parse_span
 from busbox.bench.find import find_bench
 from busbox.bench.mistakes import Mistakes
-from busbox.bench.set_values import with_values
+from busbox.bench.set_values import Change, Origin, with_changes
 from busbox.bench.toml_file import read_toml
 from busbox.bench.toml_lines import KeyPath, key_lines, line_of
 from busbox.system.hardware import Device
@@ -63,7 +63,9 @@ class Bench:
         self.name = name
         self.file = str(file) if file else ""
         self._lines = key_lines(text)
-        self._changed: set[KeyPath] = set()
+        self._changed: dict[KeyPath, Origin] = {}
+        #: The keys before any change.
+        self._first = self.keys
 
     def __repr__(self) -> str:
         slots = self.keys.get("slot")
@@ -84,17 +86,25 @@ class Bench:
         name = folder.resolve().name if file.name == "bench.toml" else file.stem
         return cls(keys, folder=folder, name=name, file=file, text=text)
 
-    def with_values(self, values: Iterable[str]) -> Bench:
-        """Return the bench with values changed, each given as ``KEY=VALUE``.
+    def with_values(self, values: Iterable[str] | Mapping[str, Any]) -> Bench:
+        """Return the bench with values changed.
 
-        KEY is a path such as ``slot.lamps.base`` or ``input.0.at``; VALUE is TOML, else text.
+        Parameters
+        ----------
+        values : each ``KEY=VALUE``, or a table of keys and values; KEY is a path such as
+            ``slot.lamps.base`` or ``input.0.at``, VALUE is TOML, else text. ``variant=NAME`` stands
+            for what the bench keeps under ``[variant.NAME]``
 
         Raises
         ------
-        InputError : no such place in the bench
+        InputError : no such place or variant in the bench
         """
+        if isinstance(values, Mapping):
+            changes = [Change(key, value) for key, value in values.items()]
+        else:
+            changes = [Change.of(value) for value in values]
         changed = copy.copy(self)
-        changed.keys, paths = with_values(self.keys, values)
+        changed.keys, paths = with_changes(self.keys, changes, self._place)
         changed._changed = self._changed | paths
         return changed
 
@@ -157,13 +167,15 @@ class Bench:
     def _building(self) -> Building:
         from busbox.bench.building import Building
 
-        return Building(self.keys, self.folder, Mistakes(self.file, self._place))
+        return Building(
+            self.keys, self.folder, Mistakes(self.file, self._place, self._changed), self._first
+        )
 
     def _place(self, path: KeyPath) -> tuple[str, int | None]:
-        """Return the file and line of a key, or ``--set`` if its value was changed."""
+        """Return the file and line of a key; if its value was changed, those of the change."""
         for length in range(len(path), 0, -1):
             if path[:length] in self._changed:
-                return "--set", None
+                return self._changed[path[:length]]
         return self.file, line_of(self._lines, path)
 
 

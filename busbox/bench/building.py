@@ -16,12 +16,14 @@ from busbox.bench.context import Context
 from busbox.bench.core import build_core, check_core
 from busbox.bench.inputs import build_inputs
 from busbox.bench.mistakes import Mistakes
+from busbox.bench.moving import Moves, moves
 from busbox.bench.pins import Pins
 from busbox.bench.resets import build_resets
 from busbox.bench.rules import build_rules
 from busbox.bench.schema import check_keys
 from busbox.bench.slots import build_devices, check_broken
 from busbox.bench.traffic import Traffic, bench_traffic, check_targets, other_traffic
+from busbox.bench.trust import check_covered, covered, harmless_of, moves_along
 from busbox.core.setup import CoreSetup
 from busbox.findings.expectations import NO_FINDING
 from busbox.findings.rule_set import rule_ids
@@ -39,10 +41,18 @@ class Building:
     keys : those of the bench
     folder : where files that the keys name are looked up
     mistakes : where what is wrong is noted
+    first : the keys before any of them was changed
     """
 
-    def __init__(self, keys: Mapping[str, Any], folder: Path, mistakes: Mistakes) -> None:
-        self._mistakes = mistakes
+    def __init__(
+        self,
+        keys: Mapping[str, Any],
+        folder: Path,
+        mistakes: Mistakes,
+        first: Mapping[str, Any] | None = None,
+    ) -> None:
+        self._mistakes, self._keys = mistakes, keys
+        self._first = keys if first is None else first
         keys = _without_strays(keys, mistakes)
         self._checked = checked = check_keys(keys)
         self._tables = tables = checked.tables
@@ -96,6 +106,14 @@ class Building:
             for number, table in self._checked.numbered("expect", tables.expect)
         ]
         traffic = self._traffic(in_file, other)
+        words = _words(tables.traffic if other is None else None)
+        harmless = harmless_of(words.get("harmless"), self._devices, context)
+        covers = covered(words.get("covers"), context)
+        move = moves_along(words.get("move"), context)
+        if moves(self._first, self._keys):
+            before = Building(self._first, context.folder, Mistakes("", lambda path: ("", None)))
+            slots = [[one.slot for one in side] for side in (before._devices, self._devices)]
+            traffic = Moves(slots[0], slots[1]).applied(traffic, move, context)
         core = self._core(traffic, other is None)
         system = System(
             name=name,
@@ -106,6 +124,7 @@ class Building:
             core=core,
             traffic=traffic.label,
             traffic_notes=traffic.notes,
+            harmless=harmless,
             inputs=tuple(sorted(inputs, key=lambda level: level.cycle)),
             resets=self._resets,
             after_reset=tables.after_reset,
@@ -126,6 +145,8 @@ class Building:
             ),
         )
         check_targets(system, context)
+        if covers is not None:
+            check_covered(covers, self._attached, system, context)
         self._mistakes.raise_any()
         return system
 
@@ -194,6 +215,11 @@ def _without_strays(keys: Mapping[str, Any], mistakes: Mistakes) -> Mapping[str,
             mistakes.note((kind, name), f"{text}; a new one must be given its {first}")
         keys = {**keys, kind: {name: tables[name] for name in known}}
     return keys
+
+
+def _words(traffic: object) -> Mapping[str, Any]:
+    """Return what ``[traffic]`` says of a file; the keys beside ``source`` are settings of that."""
+    return traffic if isinstance(traffic, Mapping) and "source" not in traffic else {}
 
 
 def _names(tables: object) -> tuple[str, ...]:

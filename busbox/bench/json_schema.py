@@ -87,6 +87,9 @@ def bench_schema(plug_ins: bool = True) -> Schema:
     for kind, keys in _expectations().items():
         tables["ExpectTable"]["properties"][kind] |= keys
     schema["properties"]["rules"]["items"] = _TEXT
+    schema["properties"]["variant"]["description"] = (
+        "[variant.NAME]: keys of the bench and other values for them, for --variant NAME."
+    )
     schema["properties"]["profile"]["additionalProperties"] = _profile()
     schema["properties"]["traffic"] |= _traffic(plug_ins)
     schema["properties"]["core"] |= _core()
@@ -286,7 +289,9 @@ def _traffic(plug_ins: bool) -> Schema:
     a_format = {"anyOf": [{"enum": _names(FORMATS, plug_ins)}, _IN_FILE]}
     file_keys = {name: key for name, key in TRAFFIC_KEYS.items() if name != "source"}
     pace: Schema = {"type": "number", "exclusiveMinimum": 0, "maximum": LONGEST}
-    others = {"format": a_format, "at": _word(), "idle": _word(), "patience": pace}
+    texts = {"type": "array", "items": _TEXT}
+    others = {"format": a_format, "at": _word(), "idle": _word(), "patience": pace,
+              "harmless": texts, "covers": texts, "move": {"type": "boolean"}}  # fmt: skip
     file = _table(file_keys, {"file": _TEXT}, {**others, "signals": _signals()})
     source: Schema = {
         "type": "object",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 
 from busbox.basics.errors import InputError, Mistake
 from busbox.bench.toml_lines import KeyPath
@@ -14,11 +14,19 @@ class Mistakes:
     Parameters
     ----------
     file : the file of the bench, "" if it has none
-    place : gives the file and the line of a key; ``--set`` and None where a value was changed
+    place : gives the file and the line of a key, or of what changed its value: ``--set`` and None
+        for the command line
+    changed : the paths of the values that were changed
     """
 
-    def __init__(self, file: str, place: Callable[[KeyPath], tuple[str, int | None]]) -> None:
+    def __init__(
+        self,
+        file: str,
+        place: Callable[[KeyPath], tuple[str, int | None]],
+        changed: Collection[KeyPath] = (),
+    ) -> None:
         self._file, self._place = file, place
+        self.changed = changed
         self._found: list[Mistake] = []
 
     def __len__(self) -> int:
@@ -52,8 +60,8 @@ class Mistakes:
         return any(mistake.key.startswith(start) for mistake in self._found)
 
     def is_set(self, path: KeyPath) -> bool:
-        """Return whether ``--set`` changed a key, or something around it."""
-        return self._place(path)[0] == "--set"
+        """Return whether a key was changed, or something around it."""
+        return any(path[:length] in self.changed for length in range(1, len(path) + 1))
 
     def raise_any(self) -> None:
         """Raise what was noted: of the bench, of ``--set``, of other files, each by line.

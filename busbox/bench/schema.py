@@ -136,6 +136,7 @@ class BenchTable(Table):
     wire: list[WireTable] = Field(default_factory=list)
     reply: list[ReplyTable] = Field(default_factory=list)
     expect: list[ExpectTable] = Field(default_factory=list)
+    variant: dict[str, dict[str, Any]] = Field(default_factory=dict)
 
     def settle_cycles(self, clock_hz: int) -> int:
         """Return for how many cycles devices are waited for (semantics page, rule 20)."""
@@ -160,6 +161,7 @@ TABLES: dict[str, type[Table]] = {
     "slot": SlotTable,
     "attach": AttachTable,
     "profile": Table,
+    "variant": Table,
     "input": InputTable,
     "reset": ResetTable,
     "wire": WireTable,
@@ -167,7 +169,7 @@ TABLES: dict[str, type[Table]] = {
     "expect": ExpectTable,
 }
 #: Those that have a name, [slot.NAME], and those that stand in a list, [[input]].
-_NAMED = ("slot", "attach", "profile")
+_NAMED = ("slot", "attach", "profile", "variant")
 _LISTS = ("input", "reset", "wire", "reply", "expect")
 
 

@@ -27,6 +27,7 @@ from busbox.bench.host_driver import opened_driver, pace_of
 from busbox.bench.settings import check_settings
 from busbox.bench.signals import Imported
 from busbox.bench.toml_lines import KeyPath
+from busbox.bench.trust import KEYS as TRUST_KEYS
 from busbox.core.program import Program, is_program, read_program
 from busbox.cpu.bus import not_firmware
 from busbox.cpu.driver import FunctionSource, source_of
@@ -57,6 +58,7 @@ KEYS: Mapping[str, Key] = {
                    "ready = 'top.ready', address = 'top.addr', write_strobes = 'top.wstrb', "
                    "write_data = 'top.wdata', read_data = 'top.rdata' }",
                    default="none: the file holds steps"),
+    **TRUST_KEYS,
     "source": Key("A source of traffic by its name, instead of a file; other keys are its settings.",
                   "a string such as 'NAME'", "'NAME'", default="none"),
 }  # fmt: skip

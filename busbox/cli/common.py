@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import re
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 from click.core import ParameterSource
@@ -29,14 +30,52 @@ if TYPE_CHECKING:
     from busbox.system.system import System
 
 bench_argument = click.argument("bench", shell_complete=completing.benches)
-set_option = click.option(
-    "--set",
-    "values",
-    metavar="KEY=VALUE",
-    multiple=True,
-    shell_complete=completing.settings,
-    help="Change a key of the bench, e.g. slot.lamps.base=0x44010000. May be repeated.",
+_CHANGES = (
+    click.option(
+        "--set",
+        "values",
+        metavar="KEY=VALUE",
+        multiple=True,
+        shell_complete=completing.settings,
+        help="Change a key of the bench, e.g. slot.lamps.base=0x44010000. May be repeated.",
+    ),
+    click.option(
+        "--variant",
+        "variants",
+        metavar="NAME",
+        multiple=True,
+        shell_complete=completing.variants,
+        help="Change what the bench keeps under [variant.NAME]; --set comes after it. May be "
+        "repeated.",
+    ),
+    click.option(
+        "--move-traffic",
+        is_flag=True,
+        help="Let accesses by number move along with a slot whose base is changed.",
+    ),
 )
+
+
+def set_option(function: Callable[..., int]) -> Callable[..., int]:
+    """Add the options that change a bench; the verb gets all changes as ``values``."""
+
+    @functools.wraps(function)
+    def changed(
+        *given: Any,
+        values: tuple[str, ...],
+        variants: tuple[str, ...],
+        move_traffic: bool,
+        **other: Any,
+    ) -> int:
+        moved = ("traffic.move=true",) if move_traffic else ()
+        named = (f"variant={name}" for name in variants)
+        return function(*given, values=(*named, *values, *moved), **other)
+
+    for option in reversed(_CHANGES):
+        changed = option(changed)
+    return changed
+
+
 traffic_option = click.option(
     "--traffic",
     metavar="FILE",
@@ -65,7 +104,8 @@ until_option = click.option(
 
 #: Parameters of verbs that need a new run, and so a bench.
 _OF_A_RUN = (
-    "engine", "check_engines", "traffic", "values", "until", "stop_on", "all_hardware",
+    "engine", "check_engines", "traffic", "values", "variants", "move_traffic", "until", "stop_on",
+    "all_hardware",
 )  # fmt: skip
 
 

@@ -121,6 +121,10 @@ def _devices(context: click.Context) -> tuple[Device, ...]:
     return _bench(context).with_values(context.params.get("values") or ()).devices()
 
 
+def _variants(context: click.Context, incomplete: str) -> Iterable[str]:
+    return list(_tables(context).get("variant", {}))
+
+
 def _slots(context: click.Context, incomplete: str) -> Iterable[str]:
     return list(_tables(context).get("slot", {}))
 
@@ -224,6 +228,7 @@ slots = offers(_slots)
 explained = offers(_explained)
 stops = offers(_stops)
 settings = offers(_settings)
+variants = offers(_variants)
 profiles = offers(_profiles)
 engines = offers(_engines)
 addresses = offers(_addresses)

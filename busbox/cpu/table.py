@@ -32,6 +32,10 @@ class AccessTable:
         column: NDArray[np.int64] = self._columns[TABLE.index(name)]
         return column
 
+    def at(self, addresses: NDArray[np.int64]) -> AccessTable:
+        """Return the same accesses at other addresses."""
+        return AccessTable({name: addresses if name == "address" else self[name] for name in TABLE})
+
     def steps(self) -> Iterator[AccessStep]:
         """Yield the accesses as steps."""
         for write, address, data, lanes, wait, pc, line in self._columns.T.tolist():

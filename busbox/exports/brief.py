@@ -36,6 +36,7 @@ def write_brief(recording: Recording, paper: Paper) -> None:
     """Write the verdict, with a line for each rule and each expectation that was not met."""
     _write_end(recording, paper)
     _write_notes(recording, paper)
+    write_certain(recording, paper)
     _write_found(recording, paper)
     paper.table(
         (
@@ -52,6 +53,8 @@ def write_brief(recording: Recording, paper: Paper) -> None:
 def write_verdict(recording: Recording, paper: Paper) -> None:
     """Write how a run ended, and how many findings and expectations there are."""
     _write_end(recording, paper)
+    if recording.certain is not None and recording.certain.doubt:
+        write_certain(recording, paper)
     _write_found(recording, paper)
     _write_met(recording, paper)
 
@@ -90,6 +93,8 @@ def place_of(recording: Recording, finding: Finding) -> str:
         parts.append(f"pc {finding.pc:#x}")
     if finding.source:
         parts.append(finding.source)
+    if finding.doubtful:
+        parts.append("after the end of what is certain")
     return ", ".join(parts)
 
 
@@ -111,6 +116,16 @@ def _write_end(recording: Recording, paper: Paper) -> None:
 def _write_notes(recording: Recording, paper: Paper) -> None:
     for note in recording.notes:
         paper.line(f"note: {note}", hang=2)
+
+
+def write_certain(recording: Recording, paper: Paper) -> None:
+    """Write until when the run is what the firmware would do, if it has a recording or a program."""
+    certain = recording.certain
+    if certain is None or (certain.traffic == "listed" and not certain.compared):
+        return
+    text = certain.text(recording.clock_hz)
+    style = "bold red" if certain.doubt else ""
+    paper.line((text[0].upper() + text[1:], style), hang=2)
 
 
 def _write_found(recording: Recording, paper: Paper) -> None:
@@ -154,6 +169,7 @@ def write_block(
     """Write a bench of a set: how it ended, the first finding of each rule, expectations not met."""
     _write_end(recording, paper)
     _write_notes(recording, paper)
+    write_certain(recording, paper)
     if not recording.counts:
         paper.line("  no findings")
     for rule, count, number, finding in first_findings(recording):

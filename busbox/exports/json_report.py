@@ -9,6 +9,7 @@ from typing import Any
 from busbox.exports.contract import Result, Target
 from busbox.exports.usage import Use, usage
 from busbox.recording import (
+    Certainty,
     CoreFacts,
     Finding,
     Frame,
@@ -59,6 +60,7 @@ def as_object(recording: Recording) -> dict[str, Any]:
             slot: [_frame(frame) for frame in frames] for slot, frames in recording.frames.items()
         },
         "attached": {name: _seen(one) for name, one in recording.seen.items()},
+        "certain": None if recording.certain is None else _certain(recording.certain),
         "findings": [_finding(*item) for item in enumerate(recording.findings)],
         "counts": recording.counts,
         "expectations": [asdict(verdict) for verdict in recording.verdicts],
@@ -125,6 +127,19 @@ def _finding(number: int, finding: Finding) -> dict[str, Any]:
         "source": finding.source or None,
         "message": finding.message,
         "hint": finding.hint,
+        "doubtful": finding.doubtful,
+    }
+
+
+def _certain(certain: Certainty) -> dict[str, Any]:
+    """Return until when the run is certain; cycle and access are null if it is throughout."""
+    return {
+        "traffic": certain.traffic,
+        "compared": certain.compared,
+        "harmless": certain.vouched,
+        "until_cycle": certain.cycle if certain.doubt else None,
+        "access": certain.access if certain.doubt else None,
+        "differs": certain.differs or None,
     }
 
 

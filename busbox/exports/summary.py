@@ -13,6 +13,7 @@ from busbox.exports.brief import (
     first_findings,
     found_in,
     place_of,
+    write_certain,
     write_not_met,
     write_verdict,
 )
@@ -53,6 +54,8 @@ def summarise(
     write_verdict(recording, paper)
     for note in recording.notes:
         paper.line(f"note: {note}", hang=2)
+    if recording.certain is not None and not recording.certain.doubt:
+        write_certain(recording, paper)
     _core(recording, paper)
     _marks(recording, paper)
     _slots(recording, paper)

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from busbox.board.decoding import decode_lines, supply_note
 from busbox.findings import find
+from busbox.findings.certain import certainty
 from busbox.findings.core_places import core_end
 from busbox.findings.lamp_numbers import lamp_notes
 from busbox.findings.rule import RunFacts
@@ -17,7 +18,7 @@ def judge(recording: Recording, system: System) -> Recording:
     """Return a recording with all that follows from its facts, replacing what it held of that before.
 
     This fills in what attachments decoded from their lines (``seen``, ``supply_note``, ``lamp_notes``),
-    how a program has ended (``core_end``),
+    how a program has ended (``core_end``), until when the run is ``certain``,
     ``findings``, ``counts``, and ``verdicts`` on the expectations. Nothing else changes, so judging
     twice gives the same recording.
 
@@ -36,15 +37,20 @@ def judge(recording: Recording, system: System) -> Recording:
         supply_note=supply_note(system, decoded_lines, recording.cycles),
         core_end="",
         lamp_notes=(),
+        certain=None,
         findings=(),
         counts={},
         verdicts=(),
     )
     facts = RunFacts(system, decoded, decoded_lines)
     findings, counts = find(facts)
+    certain = certainty(facts)
     judged = replace(
         decoded,
-        findings=findings,
+        findings=tuple(
+            one if certain.covers(one.cycle) else replace(one, doubtful=True) for one in findings
+        ),
+        certain=certain,
         counts=counts,
         core_end=core_end(facts),
         lamp_notes=lamp_notes(facts),

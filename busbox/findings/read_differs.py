@@ -6,11 +6,10 @@ from collections.abc import Iterator
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from busbox.bus.transfers import ACK
+from busbox.findings.certain import Vouching, differs
 from busbox.findings.rule import RunFacts, Sighting
-from busbox.map.registers import LANE_MASKS, lane_mask
+from busbox.map.registers import lane_mask
 
 if TYPE_CHECKING:
     from busbox.recording import Accesses
@@ -20,7 +19,8 @@ def read_differs(facts: RunFacts) -> Iterator[Sighting]:
     """A read returned something other than was recorded.
 
     Why it matters: from there on the firmware might have taken another path; the rest of the traffic
-    is what it did after the recorded word. Reads that ended with ERR are not compared.
+    is what it did after the recorded word; the summary says until when a run is certain. Reads that
+    ended with ERR are not compared here, and neither are those that the bench calls ``harmless``.
 
     Example
     -------
@@ -42,13 +42,13 @@ def read_differs(facts: RunFacts) -> Iterator[Sighting]:
     levers.in.4). Where the firmware waited for something, use ``poll`` instead of its reads.
     """
 
-    def differs(part: Accesses) -> Any:
-        compared = ~part.write & (part.terminator == ACK) & (part.expected >= 0)
-        selected = np.take(LANE_MASKS, part.lanes)
-        return compared & ((part.data.astype("i8") ^ part.expected) & selected != 0)
+    def given(part: Accesses) -> Any:
+        return differs(part) & (part.terminator == ACK)
 
-    for number in facts.where(differs):
-        yield facts.sighting(number, partial(_describe_differs, facts, number))
+    vouching = Vouching(facts)
+    for number in facts.where(given):
+        if not vouching.harmless(number):
+            yield facts.sighting(number, partial(_describe_differs, facts, number))
 
 
 def _describe_differs(facts: RunFacts, access: int) -> tuple[str, str]:

@@ -2,7 +2,7 @@
 
 from busbox.recording.accesses import COLUMNS, WINDOW, Accesses, IntColumn, where, windows
 from busbox.recording.carried import MOST_BYTES, CarriedBench, is_plain
-from busbox.recording.judged import Finding, Verdict
+from busbox.recording.judged import Certainty, Finding, Verdict
 from busbox.recording.parts import (
     AwaitGivenUp,
     Character,
@@ -31,6 +31,7 @@ __all__ = [
     "Accesses",
     "AwaitGivenUp",
     "CarriedBench",
+    "Certainty",
     "Character",
     "CoreFacts",
     "Event",

@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import asdict, astuple, dataclass, field
 from pathlib import Path
-from typing import Any, get_origin, get_type_hints
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from busbox.basics.errors import InputError
 from busbox.basics.units import show_clock, show_time
-from busbox.bus.transfers import TERMINATORS
 from busbox.recording.accesses import COLUMNS, Accesses, IntColumn
 from busbox.recording.carried import CarriedBench
-from busbox.recording.judged import Finding, Verdict
+from busbox.recording.complete import check
+from busbox.recording.judged import Certainty, Finding, Verdict
 from busbox.recording.parts import (
     AwaitGivenUp,
     Character,
@@ -34,10 +34,6 @@ from busbox.recording.parts import (
 from busbox.recording.store import read, write
 from busbox.recording.tables import table
 
-#: How a run ends: no step left and all devices at rest; at the requested time; the CPU hangs; a device
-#: was still busy.
-ENDS = ("done", "until", "hang", "settle")
-
 
 @dataclass(frozen=True)
 class Recording:
@@ -53,6 +49,8 @@ class Recording:
     clock_hz : hertz
     cycles : last cycle + 1
     ended : ``done``, ``until``, ``hang`` or ``settle``
+    traffic_kind : ``executed`` by a core; ``decided`` while it runs, by a function or a source that
+        sees the words of the devices; ``listed``, steps that were known before the run
     accesses : see :class:`Accesses`
     slots : in the order of the bench
     lines : pin name such as ``lamps.line`` to its history
@@ -75,6 +73,7 @@ class Recording:
     supply_note : what all lamps together draw, "" if the bench gives no supply
     lamp_notes : where the numbers of lamps in a string, sent and built are not equal
     findings : at most 1,000 per rule
+    certain : until when the run is what the firmware would do; None before it is judged
     counts : rule to ``slot.REGISTER`` to how many
     verdicts : each expectation of the bench, whether it was met, and what was seen
     """
@@ -85,6 +84,7 @@ class Recording:
     clock_hz: int
     cycles: int
     ended: str
+    traffic_kind: str
     accesses: Accesses
     slots: tuple[SlotInfo, ...]
     lines: Mapping[str, Line]
@@ -109,6 +109,7 @@ class Recording:
     core_end: str = ""
     lamp_notes: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
+    certain: Certainty | None = None
     counts: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
     verdicts: tuple[Verdict, ...] = ()
 
@@ -215,7 +216,7 @@ class Recording:
         arrays, facts = read(path)
         try:
             recording = cls(**_columns(arrays, facts), **_plain(facts), **_parts(facts, arrays))
-            _check(recording)
+            check(recording, _parts_of(recording))
         except (KeyError, TypeError, ValueError, AttributeError):
             raise InputError.of("is an incomplete recording", str(path)) from None
         stray = None if recording.carried is None else recording.carried.stray_name()
@@ -231,9 +232,8 @@ def _count(number: int, singular: str, plural: str = "") -> str:
 
 
 _PLAIN = (
-    "bench", "engine", "traffic", "clock_hz", "cycles", "ended", "registers", "quiet_since",
-    "core_end",
-    "supply_note", "counts",
+    "bench", "engine", "traffic", "clock_hz", "cycles", "ended", "traffic_kind", "registers",
+    "quiet_since", "core_end", "supply_note", "counts",
 )  # fmt: skip
 #: Fields that hold several of one class, or one of it or None.
 _SEVERAL: Mapping[str, Any] = {
@@ -247,6 +247,7 @@ _ONE: Mapping[str, Any] = {
     "handler_storm": HandlerStorm,
     "core": CoreFacts,
     "stopped_on": StopPoint,
+    "certain": Certainty,
 }
 
 
@@ -355,45 +356,9 @@ def _carried(stored: dict[str, Any], arrays: Mapping[str, IntColumn]) -> Carried
     return CarriedBench(**stored | {"files": files})
 
 
-def _check(recording: Recording) -> None:
-    """Check that the parts of a recording that was read fit together.
-
-    Raises
-    ------
-    TypeError, ValueError : they do not
-    """
+def _parts_of(recording: Recording) -> list[Any]:
+    """Return a recording and each part of it whose fields have types."""
     parts = [recording, *recording.slots, *recording.events, *recording.seen.values()]
     parts += [one for name in _SEVERAL for one in getattr(recording, name)]
     parts += [one for name in (*_ONE, "carried") if (one := getattr(recording, name)) is not None]
-    for part in parts:
-        _check_types(part)
-    tables = (recording.registers, recording.counts)
-    if not all(isinstance(one, dict) for table in tables for one in (table, *table.values())):
-        raise TypeError("registers and counts must be tables of tables")
-    accesses = recording.accesses
-    columns = [[accesses[name] for name in COLUMNS]]
-    columns += [[one.cycles, one.levels, one.accesses] for one in recording.lines.values()]
-    columns += [[one.cycles, one.bytes, one.accesses] for one in recording.characters.values()]
-    if any(len({len(column) for column in group}) > 1 for group in columns):
-        raise ValueError("columns of one part must be of one length")
-    if not all(len(line.cycles) for line in recording.lines.values()):
-        raise ValueError("a pin must have a first level")
-    if min(recording.clock_hz, recording.cycles) < 1 or recording.ended not in ENDS:
-        raise ValueError("a run must have a clock, a cycle and an end")
-    if len(accesses) and not (
-        accesses.terminator.max() < len(TERMINATORS)
-        and -1 <= accesses.slot.min() <= accesses.slot.max() < len(recording.slots)
-        and -1 <= accesses.file.min() <= accesses.file.max() < len(recording.files)
-    ):
-        raise ValueError("an access must have a terminator, a slot and a file that there are")
-
-
-def _check_types(part: Any) -> None:
-    for name, kind in get_type_hints(type(part)).items():
-        value = getattr(part, name, None)
-        if kind in (int, str, bool) and type(value) is not kind:
-            raise TypeError(f"{name} must be of the type {kind.__name__}")
-        if kind == (int | None) and type(value) not in (int, type(None)):
-            raise TypeError(f"{name} must be a whole number or null")
-        if get_origin(kind) is Mapping and not isinstance(value, dict):
-            raise TypeError(f"{name} must be a table")
+    return parts

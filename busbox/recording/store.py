@@ -23,7 +23,7 @@ from busbox.recording.accesses import IntColumn
 KIND = "recording"
 #: Versions 1 and 2 lack facts that findings follow from (polls and awaits that were given up, broken
 #: rules of the bus ...), and the bench: they cannot be judged, and are refused.
-VERSION = 5
+VERSION = 6
 #: What the name of a recording's file ends in.
 SUFFIX = ".recording.npz"
 

@@ -53,6 +53,7 @@
 ``line``                i4      line of the traffic file, -1 if there is none
 ``pc``                  i8      address of the instruction, -1 if it is not known
 ``source``              text    function and line of the firmware's source, "" if not known
+``doubtful``            ?       whether it lies after the end of what is certain
 ======================  ======  =====================================================================
 
 Text is Python's ``str`` (type ``O``), so that a column has the same type in every recording.
@@ -83,7 +84,8 @@ TABLES: Mapping[str, Any] = {
     "marks": np.dtype([("cycle", "i8"), ("text", "O")]),
     "findings": np.dtype(
         [("rule", "O"), ("cycle", "i8"), ("access", "i4"), ("slot", "O"), ("register", "O"),
-         ("message", "O"), ("hint", "O"), ("line", "i4"), ("pc", "i8"), ("source", "O")]
+         ("message", "O"), ("hint", "O"), ("line", "i4"), ("pc", "i8"), ("source", "O"),
+         ("doubtful", "?")]
     ),
 }  # fmt: skip
 

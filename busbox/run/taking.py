@@ -133,6 +133,7 @@ class Taking:
             clock_hz=system.clock_hz,
             cycles=last + 1,
             ended=ended,
+            traffic_kind=_kind(player),
             accesses=Accesses({name: one.array() for name, one in self.columns.items()}),
             slots=tuple(self._slot_facts()),
             lines={name: line for host in self._hosts for name, line in host.lines()},
@@ -243,3 +244,10 @@ def some(names: Sequence[str]) -> str:
     """Return up to three names, and how many more there are."""
     more = "" if len(names) < 4 else f" and {len(names) - 3} more"
     return f"{', '.join(names[:3])}{more}"
+
+
+def _kind(player: Player | CorePlayer) -> str:
+    """Return where the steps of a run came from."""
+    if isinstance(player, CorePlayer):
+        return "executed"
+    return "listed" if player.source.ahead else "decided"

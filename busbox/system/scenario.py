@@ -92,6 +92,21 @@ class Attached:
     part: AttachedPart
 
 
+@dataclass(frozen=True)
+class Harmless:
+    """Reads whose word does not steer the firmware, by the word of the bench.
+
+    Attributes
+    ----------
+    slot, register : names
+    pc : the address of the instruction that reads; None for every read of the register
+    """
+
+    slot: str
+    register: str
+    pc: int | None = None
+
+
 class Condition(Protocol):
     """What a system knows about an expectation; see :mod:`busbox.findings.expectations`."""
 
@@ -116,6 +131,7 @@ class Scenario:
     new_source : makes a source that begins at the first step
     core : what executes firmware in the place of steps, or None
     traffic : name of the traffic in messages
+    harmless : reads of recorded traffic that may give another word
     traffic_notes : what a reader of the run should know of the traffic, one sentence each
     inputs : in order of cycle
     resets : in order of cycle
@@ -135,6 +151,7 @@ class Scenario:
     new_source: Callable[[], Source]
     core: CoreSetup | None = None
     traffic: str = ""
+    harmless: tuple[Harmless, ...] = ()
     traffic_notes: tuple[str, ...] = ()
     inputs: tuple[InputLevel, ...]
     resets: tuple[BoardReset, ...]
