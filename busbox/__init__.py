@@ -60,6 +60,7 @@ _HOMES = {
     "Write": "busbox.device",
     "judge": "busbox.bench.opening",
     "load_bench": "busbox.bench.bench",
+    "sweep": "busbox.variants.sweep",
 }
 
 #: The version, in its one place: the packages read it from here.
@@ -90,6 +91,7 @@ __all__ = [
     "Write",
     "judge",
     "load_bench",
+    "sweep",
 ]
 
 

@@ -200,7 +200,7 @@ VERBS = Kind(
         for name in (
             "run", "record", "state", "why", "twin", "list", "map", "where", "models", "attachments",
             "check", "timing", "fit", "explain", "guide", "capture", "baud", "new", "convert", "schema",
-            "completion",
+            "completion", "sweep", "compare", "find",
         )
     },
     "busbox.cli.verbs:check_verb",

@@ -86,7 +86,9 @@ class Bench:
         name = folder.resolve().name if file.name == "bench.toml" else file.stem
         return cls(keys, folder=folder, name=name, file=file, text=text)
 
-    def with_values(self, values: Iterable[str] | Mapping[str, Any]) -> Bench:
+    def with_values(
+        self, values: Iterable[str] | Mapping[str, Any], option: str = "--set"
+    ) -> Bench:
         """Return the bench with values changed.
 
         Parameters
@@ -94,15 +96,16 @@ class Bench:
         values : each ``KEY=VALUE``, or a table of keys and values; KEY is a path such as
             ``slot.lamps.base`` or ``input.0.at``, VALUE is TOML, else text. ``variant=NAME`` stands
             for what the bench keeps under ``[variant.NAME]``
+        option : how messages call where the values come from
 
         Raises
         ------
         InputError : no such place or variant in the bench
         """
         if isinstance(values, Mapping):
-            changes = [Change(key, value) for key, value in values.items()]
+            changes = [Change(key, value, (option, None)) for key, value in values.items()]
         else:
-            changes = [Change.of(value) for value in values]
+            changes = [Change.of(value, option) for value in values]
         changed = copy.copy(self)
         changed.keys, paths = with_changes(self.keys, changes, self._place)
         changed._changed = self._changed | paths
@@ -137,6 +140,8 @@ class Bench:
         *,
         traffic: object = None,
         progress: Progress | None = None,
+        system: System | None = None,
+        carried: bool = True,
     ) -> Recording:
         """Run the bench and return its recording, judged; it carries the bench.
 
@@ -148,6 +153,8 @@ class Bench:
         progress : ``progress(cycle, share)``, called now and then: the cycle that the run has come to,
             and the share of the steps that is over, from 0.0 to 1.0, None if their number is not known
             (a function, a file that is read as it is played); what it raises ends the run
+        system : what :meth:`system` has given for this bench and traffic, if that is there already
+        carried : whether the recording carries the bench
 
         Raises
         ------
@@ -158,11 +165,13 @@ class Bench:
         from busbox.findings.judging import judge
         from busbox.run.loop import replay
 
-        system = self.system(traffic)
+        system = self.system(traffic) if system is None else system
         factory = engine_class(engine)
         facts = replay(system, factory, _until(until, system.clock_hz), progress)
-        carried = carry(self.keys, self.folder, system, traffic, facts)
-        return judge(replace(facts, carried=carried), system)
+        if carried:
+            inside = carry(self.keys, self.folder, system, traffic, facts)
+            facts = replace(facts, carried=inside)
+        return judge(facts, system)
 
     def _building(self) -> Building:
         from busbox.bench.building import Building

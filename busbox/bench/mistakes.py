@@ -73,7 +73,7 @@ class Mistakes:
         if not self._found:
             return
         files = list(dict.fromkeys(mistake.where for mistake in self._found))
-        files.sort(key=lambda where: (where != self._file, where != "--set"))
+        files.sort(key=lambda where: (where != self._file, not where.startswith("--")))
 
         def place(mistake: Mistake) -> tuple[int, bool, int]:
             return files.index(mistake.where), mistake.line is None, mistake.line or 0

@@ -19,6 +19,7 @@ from busbox.bench.inputs import InputTable
 from busbox.bench.replies import ReplyTable
 from busbox.bench.resets import ResetTable
 from busbox.bench.slots import SlotTable
+from busbox.bench.sweep import SweepTable
 from busbox.bench.table import CLOCK_TEXT, SPAN_TEXT, ClockText, Positive, SpanText, Table
 from busbox.bench.toml_lines import KeyPath
 from busbox.bench.wires import WireTable
@@ -137,6 +138,7 @@ class BenchTable(Table):
     reply: list[ReplyTable] = Field(default_factory=list)
     expect: list[ExpectTable] = Field(default_factory=list)
     variant: dict[str, dict[str, Any]] = Field(default_factory=dict)
+    sweep: SweepTable = Field(default_factory=SweepTable)
 
     def settle_cycles(self, clock_hz: int) -> int:
         """Return for how many cycles devices are waited for (semantics page, rule 20)."""
@@ -162,6 +164,7 @@ TABLES: dict[str, type[Table]] = {
     "attach": AttachTable,
     "profile": Table,
     "variant": Table,
+    "sweep": SweepTable,
     "input": InputTable,
     "reset": ResetTable,
     "wire": WireTable,
@@ -308,4 +311,4 @@ def _expected(path: KeyPath) -> str | None:
         return f"tables, [{key}.NAME]" if len(path) == 1 else f"a table, [{key}.NAME]"
     if key in _LISTS:
         return f"a list of tables, [[{key}]]" if len(path) == 1 else f"a table, [[{key}]]"
-    return "a table, [fabric]"
+    return f"a table, [{key}]"

@@ -12,9 +12,8 @@ from busbox.bench.toml_lines import KeyPath
 
 #: The key that stands for a variant of the bench: ``variant=slow``.
 VARIANT = "variant"
-#: Where a change comes from, for messages: a file and its line, or ``--set``.
+#: Where a change comes from, for messages: a file and its line, or an option and None.
 Origin = tuple[str, int | None]
-ON_COMMAND_LINE: Origin = ("--set", None)
 
 
 @dataclass(frozen=True)
@@ -30,10 +29,10 @@ class Change:
 
     key: str
     value: Any
-    origin: Origin = ON_COMMAND_LINE
+    origin: Origin
 
     @classmethod
-    def of(cls, given: str) -> Change:
+    def of(cls, given: str, option: str = "--set") -> Change:
         """Return what ``KEY=VALUE`` says.
 
         Raises
@@ -43,9 +42,9 @@ class Change:
         key, sign, text = given.partition("=")
         if not sign or not all(key.strip().split(".")):
             raise InputError.of(
-                f"must be KEY=VALUE such as slot.lamps.base=0x1000, not {given!r}", "--set"
+                f"must be KEY=VALUE such as slot.lamps.base=0x1000, not {given!r}", option
             )
-        return cls(key.strip(), toml_value(text.strip()))
+        return cls(key.strip(), toml_value(text.strip()), (option, None))
 
 
 def with_changes(

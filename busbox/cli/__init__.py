@@ -26,6 +26,11 @@ GROUPS = {
         "why": "Trace a pin edge, event, access or finding back to its cause.",
         "twin": "Compare a model with its hardware twin, cycle by cycle.",
     },
+    "What if": {
+        "sweep": "Run a bench with many values of some keys, as a table.",
+        "compare": "Compare two runs: what changes, what breaks.",
+        "find": "Find the smallest or largest value of a key for which conditions hold.",
+    },
     "Look up": {
         "list": "List the built-in benches, or what can be added: devices, formats, ...",
         "map": "Show a bench's address map: slots, images, gaps.",

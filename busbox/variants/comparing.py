@@ -1,0 +1,346 @@
+"""How two runs differ: the verdict first, then bus, pins, texts, frames, findings, expectations.
+
+Runs under different timing are not compared cycle by cycle: accesses are aligned by what they are. A
+loop that reads again and again counts as one stretch, however often it reads; a stretch is one
+instruction, register and direction (by the instruction's address where both know it, else by the step).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from busbox.basics.listing import counted
+from busbox.basics.units import show_time
+from busbox.recording import Accesses, Recording
+from busbox.variants.measures import masked
+
+#: What can differ, in the order in which it is told.
+PARTS = ("end", "accesses", "pins", "texts", "frames", "findings", "expectations", "certain")
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One thing in which two runs differ.
+
+    Attributes
+    ----------
+    part : one of :data:`PARTS`
+    of : the pin, slot, attachment, rule or expectation, "" for the whole run
+    text : how they differ, a sentence without its full stop; the first run is ``A``, the second ``B``
+    """
+
+    part: str
+    of: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Two runs, compared.
+
+    Attributes
+    ----------
+    names : how the runs are called
+    differences : in the order of :data:`PARTS`
+    same : the parts in which the runs are equal
+    verdict : the answer in one line
+    """
+
+    names: tuple[str, str]
+    differences: tuple[Difference, ...]
+    same: tuple[str, ...]
+    verdict: str
+
+
+def compare(
+    one: Recording, other: Recording, names: tuple[str, str] = ("A", "B"), harmless: bool = False
+) -> Comparison:
+    """Compare two judged recordings.
+
+    Parameters
+    ----------
+    harmless : whether texts that differ in their digits only count as equal: they may be made from
+        reads that the bench calls harmless
+    """
+    found = tuple(
+        difference
+        for part in (_end, _accesses, _pins, lambda a, b: _texts(a, b, harmless), _frames,
+                     _findings, _expectations, _certain)
+        for difference in part(one, other)
+    )  # fmt: skip
+    parts = {difference.part for difference in found}
+    same = tuple(part for part in PARTS if part not in parts)
+    return Comparison(names, found, same, _verdict(one, other, found, harmless))
+
+
+def _when(cycle: float, recording: Recording) -> str:
+    return show_time(round(cycle), recording.clock_hz)
+
+
+def _seconds(cycle: int, recording: Recording) -> float:
+    return cycle / recording.clock_hz
+
+
+def _later(before: float, after: float) -> str:
+    """Return how much later something is: ``3.1 ms later``."""
+    from fractions import Fraction
+
+    from busbox.basics.units import show_seconds
+
+    shift = after - before
+    return f"{show_seconds(Fraction(abs(shift)))} {'later' if shift > 0 else 'earlier'}"
+
+
+# The whole run.
+
+
+def _end(one: Recording, other: Recording) -> Iterator[Difference]:
+    if one.ended != other.ended:
+        yield Difference("end", "", f"A ended with {one.ended}, B with {other.ended}")
+    ends = _seconds(one.cycles, one), _seconds(other.cycles, other)
+    if ends[0] != ends[1]:
+        shown = f"A after {_when(one.cycles, one)}, B after {_when(other.cycles, other)}"
+        yield Difference("end", "", f"{shown}: {_later(*ends)}")
+    if one.core_end != other.core_end:
+        yield Difference("end", "core", f"in A {one.core_end}; in B {other.core_end}")
+
+
+# The bus.
+
+
+def _stretches(accesses: Accesses, by_pc: bool) -> tuple[Any, Any]:
+    """Return the key of each stretch, and the access with which it ends."""
+    writes = accesses.write.astype("i8")
+    where = accesses.pc if by_pc else accesses.step.astype("i8")
+    keys = np.stack([accesses.address.astype("i8"), writes, where, accesses.lanes.astype("i8")], 1)
+    if not len(keys):
+        return keys, np.zeros(0, dtype="i8")
+    again = (keys[1:] == keys[:-1]).all(axis=1) & ~accesses.write[1:]
+    last = np.append(np.flatnonzero(~again), len(keys) - 1)
+    return keys[last], last
+
+
+def _accesses(one: Recording, other: Recording) -> Iterator[Difference]:
+    sides = one.accesses, other.accesses
+    counts = len(sides[0]), len(sides[1])
+    if counts[0] != counts[1]:
+        more = counted(abs(counts[1] - counts[0]), "access", "accesses")
+        text = f"B has {more} {'more' if counts[1] > counts[0] else 'fewer'} "
+        yield Difference("accesses", "", f"{text}({counts[0]:,} and {counts[1]:,})")
+    by_pc = all(len(side) and bool((side.pc >= 0).all()) for side in sides)
+    (keys, ends), (there, there_ends) = (_stretches(side, by_pc) for side in sides)
+    count = min(len(keys), len(there))
+    same = (keys[:count] == there[:count]).all(axis=1)
+    data = sides[0].data[ends[:count]] == sides[1].data[there_ends[:count]]
+    terminators = sides[0].terminator[ends[:count]] == sides[1].terminator[there_ends[:count]]
+    wrong = np.flatnonzero(~(same & data & terminators))
+    if len(wrong):
+        place = int(wrong[0])
+        numbers = int(ends[place]), int(there_ends[place])
+        shown = [_access(*side) for side in zip((one, other), numbers, strict=True)]
+        yield Difference("accesses", "", f"first difference on the bus{_mark(one, numbers[0])}: in A "
+                         f"{shown[0]}; in B {shown[1]}")  # fmt: skip
+    elif len(keys) != len(there):
+        longer, number = (
+            (one, int(ends[count])) if len(keys) > count else (other, int(there_ends[count]))
+        )
+        name = "A" if longer is one else "B"
+        yield Difference("accesses", "", f"{name} goes on with {_access(longer, number)}")
+
+
+def _access(recording: Recording, number: int) -> str:
+    from busbox.bus.transfers import TERMINATORS
+
+    accesses = recording.accesses
+    kind = "write of" if accesses.write[number] else "read"
+    slot = int(accesses.slot[number])
+    address = int(accesses.address[number])
+    name = f"{address:#010x}"
+    if slot >= 0:
+        info = recording.slots[slot]
+        name = f"{info.name} + {(address - info.base) % info.size:#x}"
+    ended = TERMINATORS[int(accesses.terminator[number])]
+    value = f"{int(accesses.data[number]):#x}"
+    what = (
+        f"{kind} {value} to {name}" if accesses.write[number] else f"{kind} of {name} gave {value}"
+    )
+    error = "" if ended == "ACK" else f" ({ended})"
+    when = _when(int(accesses.start[number]), recording)
+    return f"access {number:,} at {when}, {what}{error}"
+
+
+def _mark(recording: Recording, number: int) -> str:
+    """Return the mark after which an access comes, as ``, after the mark '...'``."""
+    start = int(recording.accesses.start[number])
+    before = [text for cycle, text in recording.marks if cycle <= start]
+    return f", after the mark {before[-1]!r}" if before else ""
+
+
+# What devices did.
+
+
+def _pins(one: Recording, other: Recording) -> Iterator[Difference]:
+    for name in sorted({*one.lines, *other.lines}):
+        sides = one.lines.get(name), other.lines.get(name)
+        if sides[0] is None or sides[1] is None:
+            yield Difference(
+                "pins", name, f"only {'A' if sides[1] is None else 'B'} has the pin {name}"
+            )
+            continue
+        levels = sides[0].levels, sides[1].levels
+        count = min(len(levels[0]), len(levels[1]))
+        wrong = np.flatnonzero(levels[0][:count] != levels[1][:count])
+        if len(levels[0]) != len(levels[1]) or len(wrong):
+            edges = f"{len(levels[0]) - 1:,} edges in A, {len(levels[1]) - 1:,} in B"
+            yield Difference("pins", name, f"{name}: {edges}")
+            continue
+        times = sides[0].cycles / one.clock_hz, sides[1].cycles / other.clock_hz
+        moved = np.flatnonzero(times[0] != times[1])
+        if len(moved):
+            first = int(moved[0])
+            shift = _later(float(times[0][first]), float(times[1][first]))
+            yield Difference("pins", name, f"{name}: the same levels; edge {first:,} {shift} in B")
+
+
+def _texts(one: Recording, other: Recording, harmless: bool) -> Iterator[Difference]:
+    for name in sorted({*one.texts, *other.texts}):
+        sides = one.texts.get(name, ""), other.texts.get(name, "")
+        if sides[0] == sides[1]:
+            continue
+        digits = masked(sides[0]) == masked(sides[1])
+        if digits and harmless:
+            continue
+        place = next((at for at, pair in enumerate(zip(*sides, strict=False)) if pair[0] != pair[1]),
+                     min(map(len, sides)))  # fmt: skip
+        shown = [_around(side, place) for side in sides]
+        what = "differs in its digits only" if digits else "differs"
+        yield Difference("texts", name, f"the text of {name} {what}, first at byte {place:,}: "
+                         f"{shown[0]} in A, {shown[1]} in B")  # fmt: skip
+
+
+def _around(text: str, place: int) -> str:
+    if place >= len(text):
+        return "nothing more"
+    begin = text.rfind("\n", 0, place) + 1
+    end = text.find("\n", place)
+    return repr(text[begin : len(text) if end < 0 else end][:60])
+
+
+def _frames(one: Recording, other: Recording) -> Iterator[Difference]:
+    for name in sorted({*one.seen, *other.seen}):
+        sides = [run.seen[name].frames if name in run.seen else None for run in (one, other)]
+        if sides[0] is None or sides[1] is None:
+            continue
+        if len(sides[0]) != len(sides[1]):
+            text = f"{name} shows {counted(len(sides[0]), 'frame')} in A, {len(sides[1]):,} in B"
+            yield Difference("frames", name, text)
+        for number, pair in enumerate(zip(*sides, strict=False)):
+            if pair[0].colours != pair[1].colours:
+                shown = [
+                    " ".join(f"{colour:06x}" for colour in frame.colours[:4]) for frame in pair
+                ]
+                text = f"frame {number:,} of {name} shows {shown[0]} ... in A, {shown[1]} ... in B"
+                yield Difference("frames", name, text)
+                break
+        yield from _profiles(name, one, other)
+
+
+def _profiles(name: str, one: Recording, other: Recording) -> Iterator[Difference]:
+    facts = [run.seen[name].facts.get("profiles", {}) for run in (one, other)]
+    for profile in facts[0]:
+        if profile not in facts[1]:
+            continue
+        kept = [side[profile]["passes"] for side in facts]
+        if kept[0] != kept[1]:
+            text = f"profile {profile} of {name} is {'no longer kept' if kept[0] else 'now kept'}"
+            yield Difference("frames", f"{name}.{profile}", text)
+
+
+# What was judged.
+
+
+def _findings(one: Recording, other: Recording) -> Iterator[Difference]:
+    for rule in sorted({*one.counts, *other.counts}):
+        counts = [sum(run.counts.get(rule, {}).values()) for run in (one, other)]
+        if counts[0] != counts[1]:
+            text = f"{rule}: {counted(counts[0], 'time')} in A, {counted(counts[1], 'time')} in B"
+            run = one if counts[0] > counts[1] else other
+            first = next((finding for finding in run.findings if finding.rule == rule), None)
+            if first is not None and not min(counts):
+                text += f"; first at {_when(first.cycle, run)}: {first.message}"
+            yield Difference("findings", rule, text)
+
+
+def _expectations(one: Recording, other: Recording) -> Iterator[Difference]:
+    met = [{verdict.what: verdict for verdict in run.verdicts} for run in (one, other)]
+    for what in met[0]:
+        if what in met[1] and met[0][what].met != met[1][what].met:
+            verdicts = [
+                f"{'met' if side[what].met else 'not met'} ({side[what].seen})" for side in met
+            ]
+            text = f"{what}: {verdicts[0]} in A, {verdicts[1]} in B"
+            yield Difference("expectations", what, text)
+
+
+def _certain(one: Recording, other: Recording) -> Iterator[Difference]:
+    texts = [run.certain.text(run.clock_hz) if run.certain else "" for run in (one, other)]
+    doubts = [bool(run.certain and run.certain.doubt) for run in (one, other)]
+    if any(doubts) and texts[0] != texts[1]:
+        yield Difference("certain", "", f"A is {texts[0]}; B is {texts[1]}")
+
+
+# The verdict.
+
+
+def _verdict(one: Recording, other: Recording, found: Sequence[Difference], harmless: bool) -> str:
+    parts = {difference.part for difference in found}
+    first = [
+        _same_bytes(one, other, "texts" in parts, harmless),
+        _same_colours(one, other, [entry for entry in found if entry.part == "frames"]),
+    ]
+    words = [", ".join(word for word in first if word)]
+    counts = len(one.accesses), len(other.accesses)
+    if counts[0] != counts[1]:
+        more = "more" if counts[1] > counts[0] else "fewer"
+        words.append(f"{counted(abs(counts[1] - counts[0]), 'access', 'accesses')} {more}")
+    words += _shifts(one, other)
+    words += [entry.text for entry in found if entry.part == "frames" and "profile" in entry.text]
+    rules = [entry.of for entry in found if entry.part == "findings"]
+    if rules:
+        words.append(f"other findings: {', '.join(rules)}")
+    if "expectations" in parts:
+        words.append("expectations differ")
+    if "certain" in parts:
+        words.append("not certain to the end")
+    if not found:
+        return "equal in all that is compared"
+    return "; ".join(word for word in words if word)
+
+
+def _same_bytes(one: Recording, other: Recording, differ: bool, harmless: bool) -> str:
+    if not any({**one.texts, **other.texts}.values()):
+        return ""
+    if differ:
+        return "other bytes"
+    return "same bytes but for digits" if harmless and one.texts != other.texts else "same bytes"
+
+
+def _same_colours(one: Recording, other: Recording, found: Sequence[Difference]) -> str:
+    if not any(seen.frames for run in (one, other) for seen in run.seen.values()):
+        return ""
+    return "other colours" if any("shows" in entry.text for entry in found) else "same colours"
+
+
+def _shifts(one: Recording, other: Recording) -> Iterator[str]:
+    """Yield by how much the last frame of each lamp string is later."""
+    for name, seen in one.seen.items():
+        there = other.seen.get(name)
+        if not seen.frames or there is None or not there.frames:
+            continue
+        times = _seconds(seen.frames[-1].cycle, one), _seconds(there.frames[-1].cycle, other)
+        if times[0] != times[1]:
+            yield f"{name} {_later(*times)}"

@@ -1,0 +1,185 @@
+"""Conditions on a run: ``profile P4 kept``, ``no finding byte-lost``, ``duration <= 20 ms``."""
+
+from __future__ import annotations
+
+import operator
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from busbox.basics.errors import InputError, nearest
+from busbox.basics.units import show_seconds
+from busbox.findings.rule_set import rule_ids
+from busbox.recording import Recording
+from busbox.system.system import System
+from busbox.variants.axes import quantity
+from busbox.variants.measures import Base, Cell, Measure, Measured, measure_of
+
+#: The forms of a condition, for messages and help.
+FORMS = (
+    "no finding [RULE]", "profile NAME kept [by ATTACHMENT]", "expectations met", "texts equal",
+    "colours equal", "certain", "MEASURE OP VALUE (OP: ==, !=, <, <=, >, >=)",
+)  # fmt: skip
+_WORDS = ("no finding", "profile", "expectations met", "texts equal", "colours equal", "certain")
+_COMPARED = re.compile(r"(?P<name>\S+)\s*(?P<sign>==|!=|<=|>=|<|>)\s*(?P<value>.+)")
+_SIGNS: Mapping[str, Callable[[float, float], bool]] = {
+    "==": operator.eq, "!=": operator.ne, "<": operator.lt, "<=": operator.le, ">": operator.gt,
+    ">=": operator.ge,
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Condition:
+    """Something that holds for a run, or does not.
+
+    Attributes
+    ----------
+    text : as it was given
+    check : returns whether it holds, and what was seen
+    """
+
+    text: str
+    check: Callable[[Measured], tuple[bool, str]] = field(compare=False)
+
+
+def condition_of(text: str, system: System, folder: Path, option: str = "--such-that") -> Condition:
+    """Return the condition that a text says.
+
+    Raises
+    ------
+    InputError : it says none, or names what there is not
+    """
+    words = text.split()
+    compared = _COMPARED.fullmatch(text.strip())
+    if compared is not None:
+        return Condition(text, _comparison(compared, system, folder, option))
+    if words[:2] == ["no", "finding"] and len(words) <= 3:
+        rule = words[2] if len(words) == 3 else ""
+        known = list(rule_ids(system.rules, system.attached))
+        if rule and rule not in known:
+            raise InputError.of(f"there is no rule {rule!r}{nearest(rule, known)}", option)
+        return Condition(text, lambda one: _no_finding(one, rule))
+    if len(words) in (3, 5) and (words[0], words[2]) == ("profile", "kept"):
+        return Condition(text, _kept(words, system, option))
+    match words:
+        case ["expectations", "met"]:
+            return Condition(text, _met)
+        case ["texts", "equal"]:
+            return Condition(text, lambda one: (one.recording.texts == one.base.texts, _texts(one)))
+        case ["colours", "equal"]:
+            return Condition(text, _colours)
+        case ["certain"]:
+            return Condition(text, _certain)
+    close = nearest(text, _WORDS)
+    raise InputError.of(f"is no condition: {text!r}{close} (known: {'; '.join(FORMS)})", option)
+
+
+def _no_finding(one: Measured, rule: str) -> tuple[bool, str]:
+    counts = {name: sum(of.values()) for name, of in one.recording.counts.items()}
+    found = {name: count for name, count in counts.items() if rule in ("", name)}
+    return not found, ", ".join(f"{name} {count:,}" for name, count in found.items()) or "none"
+
+
+def _kept(words: list[str], system: System, option: str) -> Callable[[Measured], tuple[bool, str]]:
+    strings = [one.name for one in system.attached if "frames" in one.part.sends]
+    if len(words) == 5:
+        if words[3] != "by" or words[4] not in strings:
+            text = f"there is no lamp string {words[4]!r}{nearest(words[4], strings)}"
+            raise InputError.of(text, option)
+        strings = [words[4]]
+    if not strings:
+        raise InputError.of("the bench has no lamp string that could keep a profile", option)
+    measures = [measure_of(f"kept.{name}.{words[1]}", system, Path(), option) for name in strings]
+
+    def check(one: Measured) -> tuple[bool, str]:
+        broken = [
+            name for name, measure in zip(strings, measures, strict=True) if not measure.of(one)
+        ]
+        return not broken, f"not kept by {', '.join(broken)}" if broken else "kept"
+
+    return check
+
+
+def _met(one: Measured) -> tuple[bool, str]:
+    missed = [verdict for verdict in one.recording.verdicts if not verdict.met]
+    if not missed:
+        return True, "all met"
+    return False, f"not met: {missed[0].what}; seen: {missed[0].seen}"
+
+
+def _texts(one: Measured) -> str:
+    texts = one.recording.texts
+    other = [name for name in texts if texts[name] != one.base.texts.get(name)]
+    return f"{', '.join(other)} differs" if other else "equal"
+
+
+def _colours(one: Measured) -> tuple[bool, str]:
+    frames = Base.of(one.recording).frames
+    other = [name for name in frames if frames[name] != one.base.frames.get(name)]
+    return not other, f"{', '.join(other)} differs" if other else "equal"
+
+
+def _certain(one: Measured) -> tuple[bool, str]:
+    certain = one.recording.certain
+    fine = certain is None or not certain.doubt
+    return fine, "throughout" if certain is None else certain.text(one.recording.clock_hz)
+
+
+def _comparison(
+    found: re.Match[str], system: System, folder: Path, option: str
+) -> Callable[[Measured], tuple[bool, str]]:
+    measure = measure_of(found["name"], system, folder, option)
+    sign, text = _SIGNS[found["sign"]], found["value"].strip()
+    number = quantity(text.removeprefix("-"))
+    if number is None:
+        return _word_comparison(measure, found["sign"], text, option)
+    if number.kind != (measure.unit if measure.unit == "s" else ""):
+        needed = "a time such as 20 ms" if measure.unit == "s" else "a number without a unit"
+        raise InputError.of(f"{measure.name} is compared with {needed}, not {text!r}", option)
+    limit = float(-number.size if text.startswith("-") else number.size)
+
+    def check(one: Measured) -> tuple[bool, str]:
+        value = measure.of(one)
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            return False, f"{measure.name} is {'not known' if value is None else value}"
+        return sign(value, limit), f"{measure.name} is {_shown(value, measure)}"
+
+    return check
+
+
+def _word_comparison(
+    measure: Measure, sign: str, text: str, option: str
+) -> Callable[[Measured], tuple[bool, str]]:
+    if sign not in ("==", "!="):
+        raise InputError.of(f"{measure.name} {sign} needs a number, not {text!r}", option)
+
+    def check(one: Measured) -> tuple[bool, str]:
+        value = _shown(measure.of(one), measure)
+        return (value == text) == (sign == "=="), f"{measure.name} is {value}"
+
+    return check
+
+
+def _shown(value: Cell, measure: Measure) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if measure.unit == "s" and isinstance(value, int | float):
+        from fractions import Fraction
+
+        return show_seconds(Fraction(value))
+    return (
+        "nothing" if value is None else f"{value:,.9g}" if isinstance(value, float) else str(value)
+    )
+
+
+def first_broken(
+    conditions: tuple[Condition, ...], recording: Recording, base: Base
+) -> tuple[str, str] | None:
+    """Return the first condition that does not hold and what was seen, or None if all hold."""
+    one = Measured(recording, base)
+    for condition in conditions:
+        holds, seen = condition.check(one)
+        if not holds:
+            return condition.text, seen
+    return None

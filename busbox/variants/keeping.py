@@ -1,0 +1,180 @@
+"""The file of a sweep: finished rows are kept while it goes on; the table is written at the end.
+
+Beside ``FILE`` stands ``FILE.unfinished``: a line that says which sweep it is of, then a line of JSON
+for each finished variant. A process that is killed loses the variants that it was running, and of the
+file no more than its last line. The next sweep of the same bench, keys, values and measures goes on
+from it.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import IO, Any
+
+from busbox.basics.errors import InputError, join_or, nearest
+from busbox.basics.files import replacing
+from busbox.variants.measures import Cell
+
+#: The forms of the table, by suffix.
+SUFFIXES = (".csv", ".json", ".parquet")
+#: The column that says why a variant has no values.
+MESSAGE = "message"
+Row = Mapping[str, Cell]
+
+
+def check_name(file: Path, option: str = "-o") -> None:
+    """Check the name of a sweep's file.
+
+    Raises
+    ------
+    InputError : its suffix is that of no table, its folder is missing, or a library is not installed
+    """
+    if file.suffix not in SUFFIXES:
+        text = f"must end in {join_or(SUFFIXES)}, not {file.name!r}{nearest(file.suffix, SUFFIXES)}"
+        raise InputError.of(text, option)
+    if not file.resolve().parent.is_dir():
+        raise InputError.of(f"there is no folder {str(file.parent)!r}", option)
+    if file.suffix == ".parquet":
+        _parquet(option)
+
+
+def _parquet(option: str = "-o") -> Any:
+    try:
+        import pyarrow  # type: ignore[import-not-found,import-untyped,unused-ignore]
+        import pyarrow.parquet  # type: ignore[import-not-found,import-untyped,unused-ignore]
+    except ImportError:
+        text = "Parquet needs the library pyarrow: pip install 'busbox[parquet]'"
+        raise InputError.of(text, option) from None
+    return pyarrow
+
+
+class Keeping:
+    """Keeps the finished rows of one sweep.
+
+    Parameters
+    ----------
+    file : where the table goes
+    identity : which sweep it is; a file of another one is refused
+
+    Attributes
+    ----------
+    rows : number of the variant to its row; those of an earlier, interrupted sweep at first
+
+    Raises
+    ------
+    InputError : the file is of another sweep, or cannot be written
+    """
+
+    def __init__(self, file: Path, identity: str) -> None:
+        self._file, self._identity = file, identity
+        self.unfinished = file.with_name(f"{file.name}.unfinished")
+        self.rows: dict[int, Row] = {}
+        end = self._read()
+        try:
+            self._out: IO[bytes] = open(self.unfinished, "r+b" if end else "wb")  # noqa: SIM115
+            self._out.truncate(end)
+            self._out.seek(end)
+            if not end:
+                self._line({"sweep": identity})
+        except OSError as error:
+            text = f"cannot be written: {error.strerror}"
+            raise InputError.of(text, str(self.unfinished)) from None
+
+    def _read(self) -> int:
+        """Take the rows of an earlier sweep; return where its last whole line ends."""
+        try:
+            contents = self.unfinished.read_bytes()
+        except FileNotFoundError:
+            return 0
+        except OSError as error:
+            raise InputError.of(f"cannot be read: {error.strerror}", str(self.unfinished)) from None
+        end = contents.rfind(b"\n") + 1
+        try:
+            head, *lines = [json.loads(line) for line in contents[:end].splitlines()] or [None]
+            known = head is None or head["sweep"]
+            rows: dict[int, Row] = {int(number): dict(row) for number, row in lines}
+        except (ValueError, TypeError, KeyError):
+            text = "is no unfinished sweep; delete it, or choose another -o"
+            raise InputError.of(text, str(self.unfinished)) from None
+        if head is None:
+            return 0
+        if known != self._identity:
+            text = (
+                "is of another sweep (bench, keys, values or measures have changed); delete it, or "
+            )
+            raise InputError.of(f"{text}choose another -o", str(self.unfinished))
+        self.rows = rows
+        return end
+
+    def add(self, number: int, row: Row) -> None:
+        """Keep the row of a variant; it is on disk when this returns."""
+        self.rows[number] = row
+        self._line([number, row])
+
+    def _line(self, value: object) -> None:
+        self._out.write(json.dumps(value).encode("ascii") + b"\n")
+        self._out.flush()
+        os.fsync(self._out.fileno())
+
+    def close(self) -> None:
+        """Close the file, and leave it for the next sweep."""
+        self._out.close()
+
+    def finish(self, columns: Sequence[str], rows: Sequence[Row]) -> None:
+        """Write the table, and remove what was kept meanwhile."""
+        self.close()
+        write_table(self._file, columns, rows)
+        self.unfinished.unlink()
+
+
+def write_table(file: Path, columns: Sequence[str], rows: Sequence[Row]) -> None:
+    """Write a table by its suffix; an existing file is replaced at once.
+
+    Raises
+    ------
+    InputError : it cannot be written
+    """
+    if file.suffix == ".csv":
+        contents = _csv(columns, rows)
+    elif file.suffix == ".json":
+        contents = (json.dumps([dict(row) for row in rows], indent=1) + "\n").encode("ascii")
+    else:
+        contents = _as_parquet(columns, rows)
+    with replacing(file) as out:
+        out.write(contents)
+
+
+def _csv(columns: Sequence[str], rows: Sequence[Row]) -> bytes:
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(columns)
+    for row in rows:
+        writer.writerow([_cell(row.get(name)) for name in columns])
+    return text.getvalue().encode("utf-8")
+
+
+def _cell(value: Cell) -> str | int | float:
+    if value is None:
+        return ""
+    return ("no", "yes")[value] if isinstance(value, bool) else value
+
+
+def _as_parquet(columns: Sequence[str], rows: Sequence[Row]) -> bytes:
+    arrow = _parquet()
+    table = {}
+    for name in columns:
+        values = [row.get(name) for row in rows]
+        kinds = {type(value) for value in values if value is not None}
+        if kinds <= {int, float} and len(kinds) > 1:
+            values = [None if value is None else float(value) for value in values]
+        elif len(kinds) > 1:
+            values = [None if value is None else str(value) for value in values]
+        table[name] = values
+    out = arrow.BufferOutputStream()
+    arrow.parquet.write_table(arrow.table(table), out)
+    return bytes(out.getvalue().to_pybytes())

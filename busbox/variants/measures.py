@@ -1,0 +1,319 @@
+"""What is taken from a run: numbers and words by name, by path, or by a Python function."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property, partial
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from busbox.basics.errors import InputError, format_error, format_value, join_or, nearest
+from busbox.basics.loading import load_object
+from busbox.exports.json_report import as_object
+from busbox.exports.usage import usage
+from busbox.recording import Recording
+from busbox.system.system import System
+
+#: What a cell of a sweep can hold.
+Cell = bool | int | float | str | None
+
+
+@dataclass(frozen=True)
+class Base:
+    """What other variants are compared with: the texts and frames of the bench as it stands."""
+
+    texts: Mapping[str, str]
+    frames: Mapping[str, list[tuple[int, ...]]]
+
+    @classmethod
+    def of(cls, recording: Recording) -> Base:
+        """Return what a run of the bench gave."""
+        frames = {
+            name: [frame.colours for frame in seen.frames]
+            for name, seen in recording.seen.items()
+            if seen.frames is not None
+        }
+        return cls(recording.texts, frames)
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A run that is measured, and the base that it is compared with."""
+
+    recording: Recording
+    base: Base
+    harmless: bool = False
+
+    @cached_property
+    def report(self) -> Mapping[str, Any]:
+        """The JSON report of the run."""
+        return as_object(self.recording)
+
+    def count(self, rule: str) -> int:
+        """Return the number of findings of a rule."""
+        return sum(self.recording.counts.get(rule, {}).values())
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One column of a sweep.
+
+    Attributes
+    ----------
+    name : of the column
+    text : what it is
+    of : returns it
+    unit : of a number
+    """
+
+    name: str
+    text: str
+    of: Callable[[Measured], Cell] = field(compare=False)
+    unit: str = ""
+
+
+def masked(text: str) -> str:
+    """Return a text with ``#`` for each run of digits."""
+    return re.sub(r"[0-9]+", "#", text)
+
+
+def _texts(one: Measured) -> str:
+    """Say whether all texts are those of the base: ``equal``, ``digits`` or ``differ``."""
+    texts, base = one.recording.texts, one.base.texts
+    if texts == base:
+        return "equal"
+    as_masked = [{name: masked(text) for name, text in side.items()} for side in (texts, base)]
+    return "digits" if as_masked[0] == as_masked[1] else "differ"
+
+
+def _rules(one: Measured) -> str:
+    counts = {rule: sum(of.values()) for rule, of in one.recording.counts.items()}
+    return ", ".join(f"{rule} {count}" for rule, count in sorted(counts.items()))
+
+
+def _until(one: Measured) -> float | None:
+    certain = one.recording.certain
+    if certain is None or not certain.doubt:
+        return None
+    return certain.cycle / one.recording.clock_hz
+
+
+def _bus(one: Measured) -> float:
+    return usage(one.recording).busy / one.recording.cycles
+
+
+BUILT_IN: tuple[Measure, ...] = (
+    Measure("ended", "how the run ended: done, until, hang or settle", lambda one: one.recording.ended),
+    Measure("cycles", "the length of the run", lambda one: one.recording.cycles, "cycles"),
+    Measure("duration", "the length of the run",
+            lambda one: one.recording.cycles / one.recording.clock_hz, "s"),
+    Measure("accesses", "the accesses on the bus", lambda one: len(one.recording.accesses)),
+    Measure("bus_use", "the share of the cycles in which the bus was busy, 0 to 1", _bus),
+    Measure("findings", "all findings",
+            lambda one: sum(sum(of.values()) for of in one.recording.counts.values())),
+    Measure("rules", "the findings by rule", _rules),
+    Measure("met", "the expectations that are met",
+            lambda one: sum(verdict.met for verdict in one.recording.verdicts)),
+    Measure("expectations", "all expectations", lambda one: len(one.recording.verdicts)),
+    Measure("bytes_lost", "findings byte-lost", lambda one: one.count("byte-lost")),
+    Measure("frames_missed", "findings frame-missed", lambda one: one.count("frame-missed")),
+    Measure("frames", "the frames that all lamp strings show",
+            lambda one: sum(len(seen.frames or ()) for seen in one.recording.seen.values())),
+    Measure("texts", "the texts of all slots against the bench as it stands: equal, digits (equal "
+            "but for digits) or differ", _texts),
+    Measure("colours", "whether the lamps show the frames of the bench as it stands",
+            lambda one: Base.of(one.recording).frames == one.base.frames),
+    Measure("certain_until", "when the run ceases to be certain; nothing if it never does", _until,
+            "s"),
+)  # fmt: skip
+_BY_NAME = {one.name: one for one in BUILT_IN}
+#: Measures with a part after a dot: what the parts are, and what it is.
+WITH_PARTS: Mapping[str, tuple[str, str]] = {
+    "margin": ("ATTACHMENT.PROFILE or ATTACHMENT.PROFILE.WINDOW",
+               "the worst margin of a lamp string's timing, in ns; below 0 the line is outside"),
+    "kept": ("ATTACHMENT.PROFILE", "whether the line keeps the profile"),
+    "frame_interval": ("ATTACHMENT", "the longest time from one frame to the next, in s"),
+    "frames_per_second": ("ATTACHMENT", "frames a second, from the first frame to the last"),
+    "registers": ("SLOT.REGISTER", "the word of a register at the end"),
+    "counts": ("RULE", "the findings of a rule"),
+}  # fmt: skip
+#: Columns of every attachment that are measured where nothing else is asked for.
+_MARGINS = ("kept", "margin")
+
+
+def default_measures(system: System, base: Recording) -> tuple[Measure, ...]:
+    """Return every built-in measure, and the worst margin of each profile of each lamp string."""
+    found = list(BUILT_IN)
+    for name, seen in base.seen.items():
+        for profile in seen.facts.get("profiles", {}):
+            found += [measure_of(f"{kind}.{name}.{profile}", system, Path()) for kind in _MARGINS]
+    return tuple(found)
+
+
+def measure_of(name: str, system: System, folder: Path, option: str = "--measure") -> Measure:
+    """Return the measure of a name; ``FILE.py:FUNCTION`` is called with the recording.
+
+    Raises
+    ------
+    InputError : there is no such measure
+    """
+    if ".py:" in name:
+        function = load_object(name, folder, "function")
+        if not callable(function):
+            raise InputError.of(f"{name} must be a function of the recording", option)
+        return Measure(name.rpartition(":")[2], f"{name}", partial(_call, function, name))
+    if name in _BY_NAME:
+        return _BY_NAME[name]
+    head, _, rest = name.partition(".")
+    if head in WITH_PARTS:
+        problem = _problem(head, rest.split("."), system)
+        if problem:
+            raise InputError.of(f"{name}: {problem}", option)
+        return Measure(name, WITH_PARTS[head][1], partial(_PARTS[head], tuple(rest.split("."))))
+    known = [*_BY_NAME, *(f"{head}.{parts}" for head, (parts, _) in WITH_PARTS.items())]
+    close = nearest(name, [*_BY_NAME, *WITH_PARTS])
+    raise InputError.of(
+        f"there is no measure {name!r}{close} (known: {join_or([*known, 'FILE.py:FUNCTION'])})",
+        option,
+    )
+
+
+def _problem(head: str, parts: list[str], system: System) -> str:
+    """Return what is wrong with the parts of a measure, "" if nothing is."""
+    form = WITH_PARTS[head][0]
+    if not all(parts) or len(parts) not in {one.count(".") + 1 for one in form.split(" or ")}:
+        return f"must be {head}.{form}"
+    if head == "registers":
+        slot = system.address_map.slot(parts[0])
+        if slot is None:
+            names = [device.name for device in system.devices]
+            return f"there is no slot {parts[0]!r}{nearest(parts[0], names)}"
+        known = slot.table.names
+        if parts[1] not in known:
+            return f"{parts[0]} has no register {parts[1]!r}{nearest(parts[1], known)}"
+    elif head == "counts":
+        from busbox.findings.rule_set import rule_ids
+
+        ids = list(rule_ids(system.rules, system.attached))
+        if parts[0] not in ids:
+            return f"there is no rule {parts[0]!r}{nearest(parts[0], ids)}"
+    else:
+        strings = [one.name for one in system.attached if "frames" in one.part.sends]
+        if parts[0] not in strings:
+            return f"there is no lamp string {parts[0]!r}{nearest(parts[0], strings)}"
+    return ""
+
+
+def _call(function: Callable[[Recording], Any], name: str, one: Measured) -> Cell:
+    try:
+        value = function(one.recording)
+    except Exception as error:
+        raise InputError.of(f"{name} raised {format_error(error)}") from None
+    if hasattr(value, "item"):
+        value = value.item()
+    if not isinstance(value, bool | int | float | str | None):
+        raise InputError.of(
+            f"{name} must return a number, a text or nothing, not {format_value(value)}"
+        )
+    return value
+
+
+def _register(parts: tuple[str, ...], one: Measured) -> Cell:
+    return one.recording.registers[parts[0]].get(parts[1])
+
+
+def _counted(parts: tuple[str, ...], one: Measured) -> Cell:
+    return one.count(parts[0])
+
+
+def _profile(parts: tuple[str, ...], one: Measured) -> Mapping[str, Any] | None:
+    profiles = one.recording.seen[parts[0]].facts.get("profiles", {})
+    if parts[1] not in profiles:
+        known = join_or(profiles) if profiles else "none"
+        text = f"{parts[0]} was not judged by a profile {parts[1]!r}{nearest(parts[1], list(profiles))}"
+        raise InputError.of(f"{text} (known: {known})")
+    found: Mapping[str, Any] = profiles[parts[1]]
+    return found
+
+
+def _kept(parts: tuple[str, ...], one: Measured) -> Cell:
+    profile = _profile(parts, one)
+    return None if profile is None else bool(profile["passes"])
+
+
+def _margin(parts: tuple[str, ...], one: Measured) -> Cell:
+    profile = _profile(parts, one)
+    windows = {} if profile is None else profile["windows"]
+    if len(parts) == 3:
+        if parts[2] not in windows:
+            text = f"{parts[1]} has no window {parts[2]!r}{nearest(parts[2], list(windows))}"
+            raise InputError.of(f"{text} (known: {join_or(windows)})")
+        windows = {parts[2]: windows[parts[2]]}
+    margins = [window["worst_margin_ns"] for window in windows.values()]
+    found = [margin for margin in margins if margin is not None]
+    return min(found) if found else None
+
+
+def _starts(parts: tuple[str, ...], one: Measured) -> list[int]:
+    return [frame.cycle for frame in one.recording.seen[parts[0]].frames or ()]
+
+
+def _interval(parts: tuple[str, ...], one: Measured) -> Cell:
+    starts = _starts(parts, one)
+    longest = max((after - before for before, after in pairwise(starts)), default=None)
+    return None if longest is None else longest / one.recording.clock_hz
+
+
+def _rate(parts: tuple[str, ...], one: Measured) -> Cell:
+    starts = _starts(parts, one)
+    if len(starts) < 2:
+        return None
+    return (len(starts) - 1) * one.recording.clock_hz / (starts[-1] - starts[0])
+
+
+_PARTS: Mapping[str, Callable[[tuple[str, ...], Measured], Cell]] = {
+    "margin": _margin,
+    "kept": _kept,
+    "frame_interval": _interval,
+    "frames_per_second": _rate,
+    "registers": _register,
+    "counts": _counted,
+}
+
+
+def measures_of(
+    names: Iterable[str], system: System, base: Recording, folder: Path, option: str = "--measure"
+) -> tuple[Measure, ...]:
+    """Return the measures of names, ``margins`` being every window of every profile.
+
+    Raises
+    ------
+    InputError : a name is none, or is there twice
+    """
+    found: list[Measure] = []
+    for name in names:
+        if name == "margins":
+            found += [measure_of(one, system, folder, option) for one in _windows(base)]
+        else:
+            found.append(measure_of(name, system, folder, option))
+    columns = [one.name for one in found]
+    twice = next((name for name in columns if columns.count(name) > 1), None)
+    if twice is not None:
+        raise InputError.of(f"{twice} must be there once", option)
+    base_of = Measured(base, Base.of(base))
+    for one in found:
+        try:
+            one.of(base_of)
+        except InputError as error:
+            raise InputError.of(f"{one.name}: {error}", option) from None
+    return tuple(found)
+
+
+def _windows(base: Recording) -> Iterator[str]:
+    for name, seen in base.seen.items():
+        for profile, facts in seen.facts.get("profiles", {}).items():
+            for window in facts["windows"]:
+                yield f"margin.{name}.{profile}.{window}"

@@ -1,0 +1,280 @@
+"""All combinations of some values: each is a run, each run a row."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from busbox.basics.errors import InputError, format_error
+from busbox.bench.bench import Bench
+from busbox.variants.axes import Axis, axes_of, axis_of, combinations
+from busbox.variants.keeping import MESSAGE, Keeping, Row, check_name
+from busbox.variants.measures import (
+    Base,
+    Cell,
+    Measure,
+    Measured,
+    default_measures,
+    measure_of,
+    measures_of,
+)
+from busbox.variants.working import Done, in_process, on_executor, on_processes
+
+#: ``progress(done, all)``, called after each variant.
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Task:
+    """What a worker needs to run one variant; it can be sent to another process.
+
+    Attributes
+    ----------
+    bench : the bench as it stands
+    values : key to value
+    measures : names
+    base : what texts and colours are compared with
+    engine, until : as for :meth:`Bench.run`
+    """
+
+    bench: Bench
+    values: Mapping[str, Any]
+    measures: tuple[str, ...]
+    base: Base
+    engine: str
+    until: int | str | None
+
+    def __call__(self) -> Row:
+        """Run the variant and return its row; what is wrong with it is its message."""
+        try:
+            changed = self.bench.with_values(self.values, "--vary")
+            system = changed.system()
+            recording = changed.run(self.engine, self.until, system=system, carried=False)
+            one = Measured(recording, self.base)
+            found = [measure_of(name, system, self.bench.folder) for name in self.measures]
+            cells: dict[str, Cell] = {measure.name: measure.of(one) for measure in found}
+        except InputError as error:
+            return {MESSAGE: str(error)}
+        except Exception as error:
+            return {MESSAGE: f"raised {format_error(error)}"}
+        return {**cells, MESSAGE: None}
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """A table: one row a variant, in the order of the values.
+
+    Attributes
+    ----------
+    axes : what was varied
+    measures : the columns beside the keys
+    rows : each a table of key or measure to value; ``message`` says why a variant has no values
+    base : what the bench as it stands gave
+    """
+
+    axes: tuple[Axis, ...]
+    measures: tuple[Measure, ...]
+    rows: tuple[Row, ...]
+    base: Row = field(default_factory=dict)
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """The names of the columns: keys, measures, ``message``."""
+        keys = [axis.key for axis in self.axes]
+        return (*keys, *(measure.name for measure in self.measures), MESSAGE)
+
+    @property
+    def failed(self) -> int:
+        """The number of variants that could not be run."""
+        return sum(row[MESSAGE] is not None for row in self.rows)
+
+    def column(self, name: str) -> NDArray[Any]:
+        """Return a column as a NumPy array; a missing number is NaN, other missing values are None.
+
+        Raises
+        ------
+        KeyError : there is no such column
+        """
+        if name not in self.columns:
+            raise KeyError(
+                f"there is no column {name!r}; the columns are {', '.join(self.columns)}"
+            )
+        values = [row.get(name) for row in self.rows]
+        kinds = {type(value) for value in values}
+        if kinds <= {int} or kinds <= {bool} or kinds <= {float}:
+            return np.array(values)
+        if kinds <= {int, float, type(None)} and kinds != {type(None)}:
+            return np.array([np.nan if value is None else value for value in values], dtype="f8")
+        return np.array(values, dtype=object)
+
+    def __repr__(self) -> str:
+        return (
+            f"<Sweep of {', '.join(axis.key for axis in self.axes)}: {len(self.rows):,} variants>"
+        )
+
+
+def sweep(
+    bench: Bench | str | Path,
+    vary: Mapping[str, Any] | Iterable[str] | None = None,
+    measure: Sequence[str] | None = None,
+    *,
+    jobs: int | None = None,
+    executor: Executor | None = None,
+    file: str | Path | None = None,
+    engine: str = "auto",
+    until: int | str | None = None,
+    progress: Progress | None = None,
+) -> Sweep:
+    """Run every combination of values and return the table of what was measured.
+
+    Parameters
+    ----------
+    bench : a bench, or its name
+    vary : key to values, or texts such as ``"clock=8MHz..48MHz/8MHz"``; default: the bench's [sweep]
+    measure : names of measures (``busbox guide what-if``); default: the bench's, else all of them
+    jobs : the number of processes; default: one if the sweep is short, else one a core
+    executor : runs the variants instead: threads, or the workers of a cluster, which must see the
+        files of the bench
+    file : where the table goes, ``.csv``, ``.json`` or ``.parquet``; an interrupted sweep goes on
+        from the file beside it
+    progress : ``progress(done, all)``, called after each variant
+
+    Raises
+    ------
+    InputError : there is a mistake in the bench, a key, a range or a measure; nothing was run then
+    """
+    bench = bench if isinstance(bench, Bench) else Bench.load(bench)
+    table = bench.keys.get("sweep", {})
+    axes = axes_from(vary, table)
+    values = combinations(axes)
+    if file is not None:
+        check_name(Path(file))
+    for axis in axes:
+        _check_key(bench, axis)
+    system = bench.system()
+    base = bench.run(engine, until, system=system)
+    names = measure if measure is not None else table.get("measure")
+    measures = (
+        default_measures(system, base)
+        if names is None
+        else measures_of(names, system, base, bench.folder)
+    )
+    asked = tuple(names) if names is not None else tuple(one.name for one in measures)
+    if "margins" in asked:
+        asked = tuple(one.name for one in measures)
+    compared = Base.of(base)
+    tasks = {
+        number: Task(bench, _changes(axes, one), asked, compared, engine, until)
+        for number, one in enumerate(values)
+    }
+    kept = None if file is None else Keeping(Path(file), _identity(base, axes, asked, until))
+    rows: dict[int, Row] = {} if kept is None else dict(kept.rows)
+
+    def done(number: int, row: Row) -> None:
+        rows[number] = row
+        if kept is not None:
+            kept.add(number, row)
+        if progress is not None:
+            progress(len(rows), len(values))
+
+    left = {number: task for number, task in tasks.items() if number not in rows}
+    if progress is not None and rows:
+        progress(len(rows), len(values))
+    try:
+        _work(left, done, jobs, executor)
+    except BaseException:
+        if kept is not None:
+            kept.close()
+        raise
+    whole = tuple({**_shown(axes, one), **rows[number]} for number, one in enumerate(values))
+    found = Sweep(
+        axes, measures, whole, {one.name: one.of(Measured(base, compared)) for one in measures}
+    )
+    if kept is not None:
+        kept.finish(found.columns, whole)
+    return found
+
+
+def axes_from(vary: object, table: Mapping[str, Any]) -> tuple[Axis, ...]:
+    """Return the axes that were asked for, or those of the bench's ``[sweep]``.
+
+    Raises
+    ------
+    InputError : there are none
+    """
+    if isinstance(vary, Mapping):
+        axes = axes_of(vary)
+    elif vary is not None:
+        axes = tuple(axis_of(one) for one in vary)  # type: ignore[attr-defined]
+    else:
+        axes = axes_of(table.get("vary", {}), "sweep.vary")
+    if not axes:
+        text = (
+            "must be given: KEY=VALUES such as slot.lamps.wait=0,1,2, or [sweep] vary in the bench"
+        )
+        raise InputError.of(text, "--vary")
+    return axes
+
+
+def _check_key(bench: Bench, axis: Axis) -> None:
+    """Refuse a key that no bench has, before anything runs; a value is checked when it is run.
+
+    Raises
+    ------
+    InputError : every value of the axis is refused
+    """
+    problem: InputError | None = None
+    for value in axis.values:
+        try:
+            bench.with_values({axis.key: value}, "--vary").devices()
+            return
+        except InputError as error:
+            problem = problem or error
+    if problem is not None:
+        raise InputError(problem.mistakes)
+
+
+def _changes(axes: Sequence[Axis], values: Sequence[Any]) -> dict[str, Any]:
+    return {axis.key: value for axis, value in zip(axes, values, strict=True)}
+
+
+def _shown(axes: Sequence[Axis], values: Sequence[Any]) -> dict[str, Cell]:
+    """Return the values of a variant as cells: a list or a table as JSON."""
+    return {
+        axis.key: value if isinstance(value, bool | int | float | str) else json.dumps(value)
+        for axis, value in zip(axes, values, strict=True)
+    }
+
+
+def _identity(base: Any, axes: Sequence[Axis], names: Sequence[str], until: object) -> str:
+    """Return which sweep it is: a digest of the bench with its files, values and measures."""
+    from busbox import __version__
+
+    carried = base.carried
+    digest = hashlib.sha256()
+    facts = [__version__, [[axis.key, list(map(repr, axis.values))] for axis in axes], list(names)]
+    digest.update(json.dumps([*facts, repr(until)]).encode())
+    if carried is not None:
+        digest.update(json.dumps(carried.facts(), sort_keys=True, default=repr).encode())
+        for name, contents in sorted(carried.files.items()):
+            digest.update(name.encode() + bytes(contents))
+    return digest.hexdigest()
+
+
+def _work(
+    tasks: Mapping[int, Task], done: Done, jobs: int | None, executor: Executor | None
+) -> None:
+    if executor is not None:
+        on_executor(executor, tasks, done)
+    elif jobs == 1:
+        in_process(tasks, done)
+    else:
+        on_processes(tasks, done, jobs)

@@ -1,0 +1,145 @@
+"""Who runs the variants: this process, processes of its own, or any executor."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import time
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from typing import Any
+
+from busbox.basics.errors import format_error
+from busbox.variants.keeping import MESSAGE, Row
+
+Task = Callable[[], Row]
+#: ``done(number, row)``, called in this process as soon as a variant is finished.
+Done = Callable[[int, Row], None]
+#: How often a variant is tried whose worker ends.
+TRIES = 3
+#: Variants at once for each worker: the next one is there before the last is finished.
+AHEAD = 4
+#: Seconds of work that are not worth a second process.
+SHORT = 3.0
+
+
+def cores() -> int:
+    """Return the number of cores that this process may use."""
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:
+        return os.cpu_count() or 1
+
+
+def in_process(tasks: Mapping[int, Task], done: Done) -> None:
+    """Run the variants one after another."""
+    for number, task in tasks.items():
+        done(number, task())
+
+
+def on_processes(tasks: Mapping[int, Task], done: Done, jobs: int | None) -> None:
+    """Run the variants in processes; a process that is killed is replaced, its variants tried again.
+
+    Parameters
+    ----------
+    jobs : how many; None for one a core, and none at all if the first variants show that the rest
+        takes no longer than a process needs to start
+    """
+    left = dict(tasks)
+    if jobs is None:
+        jobs = cores()
+        begun, number = time.monotonic(), 0
+        for number, task in tasks.items():
+            done(number, task())
+            del left[number]
+            spent = time.monotonic() - begun
+            share = spent / (len(tasks) - len(left)) * len(left)
+            if jobs > 1 and share > SHORT and spent > 0.2:
+                break
+    tries: dict[int, int] = {}
+    while left:
+        workers = ProcessPoolExecutor(
+            min(jobs, len(left)), multiprocessing.get_context("spawn"), _ignore_interrupts
+        )
+        try:
+            _until_broken(workers, left, done, jobs)
+        except BrokenProcessPool:
+            _count_tries(left, tries, done, jobs)
+        except BaseException:
+            _kill(workers)
+            raise
+        finally:
+            workers.shutdown(cancel_futures=True)
+
+
+def _until_broken(workers: Executor, left: dict[int, Task], done: Done, jobs: int) -> None:
+    """Run what is left until all is done or a worker ends."""
+    for number, future in _completed(workers, left, jobs * AHEAD):
+        row = future.result()
+        del left[number]
+        done(number, row)
+
+
+def _count_tries(left: dict[int, Task], tries: dict[int, int], done: Done, jobs: int) -> None:
+    """After a worker has ended: give up the variants that were under way too often."""
+    for number in list(left)[: jobs * AHEAD]:
+        tries[number] = tries.get(number, 0) + 1
+        if tries[number] >= TRIES * AHEAD:
+            done(number, {MESSAGE: f"the process that ran it ended {tries[number]} times"})
+            del left[number]
+
+
+def on_executor(executor: Executor, tasks: Mapping[int, Task], done: Done) -> None:
+    """Run the variants on any executor; one that fails there is tried again."""
+    left, tries = dict(tasks), dict.fromkeys(tasks, 0)
+    while left:
+        for number, future in _completed(executor, left, max(cores(), 8) * AHEAD):
+            error = future.exception()
+            if error is None:
+                row = future.result()
+            else:
+                tries[number] += 1
+                if tries[number] < TRIES:
+                    continue
+                row = {MESSAGE: f"the worker that ran it failed: {format_error(error)}"}
+            del left[number]
+            done(number, row)
+
+
+def _completed(
+    executor: Executor, tasks: Mapping[int, Task], most: int
+) -> Iterator[tuple[int, Future[Row]]]:
+    """Yield the tasks as they are finished, with no more than ``most`` under way."""
+    waiting = iter(list(tasks.items()))
+    under_way: dict[Future[Row], int] = {}
+    try:
+        while True:
+            for number, task in waiting:
+                under_way[executor.submit(_call, task)] = number
+                if len(under_way) >= most:
+                    break
+            if not under_way:
+                return
+            finished, _ = wait(under_way, return_when=FIRST_COMPLETED)
+            for future in sorted(finished, key=under_way.__getitem__):
+                yield under_way.pop(future), future
+    finally:
+        for future in under_way:
+            future.cancel()
+
+
+def _call(task: Task) -> Row:
+    return task()
+
+
+def _ignore_interrupts() -> None:
+    """Leave Ctrl-C to the process that started this one."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _kill(workers: Any) -> None:
+    """End the processes at once: what they were running is run again next time."""
+    for process in list((workers._processes or {}).values()):
+        process.kill()
