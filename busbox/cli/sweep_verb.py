@@ -34,10 +34,10 @@ if TYPE_CHECKING:
     from busbox.variants.sweep import Progress, Sweep
 
 #: Columns that are shown on the terminal unless others are asked for.
-SHOWN = ("duration", "bus_use", "findings", "met", "texts", "certain_until")
+SHOWN = ("duration", "findings", "met", "texts", "certain_until")
 
 #: Shorter headings of columns.
-HEADS = {"bus_use": "bus", "certain_until": "certain", "met": "expectations"}
+HEADS = {"bus_use": "bus", "certain_until": "certain"}
 
 
 @click.command("sweep")
@@ -160,10 +160,10 @@ def _closing(table: Sweep) -> Iterator[str]:
     for rule, rows in _by_rule(table).items():
         first = ", ".join(f"{axis.key} = {rows[0][axis.key]}" for axis in table.axes)
         yield f"{rule}: in {len(rows):,} of {len(table.rows):,}, first with {first}"
-    messages = [str(row["message"]) for row in table.rows if row["message"] is not None]
+    messages = [str(row["message"]).splitlines()[0] for row in table.rows if row["message"]]
     for message in dict.fromkeys(messages):
         times = messages.count(message)
-        yield f"not run, {counted(times, 'variant')}: {message.splitlines()[0]}"
+        yield f"not run, {counted(times, 'variant')}: {message}"
     doubts = sum(row.get("certain_until") is not None for row in table.rows)
     if doubts:
         yield (
