@@ -16,11 +16,12 @@ import numpy as np
 
 from busbox import Recording, load_bench
 from busbox.basics.distinct import distinct
+from busbox.bench.bench import Bench
 from busbox.board.attachment import Board
 from busbox.board.lamp_string import LampString
 from busbox.cpu.bus import Bus
 from busbox.cpu.listed import ListedSource
-from busbox.cpu.steps import Poll
+from busbox.cpu.steps import AccessStep, Poll
 from busbox.exports.waveform import write_vcd
 from busbox.formats.csv import read_csv
 from busbox.formats.csv_rows import COLUMNS, step_of
@@ -103,6 +104,18 @@ def driven(size: int) -> tuple[Run, Run | None]:
     return lambda: run_of(system), None
 
 
+def wired(size: int, count: int = 31) -> tuple[Run, Run | None]:
+    """Writes to pins with 31 wires, against none, a tenth as many."""
+    slots = {
+        name: {"model": "gpio", "base": place, "size": 4096}
+        for name, place in (("a", 0), ("b", 4096))
+    }
+    wires = [{"from": f"a.out.{pin}", "to": f"b.in.{pin}"} for pin in range(count)]
+    keys = {"clock": "16 MHz", "settle": 1, "slot": slots, **({"wire": wires} if count else {})}
+    system = Bench(keys).system([AccessStep(True, 0, n) for n in range(size // 10)])
+    return lambda: run_of(system), wired(size, 0)[0] if count else None
+
+
 def waveform(size: int) -> tuple[Run, Run | None]:
     """Accesses written as a waveform file, a tenth as many."""
     text = table(size // 10)
@@ -118,6 +131,7 @@ CASES: dict[str, Callable[[int], tuple[Run, Run | None]]] = {
     "rows of CSV, played twice": played,
     "polls given up (/ 10)": given_up,
     "steps of a driver (/ 10)": driven,
+    "writes with 31 wires (/ 10)": wired,
     "accesses as a waveform (/ 10)": waveform,
 }
 
