@@ -37,7 +37,7 @@ from busbox.formats.files import read_traffic
 from busbox.map.registers import Register, RegisterTable
 from busbox.run.loop import Replay
 from busbox.system.system import System
-from tests import benchmark_core, benchmark_lines
+from tests import benchmark_core, benchmark_growth, benchmark_lines
 
 
 @dataclass(frozen=True)
@@ -55,6 +55,7 @@ class Sizes:
     growth : numbers of accesses made while a bench runs
     edges : of a line that is decoded
     rounds : of the loop that a core executes
+    inputs : numbers, rows and edges of which the growth is measured
     """
 
     bench: str = "signal_cabin"
@@ -69,13 +70,14 @@ class Sizes:
     growth: tuple[int, int, int] = (10**4, 10**5, 10**6)
     edges: int = benchmark_lines.EDGES
     rounds: int = benchmark_core.ROUNDS
+    inputs: int = benchmark_growth.SIZE
 
 
 FULL = Sizes()
 SHORT = Sizes(
     bench="first_light", hardware=200, models=200, timer=200, crowd=200, until=240, times=1,
     slots=(4,), accesses=(40, 100), growth=(10, 20, 30), edges=2 * 2 * 24 * benchmark_lines.LAMPS,
-    rounds=10,
+    rounds=10, inputs=100,
 )  # fmt: skip
 KINDS: dict[str, dict[str, Any]] = {
     "gpio": {}, "uart": {}, "timer": {}, "pulse_led": {"lamps": 12},
@@ -371,6 +373,7 @@ def main(sizes: Sizes = FULL, measured: Callable[..., dict[str, float]] = apart)
     table.shell()
     benchmark_lines.main(sizes.edges)
     benchmark_core.main(sizes.rounds, min(3, sizes.times))
+    benchmark_growth.main(sizes.inputs, min(3, sizes.times))
     table.profile()
 
 

@@ -10,6 +10,7 @@ pytest.importorskip("resource", reason="Windows cannot say how much memory was u
 
 from tests.benchmark import FULL, SHORT, best_reference, cases, main, measure
 from tests.benchmark_core import EXECUTORS, PROGRAMS
+from tests.benchmark_growth import CASES
 
 #: The same steps as in "10000 accesses", more of them.
 LONGER = {"100000 accesses", "1000000 accesses"}
@@ -50,6 +51,7 @@ SECTIONS: dict[str, list[str] | None] = {
         ("loop", ["plain interpreter", *EXECUTORS]), *((one, EXECUTORS) for one in PROGRAMS),
         ("signal_cabin", ["engine python", "engine llvm"]),
     ) for how in ways],
+    "growing": list(CASES),
     "Where the time of (b) goes, engine llvm": None,
 }  # fmt: skip
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import gzip
 import os
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO
@@ -43,14 +43,18 @@ def opened(path: Path, packed: bool = False) -> Iterator[IO[bytes]]:
         raise InputError.of(f"cannot be read: {error.strerror}", str(path)) from None
 
 
-def lines_in(file: IO[bytes], name: str) -> Iterator[str]:
+def lines_in(file: Iterable[bytes], name: str, before: int = 0) -> Iterator[str]:
     """Yield the lines of an open text file, without their ends and without a byte-order mark.
+
+    Parameters
+    ----------
+    before : lines of the text that have been read before
 
     Raises
     ------
     InputError : it is not UTF-8 text
     """
-    count = 0
+    count = before
     try:
         for raw in file:
             for part in raw.splitlines() or [b""]:

@@ -16,8 +16,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
+from busbox.basics.distinct import distinct
 from busbox.basics.errors import InputError
 from busbox.cpu.host_library import names_driver
 from busbox.firmware.program import Firmware
@@ -242,7 +241,7 @@ class _Packing:
         if self._tables.get("firmware"):
             group = self._add_file("firmware", self._tables["firmware"])
         group = self._driver or group
-        pcs = {pc for _, part in windows(recording.accesses) for pc in np.unique(part.pc).tolist()}
+        pcs = {pc for _, part in windows(recording.accesses) for pc in distinct(part.pc).tolist()}
         if not pcs - {-1}:
             return
         try:

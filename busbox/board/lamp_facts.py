@@ -45,7 +45,7 @@ def _profile_facts(
     first = [one.failures.at(place) for place in range(min(len(one.failures), LISTED))]
     facts: dict[str, Any] = {
         "passes": one.passes,
-        "failing_bits": len(np.unique(one.failing_bits)),
+        "failing_bits": one.failing_count,
         "first_failing": [
             {"frame": frame, "lamp": lamp, "bit": bit, "window": key, "ticks": ticks}
             for frame, lamp, bit, key, ticks in first

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -42,24 +43,22 @@ class LampFindings:
 
     def _timing(self) -> Iterator[LineFinding]:
         """Yield every time outside its window."""
-        numbers = self.reading.read.failing_bits
-        keys = list(WINDOWS)
-        for place, (number, window) in enumerate(
-            zip(numbers.tolist(), self.reading.read.failures.window.tolist(), strict=True)
+        read, keys = self.reading.read, list(WINDOWS)
+        numbers = read.failing_bits
+        fell = read.bits.begin[numbers] + read.bits.high[numbers]
+        rose = fell + read.bits.low[numbers]
+        for place, (window, *ticks) in enumerate(
+            zip(read.failures.window.tolist(), fell.tolist(), rose.tolist(), strict=True)
         ):
-            yield self._finding(number, keys[window], partial(self._describe_time, place), place)
+            yield self._finding(keys[window], ticks, partial(self._describe_time, place), place)
 
     def _nearest(self) -> LineFinding:
         """Return the first failure of the profile that comes closest."""
-        number = int(self.reading.read.failing_bits[0])
-        key = list(WINDOWS)[int(self.reading.read.failures.window[0])]
-        return self._finding(number, key, self._describe_none, 0)
+        return replace(next(self._timing()), describe=self._describe_none)
 
-    def _finding(self, number: int, key: str, describe: Any, place: int) -> LineFinding:
-        bits = self.reading.read.bits
-        rise, high, low = (int(column[number]) for column in (bits.begin, bits.high, bits.low))
-        edges = {"zero_high": rise + high, "one_high": rise + high}
-        tick = edges.get(key, rise + high + low)
+    def _finding(self, key: str, ticks: list[int], describe: Any, place: int) -> LineFinding:
+        """Return the finding of a time; ``ticks``: in which its bit fell, and in which it was over."""
+        tick = ticks[0] if key.endswith("_high") else ticks[1]
         rule = "latch-gap" if key == "gap" else "pulse-width"
         return LineFinding(rule, tick, describe, part=key, advice=partial(self._advice, place))
 
@@ -112,7 +111,7 @@ class LampFindings:
         return f"Make it longer: at this clock {name} needs at least {inside[0]:,} cycles."
 
     def _describe_none(self) -> tuple[str, str]:
-        bits = len(np.unique(self.reading.read.failing_bits))
+        bits = self.reading.read.failing_count
         return (
             f"The line meets no profile; {self.reading.name} comes closest: {self._failure(0)} "
             f"({bits:,} of {len(self.reading.read.bits.begin):,} bits fail).",

@@ -47,5 +47,6 @@ def _findings(report: LineReport) -> Iterator[LineFinding]:
             raise ValueError(
                 f"a finding must name its rule by a string, not {format_value(found.rule)}"
             )
-        edge = None if found.edge is None else index(found.edge)
-        yield replace(found, tick=index(found.tick), edge=edge)
+        tick, edge = index(found.tick), None if found.edge is None else index(found.edge)
+        same = tick is found.tick and edge is found.edge
+        yield found if same else replace(found, tick=tick, edge=edge)

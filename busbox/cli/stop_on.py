@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from busbox.basics.distinct import distinct
 from busbox.basics.errors import InputError, Mistake, nearest
 from busbox.bus.transfers import RESET
 from busbox.cpu.steps import Named
@@ -70,7 +71,7 @@ def _of_address(
     recording: Recording, word: str, is_it: Callable[[int], bool]
 ) -> Iterator[StopPoint]:
     accesses = recording.accesses
-    wanted = [place for place in np.unique(accesses.address).tolist() if is_it(place)]
+    wanted = [place for place in distinct(accesses.address).tolist() if is_it(place)]
     found = np.flatnonzero(np.isin(accesses.address, wanted) & (accesses.terminator != RESET))
     if len(found):
         access = int(found[0])

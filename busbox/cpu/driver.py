@@ -51,8 +51,9 @@ class FunctionSource:
         self.handlers: list[Routine] = [] if handlers is None else handlers
         self._files: dict[str, str | None] = {self._path: None}
         self._thread: threading.Thread | None = None
-        self._go = threading.Semaphore(0)
-        self._done = threading.Semaphore(0)
+        self._go, self._done = threading.Lock(), threading.Lock()
+        self._go.acquire()  # each is released by the thread that has something for the other
+        self._done.acquire()
         self._step: Step | None = None
         self._raised: BaseException | None = None
         self._closed = False
@@ -147,7 +148,8 @@ class FunctionSource:
         except BaseException as error:
             self._raised = error
         self._step = None
-        self._done.release()
+        if not self._closed:  # else nobody waits
+            self._done.release()
 
 
 def source_of(traffic: object) -> Source:

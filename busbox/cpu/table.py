@@ -20,16 +20,25 @@ class AccessTable:
     Parameters
     ----------
     columns : for each name of :data:`TABLE`, one whole number per access
+
+    Attributes
+    ----------
+    columns : the same as an array, a row for each name
     """
 
     def __init__(self, columns: dict[str, Any]) -> None:
-        self._columns: NDArray[np.int64] = np.array([columns[name] for name in TABLE], dtype="i8")
+        self.columns: NDArray[np.int64] = np.array([columns[name] for name in TABLE], dtype="i8")
+
+    @classmethod
+    def of(cls, numbers: NDArray[np.int64]) -> AccessTable:
+        """Return the table whose columns, one behind the other, are these numbers."""
+        return cls(dict(zip(TABLE, numbers.reshape(len(TABLE), -1), strict=True)))
 
     def __len__(self) -> int:
-        return len(self._columns[0])
+        return len(self.columns[0])
 
     def __getitem__(self, name: str) -> NDArray[np.int64]:
-        column: NDArray[np.int64] = self._columns[TABLE.index(name)]
+        column: NDArray[np.int64] = self.columns[TABLE.index(name)]
         return column
 
     def at(self, addresses: NDArray[np.int64]) -> AccessTable:
@@ -38,7 +47,7 @@ class AccessTable:
 
     def steps(self) -> Iterator[AccessStep]:
         """Yield the accesses as steps."""
-        for write, address, data, lanes, wait, pc, line in self._columns.T.tolist():
+        for write, address, data, lanes, wait, pc, line in self.columns.T.tolist():
             yield AccessStep(
                 bool(write),
                 address,

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from busbox.basics.distinct import distinct
 from busbox.basics.listing import runs
 from busbox.basics.paper import TIED, Paper
 from busbox.bus.transfers import ACK
@@ -81,7 +82,7 @@ class _Seen:
         acts = write & (lanes & whole == whole)
         self._reads += int((~write).sum())
         self._writes += int(write.sum())
-        self._lanes |= set(np.unique(lanes).tolist())
+        self._lanes |= set(distinct(lanes).tolist())
         self._written |= int(np.bitwise_or.reduce((data & np.take(LANE_MASKS, lanes))[acts]))
         self._ones |= int(np.bitwise_or.reduce(data[~write]))
         self._zeros |= int(np.bitwise_or.reduce(data[~write] ^ WORD))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from busbox.basics.distinct import distinct
 from busbox.findings.rule import RunFacts
 from busbox.map.slots import Slot
 
@@ -55,10 +56,10 @@ def _used_and_missed(facts: RunFacts) -> tuple[set[str], set[tuple[int, bool]]]:
     missed: set[tuple[int, bool]] = set()
 
     def note(part: Accesses) -> Any:
-        numbers.update(np.unique(part.slot).tolist())
+        numbers.update(distinct(part.slot).tolist())
         nowhere = part.slot == -1
         kinds = part.address[nowhere].astype("i8") << 1 | part.write[nowhere]
-        missed.update((kind >> 1, bool(kind & 1)) for kind in np.unique(kinds).tolist())
+        missed.update((kind >> 1, bool(kind & 1)) for kind in distinct(kinds).tolist())
         return np.zeros(len(part.slot), dtype=bool)
 
     for _ in facts.where(note):

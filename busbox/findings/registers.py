@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from busbox.basics.distinct import distinct
 from busbox.bus.transfers import ACK
 from busbox.findings.rule import RunFacts
 from busbox.map.registers import Register, lane_mask
@@ -26,15 +27,14 @@ def acknowledged(facts: RunFacts, applies: Filter) -> Iterator[int]:
     ``applies`` is called once for each (address, write, lanes) that occurs, not for each access.
     """
 
+    def is_applied(kind: int) -> bool:
+        found = facts.system.address_map.decode(kind >> 5)
+        return found.slot is not None and applies(found, bool(kind & 1), kind >> 1 & 15)
+
     def chosen(part: Accesses) -> Any:
         kinds = part.address.astype("i8") << 5 | part.lanes.astype("i8") << 1 | part.write
-        unique, places = np.unique(kinds, return_inverse=True)
-        applied = np.zeros(len(unique), dtype=bool)
-        for place, kind in enumerate(unique.tolist()):
-            found = facts.system.address_map.decode(kind >> 5)
-            if found.slot is not None:
-                applied[place] = applies(found, bool(kind & 1), kind >> 1 & 15)
-        return (part.terminator == ACK) & (part.slot >= 0) & applied[places]
+        applied = [kind for kind in distinct(kinds).tolist() if is_applied(kind)]
+        return (part.terminator == ACK) & (part.slot >= 0) & np.isin(kinds, applied)
 
     return facts.where(chosen)
 

@@ -7,6 +7,7 @@ from functools import partial
 
 import numpy as np
 
+from busbox.basics.distinct import distinct
 from busbox.core.decoding import decode
 from busbox.core.instructions import INSTRUCTIONS
 from busbox.core.setup import CoreSetup
@@ -45,7 +46,7 @@ def stack_outside(facts: RunFacts) -> Iterator[Sighting]:
     setup, accesses = facts.system.core, facts.recording.accesses
     if setup is None or not len(accesses):
         return
-    used = [pc for pc in np.unique(accesses.pc).tolist() if _by_stack_pointer(setup, pc)]
+    used = [pc for pc in distinct(accesses.pc).tolist() if _by_stack_pointer(setup, pc)]
     if used:
         first = next(facts.where(lambda part: np.isin(part.pc, used)))
         yield facts.sighting(first, partial(_describe, facts, setup, first))

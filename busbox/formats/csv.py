@@ -3,33 +3,35 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable, Iterable, Iterator
+from collections import deque
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from itertools import chain, islice
+from io import BytesIO
 from tempfile import SpooledTemporaryFile
+from typing import IO
 
 from busbox.basics.errors import InputError, Mistake, format_value, limited
+from busbox.basics.files import lines_in
 from busbox.cpu.steps import Step
 from busbox.cpu.table import AccessTable
 from busbox.formats.contract import Format, SignalRequest
-from busbox.formats.csv_rows import COLUMNS, HEADER, HEADERS, OPS, row_of, step_of
-from busbox.map.addresses import address, lanes, number
+from busbox.formats.csv_plain import plain_rows
+from busbox.formats.csv_rows import COLUMNS, HEADER, HEADERS, row_of, step_of
 
-#: Rows that are read at once, and distinct texts that are remembered.
-ROWS, REMEMBERED = 1 << 12, 1 << 16
-#: Bytes of rows that are kept in memory until the columns that they need are known.
-KEPT_BYTES = 1 << 24
+#: Bytes that are read at once, and bytes of rows that are kept in memory until the columns that they
+#: need are known.
+BLOCK, KEPT_BYTES = 1 << 19, 1 << 24
 
 
-def read_csv(lines: Iterable[str], where: str) -> Iterator[Step | AccessTable]:
-    """Yield the steps of a CSV text: as tables until a row is unusual, then one by one.
+def read_csv(file: IO[bytes], where: str) -> Iterator[Step | AccessTable]:
+    """Yield the steps of a CSV file: plain rows in succession as a table, others one by one.
 
     Raises
     ------
     InputError : lists every row that is not a step
     """
-    texts = iter(lines)
-    first = next(texts, "").rstrip("\r\n")
+    text = _Text(file)
+    first = next(lines_in(text.lines(), where), "")
     separator = ";" if ";" in first else ","
     header = [name.strip() for name in first.split(separator)]
     if header not in HEADERS:
@@ -39,90 +41,83 @@ def read_csv(lines: Iterable[str], where: str) -> Iterator[Step | AccessTable]:
             where,
             1,
         )
-    count, reader = 1, _Reader(separator, header)
-    while chunk := list(islice(texts, ROWS)):
-        table = reader.table(chunk, count + 1)
-        if table is None:
-            yield from _read_rows(chain(chunk, texts), header, separator, where, count)
-            return
-        count += len(chunk)
-        yield table
+    yield from _Reader(text, header, separator, where).pieces()
+
+
+class _Text:
+    """A file, read in blocks of whole lines or line by line."""
+
+    def __init__(self, file: IO[bytes]) -> None:
+        self._file, self._held = file, BytesIO()
+        self._parts: deque[bytes] = deque()
+
+    def block(self) -> bytes:
+        """Return lines with their ends, b"" behind the last."""
+        data = b"".join(self._parts) + self._held.read() or self._file.read(BLOCK)
+        self._parts.clear()
+        return data if data.endswith(b"\n") else data + self._file.readline()
+
+    def give_back(self, block: bytes) -> None:
+        """Take back the block that was read last."""
+        self._held = BytesIO(block)
+
+    def lines(self) -> Iterator[bytes]:
+        """Yield the lines from here on, with their ends."""
+        while True:
+            if not self._parts:
+                raw = self._held.readline() or self._file.readline()
+                self._parts.extend(raw.splitlines(keepends=True))
+            if not self._parts:
+                return
+            yield self._parts.popleft()
 
 
 class _Reader:
-    """Reads plain rows fast: each distinct text of a column is parsed once."""
+    """Reads the rows of a file."""
 
-    def __init__(self, separator: str, header: list[str]) -> None:
-        self._separator, self._width = separator, len(header)
-        self._has_pc = "pc" in header
-        self._wait = _Remembered(lambda text: number(text, "wait"))
-        self._address = _Remembered(address)
-        self._data = _Remembered(lambda text: number(text, "data") if text else -1)
-        self._lanes = _Remembered(lanes)
-        self._pc = _Remembered(lambda text: number(text, "pc") if text else -1)
+    def __init__(self, text: _Text, header: list[str], separator: str, where: str) -> None:
+        self._text, self._header, self._separator, self._where = text, header, separator, where
+        self._count = 1
+        self._mistakes: list[Mistake] = []
 
-    def table(self, chunk: list[str], first: int) -> AccessTable | None:
-        """Return rows as a table, or None if one of them needs a closer look."""
-        rows = [line.split(self._separator) for line in chunk]
-        if any(len(row) != self._width or '"' in row[0] for row in rows):
-            return None
-        cells: list[tuple[str, ...]] = list(zip(*rows, strict=True))
-        wait, op, place, data, selected, *others = cells
-        pc = others.pop(0) if self._has_pc else None
-        if any(cell for column in others for cell in column):
-            return None
-        try:
-            columns = {
-                "write": [OPS[cell] for cell in op],
-                "address": [self._address[cell] for cell in place],
-                "data": [self._data[cell] for cell in data],
-                "lanes": [self._lanes[cell] for cell in selected],
-                "wait": [self._wait[cell] for cell in wait],
-                "pc": [self._pc[cell] for cell in pc] if pc else [-1] * len(rows),
-                "line": range(first, first + len(rows)),
-            }
-        except (KeyError, ValueError):
-            return None
-        table = AccessTable(columns)
-        missing = (table["write"] == 1) & (table["data"] < 0)
-        return None if missing.any() else table
+    def pieces(self) -> Iterator[Step | AccessTable]:
+        """Yield all that is read until a row is wrong; then raise an error that lists all such."""
+        while block := self._text.block():
+            for piece in self._block(block):
+                if not self._mistakes:
+                    yield piece
+        if self._mistakes:
+            raise InputError(limited(self._mistakes, self._where))
 
+    def _block(self, block: bytes) -> Iterator[Step | AccessTable]:
+        found = plain_rows(block, self._header, self._separator)
+        if found is None:  # a cell in quotes may go on in the lines behind the block
+            self._text.give_back(block)
+            yield from self._rows(self._text.lines(), len(block.splitlines()))
+            return
+        for first, end, plain in found.runs():
+            if plain:
+                yield found.table(first, end, self._count + 1)
+                self._count += end - first
+            else:
+                yield from self._rows(found.lines(first, end), end - first)
 
-class _Remembered(dict[str, int]):
-    """The values of texts, each parsed once."""
-
-    def __init__(self, meaning: Callable[[str], int]) -> None:
-        self._meaning = meaning
-
-    def __missing__(self, text: str) -> int:
-        if len(self) >= REMEMBERED:
-            self.clear()
-        value = self[text] = self._meaning(text)
-        return value
-
-
-def _read_rows(
-    texts: Iterable[str], header: list[str], separator: str, where: str, before: int
-) -> Iterator[Step]:
-    """Yield the steps of rows, one by one; ``before`` lines precede them."""
-    mistakes: list[Mistake] = []
-    rows = csv.reader(texts, delimiter=separator)
-    while True:
-        try:
-            row = next(rows, None)
-            if row is None:
-                break
-            step = _step(row, header, before + rows.line_num)
-        except csv.Error:
-            mistakes.append(Mistake("a cell is too long", where, before + rows.line_num))
-            continue
-        except ValueError as error:
-            mistakes.append(Mistake(str(error), where, before + rows.line_num))
-            continue
-        if step is not None and not mistakes:
-            yield step
-    if mistakes:
-        raise InputError(limited(mistakes, where))
+    def _rows(self, lines: Iterable[bytes], count: int) -> Iterator[Step]:
+        """Yield the steps of rows, one by one: of so many lines, and those that a row goes on in."""
+        before, where = self._count, self._where
+        rows = csv.reader(lines_in(lines, where, before), delimiter=self._separator)
+        while rows.line_num < count:
+            try:
+                step = _step(next(rows), self._header, before + rows.line_num)
+            except csv.Error:
+                self._mistakes.append(Mistake("a cell is too long", where, before + rows.line_num))
+                continue
+            except ValueError as error:
+                self._mistakes.append(Mistake(str(error), where, before + rows.line_num))
+                continue
+            if step is not None:
+                yield step
+        self._count = before + rows.line_num
 
 
 def _step(row: list[str], header: list[str], line: int) -> Step | None:
@@ -163,4 +158,6 @@ def _of_samples(request: SignalRequest) -> Format:
     return of_samples(request)
 
 
-CSV = replace(Format.of_lines("One step per row.", read_csv, write_csv), of_signals=_of_samples)
+CSV = replace(
+    Format.of_lines("One step per row.", write=write_csv), read=read_csv, of_signals=_of_samples
+)

@@ -26,6 +26,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from busbox.basics.distinct import distinct
 from busbox.lines.wave import Wave
 
 Array = NDArray[Any]
@@ -100,7 +101,7 @@ def _lows(wave: Wave) -> list[int]:
     """Return the lengths of the lows between two edges, each once, in ticks, the shortest first."""
     falls = np.flatnonzero(wave.levels[:-1] == 0)
     falls = falls[(falls > 0) & ~np.isin(wave.times[falls + 1], wave.cuts)]
-    lengths: list[int] = np.unique(wave.times[falls + 1] - wave.times[falls]).tolist()
+    lengths: list[int] = distinct(wave.times[falls + 1] - wave.times[falls]).tolist()
     return lengths
 
 
@@ -162,7 +163,7 @@ def _fit(wave: Wave, piece: Interval, low_bits: int, wrong: int) -> BitTime | No
     if not len(bits) or bits.min() < 1 or bits.max() > low_bits or twice.any():
         return None
     least, most = Fraction(0), Fraction(wave.end - int(wave.times[0]))
-    for bit in np.unique(bits).tolist():
+    for bit in distinct(bits).tolist():
         some = times[bits == bit]
         least = max(least, Fraction(int(some.max()) - wrong, bit))
         most = min(most, Fraction(int(some.min()) + wrong, bit))
@@ -170,7 +171,7 @@ def _fit(wave: Wave, piece: Interval, low_bits: int, wrong: int) -> BitTime | No
         return None
     squares = int((bits * bits).sum())
     ticks = Fraction(
-        sum(int(bit) * int(times[bits == bit].sum()) for bit in np.unique(bits)), squares
+        sum(int(bit) * int(times[bits == bit].sum()) for bit in distinct(bits)), squares
     )
     exact = bool((times * ticks.denominator == bits * ticks.numerator).all())
     judged = (stops < wave.end) & (counts > 0)  # one without an edge is a break

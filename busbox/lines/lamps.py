@@ -13,6 +13,7 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
+from busbox.basics.distinct import changed
 from busbox.lines.bits import Bits, Frames, Ints, fitting, read_bits, split
 from busbox.lines.profiles import PROFILES, WINDOWS, Profile, Window
 from busbox.lines.wave import Wave
@@ -118,6 +119,11 @@ class Judgement:
         first = frames.first[failures.frame] if len(failures) else failures.frame
         numbers: Ints = first + failures.lamp * frames.lamp_bits + failures.bit
         return numbers
+
+    @property
+    def failing_count(self) -> int:
+        """How many bits have a failure: failures are in order of bit."""
+        return int(np.count_nonzero(changed(self.failing_bits)))
 
 
 def judge(

@@ -125,8 +125,11 @@ class Connections:
 
     def wired(self, cycle: int) -> Iterator[InputLevel]:
         """Yield the levels that wires bring to input pins in ``cycle``."""
+        advanced: set[int] = set()
         for wire in self._system.wires:
-            self._models[wire.from_device].advance(cycle)
+            if wire.from_device not in advanced:
+                self._models[wire.from_device].advance(cycle)
+                advanced.add(wire.from_device)
             level = self._hosts[wire.from_device].level(wire.from_pin, cycle)
             end = wire.to_device, wire.to_pin
             if level == RELEASED:
@@ -134,6 +137,7 @@ class Connections:
             if level != self._given[end]:
                 self._given[end] = level
                 yield InputLevel(cycle, *end, level)
+                advanced.clear()  # a device may have been given an input
 
     def replies(self, cycle: int) -> Iterator[InputLevel]:
         """Yield the levels of replies to text that was complete before ``cycle``."""

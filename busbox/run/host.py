@@ -64,8 +64,9 @@ class Track:
 
     def next_edge(self, cycle: int) -> int | None:
         """Return the cycle of the next edge after ``cycle`` that has been announced."""
-        place = bisect_right(self._cycles, cycle)
-        return self._cycles[place] if place < len(self._cycles) else None
+        if self._cycles[-1] <= cycle:  # mostly
+            return None
+        return self._cycles[bisect_right(self._cycles, cycle)]
 
     def forget_after(self, cycle: int) -> None:
         """Drop edges announced for later than ``cycle``."""

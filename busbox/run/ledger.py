@@ -52,7 +52,7 @@ class Ledger:
         self._system = system
         self._facts = Column("i8")
         self._new: array[int] = array("q")
-        self._polls = Column("i8")
+        self._polls, self._wanted = Column("i8"), Column("i8")
         self._count = 0
         self._numbers: dict[str, int] = {}
         self.steps = 0
@@ -71,7 +71,8 @@ class Ledger:
             return Command(PAUSE, place, cycles=step.span.in_cycles(self._system.clock_hz))
         address = self._address(step.target, step)
         if isinstance(step, Poll):
-            self._polls.extend((place, step.mask, step.value, step.limit))
+            self._polls.extend((place,))
+            self._wanted.extend((step.mask, step.value, step.limit))
             return Command(
                 ACCESS, place, 0, address, 0, step.lanes, step.wait,
                 1, step.mask, step.value, step.every, step.limit,
@@ -134,8 +135,10 @@ class Ledger:
         del self._new[:]
         return self._facts.array().reshape(-1, len(FACTS))
 
-    def wanted(self, number: int) -> tuple[int, int, int]:
-        """Return mask, value and limit of the poll of a command."""
-        polls = self._polls.array().reshape(-1, 4)
-        _, mask, value, limit = polls[np.searchsorted(polls[:, 0], number)].tolist()
-        return mask, value, limit
+    def wanted(self, numbers: IntColumn) -> list[tuple[int, int, int]]:
+        """Return mask, value and limit of the polls of some commands."""
+        if not len(numbers):  # a column that has grown is copied
+            return []
+        places = np.searchsorted(self._polls.array(), numbers)
+        wanted = self._wanted.array().reshape(-1, 3)[places]
+        return [(mask, value, limit) for mask, value, limit in wanted.tolist()]

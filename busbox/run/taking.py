@@ -88,8 +88,10 @@ class Taking:
         columns["slot"] = self._slots(columns["address"])
         for name, column in self.columns.items():
             column.extend(columns[name])
-        for place in np.flatnonzero(given_up).tolist():
-            wanted = self._ledger.wanted(int(commands[place]))
+        places = np.flatnonzero(given_up)
+        for place, wanted in zip(
+            places.tolist(), self._ledger.wanted(commands[places]), strict=True
+        ):
             self.polls_given_up.append(PollGivenUp(first + place, *wanted))
         self.last_step = int(columns["step"][-1]) + 1 if len(log) else self.last_step
         del self._engine.log[:]

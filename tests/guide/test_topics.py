@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 import tomllib
 from collections.abc import Iterator
@@ -193,7 +194,7 @@ def test_the_grammar_of_steps_names_every_option(option: str) -> None:
 def test_the_example_of_csv_is_read_and_every_column_explained() -> None:
     """The columns on the page are those of the reader."""
     page, example = find_topic("csv").make(), blocks("guide/csv")[0]
-    (rows,) = read_csv(example.text.splitlines(), "page")
+    (rows,) = read_csv(io.BytesIO(example.text.encode()), "page")
     assert isinstance(rows, AccessTable)
     assert rows["wait"].tolist() == [0, 12, 3]
     for column in [*HEADER, "pc"]:

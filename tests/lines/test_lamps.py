@@ -7,6 +7,8 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from busbox.lines.lamps import Judgement, judge, verdicts
 from busbox.lines.profiles import PROFILES, Profile
@@ -251,3 +253,17 @@ def test_a_profile_of_keys_judges_like_the_one_with_the_same_windows() -> None:
     for clocks, passes in (((7, 13, 20, 960), True), ((9, 13, 20, 960), False)):
         assert judge(usual(clocks), own, 2).passes == passes
         assert judge(usual(clocks), PROFILES["P4"], 2).passes == passes
+
+
+@given(
+    clocks=st.lists(st.tuples(st.integers(1, 30), st.integers(1, 60)), min_size=1, max_size=120),
+    gaps=st.sets(st.integers(0, 119)),
+    name=st.sampled_from(list(PROFILES)),
+)
+def test_a_bit_with_several_failures_counts_once(
+    clocks: list[tuple[int, int]], gaps: set[int], name: str
+) -> None:
+    """The number of failing bits is that of the different numbers among their failures."""
+    pulses = [(high, low + 5000 * (place in gaps)) for place, (high, low) in enumerate(clocks)]
+    found = judge(wave_of(pulses, SIXTEEN_MHZ), PROFILES[name], 2)
+    assert found.failing_count == len(set(found.failing_bits.tolist()))
