@@ -61,8 +61,8 @@ def test_the_face_names_what_a_user_needs() -> None:
 #: The rooms, lowest first: a room knows only those before it.
 ROOMS = (
     "basics", "plugins", "map", "device", "firmware", "core", "cpu", "formats", "system", "bus",
-    "engines", "recording", "lines", "board", "run", "findings", "explain", "exports", "bench", "variants", "check",
-    "guide", "cli", "testing",
+    "engines", "recording", "lines", "board", "run", "findings", "explain", "exports", "bench",
+    "variants", "check", "guide", "cli", "testing",
 )  # fmt: skip
 #: Folders of the package that are no rooms: their code is looked up by name.
 GUESTS = ("models", "firmware_traces")

@@ -9,15 +9,22 @@ import click
 
 from busbox import plugins
 from busbox.basics.errors import InputError
+from busbox.basics.listing import counted
 from busbox.basics.pages import first_paragraph
 from busbox.basics.paper import Paper
 from busbox.cli import completing
-from busbox.cli.common import paper, plain
+from busbox.cli.common import open_bench, paper, plain
 
 
 @click.command("explain")
 @click.argument("rule", required=False, shell_complete=completing.named(plugins.RULES))
-def command(rule: str | None) -> int:
+@click.option(
+    "--bench",
+    metavar="BENCH",
+    shell_complete=completing.benches,
+    help="Run this bench with changes that may cure the finding, and say which do.",
+)
+def command(rule: str | None, bench: str | None) -> int:
     """Explain a finding: what it means, why it matters, what to do.
 
     RULE is the id of a rule that comes with Busbox or with a plug-in, or FILE.py:NAME: a rule in a
@@ -36,14 +43,39 @@ def command(rule: str | None) -> int:
         page.line(
             "busbox explain RULE shows the details of one; busbox run mistakes runs the examples."
         )
+        if bench is not None:
+            raise InputError.of("needs a RULE to look for a cure of", "--bench")
     else:
         for number, (name, text) in enumerate(pages_for(rule, Path()).items()):
             if number:
                 page.line()
             page.line((name, "bold"))
             _write(page, text)
+        if bench is not None:
+            _write_attempts(rule, bench, page)
     page.print()
     return 0
+
+
+def _write_attempts(rule: str, name: str, page: Paper) -> None:
+    """Write with which changes a bench does not have a finding."""
+    from busbox.variants.cures import CURES, attempts
+
+    found = attempts(rule, open_bench(name, ()))
+    page.line()
+    page.line((f"  In {name}", "bold"))
+    if not found.count:
+        page.line(f"    {name} has no such finding: nothing was tried.")
+    elif rule not in CURES:
+        page.line(
+            f"    {counted(found.count, 'time')}. No change of clock or wait states is known to"
+        )
+        page.line("    cure it: see What to do.")
+    else:
+        page.line(f"    as it stands: {counted(found.count, 'time')}")
+    for attempt in found.tried:
+        style = "green" if not attempt.count and not attempt.more else ""
+        page.line("    ", (str(attempt), style), hang=4)
 
 
 def _first_of_plugin(page: str | InputError) -> str:

@@ -29,6 +29,8 @@ from busbox.lines.profiles import PROFILES, WINDOWS
 from busbox.map.registers import ACCESS_TYPES
 from busbox.plugins import ATTACHMENTS, DEVICES, EXPORTS, KINDS, Kind, find
 from busbox.recording import COLUMNS, Accesses, Recording
+from busbox.variants.measures import BUILT_IN as MEASURES
+from busbox.variants.measures import WITH_PARTS
 
 
 def _things(kind: Kind) -> str:
@@ -182,6 +184,20 @@ def _template() -> str:
     return f"```python\n{text}```"
 
 
+def _measures() -> str:
+    """Return what a sweep measures, as a list."""
+    lines = []
+    for one in MEASURES:
+        unit = f" ({one.unit})" if one.unit else ""
+        lines.append(f"- {code(one.name)}: {escaped(one.text)}{unit}.")
+    lines += ["", "With a part after the name:", ""]
+    for name, (parts, text) in WITH_PARTS.items():
+        forms = " or ".join(code(f"{name}.{part}") for part in parts.split(" or "))
+        lines.append(f"- {forms}: {escaped(text)}.")
+    lines.append("- `margins`: every window of every profile of every lamp string.")
+    return "\n".join(lines)
+
+
 INSERTS: Mapping[str, Callable[[], str]] = {
     "models": partial(_things, DEVICES),
     "attachments": partial(_things, ATTACHMENTS),
@@ -206,6 +222,7 @@ INSERTS: Mapping[str, Callable[[], str]] = {
     "profiles": _profiles,
     "kinds": _kinds,
     "verbs": verbs,
+    "measures": _measures,
     "bench-keys": all_tables,
     "profile-keys": partial(keys_of, "profile"),
     **{f"expect-{kind}": partial(keys_of, "expect", kind) for kind in EXPECT_KEYS},

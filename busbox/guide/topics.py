@@ -22,6 +22,7 @@ WRITTEN: Mapping[str, tuple[str, ...]] = {
     "Devices": ("models", "device", "hardware", "check"),
     "Run and understand": (
         "run",
+        "what-if",
         "findings",
         "why",
         "recording",
