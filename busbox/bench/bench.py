@@ -24,6 +24,7 @@ from busbox.system.system import System
 
 if TYPE_CHECKING:
     from busbox.bench.building import Building
+    from busbox.engines import EngineFactory
     from busbox.recording import Recording
     from busbox.run.loop import Progress
 
@@ -135,7 +136,7 @@ class Bench:
 
     def run(
         self,
-        engine: str = "auto",
+        engine: str | EngineFactory = "auto",
         until: int | str | None = None,
         *,
         traffic: object = None,
@@ -147,7 +148,8 @@ class Bench:
 
         Parameters
         ----------
-        engine : see :data:`busbox.engines.ENGINES`
+        engine : see :data:`busbox.engines.ENGINES`; or what makes an engine, such as one
+            :func:`busbox.engines.for_many_runs`
         until : cycles, or a time such as ``"2 ms"``
         traffic : a file, a function or steps to play instead of the bench's
         progress : ``progress(cycle, share)``, called now and then: the cycle that the run has come to,
@@ -166,7 +168,7 @@ class Bench:
         from busbox.run.loop import replay
 
         system = self.system(traffic) if system is None else system
-        factory = engine_class(engine)
+        factory = engine_class(engine) if isinstance(engine, str) else engine
         facts = replay(system, factory, _until(until, system.clock_hz), progress)
         if carried:
             inside = carry(self.keys, self.folder, system, traffic, facts)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from amaranth.hdl import Cat, ClockDomain, Elaboratable, Module, Mux, Signal
@@ -39,18 +40,24 @@ def hardware_of(system: System) -> dict[int, Hardware]:
     }
 
 
-def design_key(system: System) -> Hashable:
+def design_key(system: System, settable: bool = False) -> Hashable:
     """Return a key of the design of a system: equal keys mean equal designs.
 
     For a device with a model in Python it holds the slot; for one in hardware, also its class, its
-    settings and the clock.
+    settings, its base, which it may know, and the clock.
+
+    Parameters
+    ----------
+    settable : whether base and wait states are settings of the design, not parts of it
     """
     hardware = tuple(
-        (number, device.model, tuple(sorted(device.settings.items())))
+        (number, device.model, device.slot.base, tuple(sorted(device.settings.items())))
         for number, device in enumerate(system.devices)
         if device.model.in_amaranth
     )
     slots = tuple(device.slot for device in system.devices)
+    if settable:
+        slots = tuple(replace(slot, base=0, wait=0) for slot in slots)
     return slots, system.fabric, hardware, system.clock_hz if hardware else 0
 
 
@@ -78,11 +85,12 @@ class Design(Elaboratable):
         slots: Sequence[Slot],
         options: FabricOptions,
         hardware: Mapping[int, Hardware] | None = None,
+        settable: bool = False,
     ) -> None:
         self.domain = ClockDomain("sync")
         self.rst = self.domain.rst
         self.master = Master()
-        self.fabric = Fabric(slots, options)
+        self.fabric = Fabric(slots, options, settable)
         self.views = {number: View(device) for number, device in (hardware or {}).items()}
         self.outlets = {
             number: Outlet(address_bits(slot))

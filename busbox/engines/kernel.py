@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from array import array
 from collections import OrderedDict
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
@@ -71,13 +71,16 @@ class Kernel(Protocol):
     def drive(self, slot: int, member: str, word: int) -> None:
         """Give the pins of a member their levels."""
 
+    def settle_on(self, levels: Mapping[str, int]) -> None:
+        """Give inputs of the design their levels for the whole run, before its first cycle."""
+
     def peek(self, slot: int, offset: int) -> int:
         """Return a register of a hardware device."""
 
 
 @dataclass(frozen=True)
 class Parts:
-    """A design with its program, and what a kernel must know of both.
+    """A settable design with its program, and what a kernel must know of both.
 
     Attributes
     ----------
@@ -94,7 +97,7 @@ class Parts:
     def of(cls, system: System) -> Parts:
         """Build the design of a system."""
         slots = [device.slot for device in system.devices]
-        design = Design(slots, system.fabric, hardware_of(system))
+        design = Design(slots, system.fabric, hardware_of(system), settable=True)
         return cls(design, build(design, _ports(design)), len(slots))
 
     @property
@@ -121,7 +124,7 @@ IDLE = ("rst", "request", "data", "reply")
 
 
 class Kept:
-    """Keeps the designs that were used last.
+    """Keeps the designs that were used last; systems that differ in base or wait states share one.
 
     Parameters
     ----------
@@ -133,7 +136,7 @@ class Kept:
         self._kept: OrderedDict[Hashable, Parts] = OrderedDict()
 
     def __call__(self, system: System) -> Parts:
-        key = design_key(system)
+        key = design_key(system, settable=True)
         if key not in self._kept:
             self._kept[key] = Parts.of(system)
         self._kept.move_to_end(key)
@@ -177,6 +180,7 @@ def _ports(design: Design) -> dict[str, Any]:
         "status": design.status,
         "inner": design.inner,
         "resting": design.resting,
+        **{name: getattr(design.fabric, name) for name in design.fabric.levels},
     }
     for slot, view in design.views.items():
         device = view.device

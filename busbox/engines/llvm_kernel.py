@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ctypes
 from array import array
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from struct import Struct
 
@@ -113,6 +113,12 @@ class LlvmKernel:
     def drive(self, slot: int, member: str, word: int) -> None:
         """Give the pins of a member their levels."""
         self._layout.design.inputs[pin(slot, member)].write(self._block, word)
+
+    def settle_on(self, levels: Mapping[str, int]) -> None:
+        """Give inputs of the design their levels for the whole run, before its first cycle."""
+        for name, level in levels.items():
+            if name in self._inputs:
+                self._layout.design.inputs[name].write(self._block, level)
 
     def peek(self, slot: int, offset: int) -> int:
         """Return a register of a hardware device."""

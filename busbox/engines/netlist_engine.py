@@ -15,6 +15,7 @@ from typing import Any, ClassVar
 
 from busbox.basics.errors import ModelError
 from busbox.bus.transfers import NONE, RESET
+from busbox.bus.wishbone.fabric import Fabric
 from busbox.core.blocks import PythonExecutor
 from busbox.core.core import Core
 from busbox.cpu.commands import Command, Result, Suspended
@@ -172,6 +173,8 @@ class NetlistEngine(_Commands):
         self._waiting: array[int] = array("q")
         self._kernel = self.make_kernel(self._parts)
         self._state = self._kernel.state
+        slots = [device.slot for device in system.devices]
+        self._kernel.settle_on(Fabric.settings(slots, system.fabric))
         self._set(hang_after=system.hang_after)
         self.core = None if system.core is None else Core(system.core, self.core_executor)
         if self.core is not None:

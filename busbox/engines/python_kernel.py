@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ast
 from array import array
-from collections.abc import Generator, Iterable
+from collections.abc import Generator, Iterable, Mapping
 from typing import Any
 
 from busbox.core.core import Core
@@ -74,6 +74,11 @@ class PythonKernel:
             self.state, self._box, self._log, self.cached, memories, self._given, self._shown,
             self._seen, self._watched, self._cycles, self._words,
         )  # fmt: skip
+        self._give()
+
+    def settle_on(self, levels: Mapping[str, int]) -> None:
+        """Give inputs of the design their levels for the whole run, before its first cycle."""
+        self._inputs |= {name: level for name, level in levels.items() if name in self._inputs}
         self._give()
         next(self._run)
 

@@ -21,6 +21,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from math import lcm
 from typing import Any
 
 import numpy as np
@@ -31,9 +32,13 @@ from busbox.lines.wave import Wave
 
 Array = NDArray[Any]
 Interval = tuple[Fraction, Fraction]
+#: An interval in parts of a tick, whole numbers.
+Parts = tuple[int, int]
 
 #: The longest low of any character: start bit, nine data bits, parity.
 MOST_BITS = 11
+#: Parts of a tick, of which every tick divided by 1 to MOST_BITS is a whole number.
+PARTS = lcm(*range(1, MOST_BITS + 1))
 #: Ticks of the shortest bit that is measured, for each tick that an edge may be wrong by.
 LEAST_TICKS = 5
 #: An interval is looked at in pieces whose ends differ by a 64th at most, so that an edge eleven bits
@@ -112,21 +117,24 @@ def _intervals(lows: Sequence[int], wrong: int) -> list[Interval]:
     """
     shortest = lows[0]
     longest = MOST_BITS * (shortest + wrong) + wrong
-    found: list[Interval] = [(Fraction(1, 2), Fraction(shortest + wrong))]
+    found: list[Parts] = [(PARTS // 2, PARTS * (shortest + wrong))]
     for low in (low for low in lows if low <= longest):
-        found = [
-            (max(least, Fraction(low - wrong, bits)), min(most, Fraction(low + wrong, bits)))
-            for least, most in found
+        allowed = [
+            (PARTS // bits * (low - wrong), PARTS // bits * (low + wrong))
             for bits in range(1, MOST_BITS + 1)
-            if max(least, Fraction(low - wrong, bits)) <= min(most, Fraction(low + wrong, bits))
         ]
-        found = _joined(found)
-    return found
+        found = _joined(
+            (max(least, low_end), min(most, high_end))
+            for least, most in found
+            for low_end, high_end in allowed
+            if max(least, low_end) <= min(most, high_end)
+        )
+    return [(Fraction(least, PARTS), Fraction(most, PARTS)) for least, most in found]
 
 
-def _joined(intervals: Iterable[Interval]) -> list[Interval]:
+def _joined(intervals: Iterable[Parts]) -> list[Parts]:
     """Return intervals in order, those that meet made one."""
-    joined: list[Interval] = []
+    joined: list[Parts] = []
     for least, most in sorted(intervals):
         if joined and least <= joined[-1][1]:
             joined[-1] = (joined[-1][0], max(most, joined[-1][1]))

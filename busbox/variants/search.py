@@ -12,6 +12,7 @@ from busbox.recording import Recording
 from busbox.variants.axes import MOST, Axis, Range, combinations
 from busbox.variants.conditions import Condition, condition_of, first_broken
 from busbox.variants.measures import Base
+from busbox.variants.working import kept_engine
 
 #: Values of the range that are tried first, evenly spread: do the answers change once only?
 SAMPLES = 9
@@ -166,7 +167,7 @@ class _Trial:
 
     def _run(self, value: Any) -> Recording:
         changed = self._bench.with_values({**self.others, self.key: value}, "--range")
-        return changed.run(self._engine, self._until, carried=False)
+        return changed.run(kept_engine(self._engine), self._until, carried=False)
 
 
 def _search(trial: _Trial, values: tuple[Any, ...], largest: bool, walk: bool) -> Found:

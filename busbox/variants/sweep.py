@@ -26,7 +26,13 @@ from busbox.variants.measures import (
     measure_of,
     measures_of,
 )
-from busbox.variants.working import Done, in_process, on_executor, on_processes
+from busbox.variants.working import (
+    Done,
+    in_process,
+    kept_engine,
+    on_executor,
+    on_processes,
+)
 
 #: ``progress(done, all)``, called after each variant.
 Progress = Callable[[int, int], None]
@@ -57,7 +63,8 @@ class Task:
         try:
             changed = self.bench.with_values(self.values, "--vary")
             system = changed.system()
-            recording = changed.run(self.engine, self.until, system=system, carried=False)
+            engine = kept_engine(self.engine)
+            recording = changed.run(engine, self.until, system=system, carried=False)
             one = Measured(recording, self.base)
             found = [measure_of(name, system, self.bench.folder) for name in self.measures]
             cells: dict[str, Cell] = {measure.name: measure.of(one) for measure in found}

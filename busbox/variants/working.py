@@ -9,9 +9,11 @@ import time
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from functools import cache
 from typing import Any
 
 from busbox.basics.errors import format_error
+from busbox.engines import EngineFactory, engine_class, for_many_runs
 from busbox.variants.keeping import MESSAGE, Row
 
 Task = Callable[[], Row]
@@ -31,6 +33,12 @@ def cores() -> int:
         return len(os.sched_getaffinity(0))
     except AttributeError:
         return os.cpu_count() or 1
+
+
+@cache
+def kept_engine(name: str) -> EngineFactory:
+    """Return what makes engines of a name in this process; they use a design that is there again."""
+    return for_many_runs(engine_class(name))
 
 
 def in_process(tasks: Mapping[int, Task], done: Done) -> None:

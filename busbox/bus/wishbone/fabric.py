@@ -15,6 +15,9 @@ from busbox.bus import wishbone
 from busbox.map.slots import Slot
 from busbox.system.hardware import FabricOptions
 
+#: Bits of a number of wait states.
+WAIT_BITS = 16
+
 
 def address_bits(slot: Slot) -> int:
     """Return the word-address bits that a slot's device sees."""
@@ -27,7 +30,9 @@ class Fabric(wiring.Component):
     Members
     -------
     ``bus`` (in): the master's port; ``slot_0``, ``slot_1`` ... (out): the slots' ports, each with the
-    address bits inside the slot; ``cut`` (out, 1): the watchdog ends an access in this cycle.
+    address bits inside the slot; ``cut`` (out, 1): the watchdog ends an access in this cycle. If it is
+    ``settable``: ``base_0``, ``wait_0`` ... (in): word address and wait states of each slot, and
+    ``most`` (in): the largest number of cycles that matters, as :meth:`settings` gives them.
 
     Timing
     ------
@@ -37,15 +42,48 @@ class Fabric(wiring.Component):
 
     bus: Any
     cut: Any
+    most: Any
 
-    def __init__(self, slots: Sequence[Slot], options: FabricOptions) -> None:
+    def __init__(
+        self, slots: Sequence[Slot], options: FabricOptions, settable: bool = False
+    ) -> None:
         self.slots = tuple(slots)
         self.options = options
-        ports = {
+        self.settable = settable
+        ports: dict[str, Any] = {
             f"slot_{number}": Out(wishbone.Signature(address_bits(slot)))
             for number, slot in enumerate(self.slots)
         }
+        if settable:
+            for number in range(len(self.slots)):
+                ports[f"base_{number}"] = In(wishbone.WORD_ADDRESS_BITS)
+                ports[f"wait_{number}"] = In(WAIT_BITS)
+            ports["most"] = In(self._bits)
         super().__init__({"bus": In(wishbone.Signature()), "cut": Out(1), **ports})
+
+    @property
+    def levels(self) -> tuple[str, ...]:
+        """The names of the inputs that make a settable fabric that of some slots."""
+        return tuple(self.settings(self.slots, self.options)) if self.settable else ()
+
+    @property
+    def _bits(self) -> int:
+        """Bits of the counter of a settable fabric."""
+        return max((1 << WAIT_BITS) + 1, self.options.watchdog or 0).bit_length()
+
+    @staticmethod
+    def settings(slots: Sequence[Slot], options: FabricOptions) -> dict[str, int]:
+        """Return the levels of the inputs that make a settable fabric that of these slots."""
+        levels = {"most": _most(slots, options)}
+        for number, slot in enumerate(slots):
+            levels |= {f"base_{number}": slot.base >> 2, f"wait_{number}": slot.wait}
+        return levels
+
+    def _base(self, number: int) -> Any:
+        return getattr(self, f"base_{number}") if self.settable else self.slots[number].base >> 2
+
+    def _wait(self, number: int) -> Any:
+        return getattr(self, f"wait_{number}") if self.settable else self.slots[number].wait
 
     def port(self, number: int) -> Any:
         """Return the port of a slot."""
@@ -66,11 +104,11 @@ class Fabric(wiring.Component):
         for number, slot in enumerate(self.slots):
             port, chosen = self.port(number), Signal(name=f"chosen_{number}")
             m.d.comb += [
-                chosen.eq(request & valid & hits[number] & (waited >= slot.wait + extra)),
+                chosen.eq(request & valid & hits[number] & (waited >= self._wait(number) + extra)),
                 port.cyc.eq(chosen),
                 port.stb.eq(chosen),
                 port.we.eq(bus.we),
-                port.adr.eq(_inner_address(slot, bus.adr)),
+                port.adr.eq(_inner_address(slot, self._base(number), bus.adr)),
                 port.sel.eq(bus.sel),
                 port.write_data.eq(bus.write_data),
             ]
@@ -96,7 +134,10 @@ class Fabric(wiring.Component):
         """Return which slot's address is on the bus, and whether that is known in this cycle."""
         count = len(self.slots)
         matches = Signal(count)
-        m.d.comb += matches.eq(Cat(_match(slot, self.bus.adr) for slot in self.slots))
+        found = [
+            _match(slot, self._base(number), self.bus.adr) for number, slot in enumerate(self.slots)
+        ]
+        m.d.comb += matches.eq(Cat(found))
         names = [slot.name for slot in self.slots]
         hits = Signal(count)
         for number, slot in enumerate(self.slots):
@@ -112,10 +153,11 @@ class Fabric(wiring.Component):
 
     def _count(self, m: Module, request: Signal, ended: Signal) -> Signal:
         """Return for how many cycles the access has waited, up to the largest number of interest."""
-        options = self.options
-        most = max([1, *(slot.wait for slot in self.slots)]) + int(options.registered_decode)
-        most = max(most, options.watchdog or 0)
-        waited = Signal(range(most + 1))
+        if self.settable:
+            most, waited = self.most, Signal(self._bits)
+        else:
+            most = _most(self.slots, self.options)
+            waited = Signal(range(most + 1))
         with m.If(~request | ended):
             m.d.sync += waited.eq(0)
         with m.Elif(waited != most):
@@ -123,21 +165,29 @@ class Fabric(wiring.Component):
         return waited
 
 
-def _match(slot: Slot, address: Any) -> Any:
+def _most(slots: Sequence[Slot], options: FabricOptions) -> int:
+    """Return the largest number of waited cycles that matters."""
+    most = max([1, *(slot.wait for slot in slots)]) + int(options.registered_decode)
+    return max(most, options.watchdog or 0)
+
+
+def _match(slot: Slot, base: Any, address: Any) -> Any:
     """Return whether the word address is one of the slot's (ignoring ``yields_to``)."""
     if slot.decode == "range":
-        first, end = slot.base >> 2, (slot.base + slot.size) >> 2
-        return (address >= first) & (address < end)
+        return (address >= base) & (address < base + (slot.size >> 2))
     (term,) = slot.terms
     bits = [bit - 2 for bit in range(2, 32) if term.mask >> bit & 1]
-    value = sum((term.value >> bit + 2 & 1) << place for place, bit in enumerate(bits))
+    if isinstance(base, int):
+        value: Any = sum((base >> bit & 1) << place for place, bit in enumerate(bits))
+    else:
+        value = Cat(*(base[bit] for bit in bits))
     return Cat(*(address[bit] for bit in bits)) == value
 
 
-def _inner_address(slot: Slot, address: Any) -> Any:
+def _inner_address(slot: Slot, base: Any, address: Any) -> Any:
     bits = address_bits(slot)
     if slot.decode == "range":
-        return (address - (slot.base >> 2))[:bits]
+        return (address - base)[:bits]
     return address[:bits]
 
 
