@@ -23,7 +23,7 @@ from busbox.bench.rules import build_rules
 from busbox.bench.schema import check_keys
 from busbox.bench.slots import build_devices, check_broken
 from busbox.bench.traffic import Traffic, bench_traffic, check_targets, other_traffic
-from busbox.bench.trust import check_covered, covered, harmless_of, moves_along
+from busbox.bench.trust import check_covered, harmless_of, moves_along
 from busbox.core.setup import CoreSetup
 from busbox.findings.expectations import NO_FINDING
 from busbox.findings.rule_set import rule_ids
@@ -105,15 +105,8 @@ class Building:
             table.build(number, self._devices, self._attached, known, context)
             for number, table in self._checked.numbered("expect", tables.expect)
         ]
-        traffic = self._traffic(in_file, other)
+        traffic = self._moved(self._traffic(in_file, other), other is None)
         words = _words(tables.traffic if other is None else None)
-        harmless = harmless_of(words.get("harmless"), self._devices, context)
-        covers = covered(words.get("covers"), context)
-        move = moves_along(words.get("move"), context)
-        if moves(self._first, self._keys):
-            before = Building(self._first, context.folder, Mistakes("", lambda path: ("", None)))
-            slots = [[one.slot for one in side] for side in (before._devices, self._devices)]
-            traffic = Moves(slots[0], slots[1]).applied(traffic, move, context)
         core = self._core(traffic, other is None)
         system = System(
             name=name,
@@ -124,7 +117,7 @@ class Building:
             core=core,
             traffic=traffic.label,
             traffic_notes=traffic.notes,
-            harmless=harmless,
+            harmless=harmless_of(words.get("harmless"), self._devices, context),
             inputs=tuple(sorted(inputs, key=lambda level: level.cycle)),
             resets=self._resets,
             after_reset=tables.after_reset,
@@ -145,10 +138,20 @@ class Building:
             ),
         )
         check_targets(system, context)
-        if covers is not None:
-            check_covered(covers, self._attached, system, context)
+        check_covered(words.get("covers"), self._attached, system, context)
         self._mistakes.raise_any()
         return system
+
+    def _moved(self, traffic: Traffic, own: bool) -> Traffic:
+        """Return the traffic, moved along with slots whose base was changed, if the bench says so."""
+        words = _words(self._tables.traffic if own else None)
+        move = moves_along(words.get("move"), self._context)
+        if not moves(self._first, self._keys):
+            return traffic
+        quiet = Mistakes("", lambda path: ("", None))
+        before = Building(self._first, self._context.folder, quiet)
+        slots = [[one.slot for one in side] for side in (before._devices, self._devices)]
+        return Moves(slots[0], slots[1]).applied(traffic, move, self._context)
 
     def _core(self, traffic: Traffic, own: bool) -> CoreSetup | None:
         """Return what executes the traffic, if it is a program; ``own``: it is the bench's own."""

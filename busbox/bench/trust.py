@@ -24,11 +24,11 @@ from busbox.system.system import System
 KEYS: Mapping[str, Key] = {
     "harmless": Key("Recorded reads that do not steer the firmware: another word is no doubt.",
                     "a list of registers such as 'clock.NOW', or 'clock.NOW@0x1a4' for the "
-                    "instruction at that address", "['clock.NOW']", default="none"),
+                    "instruction at that address", "['levers.IN']", default="none"),
     "move": Key("Accesses by number move along with a slot whose base is changed.",
                 "true or false", "true", default="false"),
     "covers": Key("The slots whose accesses the recording holds.",
-                  "a list of slots such as 'lamps'", "['lamps', 'telegraph']",
+                  "a list of slots such as 'lamps'", "['levers', 'lamps', 'telegraph']",
                   default="every slot"),
 }  # fmt: skip
 
@@ -63,10 +63,8 @@ def _harmless(
     return None
 
 
-def covered(given: object, context: Context) -> tuple[str, ...] | None:
-    """Return the slots that the key ``covers`` of ``[traffic]`` names, or None without it."""
-    if given is None:
-        return None
+def _covered(given: object, context: Context) -> tuple[str, ...]:
+    """Return the slots that the key ``covers`` of ``[traffic]`` names."""
     names = _texts(given, "covers", context)
     for name in names:
         if name not in context.slots:
@@ -94,9 +92,17 @@ def _texts(given: object, key: str, context: Context) -> tuple[str, ...]:
 
 
 def check_covered(
-    covers: Sequence[str], attached: Sequence[Attached], system: System, context: Context
+    given: object, attached: Sequence[Attached], system: System, context: Context
 ) -> None:
-    """Note traffic that leaves the covered slots, and changes that could act only outside them."""
+    """Note traffic that leaves the covered slots, and changes that could act only outside them.
+
+    Parameters
+    ----------
+    given : the key ``covers`` of ``[traffic]``, None without it
+    """
+    if given is None:
+        return
+    covers = _covered(given, context)
     note = context.mistakes.note
     source = system.new_source()
     if isinstance(source, ListedSource):

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any, Protocol
 
 from busbox.bus.design import Design, design_key, hardware_of
+from busbox.bus.wishbone.fabric import Fabric
 from busbox.core.core import Core
 from busbox.engines.loop import PARTS
 from busbox.engines.netlist import Program, build
@@ -143,6 +144,11 @@ class Kept:
         if len(self._kept) > self._most:
             self._kept.popitem(last=False)
         return self._kept[key]
+
+
+def fabric_levels(system: System) -> dict[str, int]:
+    """Return the levels of the inputs that make a design the one of a system."""
+    return Fabric.settings([device.slot for device in system.devices], system.fabric)
 
 
 def seen(slot: int) -> str:

@@ -15,13 +15,12 @@ from typing import Any, ClassVar
 
 from busbox.basics.errors import ModelError
 from busbox.bus.transfers import NONE, RESET
-from busbox.bus.wishbone.fabric import Fabric
 from busbox.core.blocks import PythonExecutor
 from busbox.core.core import Core
 from busbox.cpu.commands import Command, Result, Suspended
 from busbox.device import ERROR, Answer, BusAccess, Hold
 from busbox.engines import NEVER, STRETCH, EngineFactory, Observer, Status, Stop
-from busbox.engines.kernel import Kept, Kernel, Numbers, Parts
+from busbox.engines.kernel import Kept, Kernel, Numbers, Parts, fabric_levels
 from busbox.engines.loop import (
     CACHED,
     CALL,
@@ -173,8 +172,7 @@ class NetlistEngine(_Commands):
         self._waiting: array[int] = array("q")
         self._kernel = self.make_kernel(self._parts)
         self._state = self._kernel.state
-        slots = [device.slot for device in system.devices]
-        self._kernel.settle_on(Fabric.settings(slots, system.fabric))
+        self._kernel.settle_on(fabric_levels(system))
         self._set(hang_after=system.hang_after)
         self.core = None if system.core is None else Core(system.core, self.core_executor)
         if self.core is not None:

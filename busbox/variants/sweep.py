@@ -7,6 +7,7 @@ import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -183,6 +184,23 @@ def sweep(
         for number, one in enumerate(values)
     }
     kept = None if file is None else Keeping(Path(file), _identity(base, axes, asked, until))
+    rows = _rows(tasks, kept, jobs, executor, progress)
+    whole = tuple({**_shown(axes, one), **rows[number]} for number, one in enumerate(values))
+    as_it_stands = Measured(base, compared)
+    found = Sweep(axes, measures, whole, {one.name: one.of(as_it_stands) for one in measures})
+    if kept is not None:
+        kept.finish(found.columns, whole)
+    return found
+
+
+def _rows(
+    tasks: Mapping[int, Task],
+    kept: Keeping | None,
+    jobs: int | None,
+    executor: Executor | None,
+    progress: Progress | None,
+) -> dict[int, Row]:
+    """Return the row of each variant: those that are kept already, and those that are run now."""
     rows: dict[int, Row] = {} if kept is None else dict(kept.rows)
 
     def done(number: int, row: Row) -> None:
@@ -190,24 +208,18 @@ def sweep(
         if kept is not None:
             kept.add(number, row)
         if progress is not None:
-            progress(len(rows), len(values))
+            progress(len(rows), len(tasks))
 
     left = {number: task for number, task in tasks.items() if number not in rows}
     if progress is not None and rows:
-        progress(len(rows), len(values))
+        progress(len(rows), len(tasks))
     try:
         _work(left, done, jobs, executor)
     except BaseException:
         if kept is not None:
             kept.close()
         raise
-    whole = tuple({**_shown(axes, one), **rows[number]} for number, one in enumerate(values))
-    found = Sweep(
-        axes, measures, whole, {one.name: one.of(Measured(base, compared)) for one in measures}
-    )
-    if kept is not None:
-        kept.finish(found.columns, whole)
-    return found
+    return rows
 
 
 def axes_from(vary: object, table: Mapping[str, Any]) -> tuple[Axis, ...]:
@@ -263,11 +275,13 @@ def _shown(axes: Sequence[Axis], values: Sequence[Any]) -> dict[str, Cell]:
 
 def _identity(base: Any, axes: Sequence[Axis], names: Sequence[str], until: object) -> str:
     """Return which sweep it is: a digest of the bench with its files, values and measures."""
-    from busbox import __version__
-
     carried = base.carried
     digest = hashlib.sha256()
-    facts = [__version__, [[axis.key, list(map(repr, axis.values))] for axis in axes], list(names)]
+    facts = [
+        version("busbox"),
+        [[axis.key, list(map(repr, axis.values))] for axis in axes],
+        list(names),
+    ]
     digest.update(json.dumps([*facts, repr(until)]).encode())
     if carried is not None:
         digest.update(json.dumps(carried.facts(), sort_keys=True, default=repr).encode())

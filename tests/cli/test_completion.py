@@ -65,7 +65,9 @@ def test_verbs_and_options_are_offered(offered: Offered) -> None:
     """Verbs by their first letters, options of a verb after a dash."""
     assert offered("w") == ["why", "where"]
     assert set(VERBS.built_in) <= set(offered(""))
-    assert offered("why", "--") == ["--traffic", "--set", "--json", "--help"]
+    assert offered("why", "--") == [
+        "--traffic", "--set", "--variant", "--move-traffic", "--json", "--help",
+    ]  # fmt: skip
 
 
 def test_benches_are_those_that_ship_and_folders_with_one(offered: Offered) -> None:

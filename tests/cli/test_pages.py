@@ -222,16 +222,17 @@ def test_a_page_is_the_same_in_a_file_and_in_a_pipe(
 
 @pytest.mark.quick
 def test_the_verdict_stands_first_and_last(pages: Pages) -> None:
-    """End, findings and expectations: the first three lines are the last three too."""
+    """End, doubt, findings and expectations: the first lines are the last ones too."""
     expect = 'expect=[{ findings = { rule = "unmapped-access", at_most = 400 } }]'
     moved = "slot.lamps.base=0x44010000"
-    lines = pages(80, "run", "first_light", "--set", moved, "--set", expect).splitlines()
-    assert lines[:3] == [
+    lines = pages(100, "run", "first_light", "--set", moved, "--set", expect).splitlines()
+    assert lines[:4] == [
         "first_light: done after 478 us (7,648 cycles at 16 MHz), engine python",
+        "Certain until 477.4 us, access 569: 0x44000100 ended with ERR, recorded 0x400000",
         "Findings: 414",
         "Expectations: 0 of 1 met",
     ]
-    assert lines[-3:] == lines[:3]
+    assert lines[-4:] == lines[:4]
 
 
 @pytest.mark.quick
@@ -241,6 +242,9 @@ def test_brief_prints_the_verdict_and_a_line_for_each_rule(pages: Pages) -> None
     moved = "slot.lamps.base=0x44010000"
     assert pages(80, "run", "first_light", "--set", moved, "--set", expect, "--brief") == (
         "first_light: done after 478 us (7,648 cycles at 16 MHz), engine python\n"
+        "note: lamps was moved; 14 steps of the traffic that reached it by number stay at\n"
+        "  the old address (--move-traffic moves them).\n"
+        "Certain until 477.4 us, access 569: 0x44000100 ended with ERR, recorded 0x400000\n"
         "Findings: 414\n"
         "  unmapped-access  413 times  first: finding.0 in cycle 1,960\n"
         "  poll-timeout     1 time     first: finding.412 in cycle 7,636\n"

@@ -274,6 +274,6 @@ def test_a_spoiled_recording_is_told_by_every_verb(
     facts = json.dumps({"kind": "recording", "version": 2}).encode()
     np.savez(file, facts=np.frombuffer(facts, dtype="u1"))
     assert tell(verb, str(file), *more, code=2) == (
-        f"busbox: {file}: has version 2; this Busbox reads version 5; it lacks facts that judging "
+        f"busbox: {file}: has version 2; this Busbox reads version 6; it lacks facts that judging "
         "needs, so run its bench again\n"
     )

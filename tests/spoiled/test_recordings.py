@@ -99,7 +99,7 @@ def test_a_newer_version_is_refused(good: Path, tmp_path: Path) -> None:
     """The version that was found and the one that can be read are told."""
     file = tmp_path / "noon.recording.npz"
     with_facts(good, file, version=6)
-    told = "TMP/noon.recording.npz: has version 6; this Busbox reads version 5"
+    told = "TMP/noon.recording.npz: has version 7; this Busbox reads version 6"
     assert refusal(file) == told
 
 
@@ -109,7 +109,7 @@ def test_an_older_version_is_refused(good: Path, tmp_path: Path, version: int) -
     file = tmp_path / "noon.recording.npz"
     with_facts(good, file, version=version)
     told = (
-        f"TMP/noon.recording.npz: has version {version}; this Busbox reads version 5; it lacks facts "
+        f"TMP/noon.recording.npz: has version {version}; this Busbox reads version 6; it lacks facts "
         "that judging needs, so run its bench again"
     )
     assert refusal(file) == told
