@@ -12,7 +12,7 @@ from busbox.basics.errors import InputError, Mistake, format_value, limited
 from busbox.cpu.steps import Step
 from busbox.cpu.table import AccessTable
 from busbox.formats.contract import Format, SignalRequest
-from busbox.formats.csv_rows import COLUMNS, HEADER, HEADERS, OPS, row_of, step_of
+from busbox.formats.csv_rows import COLUMNS, HEADER, HEADERS, OPS, WIDTHS, row_of, step_of
 from busbox.map.addresses import address, lanes, number
 
 #: Rows that are read at once, and distinct texts that are remembered.
@@ -34,7 +34,8 @@ def read_csv(lines: Iterable[str], where: str) -> Iterator[Step | AccessTable]:
     header = [name.strip() for name in first.split(separator)]
     if header not in HEADERS:
         raise InputError.of(
-            f"the first line must be {','.join(HEADER)}[,pc][,mask,value,every,limit][,text], "
+            f"the first line must be {','.join(HEADER)}[,pc][,mask,value,every,limit][,text]"
+            "[,since,keep], "
             f"not {format_value(first)}",
             where,
             1,
@@ -143,18 +144,17 @@ def write_csv(steps: Iterable[Step]) -> Iterator[str]:
     ------
     InputError : a step that the format cannot hold
     """
-    polls = text = False
+    wanted = WIDTHS[0]
     kept: SpooledTemporaryFile[str]
     with SpooledTemporaryFile(KEPT_BYTES, "w+", encoding="utf-8", newline="\n") as kept:
         for count, step in enumerate(steps, start=1):
             row = row_of(step, count)
-            polls, text = polls or len(row) > 6, text or len(row) > 10
-            kept.write(f"{11 - len(row)}{','.join(row)}\n")
-        wanted = 11 if text else 10 if polls else 6
+            wanted = max(wanted, len(row))
+            kept.write(f"{len(row):02}{','.join(row)}\n")
         yield ",".join(COLUMNS[:wanted])
         kept.seek(0)
         for line in kept:
-            yield f"{line[1:-1]}{',' * (wanted - 11 + int(line[0]))}"
+            yield f"{line[2:-1]}{',' * (wanted - int(line[:2]))}"
 
 
 def _of_samples(request: SignalRequest) -> Format:

@@ -8,10 +8,10 @@ import numpy as np
 
 from busbox.basics.errors import InputError, nearest
 from busbox.basics.growing import Column
-from busbox.cpu.commands import ACCESS, PAUSE, Command
-from busbox.cpu.steps import AccessStep, Await, Named, Pause, Poll, Target
+from busbox.cpu.commands import ACCESS, KEPT, PAUSE, Command
+from busbox.cpu.steps import AccessStep, Await, Named, Pause, Poll, Target, Until
 from busbox.cpu.table import AccessTable
-from busbox.recording import IntColumn
+from busbox.recording import IntColumn, PollGivenUp
 from busbox.system.system import System
 
 #: What the recording says about a command, in this order.
@@ -53,6 +53,7 @@ class Ledger:
         self._facts = Column("i8")
         self._new: array[int] = array("q")
         self._polls = Column("i8")
+        self._kept: dict[str, int] = {"": 0}
         self._count = 0
         self._numbers: dict[str, int] = {}
         self.steps = 0
@@ -71,13 +72,33 @@ class Ledger:
             return Command(PAUSE, place, cycles=step.span.in_cycles(self._system.clock_hz))
         address = self._address(step.target, step)
         if isinstance(step, Poll):
-            self._polls.extend((place, step.mask, step.value, step.limit))
+            at_least, since = isinstance(step, Until), step.since if isinstance(step, Until) else 0
+            kept, less = (self._keep(since, step), 0) if isinstance(since, str) else (0, since)
+            self._polls.extend((place, step.mask, step.value, step.limit, at_least, kept, less))
             return Command(
                 ACCESS, place, 0, address, 0, step.lanes, step.wait,
                 1, step.mask, step.value, step.every, step.limit,
+                0, self._keep(step.keep, step), kept, less, at_least,
             )  # fmt: skip
         data = step.data if step.write and step.data is not None else 0
-        return Command(ACCESS, place, int(step.write), address, data, step.lanes, step.wait)
+        return Command(
+            ACCESS, place, int(step.write), address, data, step.lanes, step.wait,
+            keep=self._keep(step.keep, step),
+        )  # fmt: skip
+
+    def _keep(self, name: str | None, step: AccessStep | Poll) -> int:
+        """Return the number under which the word of a name is kept.
+
+        Raises
+        ------
+        InputError : there are too many names
+        """
+        number = self._kept.setdefault(name or "", len(self._kept))
+        if number >= KEPT:
+            where = self._system.traffic if step.file is None else step.file
+            text = f"at most {KEPT - 1} names of kept words are possible; {name!r} is one more"
+            raise InputError.of(text, where, step.line)
+        return number
 
     def _note(self, step: AccessStep | Poll | Pause, number: int) -> None:
         pc = None if isinstance(step, Pause) else step.pc
@@ -134,8 +155,10 @@ class Ledger:
         del self._new[:]
         return self._facts.array().reshape(-1, len(FACTS))
 
-    def wanted(self, number: int) -> tuple[int, int, int]:
-        """Return mask, value and limit of the poll of a command."""
-        polls = self._polls.array().reshape(-1, 4)
-        _, mask, value, limit = polls[np.searchsorted(polls[:, 0], number)].tolist()
-        return mask, value, limit
+    def given_up(self, number: int, access: int) -> PollGivenUp:
+        """Return the poll of a command as given up with an access."""
+        polls = self._polls.array().reshape(-1, 7)
+        found = polls[np.searchsorted(polls[:, 0], number)].tolist()
+        _, mask, value, limit, at_least, kept, less = found
+        since = list(self._kept)[kept] if kept else f"{less:#x}" if less else ""
+        return PollGivenUp(access, mask, value, limit, bool(at_least), since)

@@ -89,8 +89,7 @@ class Taking:
         for name, column in self.columns.items():
             column.extend(columns[name])
         for place in np.flatnonzero(given_up).tolist():
-            wanted = self._ledger.wanted(int(commands[place]))
-            self.polls_given_up.append(PollGivenUp(first + place, *wanted))
+            self.polls_given_up.append(self._ledger.given_up(int(commands[place]), first + place))
         self.last_step = int(columns["step"][-1]) + 1 if len(log) else self.last_step
         del self._engine.log[:]
         for host in self._hosts:
