@@ -13,11 +13,13 @@ from busbox.basics.listing import counted
 from busbox.bench.bench import Bench
 from busbox.cli import completing
 from busbox.cli.common import paper
+from busbox.cli.folding import told
 from busbox.cli.importing import Foreign, guess_map, list_signals
 from busbox.cli.traffic_out import format_option, holds_marks, not_traffic, to_option
 from busbox.cpu.steps import AccessStep, Handler, Named, Poll, Step, Target
 from busbox.formats.contract import Format
 from busbox.formats.files import read_traffic, suffixes, write_traffic, written_suffixes
+from busbox.formats.folding import fold
 from busbox.map.slots import AddressMap
 from busbox.plugins import FORMATS
 from busbox.recording import SUFFIX, Recording
@@ -56,6 +58,9 @@ from busbox.system.system import System
 @click.option("--clock", metavar="CLOCK", help="Clock whose cycles times become, such as '16 MHz'.")
 @click.option("--list", "listed", is_flag=True, help="List the signals of a waveform, and stop.")
 @click.option("--guess", is_flag=True, help="Print the map that their names suggest, and stop.")
+@click.option(
+    "--fold", "folds", is_flag=True, help="Make polls and untils of reads that a loop repeated."
+)
 @click.option("--names", is_flag=True, help="Write addresses as slot.REGISTER.")
 @click.option("--numbers", is_flag=True, help="Write slot.REGISTER as addresses.")
 def command(
@@ -69,6 +74,7 @@ def command(
     clock: str | None,
     listed: bool,
     guess: bool,
+    folds: bool,
     names: bool,
     numbers: bool,
 ) -> int:
@@ -82,7 +88,13 @@ def command(
     A waveform, *.vcd, needs a map of its signals; a CSV file from elsewhere needs one, or the
     names of its columns: busbox guide importing.
 
+    --fold makes recorded traffic react to the devices again: reads that the firmware repeated until
+    something happened become polls, and waits for a counter become untils; all the rest stays as
+    recorded. What was folded, what was left, and why, is printed. With the recorded timing the
+    accesses are the same.
+
     \b
+    busbox convert cabin.csv cabin.steps --fold --names --bench cabin
     busbox convert bus.vcd --guess > map.toml
     busbox convert bus.vcd traffic.csv --signals map.toml
     """
@@ -106,6 +118,9 @@ def command(
     else:
         foreign = Foreign(source, signals, columns, clock)
         steps = read_traffic(Path(source), foreign.format(given, system))
+    folded = fold(steps) if folds else None
+    if folded is not None:
+        steps = iter(folded.steps)
     if system is not None and (names or numbers):
         steps = _renamed(steps, system, names, source)
     count = write_traffic(Path(result), steps, wanted)
@@ -113,6 +128,8 @@ def command(
     page.line(f"{result}: {counted(count, 'step')}{left_out}", hang=2)
     for note in foreign.notes if foreign else ():
         page.line(f"  {note}", hang=4)
+    for line in told(folded, None if system is None else system.address_map) if folded else ():
+        page.line(f"  {line}", hang=10)
     page.print()
     return 0
 
