@@ -34,7 +34,8 @@ def _line(note: LoopNote, address_map: AddressMap | None) -> str:
     kind = "until" if ">=" in note.condition else "poll"
     at_once = f", {note.at_once:,} with one read" if note.at_once else ""
     remark = f"; {note.remark}" if note.remark else ""
-    return f"folded  {kind} of {place} {note.condition}: {runs}{at_once}, every {note.loop.period}{remark}"
+    waits = f"{kind} of {place} {note.condition}"
+    return f"folded  {waits}: {runs}{at_once}, every {note.loop.period}{remark}"
 
 
 def _register(target: Target, address_map: AddressMap | None) -> str:

@@ -19,6 +19,6 @@ Contract
 
 from __future__ import annotations
 
-from busbox.formats.folding.fold import Folded, fold
+from busbox.formats.folding.fold import Folded, LoopNote, fold
 
-__all__ = ["Folded", "fold"]
+__all__ = ["Folded", "LoopNote", "fold"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 #: Widths that a counter may have.
 WIDTHS = (32, 24, 16, 8)
@@ -17,7 +18,7 @@ def mask_of_counter(words: Sequence[int]) -> int | None:
     A counter moves forward at every change, by less than half of its range, and moves between most
     reads, or many times.
     """
-    pairs = list(zip(words, words[1:], strict=False))
+    pairs = list(pairwise(words))
     changes = sum(left != right for left, right in pairs)
     if len(words) < 3 or (2 * changes <= len(pairs) and changes <= MANY):
         return None
@@ -45,7 +46,7 @@ class Limit:
 
 
 def limit_of(below: Iterable[int], reached: Iterable[int]) -> Limit | None:
-    """Return the limit above all of some distances, and not above any of others; None: there is none."""
+    """Return the limit above some distances that others reach, or None if there is none."""
     low, high = max(below, default=-1) + 1, min(reached)
     if low > high or high == 0:
         return None

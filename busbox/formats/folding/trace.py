@@ -84,5 +84,6 @@ def _wait(step: Step) -> int:
 
 
 def _word(step: Step) -> int:
-    assert isinstance(step, AccessStep) and step.data is not None
+    assert isinstance(step, AccessStep)
+    assert step.data is not None
     return step.data
