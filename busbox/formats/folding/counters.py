@@ -8,6 +8,9 @@ from itertools import pairwise
 
 #: Widths that a counter may have.
 WIDTHS = (32, 24, 16, 8)
+#: How many times longer than the range of limits the steps of a round number must be: one lies in it by
+#: accident in a quarter of the cases at most.
+CLEARLY = 4
 #: Changes from which on a register that moves less often than it is read is a counter.
 MANY = 16
 
@@ -55,7 +58,7 @@ def limit_of(below: Iterable[int], reached: Iterable[int]) -> Limit | None:
         return Limit(low, low, high)
     for step in sorted(_steps(high), reverse=True):
         found = high // step * step
-        if step > high - low + 1 and found >= low:
+        if step >= CLEARLY * (high - low + 1) and found >= low:
             return Limit(found, low, high)
     return Limit(None, low, high)
 

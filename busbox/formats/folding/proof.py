@@ -34,7 +34,10 @@ def unfolded(folded: Iterable[Step], steps: Sequence[Step]) -> list[Step]:
 
 
 def _reads(step: Poll, steps: Sequence[Step], first: int, kept: dict[str, int]) -> list[Step]:
-    """Return the reads of a poll or an until, from the place of its first one on."""
+    """Return the reads of a poll or an until, from the place of its first one on.
+
+    If it would go on where there are no more reads, the last one is missing.
+    """
     since = step.since if isinstance(step, Until) else 0
     less = kept.get(since, 0) if isinstance(since, str) else since
     found: list[Step] = []
@@ -45,8 +48,8 @@ def _reads(step: Poll, steps: Sequence[Step], first: int, kept: dict[str, int]) 
         wait = step.every if found else step.wait
         found.append(AccessStep(False, step.target, read.data, step.lanes, wait, step.pc))
         if met(step, read.data - less):
-            break
-    return found
+            return found
+    return found if len(found) == step.limit else found[:-1]
 
 
 def met(step: Poll, distance: int) -> bool:
