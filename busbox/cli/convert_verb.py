@@ -13,7 +13,7 @@ from busbox.basics.listing import counted
 from busbox.bench.bench import Bench
 from busbox.cli import completing
 from busbox.cli.common import paper
-from busbox.cli.folding import told
+from busbox.cli.folding import show_folded
 from busbox.cli.importing import Foreign, guess_map, list_signals
 from busbox.cli.traffic_out import format_option, holds_marks, not_traffic, to_option
 from busbox.cpu.steps import AccessStep, Handler, Named, Poll, Step, Target
@@ -88,10 +88,9 @@ def command(
     A waveform, *.vcd, needs a map of its signals; a CSV file from elsewhere needs one, or the
     names of its columns: busbox guide importing.
 
-    --fold makes recorded traffic react to the devices again: reads that the firmware repeated until
-    something happened become polls, and waits for a counter become untils; all the rest stays as
-    recorded. What was folded, what was left, and why, is printed. With the recorded timing the
-    accesses are the same.
+    --fold makes recorded traffic react again: reads that a loop of the firmware repeated become
+    polls, and waits for a counter untils. It prints what was folded, and what was left and why.
+    With the recorded timing the accesses are the same.
 
     \b
     busbox convert cabin.csv cabin.steps --fold --names --bench cabin
@@ -106,17 +105,12 @@ def command(
     given, wanted = format_option(read_as, "--from"), format_option(write_as, "--to")
     _check(source, result, bench, names, numbers, (given, wanted))
     system = None if bench is None else Bench.load(bench).system(traffic=[])
-    steps: Iterator[Step]
-    left_out, foreign = "", None
     if source.endswith(SUFFIX):
-        recording = Recording.load(source)
         _not_for_recordings(signals, columns, clock)
-        marks = holds_marks(result, wanted)
-        steps = steps_of(recording, system, marks=marks, source=source)
-        if recording.marks and not marks:
-            left_out = f"; {counted(len(recording.marks), 'mark')} left out"
+        steps, left_out = _recorded(source, system, holds_marks(result, wanted))
+        foreign = None
     else:
-        foreign = Foreign(source, signals, columns, clock)
+        foreign, left_out = Foreign(source, signals, columns, clock), ""
         steps = read_traffic(Path(source), foreign.format(given, system))
     folded = fold(steps) if folds else None
     if folded is not None:
@@ -128,10 +122,18 @@ def command(
     page.line(f"{result}: {counted(count, 'step')}{left_out}", hang=2)
     for note in foreign.notes if foreign else ():
         page.line(f"  {note}", hang=4)
-    for line in told(folded, None if system is None else system.address_map) if folded else ():
-        page.line(f"  {line}", hang=10)
+    if folded is not None:
+        show_folded(folded, None if system is None else system.address_map, page)
     page.print()
     return 0
+
+
+def _recorded(source: str, system: System | None, marks: bool) -> tuple[Iterator[Step], str]:
+    """Return the steps of a saved recording, and what is left out of them."""
+    recording = Recording.load(source)
+    steps = steps_of(recording, system, marks=marks, source=source)
+    left_out = bool(recording.marks) and not marks
+    return steps, f"; {counted(len(recording.marks), 'mark')} left out" if left_out else ""
 
 
 def _only_reads(result: str | None, both: bool) -> None:

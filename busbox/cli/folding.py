@@ -5,9 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from busbox.basics.listing import counted
+from busbox.basics.paper import Paper
 from busbox.cpu.steps import Named, Target
 from busbox.formats.folding import Folded, LoopNote
 from busbox.map.slots import AddressMap
+
+
+def show_folded(folded: Folded, address_map: AddressMap | None, page: Paper) -> None:
+    """Put the lines of the report on a page."""
+    for line in told(folded, address_map):
+        page.line(f"  {line}", hang=10)
 
 
 def told(folded: Folded, address_map: AddressMap | None) -> Iterator[str]:

@@ -8,7 +8,7 @@ import pytest
 
 from tests.spoiled.cabin import Spoiled, assert_told
 
-OPS = "read, write, poll, pause, mark, await or reset"
+OPS = "read, write, poll, until, pause, mark, await or reset"
 
 CASES = (
     Spoiled(
