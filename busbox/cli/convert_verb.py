@@ -88,9 +88,8 @@ def command(
     A waveform, *.vcd, needs a map of its signals; a CSV file from elsewhere needs one, or the
     names of its columns: busbox guide importing.
 
-    --fold makes recorded traffic react again: reads that a loop of the firmware repeated become
-    polls, and waits for a counter untils. It prints what was folded, and what was left and why.
-    With the recorded timing the accesses are the same.
+    --fold makes recorded traffic react again (busbox guide firmware): reads that a loop repeated
+    become polls, and waits for a counter untils.
 
     \b
     busbox convert cabin.csv cabin.steps --fold --names --bench cabin
@@ -102,13 +101,12 @@ def command(
         return list_signals(source) if listed else guess_map(source)
     if result is None:
         raise InputError.of("OUT must be given", "convert")
-    given, wanted = format_option(read_as, "--from"), format_option(write_as, "--to")
-    _check(source, result, bench, names, numbers, (given, wanted))
+    given, wanted = formats = format_option(read_as, "--from"), format_option(write_as, "--to")
+    _check(source, result, bench, names, numbers, formats)
     system = None if bench is None else Bench.load(bench).system(traffic=[])
     if source.endswith(SUFFIX):
         _not_for_recordings(signals, columns, clock)
-        steps, left_out = _recorded(source, system, holds_marks(result, wanted))
-        foreign = None
+        foreign, (steps, left_out) = None, _recorded(source, system, holds_marks(result, wanted))
     else:
         foreign, left_out = Foreign(source, signals, columns, clock), ""
         steps = read_traffic(Path(source), foreign.format(given, system))
@@ -118,12 +116,11 @@ def command(
     if system is not None and (names or numbers):
         steps = _renamed(steps, system, names, source)
     count = write_traffic(Path(result), steps, wanted)
-    page = paper()
+    page, address_map = paper(), None if system is None else system.address_map
     page.line(f"{result}: {counted(count, 'step')}{left_out}", hang=2)
     for note in foreign.notes if foreign else ():
         page.line(f"  {note}", hang=4)
-    if folded is not None:
-        show_folded(folded, None if system is None else system.address_map, page)
+    show_folded(folded, address_map, page)
     page.print()
     return 0
 

@@ -11,9 +11,9 @@ from busbox.formats.folding import Folded, LoopNote
 from busbox.map.slots import AddressMap
 
 
-def show_folded(folded: Folded, address_map: AddressMap | None, page: Paper) -> None:
-    """Put the lines of the report on a page."""
-    for line in told(folded, address_map):
+def show_folded(folded: Folded | None, address_map: AddressMap | None, page: Paper) -> None:
+    """Put the lines of the report on a page, if something was to be folded."""
+    for line in told(folded, address_map) if folded else ():
         page.line(f"  {line}", hang=10)
 
 

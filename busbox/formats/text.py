@@ -180,7 +180,7 @@ _OPTION_NAMES = {
 
 
 #: The options of a poll and an until.
-_OF_POLL = ("every", "limit", "lanes", "pc", "wait", "keep")
+_OF_POLL = ("every", "limit", "lanes", "pc", "keep", "wait")
 
 
 def _read_write(words: list[str], count: int) -> Step:
@@ -201,7 +201,7 @@ def _read_read(words: list[str], count: int) -> Step:
         del words[:2]
     elif words and words[0] == "==":
         raise ValueError("use = before the recorded value, not ==")
-    options = _options(words, ("lanes", "pc", "wait", "keep"))
+    options = _options(words, ("lanes", "pc", "keep", "wait"))
     return AccessStep(False, target, data, line=count, **options)
 
 

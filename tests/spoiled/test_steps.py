@@ -248,7 +248,7 @@ CASES = (
     ),
     Spoiled(
         "An until subtracts a word that was kept before.",
-        "busbox: day.steps:2: no step before keeps a word as 'strat'; did you mean start?\n",
+        "busbox: day.steps:2: no step before keeps a word as 'strat'; did you mean 'start'?\n",
         files={"day.steps": ("read levers.IN keep start\nuntil levers.IN - strat >= 1\n")},
     ),
     Spoiled(
@@ -280,8 +280,8 @@ CASES = (
     Spoiled(
         "What follows a poll must be known.",
         (
-            "busbox: day.steps:2: unexpected 'evry'; expected every, limit, lanes, pc or +CYCLES; "
-            "did you mean 'every'?\n"
+            "busbox: day.steps:2: unexpected 'evry'; expected every, limit, lanes, pc, keep or "
+            "+CYCLES; did you mean 'every'?\n"
         ),
         files={"day.steps": ("mark noon\npoll levers.IN == 1 evry 12\n")},
     ),
