@@ -92,7 +92,7 @@ def command(
     become polls, and waits for a counter untils.
 
     \b
-    busbox convert cabin.csv cabin.steps --fold --names --bench cabin
+    busbox convert cabin.csv cabin.steps --fold
     busbox convert bus.vcd --guess > map.toml
     busbox convert bus.vcd traffic.csv --signals map.toml
     """

@@ -383,8 +383,7 @@ def test_loops_are_folded_and_told(suffix: str, capsys: pytest.CaptureFixture[st
     """--fold writes polls, names what was folded, and says why a loop was left."""
     Path("day.csv").write_text(RECORDED, encoding="utf-8")
     out = f"night.{suffix}"
-    code, text, _ = say(["convert", "day.csv", out, "--fold", "--bench", "signal_cabin"], capsys)
-    assert code == 0
+    text = say(capsys, "convert", "day.csv", out, "--fold", "--bench", "signal_cabin")
     assert " ".join(text.split()) == (
         f"{out}: 8 steps "
         "folded poll of telegraph.STATUS at pc 0x10 & 0x1 == 0x1: 3 reads in 1 run, every 5 "
@@ -399,6 +398,6 @@ def test_loops_are_folded_and_told(suffix: str, capsys: pytest.CaptureFixture[st
 def test_nothing_to_fold_is_told(capsys: pytest.CaptureFixture[str]) -> None:
     """Traffic without a repeated read stays as it is, and that is told."""
     Path("day.steps").write_text("write 0x40000000 1\n", encoding="utf-8")
-    _, text, _ = say(["convert", "day.steps", "night.steps", "--fold"], capsys)
+    text = say(capsys, "convert", "day.steps", "night.steps", "--fold")
     assert text == "night.steps: 1 step\n  nothing to fold: no read is repeated\n"
     assert Path("night.steps").read_text(encoding="utf-8") == "write  0x40000000 0x1\n"
