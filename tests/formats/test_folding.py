@@ -43,6 +43,12 @@ def test_runs_of_one_read_are_polls_too() -> None:
     assert folded.notes[0].at_once == 1
 
 
+def test_words_that_ended_at_once_count() -> None:
+    """A run of one read says what ends a loop, too: of two bits, one is left."""
+    steps = [*reads([0, 0, 3]), WRITE, *reads([2]), WRITE]
+    assert note(fold(steps)) == ("& 0x2 == 0x2", "")
+
+
 def test_other_idle_cycles_begin_another_run() -> None:
     """Two runs with nothing in between are two polls, if the first read waited otherwise."""
     folded = fold([*reads([0, 1]), *reads([0, 0, 1], wait=7), WRITE])
