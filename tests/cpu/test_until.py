@@ -84,7 +84,7 @@ def test_a_handler_shares_kept_words(engine: str) -> None:
     later = words[words > kept].tolist()
     assert kept > 8
     assert words[0] == 4
-    assert len(later) > 2
+    assert len(later) > 1
     assert later[-1] - kept > 9  # so that == would not end it there
     assert [word - kept >= 9 for word in later] == [False] * (len(later) - 1) + [True]
 
