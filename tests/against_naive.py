@@ -6,7 +6,7 @@ from typing import Any
 
 from busbox.basics.units import Span
 from busbox.bench.bench import Bench
-from busbox.cpu.steps import AccessStep, Await, Handler, Mark, Pause, Poll, ResetStep, Step
+from busbox.cpu.steps import AccessStep, Await, Handler, Mark, Pause, Poll, ResetStep, Step, Until
 from busbox.map.slots import show_bits
 from busbox.recording import Recording
 from tests import naive
@@ -80,9 +80,27 @@ def _step(step: dict[str, Any]) -> Step:
             step["limit"],
             step["lanes"],
             step["wait"],
+            keep=step["keep"],
+        )
+    if step["op"] == "until":
+        return Until(
+            step["address"],
+            step["value"],
+            step["mask"],
+            step["every"],
+            step["limit"],
+            step["lanes"],
+            step["wait"],
+            keep=step["keep"],
+            since=step["since"] or 0,
         )
     return AccessStep(
-        step["op"] == "write", step["address"], step.get("data"), step["lanes"], step["wait"]
+        step["op"] == "write",
+        step["address"],
+        step.get("data"),
+        step["lanes"],
+        step["wait"],
+        keep=step.get("keep"),
     )
 
 

@@ -101,7 +101,10 @@ class Track:
     a poll or the await has had: a track that stands still while a handler runs keeps its rest.
     """
 
-    def __init__(self, steps: list[dict[str, Any]], first: int, free: int) -> None:
+    def __init__(
+        self, steps: list[dict[str, Any]], first: int, free: int, kept: dict[str, int]
+    ) -> None:
+        self.kept = kept
         self.steps, self.first, self.free = steps, first, free
         self.index = self.waited = self.reads = 0
         self.access: Access | None = None
@@ -145,8 +148,13 @@ class Track:
         """Rules 8 and 12: the access ends in cycle t; F = e + 1."""
         step = self.steps[self.index]
         reads = self.reads + 1
-        match = terminator == "ack" and data & step.get("mask", 0) == step.get("value", 0)
-        if step["op"] != "poll" or match or reads >= step.get("limit", 10_000_000):
+        past = data - self.kept.get(step.get("since", ""), 0) & 0xFFFFFFFF & step.get("mask", 0)
+        right = past >= step["value"] if step["op"] == "until" else past == step.get("value", 0)
+        match = terminator == "ack" and right
+        waits = step["op"] in ("poll", "until")
+        if not waits or match or reads >= step.get("limit", 10_000_000):
+            if step["op"] != "write" and step.get("keep"):  # rule 12g
+                self.kept[step["keep"]] = data
             self.finish(t + 1)
         else:
             self.access, self.free, self.waited, self.reads = None, t + 1, 0, reads
@@ -172,7 +180,7 @@ class Cpu:
 
     def __init__(self, bench: dict[str, Any], level: Callable[[str], int]) -> None:
         self.restarts, self.level = bench["after_reset"] == "restart", level
-        self.main = Track(bench["steps"], 0, 1)
+        self.main = Track(bench["steps"], 0, 1, {})
         self.handlers: list[tuple[int, dict[str, Any]]] = []
         first = len(bench["steps"])
         for plan in bench.get("handlers") or []:
@@ -240,7 +248,7 @@ class Cpu:
             if self.level(plan["pin"]) == 1:
                 if self.b != t:
                     self.chain = t
-                self.handler = Track(plan["steps"], first, t + 1 + plan["enter"])
+                self.handler = Track(plan["steps"], first, t + 1 + plan["enter"], self.main.kept)
                 self.leave = plan["leave"]
                 return True
         return False

@@ -69,7 +69,7 @@ def _address(draw: st.DrawFn, slots: list[dict[str, Any]]) -> int:
 
 @st.composite
 def _step(draw: st.DrawFn, slots: list[dict[str, Any]]) -> dict[str, Any]:
-    op = draw(st.sampled_from(("write",) * 6 + ("read",) * 5 + ("poll", "pause", "mark")))
+    op = draw(st.sampled_from(("write",) * 6 + ("read",) * 5 + ("poll", "until", "pause", "mark")))
     if op == "pause":
         return {"op": op, "cycles": draw(_wait)}
     if op == "mark":
@@ -77,7 +77,9 @@ def _step(draw: st.DrawFn, slots: list[dict[str, Any]]) -> dict[str, Any]:
     step = {"op": op, "address": draw(_address(slots)), "lanes": draw(_lanes), "wait": draw(_wait)}
     if op == "write":
         step["data"] = draw(_word)
-    if op == "poll":
+    if op != "write":
+        step["keep"] = draw(st.sampled_from((None, None, "a", "b")))
+    if op in ("poll", "until"):
         mask = draw(st.sampled_from((1, 2, 3, 0xFFFF_FFFF)))
         step |= {
             "mask": mask,
@@ -85,6 +87,8 @@ def _step(draw: st.DrawFn, slots: list[dict[str, Any]]) -> dict[str, Any]:
             "every": draw(st.integers(0, 3)),
             "limit": draw(st.integers(1, 12)),
         }
+    if op == "until":
+        step["since"] = draw(st.sampled_from(("", "a", "b")))
     return step
 
 
@@ -154,6 +158,15 @@ def _waiting(draw: st.DrawFn, slots: list[dict[str, Any]], steps: list[Any]) -> 
     return handlers
 
 
+def _known(steps: list[dict[str, Any]]) -> None:
+    """Subtract nothing where no step before keeps a word of that name."""
+    kept = set()
+    for step in steps:
+        if step["op"] == "until" and step["since"] not in kept:
+            step["since"] = ""
+        kept.add(step.get("keep"))
+
+
 @st.composite
 def plans(
     draw: st.DrawFn, devices: tuple[str, ...] = tuple(DRAWN), most: int = 30, waiting: bool = True
@@ -166,6 +179,7 @@ def plans(
     slots = [draw(_slot(number, device)) for number, device in enumerate(chosen)]
     steps = draw(st.lists(_step(slots), max_size=most))
     handlers = draw(_waiting(slots, steps)) if waiting else []
+    _known(steps + [step for one in handlers for step in one["steps"]])
     silent = draw(st.sampled_from((False, False, False, True)))
     hang_after = draw(st.sampled_from((30, 60, 200)))
     inputs = draw(_inputs(slots))

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from itertools import chain
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeGuard
 
 from busbox.basics.errors import (
     InputError,
@@ -35,7 +35,8 @@ from busbox.cpu.host_driver import Pace
 from busbox.cpu.host_library import library_and_function
 from busbox.cpu.listed import ListedSource
 from busbox.cpu.source import Source
-from busbox.cpu.steps import AccessStep, Await, Named, Poll
+from busbox.cpu.steps import AccessStep, Await, Named, Poll, Step, Until
+from busbox.cpu.table import AccessTable
 from busbox.formats.contract import Format
 from busbox.formats.files import format_of, is_traffic, read_pieces
 from busbox.plugins import FORMATS, SOURCES, find
@@ -340,7 +341,15 @@ def _unknown_targets(source: ListedSource, system: System, context: Context) -> 
     for handler in source.written:
         yield from _unknown_pin(handler.pin, handler.line, system, context)
     handled = (step for handler in source.written for step in handler.steps)
+    kept = {str(step.keep) for one in source.written for step in one.steps if _keeps(step)}
     for step in chain(source.pieces(), handled):
+        if isinstance(step, Until) and isinstance(step.since, str) and step.since not in kept:
+            text = (
+                f"no step before keeps a word as {step.since!r}{nearest(step.since, sorted(kept))}"
+            )
+            yield Mistake(text, system.traffic, step.line)
+        if _keeps(step):
+            kept.add(str(step.keep))
         if isinstance(step, Await):
             yield from _unknown_pin(step.pin, step.line, system, context)
         if isinstance(step, AccessStep | Poll) and isinstance(step.target, Named):
@@ -350,6 +359,11 @@ def _unknown_targets(source: ListedSource, system: System, context: Context) -> 
                 address_of(step.target, system)
             except ValueError as error:
                 yield Mistake(str(error), system.traffic, step.line)
+
+
+def _keeps(step: Step | AccessTable) -> TypeGuard[AccessStep | Poll]:
+    """Return whether a step keeps the word that it reads."""
+    return isinstance(step, AccessStep | Poll) and step.keep is not None
 
 
 def _unknown_pin(

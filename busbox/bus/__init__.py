@@ -82,6 +82,12 @@ Pins, handlers, resets by the CPU
 12f. A wire gives an input pin in cycle t the level that an output pin has in cycle t; a released output
      gives the level that the input has while nothing drives it.
 
+12g. ``until TARGET - WORD & MASK >= VALUE`` is a poll (rule 12) that ends with the first read whose
+     (data - word) modulo 2^32, masked, is VALUE or more. The word is a number, or a name: that of the
+     word kept last under it. A read, poll or until with ``keep NAME`` keeps the word of its last
+     read, 0 after an ERR; one that is cut off keeps nothing. Before any word is kept under a name, it
+     is 0; resets do not change it.
+
 Reset
 -----
 13. Cycle 0 is the first cycle with RST low; in it every register has its reset value.

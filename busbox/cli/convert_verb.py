@@ -13,11 +13,13 @@ from busbox.basics.listing import counted
 from busbox.bench.bench import Bench
 from busbox.cli import completing
 from busbox.cli.common import paper
+from busbox.cli.folding import show_folded
 from busbox.cli.importing import Foreign, guess_map, list_signals
 from busbox.cli.traffic_out import format_option, holds_marks, not_traffic, to_option
 from busbox.cpu.steps import AccessStep, Handler, Named, Poll, Step, Target
 from busbox.formats.contract import Format
 from busbox.formats.files import read_traffic, suffixes, write_traffic, written_suffixes
+from busbox.formats.folding import fold
 from busbox.map.slots import AddressMap
 from busbox.plugins import FORMATS
 from busbox.recording import SUFFIX, Recording
@@ -56,6 +58,9 @@ from busbox.system.system import System
 @click.option("--clock", metavar="CLOCK", help="Clock whose cycles times become, such as '16 MHz'.")
 @click.option("--list", "listed", is_flag=True, help="List the signals of a waveform, and stop.")
 @click.option("--guess", is_flag=True, help="Print the map that their names suggest, and stop.")
+@click.option(
+    "--fold", "folds", is_flag=True, help="Make polls and untils of reads that a loop repeated."
+)
 @click.option("--names", is_flag=True, help="Write addresses as slot.REGISTER.")
 @click.option("--numbers", is_flag=True, help="Write slot.REGISTER as addresses.")
 def command(
@@ -69,6 +74,7 @@ def command(
     clock: str | None,
     listed: bool,
     guess: bool,
+    folds: bool,
     names: bool,
     numbers: bool,
 ) -> int:
@@ -82,7 +88,11 @@ def command(
     A waveform, *.vcd, needs a map of its signals; a CSV file from elsewhere needs one, or the
     names of its columns: busbox guide importing.
 
+    --fold makes recorded traffic react again (busbox guide firmware): reads that a loop repeated
+    become polls, and waits for a counter untils.
+
     \b
+    busbox convert cabin.csv cabin.steps --fold
     busbox convert bus.vcd --guess > map.toml
     busbox convert bus.vcd traffic.csv --signals map.toml
     """
@@ -91,30 +101,36 @@ def command(
         return list_signals(source) if listed else guess_map(source)
     if result is None:
         raise InputError.of("OUT must be given", "convert")
-    given, wanted = format_option(read_as, "--from"), format_option(write_as, "--to")
-    _check(source, result, bench, names, numbers, (given, wanted))
+    given, wanted = formats = format_option(read_as, "--from"), format_option(write_as, "--to")
+    _check(source, result, bench, names, numbers, formats)
     system = None if bench is None else Bench.load(bench).system(traffic=[])
-    steps: Iterator[Step]
-    left_out, foreign = "", None
     if source.endswith(SUFFIX):
-        recording = Recording.load(source)
         _not_for_recordings(signals, columns, clock)
-        marks = holds_marks(result, wanted)
-        steps = steps_of(recording, system, marks=marks, source=source)
-        if recording.marks and not marks:
-            left_out = f"; {counted(len(recording.marks), 'mark')} left out"
+        foreign, (steps, left_out) = None, _recorded(source, system, holds_marks(result, wanted))
     else:
-        foreign = Foreign(source, signals, columns, clock)
+        foreign, left_out = Foreign(source, signals, columns, clock), ""
         steps = read_traffic(Path(source), foreign.format(given, system))
+    folded = fold(steps) if folds else None
+    if folded is not None:
+        steps = iter(folded.steps)
     if system is not None and (names or numbers):
         steps = _renamed(steps, system, names, source)
     count = write_traffic(Path(result), steps, wanted)
-    page = paper()
+    page, address_map = paper(), None if system is None else system.address_map
     page.line(f"{result}: {counted(count, 'step')}{left_out}", hang=2)
     for note in foreign.notes if foreign else ():
         page.line(f"  {note}", hang=4)
+    show_folded(folded, address_map, page)
     page.print()
     return 0
+
+
+def _recorded(source: str, system: System | None, marks: bool) -> tuple[Iterator[Step], str]:
+    """Return the steps of a saved recording, and what is left out of them."""
+    recording = Recording.load(source)
+    steps = steps_of(recording, system, marks=marks, source=source)
+    left_out = bool(recording.marks) and not marks
+    return steps, f"; {counted(len(recording.marks), 'mark')} left out" if left_out else ""
 
 
 def _only_reads(result: str | None, both: bool) -> None:

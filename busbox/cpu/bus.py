@@ -24,6 +24,7 @@ from busbox.cpu.steps import (
     ResetStep,
     Step,
     Target,
+    Until,
 )
 from busbox.map.addresses import NAME, address
 from busbox.map.registers import WORD
@@ -208,6 +209,49 @@ class Bus:
             pc=_pc(pc),
             line=line,
             file=file,
+        )
+        return self._word(self._source.exchange(step), target)
+
+    def until(
+        self,
+        target: int | str,
+        value: int,
+        *,
+        since: int = 0,
+        mask: int = WORD,
+        every: int = 0,
+        limit: int = POLL_LIMIT,
+        wait: int = 0,
+        pc: int | None = None,
+        place: Place | None = None,
+    ) -> int:
+        """Read until ``((word - since) & mask) >= value``; return the last word.
+
+        This is how firmware waits for a counter; ``since`` is a word that was read of it before.
+        After ``limit`` reads it is given up.
+
+        Raises
+        ------
+        BusError : the last read ended with ERR
+        """
+        for what, word in (("value", value), ("since", since), ("mask", mask)):
+            _check_word(what, word)
+        if value > mask:
+            raise ValueError(f"value must be at most the mask {mask:#x}, not {value:#x}")
+        if type(limit) is not int or limit < 1:
+            raise ValueError(f"limit must be a whole number, 1 or more, not {limit!r}")
+        file, line = self._source.place(_place(place) or _caller())
+        step = Until(
+            _target(target),
+            value,
+            mask,
+            _wait(every),
+            limit,
+            wait=_wait(wait),
+            pc=_pc(pc),
+            line=line,
+            file=file,
+            since=since,
         )
         return self._word(self._source.exchange(step), target)
 

@@ -23,6 +23,10 @@ class Command(NamedTuple):
     write, address, data, lanes, wait : for an access
     poll : the read is repeated, using mask, value, every and limit
     cycles : for a pause
+    keep : number under which the word read is kept; 0: it is not
+    since, less : the kept word and the constant that are subtracted from the word read before the
+        comparison; 0: nothing
+    at_least : the comparison is >=, not ==
     """
 
     kind: int
@@ -38,10 +42,16 @@ class Command(NamedTuple):
     every: int = 0
     limit: int = 1
     cycles: int = 0
+    keep: int = 0
+    since: int = 0
+    less: int = 0
+    at_least: int = 0
 
 
 #: Numbers per command.
 COMMAND = len(Command._fields)
+#: Words that can be kept; number 0 is always 0.
+KEPT = 64
 
 
 def pause(cycles: int) -> array[int]:

@@ -44,6 +44,7 @@ class AccessStep:
     pc : address of the instruction, if known
     line : line of the traffic file, if there is one
     file : the file of ``line`` if it is not the traffic file, such as a driver's library
+    keep : for a read, the name under which its word is kept, for an :class:`Until`
     """
 
     write: bool
@@ -54,6 +55,7 @@ class AccessStep:
     pc: int | None = None
     line: int | None = field(default=None, compare=False)
     file: str | None = field(default=None, compare=False)
+    keep: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,7 @@ class Poll:
     every : idle cycles from the end of one read to the start of the next
     limit : reads after which it is given up
     target, lanes, wait, pc, line, file : as for an access
+    keep : the name under which the word of its last read is kept
     """
 
     target: Target
@@ -77,6 +80,19 @@ class Poll:
     pc: int | None = None
     line: int | None = field(default=None, compare=False)
     file: str | None = field(default=None, compare=False)
+    keep: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Until(Poll):
+    """A read that is repeated until ``((data - since) & mask) >= value``: a wait for a counter.
+
+    Attributes
+    ----------
+    since : what is subtracted, modulo 2**32: a word, or the name of a kept one
+    """
+
+    since: int | str = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -237,7 +237,7 @@ class LlvmFunction(LlvmLanguage):
             return self._add(f"getelementptr i64, ptr {self._outside(COMMANDS)}, i64 {index}")
         if node.value.id == "core_numbers":
             return self._add(f"getelementptr i64, ptr {self._outside(CORE)}, i64 {index}")
-        place = {"log": self._layout.log, "cached": self._layout.cached}[node.value.id]
+        place = getattr(self._layout, node.value.id)
         return self._add(f"getelementptr i64, ptr {self._pointer(place.offset, '%r')}, i64 {index}")
 
     def _value(self, node: ast.expr) -> str:

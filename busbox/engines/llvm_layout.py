@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from busbox.cpu.commands import KEPT
 from busbox.engines.kernel import Parts, guard, seen
 from busbox.engines.loop import CACHED, LOGGED, STATE
 from busbox.engines.netlist.layout import Layout, Place, lay_out, size_of
@@ -65,10 +66,11 @@ class Records:
 
 @dataclass(frozen=True)
 class LoopLayout:
-    """The block: state, address of commands, the design, cached words, log and records."""
+    """The block: state, address of commands, the design, cached and kept words, log and records."""
 
     design: Layout
     cached: Place
+    kept: Place
     log: Place
     seen: dict[int, Records]
     guards: dict[int, Records]
@@ -105,11 +107,13 @@ def lay_out_loop(parts: Parts) -> LoopLayout:
         )
 
     cached = place("cached", 8, CACHED * parts.slots)
+    kept = place("kept", 8, KEPT)
     log = place("log", 8, LOGGED * ROOM)
     views = parts.design.views
     return LoopLayout(
         design,
         cached,
+        kept,
         log,
         {slot: records(seen(slot), view.pin_mask) for slot, view in views.items()},
         {slot: records(guard(slot), 0) for slot in views},

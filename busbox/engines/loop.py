@@ -3,8 +3,9 @@
 It is written here once, and is made into Python (:mod:`busbox.engines.python_kernel`) and into text for
 LLVM (:mod:`busbox.engines.llvm_kernel`). The language is a part of Python:
 
-* all numbers have 64 bits and a sign; names are numbers, ``commands``, ``log`` and ``cached`` cycles of
-  numbers; ``in_request`` and the like are inputs of the design, ``out_status`` and the like outputs
+* all numbers have 64 bits and a sign; names are numbers, ``commands``, ``log``, ``cached`` and ``kept``
+  rows of numbers; ``in_request`` and the like are inputs of the design, ``out_status`` and the like
+  outputs
 * assignments, ``if``, ``elif``, ``else``; ``and`` and ``or`` look at both sides; ``>>`` only for what
   is not negative
 * ``continue`` goes on at the top, as the end does; ``return`` leaves, to go on at the top later
@@ -40,7 +41,7 @@ REASONS = {
 #: Later than any cycle.
 FOREVER: Final = 1 << 62
 #: Numbers of a command, as in :class:`busbox.cpu.commands.Command`, and of an access in the log.
-COMMAND, LOGGED = 13, 9
+COMMAND, LOGGED = 17, 9
 #: Parts of the design at most, each a bit of ``awake``.
 PARTS = 60
 #: Numbers of each slot in ``cached``: the cycle until which a word stays, its word address, the reply.
@@ -56,6 +57,7 @@ STATE = (
     "reset_until", "reset_cycle",  # RST is high before this cycle, or -1; its first cycle
     "kind", "number", "address", "start",  # of the command, kind -1: none
     "poll", "mask", "value", "every", "most", "reads",
+    "keep", "since", "less", "at_least",
     "up", "asked",  # an access is up; a model has been asked in this cycle
     "request", "written", "rst", "reply",  # what the inputs of the design are to be
     "hold_until",  # the model that is called is not to be asked before
@@ -80,7 +82,7 @@ INITIAL = {
 
 #: Names that mean nothing from one cycle to the next.
 TEMPORARY = ("active", "at", "end", "caller", "status", "word", "terminator", "matched", "changed",
-             "left")  # fmt: skip
+             "left", "distance")  # fmt: skip
 
 LOOK = """
 in_rst = rst
@@ -92,7 +94,7 @@ settle()
 _LOOP = """
 if kind < 0 and reset_until < 0 and cycle >= free:
     if taken < fed:
-        at = taken * 13
+        at = taken * 17
         taken = taken + 1
         if commands[at]:
             free = cycle + commands[at + 12]
@@ -110,6 +112,10 @@ if kind < 0 and reset_until < 0 and cycle >= free:
         value = commands[at + 9]
         every = commands[at + 10]
         most = commands[at + 11]
+        keep = commands[at + 13]
+        since = commands[at + 14]
+        less = commands[at + 15]
+        at_least = commands[at + 16]
         reads = 0
         continue
     if core:
@@ -132,6 +138,10 @@ if kind < 0 and reset_until < 0 and cycle >= free:
             value = 0
             every = 0
             most = 1
+            keep = 0
+            since = 0
+            less = 0
+            at_least = 0
             reads = 0
             continue
         core = 0
@@ -248,14 +258,19 @@ if status & 1:
     quiet_from = -1
     reads = reads + 1
     result = word
+    distance = word - kept[since] - less & mask
     matched = 0
-    if failed == 0 and word & mask == value:
+    if failed == 0 and distance == value:
+        matched = 1
+    if failed == 0 and at_least and distance > value:
         matched = 1
     if matched == 0 and reads < most:
         start = cycle + every
         continue
     kind = -1
     free = cycle
+    if keep:
+        kept[keep] = word
     if poll and matched == 0:
         log[at + 8] = 1
     continue

@@ -396,5 +396,5 @@ _STOPS = {STARVED: Stop.STARVED, LIMIT: Stop.LIMIT, FULL: Stop.LIMIT, LAST: Stop
           HANG: Stop.HANG}  # fmt: skip
 #: What belongs to the command that is under way, and how the state calls it where it differs.
 _OF_A_COMMAND = ("kind", "number", "write", "address", "data", "lanes", "poll", "mask", "value",
-                 "every", "limit")  # fmt: skip
+                 "every", "limit", "keep", "since", "less", "at_least")  # fmt: skip
 _NAMES = {"limit": "most"}

@@ -8,6 +8,7 @@ from collections.abc import Generator, Iterable, Mapping
 from typing import Any
 
 from busbox.core.core import Core
+from busbox.cpu.commands import KEPT
 from busbox.engines.kernel import Parts, guard, pin, seen, watch_address, watch_data
 from busbox.engines.loop import CACHED, CALLED, INITIAL, LOGGED, LOOK, LOOP, REASONS, STATE
 from busbox.engines.netlist import PythonSource
@@ -19,7 +20,7 @@ ROOM = 1 << 14
 GO, SEE, PEEK = range(3)
 
 _FRAME = """
-def run(state, box, log, cached, memories, inputs, outputs, seen, watched, cycles, words):
+def run(state, box, log, cached, kept, memories, inputs, outputs, seen, watched, cycles, words):
     SETUP
     LOAD
     commands, core_numbers, ask_core = box
@@ -71,8 +72,8 @@ class PythonKernel:
             parts.made["python"] = scope["run"]
         memories = [list(one.init) for one in parts.program.memories]
         self._run: Generator[int, int, None] = parts.made["python"](
-            self.state, self._box, self._log, self.cached, memories, self._given, self._shown,
-            self._seen, self._watched, self._cycles, self._words,
+            self.state, self._box, self._log, self.cached, [0] * KEPT, memories, self._given,
+            self._shown, self._seen, self._watched, self._cycles, self._words,
         )  # fmt: skip
         self._give()
 

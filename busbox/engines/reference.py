@@ -16,7 +16,7 @@ from busbox.bus.transfers import ACK, ERR, NONE, RESET, WATCHDOG
 from busbox.core.core import Core
 from busbox.core.machine import ACCESS, IDLE
 from busbox.cpu.commands import ACCESS as _ACCESS
-from busbox.cpu.commands import COMMAND, PAUSE, Command, Result, Suspended
+from busbox.cpu.commands import COMMAND, KEPT, PAUSE, Command, Result, Suspended
 from busbox.device import ERROR, Answer, BusAccess, Hold
 from busbox.engines import NEVER, STRETCH, EngineFactory, Observer, Status, Stop
 from busbox.engines.simulated import Simulated
@@ -34,6 +34,7 @@ class _Commands(ABC):
         self.log: array[int] = array("q")
         self._waiting: deque[Command] = deque()
         self._count = 0
+        self._kept = [0] * KEPT
         self._forget()
 
     @property
@@ -65,13 +66,17 @@ class _Commands(ABC):
         self._reads += 1
         failed = terminator != ACK
         self._result = Result(data, failed)
-        matched = not failed and data & command.mask == command.value
+        distance = (data - self._kept[command.since] - command.less) & command.mask
+        equal, above = distance == command.value, distance > command.value
+        matched = not failed and (equal or (bool(command.at_least) and above))
         again = not matched and self._reads < command.limit
         given_up = bool(command.poll) and not matched and not again
         self._record(self.cycle - 1, terminator, data, given_up)
         if again:
             self._start = self.cycle + command.every
             return
+        if command.keep:
+            self._kept[command.keep] = data
         self._forget()
         self._free = self.cycle
 

@@ -7,6 +7,7 @@ from functools import partial
 
 from busbox.bus.transfers import ACK
 from busbox.findings.rule import RunFacts, Sighting
+from busbox.map.registers import WORD
 from busbox.map.slots import Decoded
 from busbox.recording import AwaitGivenUp, PollGivenUp
 
@@ -67,10 +68,10 @@ def _describe_poll(facts: RunFacts, poll: PollGivenUp) -> tuple[str, str]:
     found = facts.decoded(access)
     failed = accesses.terminator[access] != ACK
     last = "ended with ERR" if failed else f"returned {int(accesses.data[access]):#x}"
+    kind, place = "until" if poll.at_least else "poll", found.register or f"{found.address:#010x}"
     return (
-        f"poll of {found.register or f'{found.address:#010x}'} gave up after {_reads(poll.limit)}: "
-        f"the last one {last}, and (word & {poll.mask:#x}) == {poll.value:#x}"
-        f"{_awaited(found, poll)} was expected.",
+        f"{kind} of {place} gave up after {_reads(poll.limit)}: "
+        f"the last one {last}, and {_condition(found, poll)} was expected.",
         "Find out why its reads end with ERR."
         if failed
         else "Check what should change these bits (the device or an [[input]] of the bench), or give "
@@ -80,6 +81,15 @@ def _describe_poll(facts: RunFacts, poll: PollGivenUp) -> tuple[str, str]:
 
 def _reads(count: int) -> str:
     return "1 read" if count == 1 else f"{count:,} reads"
+
+
+def _condition(found: Decoded, poll: PollGivenUp) -> str:
+    """Return what a poll or an until waits for."""
+    if not poll.at_least:
+        return f"(word & {poll.mask:#x}) == {poll.value:#x}{_awaited(found, poll)}"
+    word = f"word - {poll.since}" if poll.since else "word"
+    masked = "" if poll.mask == WORD else f" & {poll.mask:#x}"
+    return f"({word}{masked}) >= {poll.value:,}"
 
 
 def _awaited(found: Decoded, poll: PollGivenUp) -> str:

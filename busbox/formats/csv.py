@@ -16,7 +16,7 @@ from busbox.cpu.steps import Step
 from busbox.cpu.table import AccessTable
 from busbox.formats.contract import Format, SignalRequest
 from busbox.formats.csv_plain import plain_rows
-from busbox.formats.csv_rows import COLUMNS, HEADER, HEADERS, row_of, step_of
+from busbox.formats.csv_rows import COLUMNS, HEADER, HEADERS, WIDTHS, row_of, step_of
 
 #: Bytes that are read at once, and bytes of rows that are kept in memory until the columns that they
 #: need are known.
@@ -36,7 +36,8 @@ def read_csv(file: IO[bytes], where: str) -> Iterator[Step | AccessTable]:
     header = [name.strip() for name in first.split(separator)]
     if header not in HEADERS:
         raise InputError.of(
-            f"the first line must be {','.join(HEADER)}[,pc][,mask,value,every,limit][,text], "
+            f"the first line must be {','.join(HEADER)}[,pc][,mask,value,every,limit][,text]"
+            "[,since,keep], "
             f"not {format_value(first)}",
             where,
             1,
@@ -138,18 +139,17 @@ def write_csv(steps: Iterable[Step]) -> Iterator[str]:
     ------
     InputError : a step that the format cannot hold
     """
-    polls = text = False
+    wanted = WIDTHS[0]
     kept: SpooledTemporaryFile[str]
     with SpooledTemporaryFile(KEPT_BYTES, "w+", encoding="utf-8", newline="\n") as kept:
         for count, step in enumerate(steps, start=1):
             row = row_of(step, count)
-            polls, text = polls or len(row) > 6, text or len(row) > 10
-            kept.write(f"{11 - len(row)}{','.join(row)}\n")
-        wanted = 11 if text else 10 if polls else 6
+            wanted = max(wanted, len(row))
+            kept.write(f"{len(row):02}{','.join(row)}\n")
         yield ",".join(COLUMNS[:wanted])
         kept.seek(0)
         for line in kept:
-            yield f"{line[1:-1]}{',' * (wanted - 11 + int(line[0]))}"
+            yield f"{line[2:-1]}{',' * (wanted - int(line[:2]))}"
 
 
 def _of_samples(request: SignalRequest) -> Format:

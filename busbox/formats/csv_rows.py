@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Callable, Mapping
 from itertools import product
+from typing import Any
 
 from busbox.basics.errors import InputError, format_value, join_and, join_or, nearest
 from busbox.basics.units import parse_span
@@ -22,18 +23,24 @@ from busbox.cpu.steps import (
     ResetStep,
     Step,
     Target,
+    Until,
 )
-from busbox.map.addresses import NAME, PIN, address, lanes, number
+from busbox.formats.kept import check_kept, read_since, shown_since
+from busbox.map.addresses import NAME, PIN, address, kept_name, lanes, number
 from busbox.map.registers import WORD, show_lanes
 
 HEADER = ["wait", "op", "address", "data", "lanes"]
 _PC, _POLL, _TEXT = ["pc"], ["mask", "value", "every", "limit"], ["text"]
+_KEPT = ["since", "keep"]
 #: Every column, in order.
-COLUMNS = [*HEADER, *_PC, *_POLL, *_TEXT]
-#: Every header: the columns behind ``lanes`` may be left out, those of polls together.
+COLUMNS = [*HEADER, *_PC, *_POLL, *_TEXT, *_KEPT]
+#: Columns of a row whose last ones are not needed.
+WIDTHS = (6, 10, 11, 13)
+#: Every header: the columns behind ``lanes`` may be left out, those of polls together, and
+#: those of kept words.
 HEADERS = [
     [*HEADER, *(name for group in groups for name in group)]
-    for groups in product(([], _PC), ([], _POLL), ([], _TEXT))
+    for groups in product(([], _PC), ([], _POLL), ([], _TEXT), ([], _KEPT))
 ]
 #: The accesses; whether each is a write.
 OPS = {"read": False, "write": True}
@@ -84,28 +91,44 @@ def _access(cells: Cells, line: int) -> Step:
         number(cells["wait"], "wait"),
         _pc(cells),
         line,
+        keep=_keep(cells),
     )
+
+
+def _keep(cells: Cells) -> str | None:
+    return kept_name(cells["keep"]) if cells["keep"] else None
 
 
 def _poll(cells: Cells, line: int) -> Step:
-    mask = number(cells["mask"], "mask") if cells["mask"] else WORD
-    value = number(cells["value"], "value")
+    mask, value, options = _of_poll(cells)
     if value & ~mask:
         raise ValueError(f"poll can never end: {value:#x} has bits outside the mask {mask:#x}")
+    return Poll(_target(cells["address"]), value, mask, line=line, **options)
+
+
+def _until(cells: Cells, line: int) -> Step:
+    mask, value, options = _of_poll(cells)
+    if value > mask:
+        raise ValueError(f"until can never end: {value:#x} is above the mask {mask:#x}")
+    since = read_since(cells["since"]) if cells["since"] else 0
+    return Until(_target(cells["address"]), value, mask, since=since, line=line, **options)
+
+
+def _of_poll(cells: Cells) -> tuple[int, int, dict[str, Any]]:
+    """Return mask, value and the other options of a poll or an until."""
+    mask = number(cells["mask"], "mask") if cells["mask"] else WORD
     limit = number(cells["limit"], "limit") if cells["limit"] else POLL_LIMIT
     if limit == 0:
         raise ValueError("limit must be at least 1, not 0")
-    return Poll(
-        _target(cells["address"]),
-        value,
-        mask,
-        number(cells["every"], "every") if cells["every"] else 0,
-        limit,
-        lanes(cells["lanes"]),
-        number(cells["wait"], "wait"),
-        _pc(cells),
-        line,
-    )
+    options = {
+        "every": number(cells["every"], "every") if cells["every"] else 0,
+        "limit": limit,
+        "lanes": lanes(cells["lanes"]),
+        "wait": number(cells["wait"], "wait"),
+        "pc": _pc(cells),
+        "keep": _keep(cells),
+    }
+    return mask, number(cells["value"], "value"), options
 
 
 def _pause(cells: Cells, line: int) -> Step:
@@ -137,9 +160,10 @@ def _reset(cells: Cells, line: int) -> Step:
 _OF_ACCESS = {"wait", "op", "address", "data", "lanes", "pc"}
 #: What reads each kind of row, and the columns that it uses.
 _READERS: Mapping[str, tuple[Callable[[Cells, int], Step], set[str]]] = {
-    "read": (_access, _OF_ACCESS),
+    "read": (_access, {*_OF_ACCESS, "keep"}),
     "write": (_access, _OF_ACCESS),
-    "poll": (_poll, {*_OF_ACCESS, *_POLL} - {"data"}),
+    "poll": (_poll, {*_OF_ACCESS, *_POLL, "keep"} - {"data"}),
+    "until": (_until, {*_OF_ACCESS, *_POLL, *_KEPT} - {"data"}),
     "pause": (_pause, {"wait", "op"}),
     "mark": (_mark, {"op", "text"}),
     "await": (_await, {"op", "value", "limit", "text"}),
@@ -158,6 +182,7 @@ def row_of(step: Step, count: int) -> list[str]:
     ------
     InputError : it is a handler, or a mark with a text that does not fit on one line
     """
+    check_kept(step, count)
     match step:
         case AccessStep() | Poll():
             return _access_row(step)
@@ -179,22 +204,31 @@ def row_of(step: Step, count: int) -> list[str]:
 
 def _row(**cells: str) -> list[str]:
     wanted = max(COLUMNS.index(name) for name in cells) + 1
-    wanted = next(size for size in (6, 10, 11) if size >= wanted)
+    wanted = next(size for size in WIDTHS if size >= wanted)
     return [cells.get(name, "") for name in COLUMNS[:wanted]]
 
 
 def _access_row(step: AccessStep | Poll) -> list[str]:
     target = f"{step.target:#010x}" if isinstance(step.target, int) else str(step.target)
     pc = "" if step.pc is None else f"{step.pc:#010x}"
+    until = isinstance(step, Until)
+    kept = [
+        "",
+        shown_since(step) if isinstance(step, Until) and step.since else "",
+        step.keep or "",
+    ]
+    kept = kept if any(kept) else []
     if isinstance(step, Poll):
         every, limit = (str(step.every), str(step.limit))
+        value = str(step.value) if until else f"{step.value:#010x}"
         return [
-            str(step.wait), "poll", target, "", show_lanes(step.lanes), pc,
-            f"{step.mask:#010x}", f"{step.value:#010x}", every, limit,
+            str(step.wait), "until" if until else "poll", target, "", show_lanes(step.lanes), pc,
+            f"{step.mask:#010x}", value, every, limit, *kept,
         ]  # fmt: skip
     data = "" if step.data is None else f"{step.data:#010x}"
     op = "write" if step.write else "read"
-    return [str(step.wait), op, target, data, show_lanes(step.lanes), pc]
+    row = [str(step.wait), op, target, data, show_lanes(step.lanes), pc]
+    return [*row, *[""] * 4, *kept] if kept else row
 
 
 def _quoted(text: str) -> str:

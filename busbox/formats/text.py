@@ -27,9 +27,11 @@ from busbox.cpu.steps import (
     ResetStep,
     Step,
     Target,
+    Until,
 )
 from busbox.formats.contract import Format
-from busbox.map.addresses import NAME, PIN, address, lanes, number
+from busbox.formats.kept import check_kept, read_since, shown_since
+from busbox.map.addresses import NAME, PIN, address, kept_name, lanes, number
 from busbox.map.registers import WORD, show_lanes
 
 _COMMENT = re.compile(r"(?:^|\s)#.*")
@@ -82,6 +84,7 @@ def write_text(steps: Iterable[Step]) -> Iterator[str]:
     InputError : the text of a mark does not fit on one line
     """
     for count, step in enumerate(steps, start=1):
+        check_kept(step, count)
         match step:
             case AccessStep():
                 yield _access_line(step)
@@ -115,7 +118,7 @@ def _step(line: str, count: int) -> Step | Handler | None:
         if not rest:
             raise ValueError("mark must be followed by text")
         return Mark(rest[0].strip(), count)
-    words = re.sub(r"(==|=|&)", r" \1 ", _COMMENT.sub("", line).replace("\t", " ")).split()
+    words = re.sub(r"(==|>=|=|&)", r" \1 ", _COMMENT.sub("", line).replace("\t", " ")).split()
     if not words:
         return None
     reader = _READERS.get(words[0])
@@ -140,8 +143,8 @@ def _target(words: list[str], verb: str) -> Target:
 
 
 def _options(words: list[str], known: tuple[str, ...]) -> dict[str, Any]:
-    """Take ``lanes 0010``, ``pc 0x1f4``, ``every 12``, ``limit 9`` and ``+12`` from the words."""
-    options: dict[str, int] = {}
+    """Take ``lanes 0010``, ``pc 0x1f4``, ``every 12``, ``limit 9``, ``keep start`` and ``+12``."""
+    options: dict[str, Any] = {}
     while words:
         word = words.pop(0)
         key, text = ("wait", word[1:]) if word[0] == "+" else (word, "")
@@ -156,8 +159,14 @@ def _options(words: list[str], known: tuple[str, ...]) -> dict[str, Any]:
             if not words:
                 raise ValueError(f"{key} must be followed by a value")
             text = words.pop(0)
-        options[key] = lanes(text) if key == "lanes" else number(text, _OPTION_NAMES[key])
+        options[key] = _option(key, text)
     return options
+
+
+def _option(key: str, text: str) -> int | str:
+    if key == "keep":
+        return kept_name(text)
+    return lanes(text) if key == "lanes" else number(text, _OPTION_NAMES[key])
 
 
 _OPTION_NAMES = {
@@ -168,6 +177,10 @@ _OPTION_NAMES = {
     "leave": "leave",
     "limit": "limit",
 }
+
+
+#: The options of a poll and an until.
+_OF_POLL = ("every", "limit", "lanes", "pc", "keep", "wait")
 
 
 def _read_write(words: list[str], count: int) -> Step:
@@ -188,7 +201,8 @@ def _read_read(words: list[str], count: int) -> Step:
         del words[:2]
     elif words and words[0] == "==":
         raise ValueError("use = before the recorded value, not ==")
-    return AccessStep(False, target, data, line=count, **_options(words, ("lanes", "pc", "wait")))
+    options = _options(words, ("lanes", "pc", "keep", "wait"))
+    return AccessStep(False, target, data, line=count, **options)
 
 
 def _read_poll(words: list[str], count: int) -> Step:
@@ -205,10 +219,36 @@ def _read_poll(words: list[str], count: int) -> Step:
     del words[:2]
     if value & ~mask:
         raise ValueError(f"poll can never end: {value:#x} has bits outside the mask {mask:#x}")
-    options = _options(words, ("every", "limit", "lanes", "pc", "wait"))
+    options = _options(words, _OF_POLL)
     if options.get("limit") == 0:
         raise ValueError("limit must be at least 1, not 0")
     return Poll(target, value, mask, line=count, **options)
+
+
+def _read_until(words: list[str], count: int) -> Step:
+    target = _target(words, "until")
+    since: int | str = 0
+    if words[:1] == ["-"]:
+        if len(words) < 2:
+            raise ValueError("- must be followed by the name of a kept word, or by a word")
+        since = read_since(words[1])
+        del words[:2]
+    mask = WORD
+    if words[:1] == ["&"]:
+        if len(words) < 2:
+            raise ValueError("& must be followed by a mask")
+        mask = number(words[1], "a mask")
+        del words[:2]
+    if words[:1] != [">="] or len(words) < 2:
+        raise ValueError("until needs a value to wait for: until TARGET [- NAME] [& MASK] >= VALUE")
+    value = number(words[1], "a value")
+    del words[:2]
+    if value > mask:
+        raise ValueError(f"until can never end: {value:#x} is above the mask {mask:#x}")
+    options = _options(words, _OF_POLL)
+    if options.get("limit") == 0:
+        raise ValueError("limit must be at least 1, not 0")
+    return Until(target, value, mask, since=since, line=count, **options)
 
 
 def _read_pause(words: list[str], count: int) -> Step:
@@ -272,6 +312,7 @@ _READERS: dict[str, Callable[[list[str], int], Step]] = {
     "write": _read_write,
     "read": _read_read,
     "poll": _read_poll,
+    "until": _read_until,
     "pause": _read_pause,
     "await": _read_await,
     "handler": _read_handler,
@@ -287,7 +328,8 @@ def _show(target: Target) -> str:
 
 
 def _tail(step: AccessStep | Poll) -> str:
-    tail = "" if step.lanes == ALL_LANES else f" lanes {show_lanes(step.lanes)}"
+    tail = f" keep {step.keep}" if step.keep else ""
+    tail += "" if step.lanes == ALL_LANES else f" lanes {show_lanes(step.lanes)}"
     if step.pc is not None:
         tail += f" pc {step.pc:#x}"
     return tail + (f" +{step.wait}" if step.wait else "")
@@ -305,7 +347,11 @@ def _poll_line(step: Poll) -> str:
     mask = "" if step.mask == WORD else f" & {step.mask:#x}"
     every = f" every {step.every}" if step.every else ""
     limit = "" if step.limit == POLL_LIMIT else f" limit {step.limit}"
-    return f"poll   {_show(step.target)}{mask} == {step.value:#x}{every}{limit}{_tail(step)}"
+    tail = f"{every}{limit}{_tail(step)}"
+    if isinstance(step, Until):
+        since = f" - {shown_since(step)}" if step.since else ""
+        return f"until  {_show(step.target)}{since}{mask} >= {step.value}{tail}"
+    return f"poll   {_show(step.target)}{mask} == {step.value:#x}{tail}"
 
 
 STEPS = Format.of_lines("One step per line, by name or by number.", read_text, write_text)

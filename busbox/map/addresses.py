@@ -12,6 +12,7 @@ NAME = re.compile(r"([A-Za-z_]\w*)\.([A-Za-z_]\w*(?:\.\d+)?)")
 #: A pin by name: slot and pin.
 PIN = re.compile(r"[A-Za-z_]\w*(?:\.\w+)+")
 
+_KEPT_NAME = re.compile(r"[A-Za-z_][A-Za-z_0-9]*")
 _NUMBER = re.compile(r"0[xX][0-9a-fA-F_]+|0[bB][01_]+|[0-9][0-9_]*")
 _BARE_HEX = re.compile(r"[0-9][0-9a-fA-F_]{0,9}")
 _LANES = re.compile(r"[01]{4}")
@@ -82,3 +83,18 @@ def lanes(text: str) -> int:
             f"lanes must be four binary digits, SEL(3) first, such as 0001, not {format_value(text)}"
         )
     return int(text, 2)
+
+
+def kept_name(text: str) -> str:
+    """Return the name of a kept word.
+
+    Raises
+    ------
+    ValueError : not a name of letters, digits and _
+    """
+    if not _KEPT_NAME.fullmatch(text):
+        raise ValueError(
+            "the name of a kept word may contain only letters, digits and _, and must not start "
+            f"with a digit; got {format_value(text)}"
+        )
+    return text

@@ -162,12 +162,16 @@ class PollGivenUp:
     access : number of its last read
     mask, value : it waited for (word & mask) == value
     limit : reads
+    at_least, since : it waited for ((word - since) & mask) >= value instead; a word, or the name of a
+        kept one
     """
 
     access: int
     mask: int
     value: int
     limit: int
+    at_least: bool = False
+    since: str = ""
 
 
 @dataclass(frozen=True)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from array import array
+from collections.abc import Iterator
 
 import numpy as np
 
 from busbox.basics.errors import InputError, nearest
 from busbox.basics.growing import Column
-from busbox.cpu.commands import ACCESS, PAUSE, Command
-from busbox.cpu.steps import AccessStep, Await, Named, Pause, Poll, Target
+from busbox.cpu.commands import ACCESS, KEPT, PAUSE, Command
+from busbox.cpu.steps import AccessStep, Await, Named, Pause, Poll, Target, Until
 from busbox.cpu.table import AccessTable
-from busbox.recording import IntColumn
+from busbox.recording import IntColumn, PollGivenUp
 from busbox.system.system import System
 
 #: What the recording says about a command, in this order.
@@ -53,6 +54,7 @@ class Ledger:
         self._facts = Column("i8")
         self._new: array[int] = array("q")
         self._polls, self._wanted = Column("i8"), Column("i8")
+        self._kept: dict[str, int] = {"": 0}
         self._count = 0
         self._numbers: dict[str, int] = {}
         self.steps = 0
@@ -71,14 +73,34 @@ class Ledger:
             return Command(PAUSE, place, cycles=step.span.in_cycles(self._system.clock_hz))
         address = self._address(step.target, step)
         if isinstance(step, Poll):
+            at_least, since = isinstance(step, Until), step.since if isinstance(step, Until) else 0
+            kept, less = (self._keep(since, step), 0) if isinstance(since, str) else (0, since)
             self._polls.extend((place,))
-            self._wanted.extend((step.mask, step.value, step.limit))
+            self._wanted.extend((step.mask, step.value, step.limit, at_least, kept, less))
             return Command(
                 ACCESS, place, 0, address, 0, step.lanes, step.wait,
                 1, step.mask, step.value, step.every, step.limit,
+                0, self._keep(step.keep, step), kept, less, at_least,
             )  # fmt: skip
         data = step.data if step.write and step.data is not None else 0
-        return Command(ACCESS, place, int(step.write), address, data, step.lanes, step.wait)
+        return Command(
+            ACCESS, place, int(step.write), address, data, step.lanes, step.wait,
+            keep=self._keep(step.keep, step),
+        )  # fmt: skip
+
+    def _keep(self, name: str | None, step: AccessStep | Poll) -> int:
+        """Return the number under which the word of a name is kept.
+
+        Raises
+        ------
+        InputError : there are too many names
+        """
+        number = self._kept.setdefault(name or "", len(self._kept))
+        if number >= KEPT:
+            where = self._system.traffic if step.file is None else step.file
+            text = f"at most {KEPT - 1} names of kept words are possible; {name!r} is one more"
+            raise InputError.of(text, where, step.line)
+        return number
 
     def _note(self, step: AccessStep | Poll | Pause, number: int) -> None:
         pc = None if isinstance(step, Pause) else step.pc
@@ -135,10 +157,15 @@ class Ledger:
         del self._new[:]
         return self._facts.array().reshape(-1, len(FACTS))
 
-    def wanted(self, numbers: IntColumn) -> list[tuple[int, int, int]]:
-        """Return mask, value and limit of the polls of some commands."""
+    def given_up(self, numbers: IntColumn, accesses: IntColumn) -> Iterator[PollGivenUp]:
+        """Yield the polls of some commands as given up, each with an access."""
         if not len(numbers):  # a column that has grown is copied
-            return []
+            return
         places = np.searchsorted(self._polls.array(), numbers)
-        wanted = self._wanted.array().reshape(-1, 3)[places]
-        return [(mask, value, limit) for mask, value, limit in wanted.tolist()]
+        wanted = self._wanted.array().reshape(-1, 6)[places].tolist()
+        names = list(self._kept)
+        for access, (mask, value, limit, at_least, kept, less) in zip(
+            accesses.tolist(), wanted, strict=True
+        ):
+            since = names[kept] if kept else f"{less:#x}" if less else ""
+            yield PollGivenUp(access, mask, value, limit, bool(at_least), since)

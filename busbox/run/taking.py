@@ -89,10 +89,7 @@ class Taking:
         for name, column in self.columns.items():
             column.extend(columns[name])
         places = np.flatnonzero(given_up)
-        for place, wanted in zip(
-            places.tolist(), self._ledger.wanted(commands[places]), strict=True
-        ):
-            self.polls_given_up.append(PollGivenUp(first + place, *wanted))
+        self.polls_given_up += self._ledger.given_up(commands[places], first + places)
         self.last_step = int(columns["step"][-1]) + 1 if len(log) else self.last_step
         del self._engine.log[:]
         for host in self._hosts:

@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, assume, given, settings
 from busbox import Bench, Recording, load_bench
 from busbox.basics.errors import InputError
 from busbox.basics.units import Span
-from busbox.cpu.steps import AccessStep, Mark, Pause, ResetStep, Step
+from busbox.cpu.steps import AccessStep, Mark, Pause, Poll, ResetStep, Step
 from busbox.formats.files import read_traffic, write_traffic
 from busbox.recording.as_steps import steps_of
 from tests.against_naive import bench_of
@@ -362,3 +362,42 @@ def test_a_recording_with_a_reset_needs_its_bench(capsys: pytest.CaptureFixture[
         '"restart"): the accesses before and after it are not one sequence of steps\n'
     )
     assert not Path("b.steps").exists()
+
+
+RECORDED = """wait,op,address,data,lanes,pc
+2,read,0x40001004,0x2,1111,0x10
+5,read,0x40001004,0x2,1111,0x10
+5,read,0x40001004,0x3,1111,0x10
+1,write,0x40001000,0x41,1111,0x14
+2,read,0x40000010,0x0,1111,0x20
+4,read,0x40000010,0x1,1111,0x20
+1,write,0x40001000,0x42,1111,0x14
+2,read,0x40000010,0x1,1111,0x20
+4,read,0x40000010,0x0,1111,0x20
+1,write,0x40001000,0x43,1111,0x14
+"""
+
+
+@pytest.mark.parametrize("suffix", ["steps", "csv"])
+def test_loops_are_folded_and_told(suffix: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """--fold writes polls, names what was folded, and says why a loop was left."""
+    Path("day.csv").write_text(RECORDED, encoding="utf-8")
+    out = f"night.{suffix}"
+    text = say(capsys, "convert", "day.csv", out, "--fold", "--bench", "signal_cabin")
+    assert " ".join(text.split()) == (
+        f"{out}: 8 steps "
+        "folded poll of telegraph.STATUS at pc 0x10 & 0x1 == 0x1: 3 reads in 1 run, every 5 "
+        "left levers.IN at pc 0x20: 4 reads in 2 runs; the words that ended a run share no bit "
+        "that the others lack"
+    )
+    first, *others = read_traffic(Path(out))
+    assert first == Poll(0x4000_1004, 1, 1, 5, wait=2, pc=0x10)
+    assert others == list(read_traffic(Path("day.csv")))[3:]
+
+
+def test_nothing_to_fold_is_told(capsys: pytest.CaptureFixture[str]) -> None:
+    """Traffic without a repeated read stays as it is, and that is told."""
+    Path("day.steps").write_text("write 0x40000000 1\n", encoding="utf-8")
+    text = say(capsys, "convert", "day.steps", "night.steps", "--fold")
+    assert text == "night.steps: 1 step\n  nothing to fold: no read is repeated\n"
+    assert Path("night.steps").read_text(encoding="utf-8") == "write  0x40000000 0x1\n"

@@ -17,6 +17,8 @@ AROUND = "engines/netlist_engine.py"
 TELLING = "engines/telling.py"
 PLAYER = "cpu/player.py"
 FLOW = "cpu/flow.py"
+FOLDING = "formats/folding/"
+UNTIL, FOLDED = "cpu/test_until.py::test_", "formats/test_folding.py::test_"
 
 CONSTANTS = (
     "engines/netlist/test_values.py::test_operations_with_a_constant_are_those_of_whole_numbers"
@@ -668,4 +670,88 @@ STRANGE = (
     ),
 )
 
-MUTANTS = (*READER, *EMITTERS, *QUIESCENCE, *LOOPS, *CPU, *STRANGE)
+#: Mistakes in untils and kept words (rule 12g), and in the folding of recorded traffic.
+UNTILS = (
+    Mutant(
+        "an until ends above its value only",
+        LOOP,
+        "at_least and distance > value:",
+        "at_least and distance > value + 1:",
+        UNTIL + "an_until_ends_at_the_distance",
+        quick=True,
+    ),
+    Mutant(
+        "an until subtracts nothing",
+        LOOP,
+        "word - kept[since] - less & mask",
+        "word & mask",
+        UNTIL + "an_until_ends_at_the_distance",
+    ),
+    Mutant(
+        "a resumed until compares as a poll",
+        AROUND,
+        '"less", "at_least")',
+        '"less")',
+        UNTIL + "a_handler_shares_kept_words",
+    ),
+    Mutant(
+        "an until that gives up keeps nothing",
+        LOOP,
+        "    if keep:\n",
+        "    if keep and (matched or poll == 0):\n",
+        UNTIL + "an_error_never_ends_an_until_and_keeps_0",
+    ),
+    Mutant(
+        "runs of one read are left",
+        FOLDING + "fold.py",
+        "        for run in runs:\n            first = self._first(run)\n            poll = Poll(",
+        "        for run in [one for one in runs if len(one.words) > 1]:\n"
+        "            first = self._first(run)\n            poll = Poll(",
+        FOLDED + "runs_of_one_read_are_polls_too",
+        quick=True,
+    ),
+    Mutant(
+        "the words of a run that ended at once do not count",
+        FOLDING + "fold.py",
+        "masks((run.words[-1] for run in runs)",
+        "masks((run.words[-1] for run in runs if len(run.words) > 1)",
+        FOLDED + "words_that_ended_at_once_count",
+    ),
+    Mutant(
+        "the idle cycles of a read do not end a run",
+        FOLDING + "trace.py",
+        "if at and wait != period]",
+        "if at and wait < 0]",
+        FOLDED + "other_idle_cycles_begin_another_run",
+    ),
+    Mutant(
+        "the first limit is taken, not the roundest",
+        FOLDING + "counters.py",
+        "return Limit(found, low, high)",
+        "return Limit(low, low, high)",
+        FOLDED + "a_wait_for_a_counter_is_an_until",
+    ),
+    Mutant(
+        "a counter does not wrap",
+        FOLDING + "waits.py",
+        "word - base & mask for word",
+        "word - base for word",
+        FOLDED + "a_counter_may_wrap",
+    ),
+    Mutant(
+        "a word that is kept is compared all the same",
+        FOLDING + "fold.py",
+        "step = replace(step, data=None)",
+        "step = replace(step, lanes=step.lanes)",
+        FOLDED + "a_wait_for_a_counter_is_an_until",
+    ),
+    Mutant(
+        "the proof takes a poll for met at the end of the traffic",
+        FOLDING + "proof.py",
+        "return found if len(found) == step.limit else found[:-1]",
+        "return found",
+        FOLDED + "the_proof_finds_every_difference",
+    ),
+)
+
+MUTANTS = (*READER, *EMITTERS, *QUIESCENCE, *LOOPS, *CPU, *STRANGE, *UNTILS)

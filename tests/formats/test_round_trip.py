@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields, replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -11,7 +12,18 @@ from hypothesis import strategies as st
 
 from busbox.basics.errors import InputError
 from busbox.basics.units import Span
-from busbox.cpu.steps import AccessStep, Await, Handler, Mark, Named, Pause, Poll, ResetStep, Step
+from busbox.cpu.steps import (
+    AccessStep,
+    Await,
+    Handler,
+    Mark,
+    Named,
+    Pause,
+    Poll,
+    ResetStep,
+    Step,
+    Until,
+)
 from busbox.formats.files import read_traffic, write_traffic
 from busbox.plugins import FORMATS, find
 
@@ -25,11 +37,19 @@ _name = st.builds(
 _target = st.one_of(_number, _name)
 _lanes = st.integers(0, 15)
 _pc = st.one_of(st.none(), _word)
+_keep = st.sampled_from((None, None, "start", "_b", "from_1"))
 _writes = st.builds(
     AccessStep, st.just(True), _target, _word, _lanes, st.integers(0, 0xFFFF_FFFF), _pc
 )
 _reads = st.builds(
-    AccessStep, st.just(False), _target, st.one_of(st.none(), _word), _lanes, st.integers(0, 9), _pc
+    AccessStep,
+    st.just(False),
+    _target,
+    st.one_of(st.none(), _word),
+    _lanes,
+    st.integers(0, 9),
+    _pc,
+    keep=_keep,
 )
 
 
@@ -39,7 +59,15 @@ def _polls(draw: st.DrawFn) -> Poll:
     value = draw(_word) & mask
     limit = draw(st.one_of(st.just(10_000_000), st.integers(1, 0xFFFF_FFFF)))
     every, lanes = draw(st.integers(0, 99)), draw(_lanes)
-    return Poll(draw(_target), value, mask, every, limit, lanes, draw(st.integers(0, 9)), draw(_pc))
+    step = Poll(draw(_target), value, mask, every, limit, lanes, draw(st.integers(0, 9)), draw(_pc))
+    return replace(step, keep=draw(_keep))
+
+
+@st.composite
+def _untils(draw: st.DrawFn) -> Until:
+    poll = draw(_polls())
+    keys = {key.name: getattr(poll, key.name) for key in fields(poll)}
+    return Until(**keys, since=draw(st.one_of(_word, st.sampled_from(("start", "_b")))))
 
 
 _spans = st.one_of(
@@ -58,6 +86,7 @@ _plain_steps = st.one_of(
     _writes,
     _reads,
     _polls(),
+    _untils(),
     st.builds(Pause, _spans),
     st.builds(Mark, _texts),
     st.builds(Await, _pins, st.integers(0, 1), _limits),

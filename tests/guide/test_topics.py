@@ -178,8 +178,17 @@ def test_the_grammar_of_steps_names_every_word() -> None:
         assert word in headings
     steps = list(read_text(example.text.splitlines(), "steps"))
     names = {type(step).__name__ for step in steps}
-    assert names == {"Mark", "AccessStep", "Poll", "Pause", "Await", "ResetStep", "Handler"}
-    quoted = re.findall(r"`((?:write|read|poll|pause|await|mark) [^`]*)`", page)
+    assert names == {
+        "Mark",
+        "AccessStep",
+        "Poll",
+        "Until",
+        "Pause",
+        "Await",
+        "ResetStep",
+        "Handler",
+    }
+    quoted = re.findall(r"`((?:write|read|poll|until|pause|await|mark) [^`]*)`", page)
     assert len(quoted) >= 6
     for line in quoted:
         assert len(list(read_text([line.partition(" (")[0]], "page"))) == 1

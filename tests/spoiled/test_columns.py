@@ -8,14 +8,14 @@ import pytest
 
 from tests.spoiled.cabin import Spoiled, assert_told
 
-OPS = "read, write, poll, pause, mark, await or reset"
+OPS = "read, write, poll, until, pause, mark, await or reset"
 
 CASES = (
     Spoiled(
         "An empty file has no header.",
         (
             "busbox: day.csv:1: the first line must be wait,op,address,data,lanes[,pc]"
-            "[,mask,value,every,limit][,text], not ''\n"
+            "[,mask,value,every,limit][,text][,since,keep], not ''\n"
         ),
         edits=(('"day.steps"', '"day.csv"'),),
         files={"day.csv": ""},
@@ -24,7 +24,7 @@ CASES = (
         "The header must have all its names.",
         (
             "busbox: day.csv:1: the first line must be wait,op,address,data,lanes[,pc]"
-            "[,mask,value,every,limit][,text], not 'wait,op,address,data'\n"
+            "[,mask,value,every,limit][,text][,since,keep], not 'wait,op,address,data'\n"
         ),
         edits=(('"day.steps"', '"day.csv"'),),
         files={"day.csv": ("wait,op,address,data\n0,write,0x40000000,1,1111\n")},
@@ -33,7 +33,7 @@ CASES = (
         "The header must be in its order.",
         (
             "busbox: day.csv:1: the first line must be wait,op,address,data,lanes[,pc]"
-            "[,mask,value,every,limit][,text], not 'op,wait,address,data,lanes'\n"
+            "[,mask,value,every,limit][,text][,since,keep], not 'op,wait,address,data,lanes'\n"
         ),
         edits=(('"day.steps"', '"day.csv"'),),
         files={"day.csv": ("op,wait,address,data,lanes\n0,write,0x40000000,1,1111\n")},
@@ -42,7 +42,7 @@ CASES = (
         "A file without a header is told what it must be.",
         (
             "busbox: day.csv:1: the first line must be wait,op,address,data,lanes[,pc]"
-            "[,mask,value,every,limit][,text], not '0,write,0x40000000,1,1111'\n"
+            "[,mask,value,every,limit][,text][,since,keep], not '0,write,0x40000000,1,1111'\n"
         ),
         edits=(('"day.steps"', '"day.csv"'),),
         files={"day.csv": ("0,write,0x40000000,1,1111\n0,write,0x40000000,1,1111\n")},

@@ -231,6 +231,38 @@ CASES = (
         files={"day.steps": ("mark noon\npoll levers.IN & 0x10 == 1\n")},
     ),
     Spoiled(
+        "An until must say what it waits for.",
+        "busbox: day.steps:2: until needs a value to wait for: until TARGET [- NAME] [& MASK] >= "
+        "VALUE\n",
+        files={"day.steps": ("mark noon\nuntil levers.IN == 1\n")},
+    ),
+    Spoiled(
+        "An until that can never end is refused.",
+        "busbox: day.steps:2: until can never end: 0x10000 is above the mask 0xffff\n",
+        files={"day.steps": ("mark noon\nuntil levers.IN & 0xffff >= 65536\n")},
+    ),
+    Spoiled(
+        "An until subtracts something.",
+        "busbox: day.steps:2: - must be followed by the name of a kept word, or by a word\n",
+        files={"day.steps": ("mark noon\nuntil levers.IN -\n")},
+    ),
+    Spoiled(
+        "An until subtracts a word that was kept before.",
+        "busbox: day.steps:2: no step before keeps a word as 'strat'; did you mean 'start'?\n",
+        files={"day.steps": ("read levers.IN keep start\nuntil levers.IN - strat >= 1\n")},
+    ),
+    Spoiled(
+        "A word is kept under a name.",
+        "busbox: day.steps:1: the name of a kept word may contain only letters, digits and _, and "
+        "must not start with a digit; got '1st'\n",
+        files={"day.steps": ("read levers.IN keep 1st\n")},
+    ),
+    Spoiled(
+        "A write keeps nothing.",
+        "busbox: day.steps:1: unexpected 'keep'; expected lanes, pc or +CYCLES\n",
+        files={"day.steps": ("write levers.OUT 1 keep start\n")},
+    ),
+    Spoiled(
         "A poll reads at least once.",
         "busbox: day.steps:2: limit must be at least 1, not 0\n",
         files={"day.steps": ("mark noon\npoll levers.IN == 1 limit 0\n")},
@@ -248,8 +280,8 @@ CASES = (
     Spoiled(
         "What follows a poll must be known.",
         (
-            "busbox: day.steps:2: unexpected 'evry'; expected every, limit, lanes, pc or +CYCLES; "
-            "did you mean 'every'?\n"
+            "busbox: day.steps:2: unexpected 'evry'; expected every, limit, lanes, pc, keep or "
+            "+CYCLES; did you mean 'every'?\n"
         ),
         files={"day.steps": ("mark noon\npoll levers.IN == 1 evry 12\n")},
     ),
