@@ -25,6 +25,7 @@ from busbox.system.system import System
 if TYPE_CHECKING:
     from busbox.bench.building import Building
     from busbox.recording import Recording
+    from busbox.run.live import Live
     from busbox.run.loop import Progress
 
 
@@ -127,6 +128,7 @@ class Bench:
         *,
         traffic: object = None,
         progress: Progress | None = None,
+        live: Live | None = None,
     ) -> Recording:
         """Run the bench and return its recording, judged; it carries the bench.
 
@@ -138,6 +140,8 @@ class Bench:
         progress : ``progress(cycle, share)``, called now and then: the cycle that the run has come to,
             and the share of the steps that is over, from 0.0 to 1.0, None if their number is not known
             (a function, a file that is read as it is played); what it raises ends the run
+        live : a terminal at a serial port (:class:`busbox.run.live.Live`); what is typed there is among
+            the inputs of the bench that the recording carries
 
         Raises
         ------
@@ -150,8 +154,11 @@ class Bench:
 
         system = self.system(traffic)
         factory = engine_class(engine)
-        facts = replay(system, factory, _until(until, system.clock_hz), progress)
-        carried = carry(self.keys, self.folder, system, traffic, facts)
+        facts = replay(system, factory, _until(until, system.clock_hz), progress, live=live)
+        keys = self.keys
+        if live is not None and live.inputs:
+            keys = keys | {"input": [*keys.get("input", []), *live.tables()]}
+        carried = carry(keys, self.folder, system, traffic, facts)
         return judge(replace(facts, carried=carried), system)
 
     def _building(self) -> Building:
