@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from busbox.bench.building import Building
     from busbox.engines import EngineFactory
     from busbox.recording import Recording
+    from busbox.run.live import Live
     from busbox.run.loop import Progress
 
 
@@ -143,6 +144,7 @@ class Bench:
         progress: Progress | None = None,
         system: System | None = None,
         carried: bool = True,
+        live: Live | None = None,
     ) -> Recording:
         """Run the bench and return its recording, judged; it carries the bench.
 
@@ -157,6 +159,8 @@ class Bench:
             (a function, a file that is read as it is played); what it raises ends the run
         system : what :meth:`system` has given for this bench and traffic, if that is there already
         carried : whether the recording carries the bench
+        live : a terminal at a serial port (:class:`busbox.run.live.Live`); what is typed there is among
+            the inputs of the bench that the recording carries
 
         Raises
         ------
@@ -169,9 +173,12 @@ class Bench:
 
         system = self.system(traffic) if system is None else system
         factory = engine_class(engine) if isinstance(engine, str) else engine
-        facts = replay(system, factory, _until(until, system.clock_hz), progress)
+        facts = replay(system, factory, _until(until, system.clock_hz), progress, live=live)
         if carried:
-            inside = carry(self.keys, self.folder, system, traffic, facts)
+            keys = self.keys
+            if live is not None and live.inputs:
+                keys = keys | {"input": [*keys.get("input", []), *live.tables()]}
+            inside = carry(keys, self.folder, system, traffic, facts)
             facts = replace(facts, carried=inside)
         return judge(facts, system)
 

@@ -105,7 +105,7 @@ until_option = click.option(
 #: Parameters of verbs that need a new run, and so a bench.
 _OF_A_RUN = (
     "engine", "check_engines", "traffic", "values", "variants", "move_traffic", "until", "stop_on",
-    "all_hardware",
+    "all_hardware", "live",
 )  # fmt: skip
 
 
@@ -154,7 +154,7 @@ def by_option() -> Iterator[None]:
     except InputError as error:
         raise InputError(
             replace(mistake, where=f"--{mistake.key}", key="")
-            if mistake.key in ("traffic", "until", "engine") and not mistake.where
+            if mistake.key in ("traffic", "until", "engine", "live") and not mistake.where
             else mistake
             for mistake in error.mistakes
         ) from error

@@ -28,6 +28,7 @@ from busbox.cli.common import (
     traffic_option,
     until_option,
 )
+from busbox.cli.live_options import Terminal, keep, live_options, terminal_open
 from busbox.cli.writes import Write, listed, no_folder, writes_of
 from busbox.exports.brief import SetRow, write_block, write_closing
 from busbox.exports.contract import Result, target_of, text_of
@@ -87,6 +88,7 @@ if TYPE_CHECKING:
     help="Use the hardware twin of every device, except those set with --set.",
 )
 @click.option("--coverage", is_flag=True, help="Report which registers and fields were accessed.")
+@live_options
 def command(
     bench: str,
     engine: str,
@@ -103,6 +105,7 @@ def command(
     stop_on: tuple[str, ...],
     all_hardware: bool,
     coverage: bool,
+    terminal: Terminal | None,
 ) -> int:
     """Run a bench's traffic and report what each device did.
 
@@ -114,17 +117,19 @@ def command(
     if is_recording(bench):
         return _again(open_recording(bench), writes, out, coverage, strict)
     several = benches_of(bench)
-    for one in writes if several else ():
-        if one.option in ("--vcd", "--write"):
-            raise InputError.of(f"must not be used with a folder of benches, {bench!r}", one.option)
+    _check_set(several or (), writes, terminal, bench)
     objects, rows, failed = [], [], False
     benches: list[Path | str] = [*several] if several else [bench]
     for name in benches:
         opened = Bench.load(name)
         slots = opened.keys.get("slot", {}) if all_hardware else ()
         opened = opened.with_values([*(f"slot.{slot}.as=hardware" for slot in slots), *values])
-        with shown_progress(as_json) as progress, by_option():
-            run = partial(opened.run, engine, traffic=traffic, progress=progress)
+        with (
+            terminal_open(terminal) as far,
+            shown_progress(as_json or bool(far)) as progress,
+            by_option(),
+        ):
+            run = partial(opened.run, engine, traffic=traffic, progress=progress, live=far)
             recording, extras = _run(opened, run, until, traffic, stop_on, coverage)
             checked = _compared(recording, opened, until, traffic, progress, check_engines)
             extras |= checked.as_object() if checked else {}
@@ -136,6 +141,7 @@ def command(
             continue
         _write_all(result, writes, checked, bool(several), brief)
         rows.append(SetRow.of(recording.bench, recording))
+        keep(terminal, far)
     if objects:
         click.echo(listed(objects), nl=False)
     elif several:
@@ -143,6 +149,16 @@ def command(
         write_closing(bench, rows, page)
         page.print()
     return int(failed)
+
+
+def _check_set(
+    several: Sequence[Path], writes: Sequence[Write], terminal: Terminal | None, bench: str
+) -> None:
+    """Refuse, for several benches, options that are for one."""
+    options = [one.option for one in writes if one.option in ("--vcd", "--write")]
+    options += [] if terminal is None else ["--live"]
+    if several and options:
+        raise InputError.of(f"must not be used with a folder of benches, {bench!r}", options[0])
 
 
 def _writes(

@@ -266,10 +266,7 @@ class Stories:
         for caller in callers:
             facts: dict[str, Any] = {"pc": caller.pc, "how": caller.how}
             source = ", ".join(self._source(caller.at, facts)) or "code without debug information"
-            where, back = "", "returns to"
-            if caller.how != "call":
-                where, back = f"{'an' if caller.how == 'interrupt' else 'a'} {caller.how} in ", "pc"
-            text = f"{where}{source} ({back} {caller.pc:#x})"
+            text = _frame(caller, source)
             yield Part("called by", text, -1, "", facts)
 
     @cached_property
@@ -331,6 +328,15 @@ def _known(kind: str, count: int) -> str:
     if count < 2:
         return f"{kind} 0 only" if count else "none"
     return f"{kind}{'es' if kind == 'access' else 's'} 0 to {count - 1}"
+
+
+def _frame(caller: Caller, source: str) -> str:
+    """Return a frame of a stack as text."""
+    if caller.how == "call":
+        return f"{source} (returns to {caller.pc:#x})"
+    return (
+        f"{'an' if caller.how == 'interrupt' else 'a'} {caller.how} in {source} (pc {caller.pc:#x})"
+    )
 
 
 def _nobody() -> Part:

@@ -35,9 +35,10 @@ class Deliveries:
         self.resets: deque[BoardReset] = deque(system.resets)
         self.reached: list[tuple[int, int]] = []
         for level in system.inputs:
-            self._schedule(level)
+            self.add(level)
 
-    def _schedule(self, level: InputLevel) -> None:
+    def add(self, level: InputLevel) -> None:
+        """Take a level that is to be delivered in its cycle."""
         heapq.heappush(self._inputs, (level.cycle, next(self._order), level))
 
     def waker(self, number: int) -> Callable[[int], None]:
@@ -53,7 +54,7 @@ class Deliveries:
         """Deliver the inputs and wakes of a cycle."""
         engine = self._engine()
         for reply in connections.replies(cycle):
-            self._schedule(reply)
+            self.add(reply)
         levels = list(connections.wired(cycle))
         while self._inputs and self._inputs[0][0] <= cycle:
             levels.append(heapq.heappop(self._inputs)[2])

@@ -15,6 +15,7 @@ from busbox.run.deliveries import Deliveries
 from busbox.run.hardware_host import HardwareHost
 from busbox.run.host import DeviceHost
 from busbox.run.ledger import Ledger
+from busbox.run.live import Live, looked
 from busbox.run.pins import RunPins
 from busbox.run.taking import Taking, some
 from busbox.system.system import System
@@ -34,7 +35,7 @@ Observe = Callable[[int, Sequence[LiveDevice]], None]
 class Replay:
     """One run of a system on an engine."""
 
-    def __init__(self, system: System, factory: EngineFactory) -> None:
+    def __init__(self, system: System, factory: EngineFactory, live: Live | None = None) -> None:
         if any(system.devices[wire.from_device].model.in_amaranth for wire in system.wires):
             from busbox.engines.paths import check_wires
 
@@ -64,6 +65,9 @@ class Replay:
         self.taking = Taking(system, self._engine, ledger, self._models, self._hosts)
         self._rest_at: int | None = 0
         self._busy_until = 0
+        self._live = live
+        if live is not None:
+            live.connect(system, self._hosts, self._models)
 
     def _device(self, number: int) -> LiveDevice:
         """Return the device of a slot: its model, or what stands for the hardware."""
@@ -111,6 +115,8 @@ class Replay:
     ) -> Recording:
         """Run to the end (semantics page, rules 19 to 21) and return the recording."""
         last, ended = self.play(FOREVER if until is None else until, progress, observe)
+        if self._live is not None:
+            self._live.show(last + 1)
         self.taking.close(last)
         return self.taking.recording(last, ended, self._player, self._deliveries)
 
@@ -141,6 +147,7 @@ class Replay:
                 return until - 1, "until"
             if len(engine.log) > AT_HAND * len(LOG):
                 self.taking.put_away(cycle)
+            until = looked(self._live, cycle, until, self._deliveries.add)
             self._deliveries.deliver(cycle, self._models, self._connections)
             player.sense()
             while stop is Stop.STARVED:
@@ -185,6 +192,8 @@ class Replay:
             for one in (self._deliveries.next, self._connections.next_change_of_all(cycle))
             if one is not None
         ]
+        if self._live is not None:
+            cycles.append(self._live.next)
         if player.looks_until is not None:
             cycles.append(max(player.looks_until, cycle + 1))
         if none_left is not None and not player.handling:
@@ -238,6 +247,8 @@ class Replay:
         player = self._player
         if not player.wakeable:
             return None
+        if self._live is not None and not self._live.ended:
+            return self._live.next
         if player.hardware_lines:
             return (player.none_left_from or 0) - 1 + self._system.settle
         changes = (self._deliveries.next, self._connections.next_change_of_all(cycle))
@@ -283,6 +294,7 @@ def replay(
     until: int | None = None,
     progress: Progress | None = None,
     observe: Observe | None = None,
+    live: Live | None = None,
 ) -> Recording:
     """Run a system on an engine and return its recording, findings included.
 
@@ -291,9 +303,10 @@ def replay(
     until : run the cycles 0 to until - 1 at most
     progress : called occasionally with the cycle and the share of the steps completed
     observe : called before each cycle is run, with the cycle and the devices; this slows runs down
+    live : a terminal at a serial port
 
     Raises
     ------
     InputError : a step that cannot be played
     """
-    return Replay(system, factory).run(until, progress, observe)
+    return Replay(system, factory, live).run(until, progress, observe)

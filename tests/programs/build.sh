@@ -11,3 +11,4 @@ build() {
 build -march=rv32im -Os -o ring.elf ring.c
 build -march=rv32imc -O0 -fno-omit-frame-pointer -o framed.elf ring.c
 build -march=rv32im -Os -fno-optimize-sibling-calls -o fall.elf fall.c
+build -march=rv32im -Os -o echo.elf echo.c
