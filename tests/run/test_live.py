@@ -198,7 +198,7 @@ def read_until(file: int, wanted: bytes) -> bytes:
 @posix
 @pytest.mark.parametrize("how", ["q", "ctrl-d", "ctrl-c"])
 def test_on_a_terminal_keys_come_at_once_and_it_is_restored(how: str, tmp_path: Path) -> None:
-    """hello, a key and its capital; then q, Ctrl-D or Ctrl-C: the report, and the terminal as before."""
+    """hello, a key and its capital; then q, Ctrl-D or Ctrl-C: the report, the terminal as before."""
     import termios
 
     master, slave = os.openpty()
@@ -230,7 +230,7 @@ def test_on_a_terminal_keys_come_at_once_and_it_is_restored(how: str, tmp_path: 
 
 @posix
 def test_a_pseudo_terminal_is_named_and_used(tmp_path: Path) -> None:
-    """Its name comes on stderr; what is written there reaches the program, and its answer comes back."""
+    """Its name comes on stderr; what is written there reaches the program, whose answer comes back."""
     process = run_live(
         tmp_path, "--live", "telegraph=pty", "--pace", "1",
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
