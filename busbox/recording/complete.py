@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any, get_origin, get_type_hints
+from typing import Any, get_origin, get_type_hints
 
 from busbox.bus.transfers import TERMINATORS
 from busbox.recording.accesses import COLUMNS
-
-if TYPE_CHECKING:
-    from busbox.recording.recording import Recording
 
 #: How a run ends: no step left and all devices at rest; at the requested time; the CPU hangs; a device
 #: was still busy.
@@ -18,11 +15,12 @@ ENDS = ("done", "until", "hang", "settle")
 TRAFFIC_KINDS = ("executed", "decided", "listed")
 
 
-def check(recording: Recording, parts: Iterable[Any]) -> None:
+def check(recording: Any, parts: Iterable[Any]) -> None:
     """Check that the parts of a recording that was read fit together.
 
     Parameters
     ----------
+    recording : a :class:`busbox.recording.Recording`
     parts : the recording and each of its parts whose fields have types
 
     Raises

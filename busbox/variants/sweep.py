@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 
 from busbox.basics.errors import InputError, format_error
 from busbox.bench.bench import Bench
+from busbox.recording import Recording
+from busbox.system.system import System
 from busbox.variants.axes import Axis, axes_of, axis_of, combinations
 from busbox.variants.keeping import MESSAGE, Keeping, Row, check_name
 from busbox.variants.measures import (
@@ -170,14 +172,7 @@ def sweep(
     system = bench.system()
     base = bench.run(engine, until, system=system)
     names = measure if measure is not None else table.get("measure")
-    measures = (
-        default_measures(system, base)
-        if names is None
-        else measures_of(names, system, base, bench.folder)
-    )
-    asked = tuple(names) if names is not None else tuple(one.name for one in measures)
-    if "margins" in asked:
-        asked = tuple(one.name for one in measures)
+    measures, asked = _measures(names, system, base, bench)
     compared = Base.of(base)
     tasks = {
         number: Task(bench, _changes(axes, one), asked, compared, engine, until)
@@ -191,6 +186,19 @@ def sweep(
     if kept is not None:
         kept.finish(found.columns, whole)
     return found
+
+
+def _measures(
+    names: Sequence[str] | None, system: System, base: Recording, bench: Bench
+) -> tuple[tuple[Measure, ...], tuple[str, ...]]:
+    """Return what is measured, and the names by which a worker finds it again."""
+    if names is None:
+        measures = default_measures(system, base)
+    else:
+        measures = measures_of(names, system, base, bench.folder)
+    if names is None or "margins" in names:
+        names = [one.name for one in measures]
+    return measures, tuple(names)
 
 
 def _rows(
@@ -273,7 +281,7 @@ def _shown(axes: Sequence[Axis], values: Sequence[Any]) -> dict[str, Cell]:
     }
 
 
-def _identity(base: Any, axes: Sequence[Axis], names: Sequence[str], until: object) -> str:
+def _identity(base: Recording, axes: Sequence[Axis], names: Sequence[str], until: object) -> str:
     """Return which sweep it is: a digest of the bench with its files, values and measures."""
     carried = base.carried
     digest = hashlib.sha256()
