@@ -195,7 +195,7 @@ def _pins(one: Recording, other: Recording) -> Iterator[Difference]:
         count = min(len(levels[0]), len(levels[1]))
         wrong = np.flatnonzero(levels[0][:count] != levels[1][:count])
         if len(levels[0]) != len(levels[1]) or len(wrong):
-            edges = f"{len(levels[0]) - 1:,} edges in A, {len(levels[1]) - 1:,} in B"
+            edges = f"{counted(len(levels[0]) - 1, 'edge')} in A, {len(levels[1]) - 1:,} in B"
             yield Difference("pins", name, f"{name}: {edges}")
             continue
         times = sides[0].cycles / one.clock_hz, sides[1].cycles / other.clock_hz

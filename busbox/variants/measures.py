@@ -172,7 +172,8 @@ def measure_of(name: str, system: System, folder: Path, option: str = "--measure
         problem = _problem(head, rest.split("."), system)
         if problem:
             raise InputError.of(f"{name}: {problem}", option)
-        return Measure(name, WITH_PARTS[head][1], partial(_PARTS[head], tuple(rest.split("."))))
+        text, unit = WITH_PARTS[head][1], "s" if head == "frame_interval" else ""
+        return Measure(name, text, partial(_PARTS[head], tuple(rest.split("."))), unit)
     known = [*_BY_NAME, *(f"{head}.{parts}" for head, (parts, _) in WITH_PARTS.items())]
     close = nearest(name, [*_BY_NAME, *WITH_PARTS])
     raise InputError.of(

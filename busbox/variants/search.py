@@ -114,20 +114,37 @@ def search(
     conditions = tuple(condition_of(text, system, bench.folder) for text in such_that)
     if not conditions:
         raise InputError.of("must be given at least once, such as 'no finding'", "--such-that")
-    for change in ({key: values[0]}, {key: values[-1]}):
-        try:
-            bench.with_values(change, "--range").devices()
-        except InputError as error:
-            if change[key] == values[-1]:
-                raise
-            del error
-    base = Base.of(bench.run(engine, until, system=system, carried=False))
+    _check_key(bench, key, (values[0], values[-1]))
+    as_it_stands = bench.run(kept_engine(engine), until, system=system, carried=False)
+    base = Base.of(as_it_stands)
+    try:
+        first_broken(conditions, as_it_stands, base)
+    except InputError as error:
+        raise InputError.of(str(error), "--such-that") from None
     found = []
     for combination in combinations(others):
         changes = {axis.key: value for axis, value in zip(others, combination, strict=True)}
         trial = _Trial(bench, key, changes, conditions, base, engine, until, progress)
         found.append(_search(trial, values, largest, walk))
     return found
+
+
+def _check_key(bench: Bench, key: str, values: Sequence[Any]) -> None:
+    """Refuse a key that no bench has, before anything runs; a value is checked when it is run.
+
+    Raises
+    ------
+    InputError : both ends of the range are refused
+    """
+    problem: InputError | None = None
+    for value in values:
+        try:
+            bench.with_values({key: value}, "--range").devices()
+            return
+        except InputError as error:
+            problem = problem or error
+    if problem is not None:
+        raise InputError(problem.mistakes)
 
 
 class _Trial:

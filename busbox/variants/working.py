@@ -66,15 +66,15 @@ def on_processes(tasks: Mapping[int, Task], done: Done, jobs: int | None) -> Non
             share = spent / (len(tasks) - len(left)) * len(left)
             if jobs > 1 and share > SHORT and spent > 0.2:
                 break
-    tries: dict[int, int] = {}
     while left:
-        workers = ProcessPoolExecutor(
-            min(jobs, len(left)), multiprocessing.get_context("spawn"), _ignore_interrupts
-        )
+        workers = _pool(min(jobs, len(left)))
         try:
-            _until_broken(workers, left, done, jobs)
+            for number, future in _completed(workers, left, jobs * AHEAD):
+                row = future.result()
+                del left[number]
+                done(number, row)
         except BrokenProcessPool:
-            _count_tries(left, tries, done, jobs)
+            _one_by_one(list(left)[: jobs * AHEAD], left, done)
         except BaseException:
             _kill(workers)
             raise
@@ -82,21 +82,31 @@ def on_processes(tasks: Mapping[int, Task], done: Done, jobs: int | None) -> Non
             workers.shutdown(cancel_futures=True)
 
 
-def _until_broken(workers: Executor, left: dict[int, Task], done: Done, jobs: int) -> None:
-    """Run what is left until all is done or a worker ends."""
-    for number, future in _completed(workers, left, jobs * AHEAD):
-        row = future.result()
-        del left[number]
-        done(number, row)
+def _pool(jobs: int) -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(jobs, multiprocessing.get_context("spawn"), _ignore_interrupts)
 
 
-def _count_tries(left: dict[int, Task], tries: dict[int, int], done: Done, jobs: int) -> None:
-    """After a worker has ended: give up the variants that were under way too often."""
-    for number in list(left)[: jobs * AHEAD]:
-        tries[number] = tries.get(number, 0) + 1
-        if tries[number] >= TRIES * AHEAD:
-            done(number, {MESSAGE: f"the process that ran it ended {tries[number]} times"})
-            del left[number]
+def _one_by_one(numbers: list[int], left: dict[int, Task], done: Done) -> None:
+    """After a worker has ended: run what was under way alone, so that it is known which ends it."""
+    tries = dict.fromkeys(numbers, 0)
+    while numbers:
+        worker = _pool(1)
+        try:
+            while numbers:
+                row = worker.submit(_call, left[numbers[0]]).result()
+                del left[numbers[0]]
+                done(numbers.pop(0), row)
+        except BrokenProcessPool:
+            tries[numbers[0]] += 1
+            if tries[numbers[0]] == TRIES:
+                del left[numbers[0]]
+                message = f"the process that ran it ended, {TRIES} times"
+                done(numbers.pop(0), {MESSAGE: message})
+        except BaseException:
+            _kill(worker)
+            raise
+        finally:
+            worker.shutdown(cancel_futures=True)
 
 
 def on_executor(executor: Executor, tasks: Mapping[int, Task], done: Done) -> None:

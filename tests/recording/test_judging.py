@@ -25,7 +25,9 @@ SHIPPED = {name: file.parent for name, file in packaged_benches().items()} | {
     for file in benches_of(folder) or ()
 }
 #: What judging fills in, and what it has when nobody has judged.
-UNJUDGED = {"seen": {}, "supply_note": "", "findings": (), "counts": {}, "verdicts": ()}
+UNJUDGED = {
+    "seen": {}, "supply_note": "", "findings": (), "counts": {}, "verdicts": (), "certain": None,
+}  # fmt: skip
 
 
 def unjudged(recording: Recording) -> Recording:
