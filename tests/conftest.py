@@ -26,9 +26,13 @@ import pytest
 from hypothesis import settings
 
 import busbox.engines
+from busbox.basics.keeping import VARIABLE
 from busbox.engines import EngineFactory, engine_class, for_many_runs
 from busbox.engines.reference import ReferenceEngine
 from busbox.testing.bench_items import BenchItem
+
+#: Tests keep nothing on disk but in folders of their own, nor do the processes that they start.
+os.environ[VARIABLE] = "off"
 
 settings.register_profile("ci", derandomize=True)
 if os.environ.get("CI"):

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import io
+from functools import partial
 
+import llvmlite
 import llvmlite.binding as llvm
 from elftools.elf.elffile import ELFFile
 from elftools.elf.sections import SymbolTableSection
 
 from busbox.basics.errors import EngineError
+from busbox.basics.keeping import kept
 
 #: How thoroughly LLVM optimises, of 0 to 3.
 LEVEL = 2
@@ -25,11 +28,7 @@ class Native:
     def __init__(self, text: str, level: int = LEVEL) -> None:
         machine = _machine(level)
         self._engine = llvm.create_mcjit_compiler(llvm.parse_assembly(""), machine)
-        module = _parsed(text)
-        options = llvm.create_pipeline_tuning_options(speed_level=level)
-        builder = llvm.create_pass_builder(machine, options)
-        builder.getModulePassManager().run(module, builder)
-        code = machine.emit_object(module)
+        code = kept(_key(text, level, machine), partial(_compiled, text, level, machine))
         check_symbols(code)
         self._engine.add_object_file(llvm.ObjectFileRef.from_data(code))
         self._engine.finalize_object()
@@ -43,7 +42,10 @@ class Native:
 
 
 def compile_ir(text: str, level: int = LEVEL) -> Native:
-    """Return the machine code of a module's text, verified and optimised; nothing is kept on disk.
+    """Return the machine code of a module's text, verified and optimised.
+
+    Code that was made of the same text, by the same versions, for the same processor is used again if
+    it is kept (:mod:`busbox.basics.keeping`).
 
     Raises
     ------
@@ -60,6 +62,22 @@ def _machine(level: int) -> llvm.TargetMachine:
         cpu=llvm.get_host_cpu_name(), opt=level, codemodel="jitdefault", jit=True
     )
     return machine
+
+
+def _key(text: str, level: int, machine: llvm.TargetMachine) -> bytes:
+    """Return all that machine code follows from."""
+    cpu, features = llvm.get_host_cpu_name(), llvm.get_host_cpu_features().flatten()
+    facts = (llvmlite.__version__, llvm.llvm_version_info, machine.triple, cpu, features, level)
+    return f"{facts!r}\n{text}".encode()
+
+
+def _compiled(text: str, level: int, machine: llvm.TargetMachine) -> bytes:
+    """Return an object file."""
+    module = _parsed(text)
+    options = llvm.create_pipeline_tuning_options(speed_level=level)
+    builder = llvm.create_pass_builder(machine, options)
+    builder.getModulePassManager().run(module, builder)
+    return bytes(machine.emit_object(module))
 
 
 def _parsed(text: str) -> llvm.ModuleRef:
