@@ -104,12 +104,13 @@ class Bench:
         ------
         InputError : no such place or variant in the bench
         """
-        if isinstance(values, Mapping):
-            changes = [Change(key, value, (option, None)) for key, value in values.items()]
-        else:
-            changes = [Change.of(value, option) for value in values]
+        changes: Iterable[Change | str] = (
+            [Change(key, value, (option, None)) for key, value in values.items()]
+            if isinstance(values, Mapping)
+            else values
+        )
         changed = copy.copy(self)
-        changed.keys, paths = with_changes(self.keys, changes, self._place)
+        changed.keys, paths = with_changes(self.keys, changes, self._place, option)
         changed._changed = self._changed | paths
         return changed
 

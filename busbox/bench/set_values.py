@@ -32,7 +32,7 @@ class Change:
     origin: Origin
 
     @classmethod
-    def of(cls, given: str, option: str = "--set") -> Change:
+    def of(cls, given: str, option: str) -> Change:
         """Return what ``KEY=VALUE`` says.
 
         Raises
@@ -49,15 +49,16 @@ class Change:
 
 def with_changes(
     keys: Mapping[str, Any],
-    changes: Iterable[Change],
+    changes: Iterable[Change | str],
     place: Callable[[KeyPath], Origin],
+    option: str = "--set",
 ) -> tuple[dict[str, Any], dict[KeyPath, Origin]]:
     """Return the keys with values changed, and the paths that were changed or made.
 
     Parameters
     ----------
-    changes : in the order in which they are made; that of the key ``variant`` stands for all those
-        that the bench keeps under that name
+    changes : in the order in which they are made, those of ``option`` as text; that of the key
+        ``variant`` stands for all those that the bench keeps under that name
     place : gives the file and the line of a key
 
     Raises
@@ -67,8 +68,9 @@ def with_changes(
     changed: dict[str, Any] = _copied(dict(keys))
     paths: dict[KeyPath, Origin] = {}
     mistakes: list[Mistake] = []
-    for given in changes:
+    for one in changes:
         try:
+            given = Change.of(one, option) if isinstance(one, str) else one
             for change in _named(keys, given, place) if given.key == VARIANT else (given,):
                 paths[_put(changed, change)] = change.origin
         except InputError as error:

@@ -15,6 +15,7 @@ import numpy as np
 
 from busbox.basics.listing import counted
 from busbox.basics.units import show_time
+from busbox.bus.transfers import ACK, TERMINATORS
 from busbox.recording import Accesses, Recording
 from busbox.variants.measures import masked
 
@@ -153,8 +154,6 @@ def _accesses(one: Recording, other: Recording) -> Iterator[Difference]:
 
 
 def _access(recording: Recording, number: int) -> str:
-    from busbox.bus.transfers import TERMINATORS
-
     accesses = recording.accesses
     kind = "write of" if accesses.write[number] else "read"
     slot = int(accesses.slot[number])
@@ -163,12 +162,12 @@ def _access(recording: Recording, number: int) -> str:
     if slot >= 0:
         info = recording.slots[slot]
         name = f"{info.name} + {(address - info.base) % info.size:#x}"
-    ended = TERMINATORS[int(accesses.terminator[number])]
+    terminator = int(accesses.terminator[number])
     value = f"{int(accesses.data[number]):#x}"
     what = (
         f"{kind} {value} to {name}" if accesses.write[number] else f"{kind} of {name} gave {value}"
     )
-    error = "" if ended == "ACK" else f" ({ended})"
+    error = "" if terminator == ACK else f" (ended with {TERMINATORS[terminator]})"
     when = _when(int(accesses.start[number]), recording)
     return f"access {number:,} at {when}, {what}{error}"
 

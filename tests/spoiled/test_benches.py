@@ -625,7 +625,7 @@ CASES = (
         "A key of the traffic must be known.",
         (
             "busbox: bench.toml:45: traffic.flie: unknown key 'flie'; did you mean 'file'? "
-            "(known: file, format, at, idle, patience, signals or source)\n"
+            "(known: file, format, at, idle, patience, signals, harmless, move, covers or source)\n"
         ),
         edits=(('file = "day.steps"', 'flie = "day.steps"'),),
     ),
@@ -865,9 +865,30 @@ CASES = (
         edits=(("[traffic]", ("[attach]\nlamp = 1\n\n[traffic]")),),
     ),
     Spoiled(
-        "A table of a later version is unknown: sweep.",
-        ("busbox: bench.toml:44: sweep: unknown key 'sweep' (known: KEYS)\n"),
-        edits=(("[traffic]", ("[sweep]\nlamp = 1\n\n[traffic]")),),
+        "A table of a later version is unknown: gantry.",
+        ("busbox: bench.toml:44: gantry: unknown key 'gantry' (known: KEYS)\n"),
+        edits=(("[traffic]", ("[gantry]\nlamp = 1\n\n[traffic]")),),
+    ),
+    Spoiled(
+        "A key of a sweep must be known.",
+        (
+            "busbox: bench.toml:45: sweep.varry: unknown key 'varry'; did you mean 'vary'? (known: "
+            "vary or measure)\n"
+        ),
+        edits=(("[traffic]", ("[sweep]\nvarry = {}\n\n[traffic]")),),
+    ),
+    Spoiled(
+        "A variant is a table.",
+        ("busbox: bench.toml:45: variant.dusk: must be a table, [variant.NAME], not 3\n"),
+        edits=(("[traffic]", ("[variant]\ndusk = 3\n\n[traffic]")),),
+    ),
+    Spoiled(
+        "Reads that are vouched for are a list.",
+        (
+            "busbox: bench.toml:46: traffic.harmless: must be a list of registers such as "
+            "'clock.NOW', or 'clock.NOW@0x1a4' for the instruction at that address, not 'lamps'\n"
+        ),
+        edits=(('file = "day.steps"', 'file = "day.steps"\nharmless = "lamps"'),),
     ),
 )
 

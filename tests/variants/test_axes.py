@@ -98,6 +98,7 @@ def test_a_range_without_a_step_goes_by_the_last_digit(text: str, values: tuple[
     assert found.values() == values
 
 
+@pytest.mark.quick
 def test_a_table_holds_lists_texts_and_single_values() -> None:
     """Axes from a table of the bench or from Python are those of the command line."""
     table = {"clock": "8MHz..24MHz/8MHz", "slot": {"lamps": {"wait": [0, 1]}}, "strict": True}

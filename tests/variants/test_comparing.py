@@ -34,6 +34,7 @@ def with_steps(bench: Bench, old: str, new: str, *values: str) -> Recording:
     return run(bench, *values)
 
 
+@pytest.mark.quick
 def test_a_run_is_equal_to_itself(bench: Bench) -> None:
     """Nothing differs, and all parts are said to be equal."""
     found = compare(run(bench), run(bench))
