@@ -97,8 +97,8 @@ def command(
 
     count = None if jobs is None else number_of(jobs, "--jobs", 1)
     opened = open_bench(bench, values)
-    with _executor(cluster) as executor, _progress(as_json) as progress:
-        try:
+    try:
+        with _executor(cluster) as executor, _progress(as_json) as progress:
             table = sweep(
                 opened,
                 vary or None,
@@ -110,11 +110,11 @@ def command(
                 until=until,
                 progress=progress,
             )
-        except KeyboardInterrupt:
-            if out is not None and Path(f"{out}.unfinished").exists():
-                text = f"interrupted; the same command goes on from {out}.unfinished"
-                click.echo(f"busbox: {text}", err=True)
-            raise
+    except KeyboardInterrupt:
+        if out is not None and Path(f"{out}.unfinished").exists():
+            text = f"interrupted; the same command goes on from {out}.unfinished"
+            click.echo(f"busbox: {text}", err=True)
+        raise
     if as_json:
         print_json([dict(row) for row in table.rows])
     else:
