@@ -196,8 +196,7 @@ class Bus:
         _check_word("mask", mask)
         if value & ~mask:
             raise ValueError(f"value must lie inside the mask {mask:#x}, not {value:#x}")
-        if type(limit) is not int or limit < 1:
-            raise ValueError(f"limit must be a whole number, 1 or more, not {limit!r}")
+        _check_limit(limit)
         file, line = self._source.place(_place(place) or _caller())
         step = Poll(
             _target(target),
@@ -238,8 +237,7 @@ class Bus:
             _check_word(what, word)
         if value > mask:
             raise ValueError(f"value must be at most the mask {mask:#x}, not {value:#x}")
-        if type(limit) is not int or limit < 1:
-            raise ValueError(f"limit must be a whole number, 1 or more, not {limit!r}")
+        _check_limit(limit)
         file, line = self._source.place(_place(place) or _caller())
         step = Until(
             _target(target),
@@ -333,6 +331,11 @@ def _pc(pc: int | None) -> int | None:
     if pc is not None and (type(pc) is not int or not 0 <= pc < 1 << 63):
         raise ValueError(f"pc must be an address, not {pc!r}")
     return pc
+
+
+def _check_limit(limit: object) -> None:
+    if type(limit) is not int or limit < 1:
+        raise ValueError(f"limit must be a whole number, 1 or more, not {limit!r}")
 
 
 def _check_word(what: str, value: int) -> None:

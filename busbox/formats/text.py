@@ -205,14 +205,20 @@ def _read_read(words: list[str], count: int) -> Step:
     return AccessStep(False, target, data, line=count, **options)
 
 
+def _mask(words: list[str]) -> int:
+    """Take the mask that may stand there; without one, the whole word counts."""
+    if words[:1] != ["&"]:
+        return WORD
+    if len(words) < 2:
+        raise ValueError("& must be followed by a mask")
+    mask = number(words[1], "a mask")
+    del words[:2]
+    return mask
+
+
 def _read_poll(words: list[str], count: int) -> Step:
     target = _target(words, "poll")
-    mask = WORD
-    if words[:1] == ["&"]:
-        if len(words) < 2:
-            raise ValueError("& must be followed by a mask")
-        mask = number(words[1], "a mask")
-        del words[:2]
+    mask = _mask(words)
     if words[:1] != ["=="] or len(words) < 2:
         raise ValueError("poll needs a value to wait for: poll TARGET [& MASK] == VALUE")
     value = number(words[1], "a value")
@@ -233,12 +239,7 @@ def _read_until(words: list[str], count: int) -> Step:
             raise ValueError("- must be followed by the name of a kept word, or by a word")
         since = read_since(words[1])
         del words[:2]
-    mask = WORD
-    if words[:1] == ["&"]:
-        if len(words) < 2:
-            raise ValueError("& must be followed by a mask")
-        mask = number(words[1], "a mask")
-        del words[:2]
+    mask = _mask(words)
     if words[:1] != [">="] or len(words) < 2:
         raise ValueError("until needs a value to wait for: until TARGET [- NAME] [& MASK] >= VALUE")
     value = number(words[1], "a value")
