@@ -37,7 +37,7 @@ from busbox.formats.files import read_traffic
 from busbox.map.registers import Register, RegisterTable
 from busbox.run.loop import Replay
 from busbox.system.system import System
-from tests import benchmark_core, benchmark_growth, benchmark_lines
+from tests import benchmark_core, benchmark_growth, benchmark_lines, benchmark_variants
 
 
 @dataclass(frozen=True)
@@ -56,6 +56,7 @@ class Sizes:
     edges : of a line that is decoded
     rounds : of the loop that a core executes
     inputs : numbers, rows and edges of which the growth is measured
+    variants : benches, and how many variants of each are swept
     """
 
     bench: str = "signal_cabin"
@@ -71,13 +72,14 @@ class Sizes:
     edges: int = benchmark_lines.EDGES
     rounds: int = benchmark_core.ROUNDS
     inputs: int = benchmark_growth.SIZE
+    variants: tuple[tuple[str, int], ...] = benchmark_variants.CASES
 
 
 FULL = Sizes()
 SHORT = Sizes(
     bench="first_light", hardware=200, models=200, timer=200, crowd=200, until=240, times=1,
     slots=(4,), accesses=(40, 100), growth=(10, 20, 30), edges=2 * 2 * 24 * benchmark_lines.LAMPS,
-    rounds=10, inputs=100,
+    rounds=10, inputs=100, variants=(("first_light", 2),),
 )  # fmt: skip
 KINDS: dict[str, dict[str, Any]] = {
     "gpio": {}, "uart": {}, "timer": {}, "pulse_led": {"lamps": 12},
@@ -374,6 +376,7 @@ def main(sizes: Sizes = FULL, measured: Callable[..., dict[str, float]] = apart)
     benchmark_lines.main(sizes.edges)
     benchmark_core.main(sizes.rounds, min(3, sizes.times))
     benchmark_growth.main(sizes.inputs, min(3, sizes.times))
+    benchmark_variants.main(sizes.variants)
     table.profile()
 
 

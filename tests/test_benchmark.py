@@ -52,6 +52,7 @@ SECTIONS: dict[str, list[str] | None] = {
         ("signal_cabin", ["engine python", "engine llvm"]),
     ) for how in ways],
     "growing": list(CASES),
+    "variants a second": ["first_light"],
     "Where the time of (b) goes, engine llvm": None,
 }  # fmt: skip
 
