@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -59,6 +60,8 @@ def command(
     wanted = _parts(must, PARTS)
     if other is None and not values:
         raise InputError.of("must be given, or changes to A: --set or --variant", "B")
+    if until is not None and all(is_recording(name or bench) for name in (bench, other)):
+        raise InputError.of("needs a new run; A and B are recordings", "--until")
     with shown_progress(as_json):
         one, masks = _recording(bench, (), engine, until)
         there, masks_there = _recording(bench if other is None else other, values, engine, until)
@@ -104,7 +107,7 @@ def _recording(
             raise InputError.of(text, "--set")
         loaded = Recording.load(name)
         return loaded, bool(loaded.certain and loaded.certain.vouched)
-    head, at, variant = name.rpartition("@")
+    head, at, variant = ("", "", "") if Path(name).exists() else name.rpartition("@")
     changes = (f"variant={variant}", *values) if at else values
     bench = open_bench(head if at else name, changes)
     system = bench.system()

@@ -138,12 +138,13 @@ class Kept:
 
     def __call__(self, system: System) -> Parts:
         key = design_key(system, settable=True)
-        if key not in self._kept:
-            self._kept[key] = Parts.of(system)
-        self._kept.move_to_end(key)
+        parts = self._kept.pop(key, None)  # threads may share this: no key is looked up twice
+        if parts is None:
+            parts = Parts.of(system)
+        self._kept[key] = parts
         if len(self._kept) > self._most:
             self._kept.popitem(last=False)
-        return self._kept[key]
+        return parts
 
 
 def fabric_levels(system: System) -> dict[str, int]:

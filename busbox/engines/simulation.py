@@ -98,7 +98,7 @@ class KeptSimulations:
 
     def give_back(self, simulated: Simulation) -> None:
         """Keep a simulator that no run needs any more."""
+        self._kept.pop(simulated.key, None)  # threads may share this: no key is looked up twice
         self._kept[simulated.key] = simulated
-        self._kept.move_to_end(simulated.key)
         if len(self._kept) > self._most:
             self._kept.popitem(last=False)

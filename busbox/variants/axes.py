@@ -7,15 +7,23 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import product
-from typing import Any
+from math import log
+from typing import TYPE_CHECKING, Any
 
 from busbox.basics.errors import InputError, format_value
 from busbox.bench.set_values import toml_value
 
+if TYPE_CHECKING:
+    from busbox.bench.bench import Bench
+
 #: The most variants of one sweep.
 MOST = 1_000_000
-_RANGE = re.compile(r"(?P<first>[^/]+?)\.\.(?P<last>[^/]+?)(?:/(?P<step>.+))?")
-_NUMBER = re.compile(r"(?P<number>0x[0-9a-fA-F_]+|[0-9][0-9_]*(?:\.[0-9]+)?)\s*(?P<unit>[A-Za-z]*)")
+#: The most digits of a value in a range by a factor.
+DIGITS = 300
+_RANGE = re.compile(r"(?P<first>[^/\"'\[{]+?)\.\.(?P<last>[^/]+?)(?:/(?P<step>.+))?")
+_NUMBER = re.compile(
+    r"(?P<number>0x[0-9a-fA-F][0-9a-fA-F_]*|[0-9][0-9_]*(?:\.[0-9]+)?)\s*(?P<unit>[A-Za-z]*)"
+)
 _UNITS = {
     "": (Fraction(1), ""),
     **{unit: (Fraction(10) ** power, "Hz") for unit, power in
@@ -163,6 +171,7 @@ def _with_step(first: Quantity, last: Quantity, text: str, option: str) -> Range
         if given.unit or given.value <= 1 or first.value <= 0:
             raise InputError.of(f"{wrong}, not {text!r}", option)
         one = Range(first, last, None, given.value)
+        _check_growth(one, given.places, text, option)
     else:
         if not given.unit:
             given = Quantity(given.value, last.unit)
@@ -172,6 +181,20 @@ def _with_step(first: Quantity, last: Quantity, text: str, option: str) -> Range
         if (last.size - first.size) / given.size >= MOST:
             raise InputError.of(f"a range must have at most {MOST:,} values; {text!r}", option)
     return one
+
+
+def _check_growth(one: Range, places: int, text: str, option: str) -> None:
+    """Refuse a range by a factor that has too many values, or values of too many digits."""
+    count = int(_log(one.last.size / one.first.size) / _log(one.factor)) + 1
+    if count > MOST:
+        raise InputError.of(f"a range must have at most {MOST:,} values; {text!r}", option)
+    if count * places > DIGITS:
+        problem = f"the values of a range must have at most {DIGITS} digits after the point"
+        raise InputError.of(f"{problem}; {text!r} gives more", option)
+
+
+def _log(number: Fraction) -> float:
+    return log(number.numerator) - log(number.denominator)
 
 
 def axis_of(given: str, option: str = "--vary") -> Axis:
@@ -193,6 +216,8 @@ def axis_of(given: str, option: str = "--vary") -> Axis:
         )  # fmt: skip
     values: list[Any] = []
     for part in _parts(text):
+        if not part.strip():
+            raise InputError.of(f"must have a value at each side of a comma, not {given!r}", option)
         found = parse_range(part, option, stepped=True)
         values += [toml_value(part.strip())] if found is None else found.values()
     return _checked(Axis(key, tuple(values)), option)
@@ -222,12 +247,12 @@ def axes_of(table: Mapping[str, Any], option: str = "vary") -> tuple[Axis, ...]:
 def _checked(axis: Axis, option: str) -> Axis:
     if not axis.values:
         raise InputError.of(f"{axis.key} must have at least one value", option)
-    seen: list[Any] = []
+    seen: set[tuple[type, str]] = set()
     for value in axis.values:
-        if value in seen and len(axis.values) < 1_000:
+        if (type(value), repr(value)) in seen:
             text = f"{axis.key} must have each value once; {format_value(value)} is there twice"
             raise InputError.of(text, option)
-        seen.append(value)
+        seen.add((type(value), repr(value)))
     return axis
 
 
@@ -270,3 +295,21 @@ def combinations(axes: Iterable[Axis], option: str = "--vary") -> list[tuple[Any
         text = f"a sweep must have at most {MOST:,} variants; these are {count:,}"
         raise InputError.of(text, option)
     return list(product(*(axis.values for axis in axes)))
+
+
+def check_key(bench: Bench, key: str, values: Iterable[Any], option: str = "--vary") -> None:
+    """Refuse a key that no bench has, before anything runs; a value is checked when it is run.
+
+    Raises
+    ------
+    InputError : all these values are refused
+    """
+    problem: InputError | None = None
+    for value in values:
+        try:
+            bench.with_values({key: value}, option).devices()
+            return
+        except InputError as error:
+            problem = problem or error
+    if problem is not None:
+        raise InputError(problem.mistakes)

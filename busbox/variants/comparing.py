@@ -7,7 +7,7 @@ instruction, register and direction (by the instruction's address where both kno
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -232,7 +232,11 @@ def _around(text: str, place: int) -> str:
 def _frames(one: Recording, other: Recording) -> Iterator[Difference]:
     for name in sorted({*one.seen, *other.seen}):
         sides = [run.seen[name].frames if name in run.seen else None for run in (one, other)]
+        if sides[0] is None and sides[1] is None:
+            continue
         if sides[0] is None or sides[1] is None:
+            side = "A" if sides[1] is None else "B"
+            yield Difference("frames", name, f"only {side} shows frames of {name}")
             continue
         if len(sides[0]) != len(sides[1]):
             text = f"{name} shows {counted(len(sides[0]), 'frame')} in A, {len(sides[1]):,} in B"
@@ -250,8 +254,11 @@ def _frames(one: Recording, other: Recording) -> Iterator[Difference]:
 
 def _profiles(name: str, one: Recording, other: Recording) -> Iterator[Difference]:
     facts = [run.seen[name].facts.get("profiles", {}) for run in (one, other)]
-    for profile in facts[0]:
-        if profile not in facts[1]:
+    for profile in {**facts[0], **facts[1]}:
+        judged = [profile in side for side in facts]
+        if not all(judged):
+            text = f"profile {profile} of {name} is judged in {'A' if judged[0] else 'B'} only"
+            yield Difference("frames", f"{name}.{profile}", text)
             continue
         kept = [side[profile]["passes"] for side in facts]
         if kept[0] != kept[1]:
@@ -272,12 +279,23 @@ def _findings(one: Recording, other: Recording) -> Iterator[Difference]:
             if first is not None and not min(counts):
                 text += f"; first at {_when(first.cycle, run)}: {first.message}"
             yield Difference("findings", rule, text)
+        elif one.counts.get(rule, {}) != other.counts.get(rule, {}):
+            places = [_places(run.counts.get(rule, {})) for run in (one, other)]
+            text = f"{rule}: at {places[0]} in A, at {places[1]} in B"
+            yield Difference("findings", rule, text)
+
+
+def _places(counts: Mapping[str, int]) -> str:
+    return ", ".join(f"{of} ({counted(count, 'time')})" for of, count in sorted(counts.items()))
 
 
 def _expectations(one: Recording, other: Recording) -> Iterator[Difference]:
     met = [{verdict.what: verdict for verdict in run.verdicts} for run in (one, other)]
-    for what in met[0]:
-        if what in met[1] and met[0][what].met != met[1][what].met:
+    for what in {**met[0], **met[1]}:
+        if what not in met[0] or what not in met[1]:
+            yield Difference("expectations", what, f"{what}: only {'A' if what in met[0] else 'B'} "
+                             "expects it")  # fmt: skip
+        elif met[0][what].met != met[1][what].met:
             verdicts = [
                 f"{'met' if side[what].met else 'not met'} ({side[what].seen})" for side in met
             ]
@@ -286,7 +304,10 @@ def _expectations(one: Recording, other: Recording) -> Iterator[Difference]:
 
 
 def _certain(one: Recording, other: Recording) -> Iterator[Difference]:
-    texts = [run.certain.text(run.clock_hz) if run.certain else "" for run in (one, other)]
+    texts = [
+        run.certain.text(run.clock_hz) if run.certain else "certain throughout"
+        for run in (one, other)
+    ]
     doubts = [bool(run.certain and run.certain.doubt) for run in (one, other)]
     if any(doubts) and texts[0] != texts[1]:
         yield Difference("certain", "", f"A is {texts[0]}; B is {texts[1]}")
@@ -301,13 +322,15 @@ def _verdict(one: Recording, other: Recording, found: Sequence[Difference], harm
         _same_bytes(one, other, "texts" in parts, harmless),
         _same_colours(one, other, [entry for entry in found if entry.part == "frames"]),
     ]
-    words = [", ".join(word for word in first if word)]
+    words: list[str] = []
     counts = len(one.accesses), len(other.accesses)
     if counts[0] != counts[1]:
         more = "more" if counts[1] > counts[0] else "fewer"
         words.append(f"{counted(abs(counts[1] - counts[0]), 'access', 'accesses')} {more}")
+    elif "accesses" in parts:
+        words.append("other accesses")
     words += _shifts(one, other)
-    words += [entry.text for entry in found if entry.part == "frames" and "profile" in entry.text]
+    words += [entry.text for entry in found if entry.part == "frames" and "." in entry.of]
     rules = [entry.of for entry in found if entry.part == "findings"]
     if rules:
         words.append(f"other findings: {', '.join(rules)}")
@@ -317,7 +340,9 @@ def _verdict(one: Recording, other: Recording, found: Sequence[Difference], harm
         words.append("not certain to the end")
     if not found:
         return "equal in all that is compared"
-    return "; ".join(word for word in words if word)
+    if not words and not any(word.startswith("other") for word in first):
+        words.append(found[0].text)
+    return "; ".join(word for word in (", ".join(word for word in first if word), *words) if word)
 
 
 def _same_bytes(one: Recording, other: Recording, differ: bool, harmless: bool) -> str:
@@ -331,7 +356,8 @@ def _same_bytes(one: Recording, other: Recording, differ: bool, harmless: bool) 
 def _same_colours(one: Recording, other: Recording, found: Sequence[Difference]) -> str:
     if not any(seen.frames for run in (one, other) for seen in run.seen.values()):
         return ""
-    return "other colours" if any("shows" in entry.text for entry in found) else "same colours"
+    other_colours = any("." not in entry.of for entry in found)
+    return "other colours" if other_colours else "same colours"
 
 
 def _shifts(one: Recording, other: Recording) -> Iterator[str]:

@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from busbox.basics.errors import InputError, nearest
 from busbox.basics.units import show_seconds
@@ -110,13 +111,16 @@ def _met(one: Measured) -> tuple[bool, str]:
 
 def _texts(one: Measured) -> str:
     texts = one.recording.texts
-    other = [name for name in texts if texts[name] != one.base.texts.get(name)]
+    other = _unlike(texts, one.base.texts)
     return f"{', '.join(other)} differs" if other else "equal"
 
 
+def _unlike(one: Mapping[str, Any], other: Mapping[str, Any]) -> list[str]:
+    return sorted(name for name in {*one, *other} if one.get(name) != other.get(name))
+
+
 def _colours(one: Measured) -> tuple[bool, str]:
-    frames = Base.of(one.recording).frames
-    other = [name for name in frames if frames[name] != one.base.frames.get(name)]
+    other = _unlike(Base.of(one.recording).frames, one.base.frames)
     return not other, f"{', '.join(other)} differs" if other else "equal"
 
 
@@ -142,7 +146,7 @@ def _comparison(
     def check(one: Measured) -> tuple[bool, str]:
         value = measure.of(one)
         if isinstance(value, bool) or not isinstance(value, int | float):
-            return False, f"{measure.name} is {'not known' if value is None else value}"
+            return False, f"{measure.name} is {_shown(value, measure)}"
         return sign(value, limit), f"{measure.name} is {_shown(value, measure)}"
 
     return check
@@ -151,6 +155,9 @@ def _comparison(
 def _word_comparison(
     measure: Measure, sign: str, text: str, option: str
 ) -> Callable[[Measured], tuple[bool, str]]:
+    if measure.unit and text != "nothing":
+        needed = "a time such as 20 ms" if measure.unit == "s" else "a number"
+        raise InputError.of(f"{measure.name} is compared with {needed}, not {text!r}", option)
     if sign not in ("==", "!="):
         raise InputError.of(f"{measure.name} {sign} needs a number, not {text!r}", option)
 

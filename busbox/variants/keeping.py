@@ -37,6 +37,8 @@ def check_name(file: Path, option: str = "-o") -> None:
     if file.suffix not in SUFFIXES:
         text = f"must end in {join_or(SUFFIXES)}, not {file.name!r}{nearest(file.suffix, SUFFIXES)}"
         raise InputError.of(text, option)
+    if file.is_dir():
+        raise InputError.of(f"must be a file, and {str(file)!r} is a folder", option)
     if not file.resolve().parent.is_dir():
         raise InputError.of(f"there is no folder {str(file.parent)!r}", option)
     if file.suffix == ".parquet":
@@ -170,10 +172,11 @@ def _as_parquet(columns: Sequence[str], rows: Sequence[Row]) -> bytes:
     for name in columns:
         values = [row.get(name) for row in rows]
         kinds = {type(value) for value in values if value is not None}
-        if kinds <= {int, float} and len(kinds) > 1:
+        large = any(type(value) is int and not -(2**63) <= value < 2**63 for value in values)
+        if kinds == {int, float} and not large:
             values = [None if value is None else float(value) for value in values]
-        elif len(kinds) > 1:
-            values = [None if value is None else str(value) for value in values]
+        elif len(kinds) > 1 or large:
+            values = [None if value is None else str(_cell(value)) for value in values]
         table[name] = values
     out = arrow.BufferOutputStream()
     arrow.parquet.write_table(arrow.table(table), out)

@@ -7,8 +7,11 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property, partial
 from itertools import pairwise
+from math import isfinite
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from busbox.basics.errors import InputError, format_error, format_value, join_or, nearest
 from busbox.basics.loading import load_object
@@ -19,6 +22,10 @@ from busbox.system.system import System
 
 #: What a cell of a sweep can hold.
 Cell = bool | int | float | str | None
+
+
+class NotMeasured(InputError):
+    """A run has nothing that a measure could be taken from: the cell of a variant is empty then."""
 
 
 @dataclass(frozen=True)
@@ -45,7 +52,6 @@ class Measured:
 
     recording: Recording
     base: Base
-    harmless: bool = False
 
     @cached_property
     def report(self) -> Mapping[str, Any]:
@@ -67,12 +73,19 @@ class Measure:
     text : what it is
     of : returns it
     unit : of a number
+    target : ``FILE.py:FUNCTION`` of a measure of one's own, "" for the others
     """
 
     name: str
     text: str
     of: Callable[[Measured], Cell] = field(compare=False)
     unit: str = ""
+    target: str = ""
+
+    @property
+    def asked(self) -> str:
+        """What :func:`measure_of` finds it by."""
+        return self.target or self.name
 
 
 def masked(text: str) -> str:
@@ -164,7 +177,8 @@ def measure_of(name: str, system: System, folder: Path, option: str = "--measure
         function = load_object(name, folder, "function")
         if not callable(function):
             raise InputError.of(f"{name} must be a function of the recording", option)
-        return Measure(name.rpartition(":")[2], f"{name}", partial(_call, function, name))
+        column = name.rpartition(":")[2]
+        return Measure(column, name, partial(_call, function, name), target=name)
     if name in _BY_NAME:
         return _BY_NAME[name]
     head, _, rest = name.partition(".")
@@ -213,13 +227,15 @@ def _call(function: Callable[[Recording], Any], name: str, one: Measured) -> Cel
         value = function(one.recording)
     except Exception as error:
         raise InputError.of(f"{name} raised {format_error(error)}") from None
-    if hasattr(value, "item"):
+    if isinstance(value, np.generic):
         value = value.item()
-    if not isinstance(value, bool | int | float | str | None):
+    fine = isinstance(value, bool | int | float | str | None)
+    if not fine or (isinstance(value, float) and not isfinite(value)):
         raise InputError.of(
-            f"{name} must return a number, a text or nothing, not {format_value(value)}"
+            f"{name} must return a finite number, a text or nothing, not {format_value(value)}"
         )
-    return value
+    cell: Cell = value
+    return cell
 
 
 def _register(parts: tuple[str, ...], one: Measured) -> Cell:
@@ -235,7 +251,7 @@ def _profile(parts: tuple[str, ...], one: Measured) -> Mapping[str, Any] | None:
     if parts[1] not in profiles:
         known = join_or(profiles) if profiles else "none"
         text = f"{parts[0]} was not judged by a profile {parts[1]!r}{nearest(parts[1], list(profiles))}"
-        raise InputError.of(f"{text} (known: {known})")
+        raise NotMeasured.of(f"{text} (known: {known})")
     found: Mapping[str, Any] = profiles[parts[1]]
     return found
 
@@ -251,7 +267,7 @@ def _margin(parts: tuple[str, ...], one: Measured) -> Cell:
     if len(parts) == 3:
         if parts[2] not in windows:
             text = f"{parts[1]} has no window {parts[2]!r}{nearest(parts[2], list(windows))}"
-            raise InputError.of(f"{text} (known: {join_or(windows)})")
+            raise NotMeasured.of(f"{text} (known: {join_or(windows)})")
         windows = {parts[2]: windows[parts[2]]}
     margins = [window["worst_margin_ns"] for window in windows.values()]
     found = [margin for margin in margins if margin is not None]

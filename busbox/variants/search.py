@@ -6,10 +6,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from busbox.basics.errors import InputError
+from busbox.basics.errors import InputError, format_error
 from busbox.bench.bench import Bench
 from busbox.recording import Recording
-from busbox.variants.axes import MOST, Axis, Range, combinations
+from busbox.variants.axes import MOST, Axis, Range, check_key, combinations
 from busbox.variants.conditions import Condition, condition_of, first_broken
 from busbox.variants.measures import Base
 from busbox.variants.working import kept_engine
@@ -69,9 +69,12 @@ class Found:
         count = len(self.tried)
         if self.walked:
             return f"All {count:,} values were tried."
+        tried = f"{count:,} of {len(self.values):,} values were tried: along these the answer "
+        if len({one.holds for one in self.tried}) == 1:
+            return f"{tried}never changes; values that were not tried are taken to follow."
         return (
-            f"{count:,} of {len(self.values):,} values were tried: along these the answer changes "
-            "once, so the range was halved; values that were not tried are taken to follow."
+            f"{tried}changes once, so the range was halved; values that were not tried are taken to "
+            "follow."
         )
 
 
@@ -107,14 +110,19 @@ def search(
     ------
     InputError : a mistake in the bench or a condition, before anything runs
     """
-    if within.step is not None and (within.last.size - within.first.size) / within.step > MOST:
+    if within.step is not None and (within.last.size - within.first.size) / within.step >= MOST:
         raise InputError.of(f"must have at most {MOST:,} values; give a step", "--range")
     values = within.values()
     system = bench.system()
     conditions = tuple(condition_of(text, system, bench.folder) for text in such_that)
     if not conditions:
         raise InputError.of("must be given at least once, such as 'no finding'", "--such-that")
-    _check_key(bench, key, (values[0], values[-1]))
+    check_key(bench, key, (values[0], values[-1]), "--range")
+    searched = combinations(others)
+    for axis in others:
+        if axis.key == key:
+            raise InputError.of(f"{key} is what is searched for; vary another key", "--vary")
+        check_key(bench, axis.key, axis.values, "--vary")
     as_it_stands = bench.run(kept_engine(engine), until, system=system, carried=False)
     base = Base.of(as_it_stands)
     try:
@@ -122,29 +130,11 @@ def search(
     except InputError as error:
         raise InputError.of(str(error), "--such-that") from None
     found = []
-    for combination in combinations(others):
+    for combination in searched:
         changes = {axis.key: value for axis, value in zip(others, combination, strict=True)}
         trial = _Trial(bench, key, changes, conditions, base, engine, until, progress)
         found.append(_search(trial, values, largest, walk))
     return found
-
-
-def _check_key(bench: Bench, key: str, values: Sequence[Any]) -> None:
-    """Refuse a key that no bench has, before anything runs; a value is checked when it is run.
-
-    Raises
-    ------
-    InputError : both ends of the range are refused
-    """
-    problem: InputError | None = None
-    for value in values:
-        try:
-            bench.with_values({key: value}, "--range").devices()
-            return
-        except InputError as error:
-            problem = problem or error
-    if problem is not None:
-        raise InputError(problem.mistakes)
 
 
 class _Trial:
@@ -180,6 +170,8 @@ class _Trial:
             broken = first_broken(self._conditions, recording, self._base)
         except InputError as error:
             return Tried(value, "it can be run", str(error).splitlines()[0])
+        except Exception as error:  # a model or a function of the bench, with this value
+            return Tried(value, "it can be run", f"raised {format_error(error)}")
         return Tried(value) if broken is None else Tried(value, *broken)
 
     def _run(self, value: Any) -> Recording:

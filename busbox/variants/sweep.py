@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import inspect
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
@@ -18,13 +19,14 @@ from busbox.basics.errors import InputError, format_error
 from busbox.bench.bench import Bench
 from busbox.recording import Recording
 from busbox.system.system import System
-from busbox.variants.axes import Axis, axes_of, axis_of, combinations
+from busbox.variants.axes import Axis, axes_of, axis_of, check_key, combinations
 from busbox.variants.keeping import MESSAGE, Keeping, Row, check_name
 from busbox.variants.measures import (
     Base,
     Cell,
     Measure,
     Measured,
+    NotMeasured,
     default_measures,
     measure_of,
     measures_of,
@@ -70,12 +72,20 @@ class Task:
             recording = changed.run(engine, self.until, system=system, carried=False)
             one = Measured(recording, self.base)
             found = [measure_of(name, system, self.bench.folder) for name in self.measures]
-            cells: dict[str, Cell] = {measure.name: measure.of(one) for measure in found}
+            cells = {measure.name: _cell_of(measure, one) for measure in found}
         except InputError as error:
             return {MESSAGE: str(error)}
         except Exception as error:
             return {MESSAGE: f"raised {format_error(error)}"}
         return {**cells, MESSAGE: None}
+
+
+def _cell_of(measure: Measure, one: Measured) -> Cell:
+    """Return what is measured of a variant; nothing where the variant has no such thing."""
+    try:
+        return measure.of(one)
+    except NotMeasured:
+        return None
 
 
 @dataclass(frozen=True)
@@ -168,17 +178,19 @@ def sweep(
     if file is not None:
         check_name(Path(file))
     for axis in axes:
-        _check_key(bench, axis)
+        check_key(bench, axis.key, axis.values)
     system = bench.system()
     base = bench.run(engine, until, system=system)
     names = measure if measure is not None else table.get("measure")
-    measures, asked = _measures(names, system, base, bench)
+    measures = _measures(names, system, base, bench)
+    asked = tuple(one.asked for one in measures)
+    _check_columns(axes, measures)
     compared = Base.of(base)
     tasks = {
         number: Task(bench, _changes(axes, one), asked, compared, engine, until)
         for number, one in enumerate(values)
     }
-    kept = None if file is None else Keeping(Path(file), _identity(base, axes, asked, until))
+    kept = None if file is None else Keeping(Path(file), _identity(bench, base, axes, asked, until))
     rows = _rows(tasks, kept, jobs, executor, progress)
     whole = tuple({**_shown(axes, one), **rows[number]} for number, one in enumerate(values))
     as_it_stands = Measured(base, compared)
@@ -190,15 +202,19 @@ def sweep(
 
 def _measures(
     names: Sequence[str] | None, system: System, base: Recording, bench: Bench
-) -> tuple[tuple[Measure, ...], tuple[str, ...]]:
-    """Return what is measured, and the names by which a worker finds it again."""
+) -> tuple[Measure, ...]:
     if names is None:
-        measures = default_measures(system, base)
-    else:
-        measures = measures_of(names, system, base, bench.folder)
-    if names is None or "margins" in names:
-        names = [one.name for one in measures]
-    return measures, tuple(names)
+        return default_measures(system, base)
+    return measures_of(names, system, base, bench.folder)
+
+
+def _check_columns(axes: Sequence[Axis], measures: Sequence[Measure]) -> None:
+    """Refuse a measure of one's own that is called like another column."""
+    taken = {*(axis.key for axis in axes), MESSAGE}
+    for one in measures:
+        if one.name in taken:
+            text = f"{one.asked} must have another name: the table has a column {one.name!r}"
+            raise InputError.of(text, "--measure")
 
 
 def _rows(
@@ -251,51 +267,48 @@ def axes_from(vary: object, table: Mapping[str, Any]) -> tuple[Axis, ...]:
     return axes
 
 
-def _check_key(bench: Bench, axis: Axis) -> None:
-    """Refuse a key that no bench has, before anything runs; a value is checked when it is run.
-
-    Raises
-    ------
-    InputError : every value of the axis is refused
-    """
-    problem: InputError | None = None
-    for value in axis.values:
-        try:
-            bench.with_values({axis.key: value}, "--vary").devices()
-            return
-        except InputError as error:
-            problem = problem or error
-    if problem is not None:
-        raise InputError(problem.mistakes)
-
-
 def _changes(axes: Sequence[Axis], values: Sequence[Any]) -> dict[str, Any]:
     return {axis.key: value for axis, value in zip(axes, values, strict=True)}
 
 
 def _shown(axes: Sequence[Axis], values: Sequence[Any]) -> dict[str, Cell]:
     """Return the values of a variant as cells: a list or a table as JSON."""
-    return {
-        axis.key: value if isinstance(value, bool | int | float | str) else json.dumps(value)
-        for axis, value in zip(axes, values, strict=True)
-    }
+    return {axis.key: _as_cell(value) for axis, value in zip(axes, values, strict=True)}
 
 
-def _identity(base: Recording, axes: Sequence[Axis], names: Sequence[str], until: object) -> str:
+def _as_cell(value: Any) -> Cell:
+    if isinstance(value, bool | int | float | str):
+        return value
+    return json.dumps(value, default=_label) if isinstance(value, list | dict) else _label(value)
+
+
+def _label(value: Any) -> str:
+    return str(getattr(value, "__qualname__", value))
+
+
+def _identity(
+    bench: Bench, base: Recording, axes: Sequence[Axis], names: Sequence[str], until: object
+) -> str:
     """Return which sweep it is: a digest of the bench with its files, values and measures."""
     carried = base.carried
-    digest = hashlib.sha256()
-    facts = [
-        version("busbox"),
-        [[axis.key, list(map(repr, axis.values))] for axis in axes],
-        list(names),
-    ]
-    digest.update(json.dumps([*facts, repr(until)]).encode())
+    varied = [[axis.key, list(axis.values)] for axis in axes]
+    facts = [version("busbox"), varied, list(names), repr(until), bench.keys]
+    digest = hashlib.sha256(json.dumps(facts, sort_keys=True, default=_source).encode())
+    for name in sorted({name.rpartition(":")[0] for name in names if ".py:" in name}):
+        digest.update((bench.folder / name).read_bytes())
     if carried is not None:
         digest.update(json.dumps(carried.facts(), sort_keys=True, default=repr).encode())
         for name, contents in sorted(carried.files.items()):
             digest.update(name.encode() + bytes(contents))
     return digest.hexdigest()
+
+
+def _source(value: Any) -> str:
+    """Return what stands for an object of Python: the text of a function or class, if there is one."""
+    try:
+        return inspect.getsource(value)
+    except (OSError, TypeError):
+        return _label(value) if callable(value) else repr(value)
 
 
 def _work(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import pickle
 import signal
 import time
 from collections.abc import Callable, Iterator, Mapping
@@ -12,7 +13,7 @@ from concurrent.futures.process import BrokenProcessPool
 from functools import cache
 from typing import Any
 
-from busbox.basics.errors import format_error
+from busbox.basics.errors import InputError, format_error
 from busbox.engines import EngineFactory, engine_class, for_many_runs
 from busbox.variants.keeping import MESSAGE, Row
 
@@ -53,10 +54,16 @@ def on_processes(tasks: Mapping[int, Task], done: Done, jobs: int | None) -> Non
     Parameters
     ----------
     jobs : how many; None for one a core, and none at all if the first variants show that the rest
-        takes no longer than a process needs to start
+        takes no longer than a process needs to start, or if they cannot be sent to a process
+
+    Raises
+    ------
+    InputError : processes are asked for, and the variants cannot be sent to them
     """
     left = dict(tasks)
-    if jobs is None:
+    if jobs is not None:
+        _check_sendable(left)
+    else:
         jobs = cores()
         begun, number = time.monotonic(), 0
         for number, task in tasks.items():
@@ -64,7 +71,7 @@ def on_processes(tasks: Mapping[int, Task], done: Done, jobs: int | None) -> Non
             del left[number]
             spent = time.monotonic() - begun
             share = spent / (len(tasks) - len(left)) * len(left)
-            if jobs > 1 and share > SHORT and spent > 0.2:
+            if jobs > 1 and share > SHORT and spent > 0.2 and not _unsendable(task):
                 break
     while left:
         workers = _pool(min(jobs, len(left)))
@@ -80,6 +87,23 @@ def on_processes(tasks: Mapping[int, Task], done: Done, jobs: int | None) -> Non
             raise
         finally:
             workers.shutdown(cancel_futures=True)
+
+
+def _check_sendable(tasks: Mapping[int, Task]) -> None:
+    for task in list(tasks.values())[:1]:
+        problem = _unsendable(task)
+        if problem:
+            text = f"the bench cannot be sent to another process ({problem}); jobs must be 1"
+            raise InputError.of(text, "jobs")
+
+
+def _unsendable(task: Task) -> str:
+    """Return why a variant cannot be sent to another process, "" if it can."""
+    try:
+        pickle.dumps(task)
+    except Exception as error:  # whatever the objects of the bench raise
+        return format_error(error)
+    return ""
 
 
 def _pool(jobs: int) -> ProcessPoolExecutor:

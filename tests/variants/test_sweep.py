@@ -348,7 +348,12 @@ def test_a_cluster_loses_a_worker_and_nothing_else(bench: Bench) -> None:
         (["clock=8MHz"], ["margin.string.P9"], None, "was not judged by a profile 'P9'"),
         (["clock=8MHz"], ["margin.string.P4.zero"], None, "P4 has no window 'zero'"),
         (["clock=8MHz"], ["checks.py:none"], None, "none"),
-        (["clock=8MHz"], ["checks.py:wrong"], None, "must return a number, a text or nothing"),
+        (
+            ["clock=8MHz"],
+            ["checks.py:wrong"],
+            None,
+            "must return a finite number, a text or nothing",
+        ),
         (["clock=8MHz"], ["checks.py:breaks"], None, "raised ZeroDivisionError: no"),
         (["clock=8MHz"], None, "t.txt", "must end in .csv, .json or .parquet, not 't.txt'"),
         (["clock=8MHz"], None, "no/t.csv", "there is no folder"),
