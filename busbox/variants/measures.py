@@ -17,6 +17,7 @@ from busbox.basics.errors import InputError, format_error, format_value, join_or
 from busbox.basics.loading import load_object
 from busbox.exports.json_report import as_object
 from busbox.exports.usage import usage
+from busbox.lines.profiles import WINDOWS
 from busbox.recording import Recording
 from busbox.system.system import System
 
@@ -219,6 +220,9 @@ def _problem(head: str, parts: list[str], system: System) -> str:
         strings = [one.name for one in system.attached if "frames" in one.part.sends]
         if parts[0] not in strings:
             return f"there is no lamp string {parts[0]!r}{nearest(parts[0], strings)}"
+        if len(parts) == 3 and parts[2] not in WINDOWS:
+            text = f"{parts[1]} has no window {parts[2]!r}{nearest(parts[2], list(WINDOWS))}"
+            return f"{text} (known: {join_or(WINDOWS)})"
     return ""
 
 
@@ -265,10 +269,7 @@ def _margin(parts: tuple[str, ...], one: Measured) -> Cell:
     profile = _profile(parts, one)
     windows = {} if profile is None else profile["windows"]
     if len(parts) == 3:
-        if parts[2] not in windows:
-            text = f"{parts[1]} has no window {parts[2]!r}{nearest(parts[2], list(windows))}"
-            raise NotMeasured.of(f"{text} (known: {join_or(windows)})")
-        windows = {parts[2]: windows[parts[2]]}
+        windows = {name: windows[name] for name in windows if name == parts[2]}
     margins = [window["worst_margin_ns"] for window in windows.values()]
     found = [margin for margin in margins if margin is not None]
     return min(found) if found else None
@@ -331,6 +332,6 @@ def measures_of(
 
 def _windows(base: Recording) -> Iterator[str]:
     for name, seen in base.seen.items():
-        for profile, facts in seen.facts.get("profiles", {}).items():
-            for window in facts["windows"]:
+        for profile in seen.facts.get("profiles", {}):
+            for window in WINDOWS:
                 yield f"margin.{name}.{profile}.{window}"
