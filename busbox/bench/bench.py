@@ -177,7 +177,7 @@ class Bench:
         facts = replay(system, factory, _until(until, system.clock_hz), progress, live=live)
         if carried:
             keys = self.keys
-            if live is not None and live.inputs:
+            if live is not None and live.tables():
                 keys = keys | {"input": [*keys.get("input", []), *live.tables()]}
             inside = carry(keys, self.folder, system, traffic, facts)
             facts = replace(facts, carried=inside)

@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from busbox.basics.errors import InputError, Mistake
-from busbox.basics.files import replacing
+from busbox.basics.files import replace_file
 from busbox.cli import completing
 from busbox.cli.writes import no_place
 from busbox.run.live import Live
 
+if TYPE_CHECKING:
+    from busbox.recording import Recording
+
 #: What stands behind the slot for a pseudo-terminal.
 PSEUDO = "pty"
 #: Options that run a bench more than once, or print something else to standard output.
-_AGAINST = ("check_engines", "stop_on", "as_json")
+_AGAINST = {"check_engines": "--check-engines", "stop_on": "--stop-on", "as_json": "--json"}
 
 
 def live_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -37,18 +41,20 @@ def live_options(command: Callable[..., Any]) -> Callable[..., Any]:
             "--typed",
             metavar="FILE",
             shell_complete=completing.files,
-            help="Write what was typed as [[input]] tables of a bench; without it, print them.",
+            help="With --live: write what was typed to this new file, as [[input]] tables of a bench; "
+            "without it, they are printed.",
         ),
         click.option(
             "--pace",
             metavar="NUMBER",
-            help="Simulated seconds in a second, at most, such as 1 for real time.",
+            help="With --live: simulated seconds in a second, at most; 1 is real time. Without it, as "
+            "fast as it can.",
         ),
         click.option(
             "--live",
             metavar="SLOT[=pty]",
-            help="Connect this terminal, or a new pseudo-terminal, to a serial port. Ctrl-D or Ctrl-C "
-            "ends the run.",
+            help="Connect this terminal to the serial port in SLOT, or a new pseudo-terminal (=pty), "
+            "while the run goes on. Ctrl-D in this terminal, or Ctrl-C, ends the run.",
         ),
     ):
         with_terminal = option(with_terminal)
@@ -73,21 +79,18 @@ class Terminal:
     typed: str | None
 
 
-def keep(terminal: Terminal | None, live: Live | None) -> None:
-    """Write what was typed to the file for it, or print it; nothing without a terminal.
-
-    Raises
-    ------
-    InputError : the file cannot be written
-    """
+def show_typed(terminal: Terminal | None, live: Live | None, recording: Recording) -> None:
+    """Print what was typed, if no file has it, and how the run is repeated."""
     if terminal is None or live is None:
         return
-    if terminal.typed is not None:
-        with replacing(Path(terminal.typed)) as file:
-            file.write(live.toml().encode("utf-8"))
-    elif live.inputs:
+    tables = live.toml()
+    if tables and terminal.typed is None:
         click.echo("\nTyped, as tables of the bench:\n")
-        click.echo(live.toml(), nl=False)
+        click.echo(tables, nl=False)
+    if recording.ended == "until":
+        tables = "these tables" if terminal.typed is None else f"the tables in {terminal.typed}"
+        text = f"To repeat the run, add {tables} to the bench and run it with --until"
+        click.echo(f"\n{text} {recording.cycles}.")
 
 
 def _terminal_of(live: str | None, pace: str | None, typed: str | None) -> Terminal | None:
@@ -103,11 +106,10 @@ def _terminal_of(live: str | None, pace: str | None, typed: str | None) -> Termi
         mistakes = [Mistake("needs --live", option) for option, value in given if value is not None]
     else:
         used = click.get_current_context().params
-        for name in _AGAINST:
-            if used.get(name):
-                option = "--json" if name == "as_json" else f"--{name.replace('_', '-')}"
-                mistakes.append(Mistake(f"cannot be combined with {option}", "--live"))
-    problem = no_place(typed) if typed is not None else ""
+        against = [option for name, option in _AGAINST.items() if used.get(name)]
+        against += [f"--write {one}" for one in used.get("given") or () if one.endswith("=-")]
+        mistakes += [Mistake(f"cannot be combined with {option}", "--live") for option in against]
+    problem = _no_file(typed) if typed is not None else ""
     mistakes += [Mistake(problem, "--typed")] if problem else []
     number = None
     try:
@@ -122,6 +124,13 @@ def _terminal_of(live: str | None, pace: str | None, typed: str | None) -> Termi
     if sign and kind != PSEUDO:
         raise InputError.of(f"must be SLOT or SLOT={PSEUDO}, not {live!r}", "--live")
     return Terminal(slot, bool(sign), number, typed)
+
+
+def _no_file(typed: str) -> str:
+    """Return why what is typed cannot be written to a file, or "" if it can."""
+    if typed != "-" and os.path.lexists(typed) and not os.path.isdir(typed):
+        return f"must be a new file, so that nothing typed before is lost, not {typed!r}"
+    return no_place(typed) if typed != "-" else "must be a file; without it, the tables are printed"
 
 
 def _pace(text: str) -> float:
@@ -145,13 +154,22 @@ def terminal_open(terminal: Terminal | None) -> Iterator[Live | None]:
         return
     from busbox.cli.far_end import pseudo_terminal, this_terminal
 
-    def say(name: str) -> None:
-        click.echo(f"{terminal.slot} is at {name}", err=True)
+    def say(text: str) -> None:
+        click.echo(f"{terminal.slot} {text}", err=True)
 
     with pseudo_terminal(say) if terminal.pseudo else this_terminal() as far:
         live = Live(terminal.slot, far, terminal.pace)
         try:
             yield live
         except BaseException:
-            keep(terminal, live)
+            if live.inputs and terminal.typed is None:
+                click.echo(f"\nTyped, as tables of the bench:\n\n{live.toml()}", err=True, nl=False)
+            elif live.inputs:
+                _write(terminal, live)
             raise
+        _write(terminal, live)
+
+
+def _write(terminal: Terminal, live: Live) -> None:
+    if terminal.typed is not None:
+        replace_file(Path(terminal.typed), live.toml().encode("utf-8"))

@@ -28,7 +28,7 @@ from busbox.cli.common import (
     traffic_option,
     until_option,
 )
-from busbox.cli.live_options import Terminal, keep, live_options, terminal_open
+from busbox.cli.live_options import Terminal, live_options, show_typed, terminal_open
 from busbox.cli.writes import Write, listed, no_folder, writes_of
 from busbox.exports.brief import SetRow, write_block, write_closing
 from busbox.exports.contract import Result, target_of, text_of
@@ -141,7 +141,7 @@ def command(
             continue
         _write_all(result, writes, checked, bool(several), brief)
         rows.append(SetRow.of(recording.bench, recording))
-        keep(terminal, far)
+        show_typed(terminal, far, recording)
     if objects:
         click.echo(listed(objects), nl=False)
     elif several:

@@ -2,7 +2,8 @@
 
 What the device sends is shown as it is sent; what is typed reaches its pin ``rx`` in the cycle in which
 the run is then. Everything typed is kept as what a bench calls ``[[input]]``: a run of the bench with
-these tables is the same run.
+these tables is the same run: the cycle in which the terminal was closed is among them, as a level that
+changes nothing, since up to there a core that sleeps waits for what may still be typed.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from busbox.run.host import DeviceHost
 from busbox.system.scenario import InputLevel
 from busbox.system.system import System
 
-#: Looks at the terminal in a second of simulated time.
+#: Looks at the terminal in a second, of simulated time and of the clock on the wall.
 LOOKS = 100
 #: Later than any cycle.
 NEVER = 1 << 62
@@ -36,11 +37,16 @@ class Far(Protocol):
     Attributes
     ----------
     ended : the person there has ended the run
+    closed : nothing more will be typed
     """
 
     @property
     def ended(self) -> bool:
         """Whether the run is to end."""
+
+    @property
+    def closed(self) -> bool:
+        """Whether nothing more will be typed."""
 
     def show(self, data: bytes) -> None:
         """Show what the device has sent."""
@@ -73,17 +79,29 @@ class Live:
     slot : name of the serial port's slot
     far : the terminal
     pace : simulated seconds in a second, at most; None: as fast as possible
+    clock : seconds on the wall
 
     Attributes
     ----------
     inputs : what was typed
+    closed_at : the cycle from which on nothing more was typed, or None
+    ended : the run is to end
     """
 
-    def __init__(self, slot: str, far: Far, pace: float | None = None) -> None:
-        self.slot, self._far, self._pace = slot, far, pace
+    def __init__(
+        self,
+        slot: str,
+        far: Far,
+        pace: float | None = None,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.slot, self._far, self._pace, self._now = slot, far, pace, clock
         self.inputs: list[Typed] = []
+        self.closed_at: int | None = None
+        self.ended = False
         self._next = self._free = self._shown = 0
-        self._begun = 0.0
+        self._last = -1
+        self._begun = self._due = 0.0
 
     def connect(
         self, system: System, hosts: Sequence[DeviceHost], models: Sequence[LiveDevice]
@@ -97,28 +115,35 @@ class Live:
         self._number = port_of(system, self.slot)
         self._system, self._model = system, models[self._number]
         self._host, self._clock = hosts[self._number], system.clock_hz
-        self._interval = max(1, system.clock_hz // LOOKS)
-        self._begun = time.monotonic()
+        self._interval = max(1, int(system.clock_hz / LOOKS * min(1.0, self._pace or 1.0)))
+        self._begun = self._now()
 
     @property
-    def ended(self) -> bool:
-        """Whether the run is to end."""
-        return self._far.ended
+    def waited_for(self) -> bool:
+        """Whether something may still be typed, so that a core that sleeps may wake."""
+        return self.closed_at is None
 
     @property
     def next(self) -> int:
-        """The cycle in which it is to be asked again."""
+        """The cycle in which it is to be asked again, at the latest."""
         return NEVER if self.ended else self._next
 
-    def look(self, cycle: int) -> Iterator[InputLevel]:
-        """Show what was sent before a cycle; yield the levels of what has been typed."""
-        if cycle < self._next:
+    def look(self, cycle: int, last: bool) -> Iterator[InputLevel]:
+        """Show what was sent before a cycle; yield the levels of what has been typed.
+
+        Not if neither the run nor the clock on the wall has gone on much since the last time. ``last``:
+        the run ends with this cycle, so that nothing more can be typed.
+        """
+        if not (last or self._far.ended) and cycle < self._next and self._now() < self._due:
             return
-        self._next = cycle + self._interval
         self.show(cycle)
         data = self._typed(cycle)
         if data:
             yield from self._levels(data, cycle)
+        self.ended = self._far.ended
+        if self.closed_at is None and (last or self.ended or self._far.closed):
+            self.closed_at = cycle
+        self._next, self._due = cycle + self._interval, self._now() + 1 / LOOKS
 
     def show(self, cycle: int) -> None:
         """Show what was sent before a cycle."""
@@ -132,7 +157,7 @@ class Live:
         data = self._far.typed(0)
         if self._pace is not None:
             due = self._begun + cycle / self._clock / self._pace
-            while not self.ended and (left := due - time.monotonic()) > 0:
+            while not self._far.ended and (left := due - self._now()) > 0:
                 data += self._far.typed(left)
         return data
 
@@ -142,6 +167,7 @@ class Live:
         self.inputs.append(Typed(start, data, rate))
         self._free = start + -(-len(data) * FRAME_BITS * self._clock // rate)
         for at, level in serial_levels(data, start, self._clock, rate):
+            self._last = at
             yield InputLevel(at, self._number, PIN, level)
 
     def _rate(self) -> int:
@@ -156,17 +182,21 @@ class Live:
 
     def tables(self) -> list[Mapping[str, Any]]:
         """Return what was typed, as tables ``[[input]]`` of a bench."""
-        return [
-            {"at": one.at, "pin": f"{self.slot}.{PIN}", "bytes": list(one.data), "rate": one.rate}
+        pin = f"{self.slot}.{PIN}"
+        typed: list[Mapping[str, Any]] = [
+            {"at": one.at, "pin": pin, "bytes": list(one.data), "rate": one.rate}
             for one in self.inputs
         ]
+        if self.closed_at is not None and self.closed_at > self._last:
+            typed.append({"at": self.closed_at, "pin": pin, "level": 1})
+        return typed
 
     def toml(self) -> str:
         """Return what was typed, as it is written in a bench file."""
         return "\n".join(
-            f'[[input]]\nat = {one.at}\npin = "{self.slot}.{PIN}"\nbytes = {_quoted(one.data)}\n'
-            f"rate = {one.rate}\n"
-            for one in self.inputs
+            "\n".join(["[[input]]", *(f"{key} = {_value(value)}" for key, value in table.items())])
+            + "\n"
+            for table in self.tables()
         )
 
 
@@ -174,14 +204,15 @@ def looked(live: Live | None, cycle: int, until: int, add: Callable[[InputLevel]
     """Deliver what was typed at a terminal; return the cycle before which the run ends at last."""
     if live is None:
         return until
-    for level in live.look(cycle):
+    for level in live.look(cycle, last=cycle == until - 1):
         add(level)
     return min(until, cycle + 1) if live.ended else until
 
 
-def _quoted(data: bytes) -> str:
-    """Return bytes as a string of TOML, one character a byte (Latin-1)."""
-    return json.dumps(data.decode("latin-1")).replace("\x7f", "\\u007f")
+def _value(value: Any) -> str:
+    """Return a value as TOML; bytes are a string, one character a byte (Latin-1)."""
+    text = bytes(value).decode("latin-1") if isinstance(value, list) else value
+    return json.dumps(text).replace("\x7f", "\\u007f")
 
 
 def port_of(system: System, slot: str) -> int:

@@ -22,7 +22,7 @@ from busbox.system.system import System
 
 #: Accesses in the engine's log after which they are put away.
 AT_HAND = AHEAD
-#: Cycles between two reports of progress.
+#: Cycles between two reports of progress, or looks at a terminal.
 PROGRESS_CYCLES = 8192
 FOREVER = 1 << 62
 
@@ -124,7 +124,7 @@ class Replay:
         self, until: int, progress: Progress | None = None, observe: Observe | None = None
     ) -> tuple[int, str]:
         """Run the cycles; return the last one, and how the run ended."""
-        if progress is not None:
+        if progress is not None or self._live is not None:
             self._engine.stretch = PROGRESS_CYCLES
         try:
             return self._play(until, progress, observe)
@@ -247,7 +247,7 @@ class Replay:
         player = self._player
         if not player.wakeable:
             return None
-        if self._live is not None and not self._live.ended:
+        if self._live is not None and self._live.waited_for:
             return self._live.next
         if player.hardware_lines:
             return (player.none_left_from or 0) - 1 + self._system.settle

@@ -31,7 +31,8 @@ class Script:
     """A far end with a script: bytes by the number of the look; None ends the run."""
 
     def __init__(self, script: dict[int, bytes | None]) -> None:
-        self.script, self.shown, self.looks, self.ended = script, b"", 0, False
+        self.script, self.shown, self.looks = script, b"", 0
+        self.ended = self.closed = False
 
     def show(self, data: bytes) -> None:
         """Keep what was sent."""
@@ -44,6 +45,11 @@ class Script:
         self.looks += 1
         self.ended = self.ended or found is None
         return found or b""
+
+
+def still(slot: str, far: Script) -> Live:
+    """Return a terminal with a clock that stands still: it looks by simulated time only."""
+    return Live(slot, far, clock=lambda: 0.0)
 
 
 def echo(**keys: Any) -> Bench:
@@ -76,7 +82,7 @@ def test_what_was_typed_gives_the_same_run_as_input(script: dict[int, str]) -> N
     """Any bytes at any time: as [[input]] tables, written as TOML, they give every fact again."""
     typed: dict[int, bytes | None] = {at: text.encode("latin-1") for at, text in script.items()}
     far = Script({**typed, 26: None})
-    live = Live("telegraph", far)
+    live = still("telegraph", far)
     recording = echo().run("llvm", live=live)
     assert recording.ended == "until"
     assert recording.cycles == 26 * 16_000_000 // LOOKS + 1
@@ -93,7 +99,7 @@ def test_what_was_typed_gives_the_same_run_as_input(script: dict[int, str]) -> N
 def test_typed_bytes_come_back_and_end_the_program() -> None:
     """One byte a look: hello, then its capital; after the q the run ends as any other."""
     far = Script({10: b"a", 14: b"b", 18: b"q"})
-    recording = echo().run("llvm", live=Live("telegraph", far))
+    recording = echo().run("llvm", live=still("telegraph", far))
     assert recording.ended == "done"
     assert far.shown == b"hello\nAB."
     assert recording.texts["telegraph"] == "hello\nAB."
@@ -105,7 +111,7 @@ def test_a_recording_carries_what_was_typed(tmp_path: Path) -> None:
     from busbox.engines import engine_class
     from busbox.run.loop import replay
 
-    recording = echo().run("llvm", live=Live("telegraph", Script({10: b"a", 14: b"q"})))
+    recording = echo().run("llvm", live=still("telegraph", Script({10: b"a", 14: b"q"})))
     recording.save(tmp_path / "echo.recording.npz")
     saved = Recording.load(tmp_path / "echo.recording.npz")
     with opened(saved, to_replay=True) as system:
@@ -125,7 +131,7 @@ def test_a_sleeping_core_is_woken_by_what_is_typed(tmp_path: Path) -> None:
     keys["traffic"]["at"] = 0
     bench = Bench(keys, folder=tmp_path, name="sleep")
     assert bench.run("llvm").cycles < 16_000_000 // LOOKS
-    recording = bench.run("llvm", live=Live("telegraph", Script({7: b"!"})))
+    recording = bench.run("llvm", live=still("telegraph", Script({7: b"!"})))
     assert recording.ended == "done"
     assert recording.accesses.data[-1] == ord("!")
     assert recording.accesses.start[-1] > 7 * 16_000_000 // LOOKS
@@ -145,7 +151,7 @@ def test_a_sleeping_core_is_woken_by_what_is_typed(tmp_path: Path) -> None:
 def test_a_port_that_cannot_be_used_is_told(slot: str, keys: dict[str, Any], told: str) -> None:
     """No serial port, no such slot, or a pin that something else drives."""
     with pytest.raises(InputError) as error:
-        echo(**keys).run("llvm", live=Live(slot, Script({})))
+        echo(**keys).run("llvm", live=still(slot, Script({})))
     assert str(error.value) == told
 
 
@@ -225,7 +231,8 @@ def test_on_a_terminal_keys_come_at_once_and_it_is_restored(how: str, tmp_path: 
         os.close(master)
         os.close(slave)
     tables = tomllib.loads((tmp_path / "typed.toml").read_text(encoding="utf-8"))["input"]
-    assert "".join(one["bytes"] for one in tables) == ("xq" if how == "q" else "x")
+    assert "".join(one.get("bytes", "") for one in tables) == ("xq" if how == "q" else "x")
+    assert [one.get("level") for one in tables] == ([None, None] if how == "q" else [None, 1])
 
 
 @posix
