@@ -12,7 +12,7 @@ from busbox.recording import Recording
 from busbox.variants.axes import MOST, Axis, Range, check_key, combinations
 from busbox.variants.conditions import Condition, condition_of, first_broken
 from busbox.variants.measures import Base
-from busbox.variants.working import kept_engine
+from busbox.variants.working import forget_designs, kept_engine
 
 #: Values of the range that are tried first, evenly spread: do the answers change once only?
 SAMPLES = 9
@@ -123,6 +123,7 @@ def search(
         if axis.key == key:
             raise InputError.of(f"{key} is what is searched for; vary another key", "--vary")
         check_key(bench, axis.key, axis.values, "--vary")
+    forget_designs()
     as_it_stands = bench.run(kept_engine(engine), until, system=system, carried=False)
     base = Base.of(as_it_stands)
     try:

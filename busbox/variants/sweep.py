@@ -33,6 +33,7 @@ from busbox.variants.measures import (
 )
 from busbox.variants.working import (
     Done,
+    forget_designs,
     in_process,
     kept_engine,
     on_executor,
@@ -180,6 +181,7 @@ def sweep(
     for axis in axes:
         check_key(bench, axis.key, axis.values)
     system = bench.system()
+    forget_designs()
     base = bench.run(engine, until, system=system)
     names = measure if measure is not None else table.get("measure")
     measures = _measures(names, system, base, bench)

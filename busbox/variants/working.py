@@ -42,6 +42,11 @@ def kept_engine(name: str) -> EngineFactory:
     return for_many_runs(engine_class(name))
 
 
+def forget_designs() -> None:
+    """Build designs anew: a file that a device's settings name may have been changed meanwhile."""
+    kept_engine.cache_clear()
+
+
 def in_process(tasks: Mapping[int, Task], done: Done) -> None:
     """Run the variants one after another."""
     for number, task in tasks.items():

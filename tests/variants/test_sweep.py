@@ -373,3 +373,22 @@ def test_every_measure_has_a_meaning_of_its_own() -> None:
     """Names and texts of the measures are there once."""
     assert len({one.name for one in BUILT_IN}) == len(BUILT_IN)
     assert all(one.text for one in BUILT_IN)
+
+
+def test_a_changed_file_of_a_device_is_read_again(tmp_path: Path) -> None:
+    """Two sweeps of one process: an image that was changed in between is the one that is run."""
+    (tmp_path / "page.bin").write_bytes(bytes([1, 0, 0, 0]))
+    keys = {
+        "clock": "1 MHz",
+        "slot": {"page": {"model": "memory", "base": 0, "size": 0x100, "kind": "rom",
+                          "file": "page.bin", "as": "hardware"}},
+        "traffic": {"file": "one.steps"},
+    }  # fmt: skip
+    (tmp_path / "one.steps").write_text("read 0x0 = 1\n", encoding="utf-8")
+    bench = Bench(keys, folder=tmp_path)
+    vary, measure = {"slot.page.wait": [1, 2]}, ["findings"]
+    first = busbox.sweep(bench, vary, measure, engine="python", jobs=1)
+    assert first.column("findings").tolist() == [0, 0]
+    (tmp_path / "page.bin").write_bytes(bytes([2, 0, 0, 0]))
+    again = busbox.sweep(bench, vary, measure, engine="python", jobs=1)
+    assert again.column("findings").tolist() == [1, 1]
