@@ -145,9 +145,7 @@ def again(bench: Bench, **how: Any) -> list[Any]:
     vary = how.pop("vary", {"slot.levers.wait": [0, 1, 2]})
     measure = how.pop("measure", ["cycles"])
     file = bench.folder / "t.csv"
-    return list(
-        busbox.sweep(bench, vary, measure, engine="python", jobs=1, file=file, **how).rows
-    )
+    return list(busbox.sweep(bench, vary, measure, engine="python", jobs=1, file=file, **how).rows)
 
 
 @pytest.mark.parametrize(
