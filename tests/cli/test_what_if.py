@@ -226,7 +226,15 @@ def test_a_search_in_others_and_a_walk(folder: str, capsys: pytest.CaptureFixtur
             ("sweep", ".", "--vary", "clock=1Hz..1GHz/x1.000001"),
             "--vary: a range must have at most",
         ),
-        (("sweep", ".", "--vary", "attach.string.pin2=a"), "attach.string: unknown key 'pin2'"),
+        (("sweep", ".", "--vary", "attach.string.pin2=a"), "attach.string.pin2: unknown key"),
+        (
+            ("sweep", ".", "--vary", "traffic.fle=1"),
+            "--vary: traffic.fle: unknown key 'fle'; did you",
+        ),
+        (
+            ("sweep", ".", "--vary", "expect.0.txt=1"),
+            "--vary: expect.0.txt: unknown key 'txt'; did",
+        ),
         (("sweep", ".", "--vary", "input.3.at=1"), "input: must be a list of tables"),
         (("sweep", ".", "--measure", "cycle"), "--measure: there is no measure 'cycle'"),
         (("sweep", ".", "--jobs", "many"), "--jobs: must be"),
