@@ -307,7 +307,7 @@ def check_key(bench: Bench, key: str, values: Iterable[Any], option: str = "--va
     problem: InputError | None = None
     for value in values:
         try:
-            bench.with_values({key: value}, option).devices()
+            bench.with_values({key: value}, option).system()
             return
         except InputError as error:
             problem = problem or error

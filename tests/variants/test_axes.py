@@ -6,7 +6,7 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from busbox.basics.errors import InputError
@@ -33,6 +33,12 @@ from busbox.variants.axes import Axis, axes_of, axis_of, combinations, parse_ran
         ("n=1,4..6/1,9", (1, 4, 5, 6, 9)),
         ("variant=slow,fast", ("slow", "fast")),
         ("strict=true,false", (True, False)),
+        ("n=1,true", (1, True)),
+        ("file='1..3/1'", ("1..3/1",)),
+        ('file="a..b/c",[a..b/c]', ("a..b/c", ["a..b/c"])),
+        ("n=1..10/x1.5", (1, 1.5, 2.25, 3.375, 5.0625, 7.59375)),
+        ("n=0x10..0x40/x0x2", (16, 32, 64)),
+        ("settle=1ms..3000us/1ms", ("1000 us", "2000 us", "3000 us")),
     ],
 )
 def test_values_are_what_the_text_says(given_text: str, values: tuple[Any, ...]) -> None:
@@ -40,6 +46,7 @@ def test_values_are_what_the_text_says(given_text: str, values: tuple[Any, ...])
     assert axis_of(given_text) == Axis(given_text.partition("=")[0], values)
 
 
+@settings(deadline=None)
 @given(st.integers(1, 400), st.integers(0, 400), st.integers(1, 50), st.integers(0, 2))
 def test_a_range_is_a_naive_list(first: int, more: int, step: int, places: int) -> None:
     """A range in steps is what adding the step gives, as exact fractions."""
@@ -72,6 +79,13 @@ def test_a_range_is_a_naive_list(first: int, more: int, step: int, places: int) 
         ("n=0..9/x2", "such as x2"),
         ("n=1,1", "each value once; 1 is there twice"),
         ("n=0..10000000/1", "at most 1,000,000 values"),
+        ("n=0..1000000/1", "at most 1,000,000 values"),
+        ("n=1..10/x1.000001", "at most 1,000,000 values; 'x1.000001'"),
+        ("n=1..10/x1.001", "at most 300 digits after the point; 'x1.001' gives more"),
+        ("n=1,2,", "must have a value at each side of a comma, not 'n=1,2,'"),
+        ("n=,", "must have a value at each side of a comma"),
+        ("n=0x_..3/1", "must be of numbers"),
+        ("n=1,1..2000/1", "each value once; 1 is there twice"),
     ],
 )
 def test_a_mistake_is_told_in_one_sentence(text: str, message: str) -> None:
@@ -118,3 +132,35 @@ def test_combinations_have_the_last_axis_fastest() -> None:
     many = Axis("c", tuple(range(1_001)))
     with pytest.raises(InputError, match="at most 1,000,000 variants; these are 1,002,001"):
         combinations([many, Axis("d", many.values)])
+
+
+@settings(deadline=None)
+@given(st.integers(1, 60), st.integers(1, 5_000), st.sampled_from(["2", "1.5", "3", "1.25", "10"]))
+def test_a_range_by_a_factor_is_a_naive_list(first: int, last: int, factor: str) -> None:
+    """A range by a factor is what multiplying exact fractions gives; no rounding adds up."""
+    last += first
+    naive, size = [], Fraction(first)
+    while size <= last:
+        naive.append(size)
+        size *= Fraction(factor)
+    axis = axis_of(f"n={first}..{last}/x{factor}")
+    assert [float(value) for value in axis.values] == [float(size) for size in naive]
+
+
+@settings(deadline=None)
+@given(
+    st.integers(1, 999), st.sampled_from(["Hz", "kHz", "MHz"]), st.integers(0, 99),
+    st.sampled_from(["Hz", "kHz", "MHz"]), st.integers(50, 500), st.sampled_from(["kHz", "MHz"]),
+)  # fmt: skip
+def test_units_are_mixed_exactly(
+    first: int, unit: str, more: int, last_unit: str, step: int, step_unit: str
+) -> None:
+    """First, last and step may have units of their own; sizes are exact."""
+    hertz = {"Hz": 1, "kHz": 1_000, "MHz": 1_000_000}
+    begin, end = first * hertz[unit], first * hertz[unit] + more * hertz[last_unit]
+    size = step * hertz[step_unit]
+    axis = axis_of(f"clock={first}{unit}..{end}Hz/{step}{step_unit}")
+    assert [parse_clock(value) for value in axis.values] == list(range(begin, end + 1, size))
+    shown = f"{end / hertz[last_unit]:.6f}{last_unit}"
+    axis = axis_of(f"clock={first}{unit}..{shown}/{step}{step_unit}")
+    assert [parse_clock(value) for value in axis.values] == list(range(begin, end + 1, size))

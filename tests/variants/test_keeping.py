@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import busbox
@@ -71,6 +71,7 @@ def test_a_table_that_cannot_be_written_loses_no_row(tmp_path: Path) -> None:
     assert (tmp_path / "t.csv.unfinished").read_bytes() == whole
 
 
+@settings(deadline=None)
 @given(st.lists(st.fixed_dictionaries({"a": CELLS, "b": CELLS}), min_size=1, max_size=5))
 def test_csv_and_json_hold_every_cell(
     tmp_path_factory: pytest.TempPathFactory, rows: list[dict[str, Any]]
