@@ -128,7 +128,7 @@ def test_every_plain_number_has_its_value(rows: list[tuple[Any, ...]]) -> None:
 PLAIN = "0,read,0x40000000,,1111"
 #: Rows in the middle of a long file, and what is said of them.
 SPOILED = {
-    b"0,raed,0x40000000,,1111": "op must be read, write, poll, pause, mark, await or reset, "
+    b"0,raed,0x40000000,,1111": "op must be read, write, poll, until, pause, mark, await or reset, "
     "not 'raed'; did you mean 'read'?",
     b"0,read,0x40000000,1111": "a row must have 5 cells (wait, op, address, data, lanes), not 4",
     b"0,write,0x40000000,,1111": "a write needs data; only the data of a read may be empty",
