@@ -6,6 +6,7 @@ import multiprocessing
 import os
 import pickle
 import signal
+import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
@@ -107,7 +108,7 @@ def _unsendable(task: Task) -> str:
 
 
 def _pool(jobs: int) -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(jobs, multiprocessing.get_context("spawn"), _ignore_interrupts)
+    return ProcessPoolExecutor(jobs, multiprocessing.get_context("spawn"), _begin)
 
 
 def _one_by_one(numbers: list[int], left: dict[int, Task], done: Done) -> None:
@@ -176,9 +177,17 @@ def _call(task: Task) -> Row:
     return task()
 
 
-def _ignore_interrupts() -> None:
-    """Leave Ctrl-C to the process that started this one."""
+def _begin() -> None:
+    """Leave Ctrl-C to the process that started this one, and end when that is killed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _kill(workers: Any) -> None:
