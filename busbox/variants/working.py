@@ -9,7 +9,15 @@ import signal
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures import (
+    FIRST_COMPLETED,
+    BrokenExecutor,
+    CancelledError,
+    Executor,
+    Future,
+    ProcessPoolExecutor,
+    wait,
+)
 from concurrent.futures.process import BrokenProcessPool
 from functools import cache
 from typing import Any
@@ -135,11 +143,26 @@ def _one_by_one(numbers: list[int], left: dict[int, Task], done: Done) -> None:
 
 
 def on_executor(executor: Executor, tasks: Mapping[int, Task], done: Done) -> None:
-    """Run the variants on any executor; one that fails there is tried again."""
+    """Run the variants on any executor; one that fails there is tried again.
+
+    Raises
+    ------
+    InputError : the executor breaks down, or cancels variants: what is finished is kept
+    """
+    try:
+        _on_executor(executor, tasks, done)
+    except (CancelledError, BrokenExecutor) as error:
+        text = f"the executor ended before all variants were run: {format_error(error)}"
+        raise InputError.of(text, "executor") from None
+
+
+def _on_executor(executor: Executor, tasks: Mapping[int, Task], done: Done) -> None:
     left, tries = dict(tasks), dict.fromkeys(tasks, 0)
     while left:
         for number, future in _completed(executor, left, max(cores(), 8) * AHEAD):
             error = future.exception()
+            if isinstance(error, BrokenExecutor):
+                raise error
             if error is None:
                 row = future.result()
             else:

@@ -216,7 +216,7 @@ def test_functions_without_a_name_are_told_apart(tmp_path: Path) -> None:
 
     first = drive
 
-    def drive(bus: Any) -> None:  # type: ignore[no-redef]  # noqa: F811
+    def drive(bus: Any) -> None:  # type: ignore[no-redef]
         bus.write("levers.OUT", 2)
 
     benches = [
