@@ -115,8 +115,22 @@ def _unsendable(task: Task) -> str:
     return ""
 
 
+class _Pool(ProcessPoolExecutor):
+    """Processes that Ctrl-C does not reach: they inherit what is held back while they are started."""
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        """Submit a task, for which a process may be started."""
+        hold = getattr(signal, "pthread_sigmask", None)  # POSIX
+        before = hold(signal.SIG_BLOCK, {signal.SIGINT}) if hold else set()
+        try:
+            return super().submit(fn, *args, **kwargs)
+        finally:
+            if hold:
+                hold(signal.SIG_SETMASK, before)
+
+
 def _pool(jobs: int) -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(jobs, multiprocessing.get_context("spawn"), _begin)
+    return _Pool(jobs, multiprocessing.get_context("spawn"), _begin)
 
 
 def _one_by_one(numbers: list[int], left: dict[int, Task], done: Done) -> None:
