@@ -6,9 +6,18 @@ import multiprocessing
 import os
 import pickle
 import signal
+import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures import (
+    FIRST_COMPLETED,
+    BrokenExecutor,
+    CancelledError,
+    Executor,
+    Future,
+    ProcessPoolExecutor,
+    wait,
+)
 from concurrent.futures.process import BrokenProcessPool
 from functools import cache
 from typing import Any
@@ -111,8 +120,22 @@ def _unsendable(task: Task) -> str:
     return ""
 
 
+class _Pool(ProcessPoolExecutor):
+    """Processes that Ctrl-C does not reach: they inherit what is held back while they are started."""
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        """Submit a task, for which a process may be started."""
+        hold = getattr(signal, "pthread_sigmask", None)  # POSIX
+        before = hold(signal.SIG_BLOCK, {signal.SIGINT}) if hold else set()
+        try:
+            return super().submit(fn, *args, **kwargs)
+        finally:
+            if hold:
+                hold(signal.SIG_SETMASK, before)
+
+
 def _pool(jobs: int) -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(jobs, multiprocessing.get_context("spawn"), _ignore_interrupts)
+    return _Pool(jobs, multiprocessing.get_context("spawn"), _begin)
 
 
 def _one_by_one(numbers: list[int], left: dict[int, Task], done: Done) -> None:
@@ -139,11 +162,26 @@ def _one_by_one(numbers: list[int], left: dict[int, Task], done: Done) -> None:
 
 
 def on_executor(executor: Executor, tasks: Mapping[int, Task], done: Done) -> None:
-    """Run the variants on any executor; one that fails there is tried again."""
+    """Run the variants on any executor; one that fails there is tried again.
+
+    Raises
+    ------
+    InputError : the executor breaks down, or cancels variants: what is finished is kept
+    """
+    try:
+        _on_executor(executor, tasks, done)
+    except (CancelledError, BrokenExecutor) as error:
+        text = f"the executor ended before all variants were run: {format_error(error)}"
+        raise InputError.of(text, "executor") from None
+
+
+def _on_executor(executor: Executor, tasks: Mapping[int, Task], done: Done) -> None:
     left, tries = dict(tasks), dict.fromkeys(tasks, 0)
     while left:
         for number, future in _completed(executor, left, max(cores(), 8) * AHEAD):
             error = future.exception()
+            if isinstance(error, BrokenExecutor):
+                raise error
             if error is None:
                 row = future.result()
             else:
@@ -181,9 +219,17 @@ def _call(task: Task) -> Row:
     return task()
 
 
-def _ignore_interrupts() -> None:
-    """Leave Ctrl-C to the process that started this one."""
+def _begin() -> None:
+    """Leave Ctrl-C to the process that started this one, and end when that is killed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _kill(workers: Any) -> None:

@@ -194,9 +194,36 @@ def test_functions_of_python_are_told_apart(tmp_path: Path) -> None:
     slots = {"levers": {"model": "gpio", "base": 0x4000_0000, "size": 0x1000}}
     bench = Bench({"clock": "1 MHz", "slot": slots, "traffic": _one}, folder=tmp_path)
     stopped(bench)
-    other = Bench({"clock": "1 MHz", "slot": slots, "traffic": _two}, folder=tmp_path)
-    with pytest.raises(InputError, match="is of another sweep"):
-        again(other)
+
+    def inner(bus: Any) -> None:
+        bus.write("levers.OUT", 3)
+
+    for traffic in (_two, inner, lambda bus: _one(bus)):
+        other = Bench({"clock": "1 MHz", "slot": slots, "traffic": traffic}, folder=tmp_path)
+        with pytest.raises(InputError, match="is of another sweep"):
+            again(other)
     assert [row["cycles"] for row in again(bench)] == [3, 4, 5]
     found = again(bench, vary={"traffic": [_one, _two]}, measure=["accesses"])
     assert [(row["traffic"], row["accesses"]) for row in found] == [("_one", 1), ("_two", 2)]
+
+
+def test_functions_without_a_name_are_told_apart(tmp_path: Path) -> None:
+    """Two functions that nobody can import: the text of each is that of its sweep."""
+    slots = {"levers": {"model": "gpio", "base": 0x4000_0000, "size": 0x1000}}
+
+    def drive(bus: Any) -> None:
+        bus.write("levers.OUT", 1)
+
+    first = drive
+
+    def drive(bus: Any) -> None:  # type: ignore[no-redef]
+        bus.write("levers.OUT", 2)
+
+    benches = [
+        Bench({"clock": "1 MHz", "slot": slots, "traffic": traffic}, folder=tmp_path)
+        for traffic in (first, drive)
+    ]
+    stopped(benches[0])
+    with pytest.raises(InputError, match="is of another sweep"):
+        again(benches[1])
+    assert [row["cycles"] for row in again(benches[0])] == [3, 4, 5]

@@ -122,6 +122,9 @@ def test_other_keys_are_searched_one_by_one(bench: Bench) -> None:
         bench, "slot.lamps.wait", "0..4", "texts equal", others=[Axis("clock", ("16 MHz", "8 MHz"))]
     )
     assert [dict(one.others) for one in results] == [{"clock": "16 MHz"}, {"clock": "8 MHz"}]
+    clocks = [Axis("clock", ("16 MHz", "8 MHz"))]
+    results = found(bench, "slot.lamps.wait", "0..1", "profile P4 kept", others=clocks)
+    assert [one.best is not None for one in results] == [True, False]
 
 
 def test_a_value_that_cannot_be_run_does_not_hold(bench: Bench) -> None:

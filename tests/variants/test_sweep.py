@@ -297,6 +297,24 @@ def test_a_process_that_is_stopped_goes_on_the_next_time(
     assert (tmp_path / "t.csv").read_bytes() == (tmp_path / "u.csv").read_bytes()
 
 
+@pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
+def test_workers_end_with_the_process_that_started_them(bench: Bench, tmp_path: Path) -> None:
+    """If that alone is killed, its workers notice, and what waits for their output goes on."""
+    vary = "slot.levers.wait=0..40/1"
+    words = ("--vary", vary, "--measure", "checks.py:slow", "-o", "t.csv", "--jobs", "2")
+    process = start(tmp_path, *words)
+    kept = tmp_path / "t.csv.unfinished"
+    end = time.monotonic() + 60
+    while time.monotonic() < end and (not kept.exists() or kept.read_bytes().count(b"\n") < 3):
+        time.sleep(0.02)
+    process.kill()
+    try:  # Workers hold the other ends of the pipes: these end when the last worker has ended.
+        process.communicate(timeout=30)
+    except subprocess.TimeoutExpired:
+        os.killpg(process.pid, signal.SIGKILL)
+        raise
+
+
 @pytest.mark.timeout(110)
 def test_a_cluster_loses_a_worker_and_nothing_else(bench: Bench) -> None:
     """On a local cluster of two workers, of which one is killed in the middle: the same table."""

@@ -179,6 +179,41 @@ def test_a_worker_that_fails_is_asked_again(fine: int) -> None:
     assert failing.tried == min(fine, TRIES)
 
 
+@posix
+def test_an_executor_that_breaks_down_is_told(tmp_path: Path) -> None:
+    """A pool of one's own whose process is killed takes no more: one sentence, finished rows kept."""
+    tasks: dict[int, Number] = {number: Number(number) for number in range(5)}
+    tasks[3] = Ends(3, str(tmp_path / "flag"))
+    found: dict[int, Row] = {}
+    with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as pool:
+        told = "executor: the executor ended before all variants were run: BrokenProcessPool"
+        with pytest.raises(InputError, match=told):
+            on_executor(pool, tasks, found.__setitem__)
+    assert all("n" in row for row in found.values())
+    assert 3 not in found
+
+
+def test_an_executor_that_cancels_is_told() -> None:
+    """As where a cluster goes away: no row says that the variant failed."""
+
+    class Cancels(AtOnce):
+        """An executor that cancels its third task."""
+
+        def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+            """Run it now, or cancel it."""
+            future = super().submit(fn, *args, **kwargs)
+            if self.submitted == 3:
+                future = Future()
+                future.cancel()
+                future.set_running_or_notify_cancel()
+            return future
+
+    found: dict[int, Row] = {}
+    with pytest.raises(InputError, match="ended before all variants were run: CancelledError"):
+        on_executor(Cancels(), {n: Number(n) for n in range(4)}, found.__setitem__)
+    assert all("n" in row for row in found.values())
+
+
 def test_few_tasks_are_under_way_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """A stop loses no more than those: the next is submitted when one is finished."""
     monkeypatch.setattr(working, "cores", lambda: 1)
