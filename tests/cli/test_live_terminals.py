@@ -74,7 +74,8 @@ def test_on_a_terminal_keys_come_at_once_and_it_is_restored(how: str, tmp_path: 
         stdin=slave, stdout=slave, stderr=subprocess.PIPE,
     )  # fmt: skip
     try:
-        read_until(master, b"hello")
+        assert read_until(master, b"\n").endswith(b"hello\r\n")
+        assert termios.tcgetattr(slave)[3] & termios.ISIG  # Ctrl-C is a signal
         os.write(master, b"x")
         read_until(master, b"X")
         if how == "ctrl-c":
