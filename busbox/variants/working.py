@@ -30,7 +30,7 @@ Task = Callable[[], Row]
 #: ``done(number, row)``, called in this process as soon as a variant is finished.
 Done = Callable[[int, Row], None]
 #: How often a variant is tried whose worker ends.
-TRIES = 3
+TRIES = 2
 #: Variants at once for each worker: the next one is there before the last is finished.
 AHEAD = 4
 #: Seconds of work that are not worth a second process.

@@ -39,12 +39,16 @@ size = 0x4000
 """
 
 
+#: Without what makes Python say more on standard error.
+PLAIN = {name: value for name, value in os.environ.items() if name != "PYTHONWARNDEFAULTENCODING"}
+
+
 def run_live(folder: Path, *words: str, **files: Any) -> subprocess.Popen[bytes]:
     """Start ``busbox run`` of the program echo with options."""
     (folder / "bench.toml").write_text(BENCH, encoding="utf-8")
     return subprocess.Popen(
         [sys.executable, "-m", "busbox", "run", "bench.toml", "--brief", *words],
-        cwd=folder, **files,
+        cwd=folder, env=PLAIN, **files,
     )  # fmt: skip
 
 

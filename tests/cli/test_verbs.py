@@ -77,7 +77,8 @@ def test_json_is_one_object_of_the_shape_that_is_promised(busbox: Shell) -> None
     found: dict[str, Any] = json.loads(busbox("run", "first_light", "--set", MOVED, "--json"))
     assert list(found) == [
         "bench", "engine", "clock_hz", "cycles", "accesses", "errors", "slots", "texts", "pins",
-        "events", "frames", "attached", "certain", "findings", "counts", "expectations", "ended", "notes",
+        "events", "frames", "attached", "certain", "findings", "counts", "expectations", "ended",
+        "notes",
     ]  # fmt: skip
     assert found["bench"] == "first_light"
     assert found["engine"] == "python"

@@ -139,6 +139,7 @@ class _AlwaysKill(_Kill):
         return {"message": None, "n": self.number}
 
 
+@pytest.mark.timeout(300)
 def test_a_variant_that_always_ends_its_process_is_a_row(tmp_path: Path) -> None:
     """It is tried a few times, then its row says so; all others are run."""
     tasks = {number: _AlwaysKill(str(tmp_path), number) for number in range(3)}

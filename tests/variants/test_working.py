@@ -169,7 +169,7 @@ def test_a_stop_in_the_middle_leaves_no_process() -> None:
 
 @pytest.mark.parametrize("fine", [1, TRIES, TRIES + 1])
 def test_a_worker_that_fails_is_asked_again(fine: int) -> None:
-    """Up to three times; then the row says what the worker said, and all others are there."""
+    """Up to ``TRIES`` times; then the row says what the worker said, and all others are there."""
     tasks: dict[int, Number] = {number: Number(number) for number in range(4)}
     failing = Raises(2, fine)
     found: dict[int, Row] = {}
