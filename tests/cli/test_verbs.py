@@ -93,6 +93,7 @@ def test_json_is_one_object_of_the_shape_that_is_promised(busbox: Shell) -> None
     assert found["frames"] == {"lamps": []}
     assert list(found["findings"][0]) == [
         "number", "rule", "cycle", "access", "slot", "register", "source", "message", "hint",
+        "doubtful",
     ]  # fmt: skip
     assert [one["number"] for one in found["findings"]] == list(range(len(found["findings"])))
     assert found["findings"][0]["slot"] is None
