@@ -95,7 +95,7 @@ def search(
 
     Nine values over the whole range are tried first. If the answer changes once along them, and from
     "does not hold" to "holds" in the direction that is looked for, the rest is halved; if not, every
-    value is tried.
+    value is tried; also if none of the nine holds.
 
     Parameters
     ----------
@@ -186,11 +186,11 @@ def _search(trial: _Trial, values: tuple[Any, ...], largest: bool, walk: bool) -
     samples = sorted({round(i * (len(places) - 1) / (SAMPLES - 1)) for i in range(SAMPLES)})
     answers = [trial.at(order[place], values[order[place]]) for place in samples]
     once = answers == sorted(answers)  # it does not hold, then it holds
-    walk = walk or not once or len(places) <= SAMPLES
+    walk = walk or not once or not any(answers) or len(places) <= SAMPLES
     if walk:
         for place in places:
             trial.at(place, values[place])
-    elif any(answers) and not answers[0]:
+    elif not answers[0]:
         low = samples[answers.index(True) - 1]
         high = samples[answers.index(True)]
         while high - low > 1:

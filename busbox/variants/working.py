@@ -23,7 +23,7 @@ from functools import cache
 from typing import Any
 
 from busbox.basics.errors import InputError, format_error
-from busbox.engines import EngineFactory, engine_class, for_many_runs
+from busbox.engines import Engine, EngineFactory, engine_class, for_many_runs
 from busbox.variants.keeping import MESSAGE, Row
 
 Task = Callable[[], Row]
@@ -47,8 +47,18 @@ def cores() -> int:
 
 @cache
 def kept_engine(name: str) -> EngineFactory:
-    """Return what makes engines of a name in this process; they use a design that is there again."""
-    return for_many_runs(engine_class(name))
+    """Return what makes engines of a name in this process; they use a design that is there again.
+
+    Threads make them one after another: they share designs, and Python 3.11 does not make syntax trees
+    in two threads at once.
+    """
+    factory, lock = for_many_runs(engine_class(name)), threading.Lock()
+
+    def made(*parts: Any) -> Engine:
+        with lock:
+            return factory(*parts)
+
+    return made
 
 
 def forget_designs() -> None:
@@ -120,22 +130,8 @@ def _unsendable(task: Task) -> str:
     return ""
 
 
-class _Pool(ProcessPoolExecutor):
-    """Processes that Ctrl-C does not reach: they inherit what is held back while they are started."""
-
-    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
-        """Submit a task, for which a process may be started."""
-        hold = getattr(signal, "pthread_sigmask", None)  # POSIX
-        before = hold(signal.SIG_BLOCK, {signal.SIGINT}) if hold else set()
-        try:
-            return super().submit(fn, *args, **kwargs)
-        finally:
-            if hold:
-                hold(signal.SIG_SETMASK, before)
-
-
 def _pool(jobs: int) -> ProcessPoolExecutor:
-    return _Pool(jobs, multiprocessing.get_context("spawn"), _begin)
+    return ProcessPoolExecutor(jobs, multiprocessing.get_context("spawn"), _begin)
 
 
 def _one_by_one(numbers: list[int], left: dict[int, Task], done: Done) -> None:
