@@ -152,12 +152,15 @@ def write_table(file: Path, columns: Sequence[str], rows: Sequence[Row]) -> None
 
 
 def _csv(columns: Sequence[str], rows: Sequence[Row]) -> bytes:
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(columns)
-    for row in rows:
-        writer.writerow([_cell(row.get(name)) for name in columns])
-    return text.getvalue().encode("utf-8")
+    lines = [_line(columns), *(_line([_cell(row.get(name)) for name in columns]) for row in rows)]
+    return "".join(lines).encode("utf-8")
+
+
+def _line(cells: Sequence[str | int | float]) -> str:
+    """Return a line of CSV; a cell with a carriage return or a line feed is quoted (RFC 4180)."""
+    text = io.StringIO(newline="")
+    csv.writer(text, lineterminator="\r\n").writerow(cells)
+    return f"{text.getvalue().removesuffix(chr(13) + chr(10))}\n"
 
 
 def _cell(value: Cell) -> str | int | float:

@@ -130,24 +130,34 @@ class _Kill:
         return {"message": None, "n": self.number}
 
 
-class _AlwaysKill(_Kill):
-    """A task that always ends its process."""
+def ended(how: str) -> tuple[dict[int, Any], str]:
+    """Return rows and message of tasks of which one ends its process (tests.variants.ending)."""
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.variants.ending", how],
+        capture_output=True, text=True, encoding="utf-8", check=True, timeout=100,
+        cwd=Path(__file__).parent.parent.parent,
+    )  # fmt: skip
+    rows, told = json.loads(done.stdout)
+    return dict(rows), told
 
-    def __call__(self) -> dict[str, Any]:
-        if self.number == 1:
-            os.kill(os.getpid(), signal.SIGKILL)
-        return {"message": None, "n": self.number}
 
-
-@pytest.mark.timeout(300)
-def test_a_variant_that_always_ends_its_process_is_a_row(tmp_path: Path) -> None:
-    """It is tried a few times, then its row says so; all others are run."""
-    tasks = {number: _AlwaysKill(str(tmp_path), number) for number in range(3)}
-    found: dict[int, Any] = {}
-    on_processes(tasks, found.__setitem__, 1)
+@pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
+def test_a_variant_that_always_ends_its_process_is_a_row() -> None:
+    """It is tried twice, then its row says so; all others are run."""
+    found, _ = ended("own")
     assert found[0] == {"message": None, "n": 0}
     assert found[2] == {"message": None, "n": 2}
-    assert "ended" in found[1]["message"]
+    assert found[1] == {"message": "the process that ran it ended, 2 times"}
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
+def test_an_executor_that_breaks_down_is_told() -> None:
+    """A pool of one's own whose process is killed takes no more: one sentence, finished rows kept."""
+    found, told = ended("pool")
+    message = "executor: the executor ended before all variants were run: BrokenProcessPool"
+    assert told.startswith(message)
+    assert 1 not in found
+    assert all("n" in row for row in found.values())
 
 
 # The file.

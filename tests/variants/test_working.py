@@ -179,20 +179,6 @@ def test_a_worker_that_fails_is_asked_again(fine: int) -> None:
     assert failing.tried == min(fine, TRIES)
 
 
-@posix
-def test_an_executor_that_breaks_down_is_told(tmp_path: Path) -> None:
-    """A pool of one's own whose process is killed takes no more: one sentence, finished rows kept."""
-    tasks: dict[int, Number] = {number: Number(number) for number in range(5)}
-    tasks[3] = Ends(3, str(tmp_path / "flag"))
-    found: dict[int, Row] = {}
-    with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as pool:
-        told = "executor: the executor ended before all variants were run: BrokenProcessPool"
-        with pytest.raises(InputError, match=told):
-            on_executor(pool, tasks, found.__setitem__)
-    assert all("n" in row for row in found.values())
-    assert 3 not in found
-
-
 def test_an_executor_that_cancels_is_told() -> None:
     """As where a cluster goes away: no row says that the variant failed."""
 
