@@ -101,6 +101,7 @@ def test_rows_are_the_same_whoever_runs_them(bench: Bench) -> None:
         assert rows(table(bench, executor=threads)) == alone
 
 
+@pytest.mark.alone
 def test_a_worker_that_is_killed_is_replaced(bench: Bench) -> None:
     """A process that ends in the middle loses nothing: its variants are run again."""
     measure = ["cycles", "checks.py:kills_once"]
@@ -327,6 +328,7 @@ def test_workers_end_with_the_process_that_started_them(bench: Bench, tmp_path: 
 
 
 @pytest.mark.timeout(110)
+@pytest.mark.alone
 def test_a_cluster_loses_a_worker_and_nothing_else(bench: Bench) -> None:
     """On a local cluster of two workers, of which one is killed in the middle: the same table."""
     distributed = pytest.importorskip("distributed")
