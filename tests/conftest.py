@@ -26,7 +26,7 @@ import pytest
 from hypothesis import settings
 
 import busbox.engines
-from busbox.basics.keeping import VARIABLE
+from busbox.basics.cache import VARIABLE
 from busbox.engines import EngineFactory, engine_class, for_many_runs
 from busbox.engines.reference import ReferenceEngine
 from busbox.testing.bench_items import BenchItem

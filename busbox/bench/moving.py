@@ -86,8 +86,7 @@ class Moves:
     def _staying(self, source: ListedSource) -> Mapping[str, int]:
         """Return how many steps by number had reached each moved slot."""
         found: dict[str, int] = {}
-        handled = [step for handler in source.written for step in handler.steps]
-        for piece in (*source.pieces(), *handled):
+        for piece in source.everything():
             if isinstance(piece, AccessTable):
                 pairs = zip(*np.unique(piece["address"], return_counts=True), strict=True)
                 reached = [(self._slot(int(address)), int(count)) for address, count in pairs]

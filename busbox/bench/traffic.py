@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from itertools import chain
 from pathlib import Path
 from typing import Any, TypeGuard
 
@@ -340,9 +339,8 @@ def _unknown_targets(source: ListedSource, system: System, context: Context) -> 
     built = {device.name for device in system.devices}
     for handler in source.written:
         yield from _unknown_pin(handler.pin, handler.line, system, context)
-    handled = (step for handler in source.written for step in handler.steps)
     kept = {str(step.keep) for one in source.written for step in one.steps if _keeps(step)}
-    for step in chain(source.pieces(), handled):
+    for step in source.everything():
         if isinstance(step, Until) and isinstance(step.since, str) and step.since not in kept:
             text = (
                 f"no step before keeps a word as {step.since!r}{nearest(step.since, sorted(kept))}"

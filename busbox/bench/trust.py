@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
 
-import numpy as np
-
+from busbox.basics.distinct import distinct
 from busbox.basics.errors import format_value, nearest
 from busbox.basics.keys import Key
 from busbox.bench.context import Context
@@ -15,6 +13,7 @@ from busbox.cpu.listed import ListedSource
 from busbox.cpu.steps import AccessStep, Named, Poll
 from busbox.cpu.table import AccessTable
 from busbox.map.addresses import number
+from busbox.map.registers import RegisterTable
 from busbox.map.slots import AddressMap
 from busbox.system.hardware import Device
 from busbox.system.scenario import Attached, Harmless
@@ -52,7 +51,7 @@ def _harmless(
     elif slot not in known:
         if slot not in context.slots:
             note(path, f"there is no slot {slot!r}{nearest(slot, context.slots)}")
-    elif register not in known[slot].slot.table.names:
+    elif not _is_register(register, known[slot].slot.table):
         names = known[slot].slot.table.names
         note(path, f"{slot} has no register {register!r}{nearest(register, names)}")
     else:
@@ -61,6 +60,11 @@ def _harmless(
         except ValueError as error:
             note(path, f"{error}, in {name!r}")
     return None
+
+
+def _is_register(name: str, table: RegisterTable) -> bool:
+    """Return whether a register has a name: also an array as a whole, such as ``COLOUR``."""
+    return table.offset_of(name) is not None or table.offset_of(f"{name}.0") is not None
 
 
 def _covered(given: object, context: Context) -> tuple[str, ...]:
@@ -75,7 +79,7 @@ def _covered(given: object, context: Context) -> tuple[str, ...]:
 
 def moves_along(given: object, context: Context) -> bool:
     """Return what the key ``move`` of ``[traffic]`` says."""
-    if given not in (None, True, False):
+    if given is not None and not isinstance(given, bool):
         text = f"must be {KEYS['move'].kind}, not {format_value(given)}"
         context.mistakes.note(("traffic", "move"), text)
     return given is True
@@ -126,12 +130,9 @@ def check_covered(
 def _slots_of(source: ListedSource, address_map: AddressMap) -> Iterator[str]:
     """Yield the slots that listed traffic accesses, some more than once."""
     addresses: set[int] = set()
-    steps: Iterator[Any] = iter(
-        (*source.pieces(), *(s for one in source.written for s in one.steps))
-    )
-    for piece in steps:
+    for piece in source.everything():
         if isinstance(piece, AccessTable):
-            addresses.update(np.unique(piece["address"]).tolist())
+            addresses.update(distinct(piece["address"]).tolist())
         elif isinstance(piece, AccessStep | Poll):
             if isinstance(piece.target, Named):
                 yield piece.target.slot

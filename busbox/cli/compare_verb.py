@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,6 +26,7 @@ from busbox.cli.common import (
 if TYPE_CHECKING:
     from busbox.basics.paper import Paper
     from busbox.recording import Recording
+    from busbox.run.loop import Progress as Report
     from busbox.variants.comparing import Comparison
 
 
@@ -62,10 +64,10 @@ def command(
         raise InputError.of("must be given, or changes to A: --set or --variant", "B")
     if until is not None and all(is_recording(name or bench) for name in (bench, other)):
         raise InputError.of("needs a new run; A and B are recordings", "--until")
-    with shown_progress(as_json):
-        one, masks = _recording(bench, (), engine, until)
-        there, masks_there = _recording(bench if other is None else other, values, engine, until)
     name = bench if other is None else other
+    with shown_progress(as_json) as progress:
+        run = partial(_recording, engine=engine, until=until, progress=progress)
+        (one, masks), (there, masks_there) = run(bench, ()), run(name, values)
     names = bench, " ".join([name, *values])
     comparison = compare(one, there, names, masks or masks_there)
     if as_json:
@@ -96,7 +98,7 @@ def _parts(must: str | None, known: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _recording(
-    name: str, values: tuple[str, ...], engine: str, until: str | None
+    name: str, values: tuple[str, ...], engine: str, until: str | None, progress: Report | None
 ) -> tuple[Recording, bool]:
     """Return a run, and whether digits of its texts may come from harmless reads."""
     from busbox.recording import Recording
@@ -111,7 +113,7 @@ def _recording(
     changes = (f"variant={variant}", *values) if at else values
     bench = open_bench(head if at else name, changes)
     system = bench.system()
-    recording = bench.run(engine, until, system=system, carried=False)
+    recording = bench.run(engine, until, system=system, carried=False, progress=progress)
     return recording, bool(system.harmless)
 
 

@@ -25,7 +25,7 @@ from busbox.cli.common import (
 
 if TYPE_CHECKING:
     from busbox.basics.paper import Paper
-    from busbox.variants.search import Found
+    from busbox.variants.search import SearchResult
 
 
 @click.command("find")
@@ -113,7 +113,7 @@ def command(
     return int(any(found.best is None for found in results))
 
 
-def write_found(found: Found, page: Paper) -> None:
+def write_found(found: SearchResult, page: Paper) -> None:
     """Write the answer of a search and its evidence."""
     others = ", ".join(f"{key} = {value}" for key, value in found.others.items())
     where = f" with {others}" if others else ""

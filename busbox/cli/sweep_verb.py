@@ -14,7 +14,6 @@ import click
 
 from busbox.basics.errors import InputError
 from busbox.basics.listing import counted
-from busbox.basics.units import show_seconds
 from busbox.cli import completing
 from busbox.cli.common import (
     bench_argument,
@@ -135,16 +134,16 @@ def write_sweep(name: str, table: Sweep, page: Paper, every: bool = False) -> No
     """
     keys = [axis.key for axis in table.axes]
     units = {one.name: one.unit for one in table.measures}
-    shown = [one.name for one in table.measures if every or one.name in SHOWN]
+    measured = [one.name for one in table.measures if every or one.name in SHOWN]
     page.line((f"{name}: {counted(len(table.rows), 'variant')}", "bold"))
-    head = [*keys, *(HEADS.get(name, name.replace("_", " ")) for name in shown)]
+    head = [*keys, *(HEADS.get(name, name.replace("_", " ")) for name in measured)]
     rows: list[tuple[object, ...]] = []
     for row in table.rows:
         values = [_text(row.get(key)) for key in keys]
         if row["message"] is not None:
-            rows.append((*values, [("not run", "bold red")], *[""] * (len(shown) - 1)))
+            rows.append((*values, [("not run", "bold red")], *[""] * (len(measured) - 1)))
         else:
-            rows.append((*values, *(_cell(row, one, units[one]) for one in shown)))
+            rows.append((*values, *(_cell(row, one, units[one]) for one in measured)))
     page.table(rows, head=head)
     for line in _closing(table):
         page.line(line, hang=2)
@@ -183,26 +182,16 @@ def _by_rule(table: Sweep) -> dict[str, list[Mapping[str, Cell]]]:
 
 
 def _text(value: Cell, name: str = "", unit: str = "") -> str:
-    """Return a cell for people: times with a fitting unit, shares in per cent."""
+    """Return a cell for people: shares in per cent, a dash for what is not known."""
+    from busbox.variants.measures import shown
+
     if name == "certain_until":
-        return "throughout" if value is None else f"until {_seconds(value)}"
-    if value is None:
-        return "-"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if unit == "s" and isinstance(value, int | float):
-        return _seconds(value)
+        return "throughout" if value is None else f"until {shown(value, unit)}"
     if name == "bus_use" and isinstance(value, float):
         return f"{100 * value:.1f} %"
     if name == "rules" and value == "":
         return "none"
-    return f"{value:,.6g}" if isinstance(value, float) else str(value)
-
-
-def _seconds(value: Any) -> str:
-    from fractions import Fraction
-
-    return show_seconds(Fraction(value))
+    return "-" if value is None else shown(value, unit)
 
 
 @contextmanager

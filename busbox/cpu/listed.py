@@ -79,6 +79,12 @@ class ListedSource:
             else:
                 yield one
 
+    def everything(self) -> Iterator[Step | AccessTable]:
+        """Yield all steps, those of the handlers last; as tables where the source provides them."""
+        yield from self.pieces()
+        for handler in self.written:
+            yield from handler.steps
+
     def take(self) -> Step | AccessTable | None:
         """Return the next step, or many at once; not to be mixed with :meth:`next`."""
         return next(self._rest, None)

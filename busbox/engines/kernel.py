@@ -72,8 +72,8 @@ class Kernel(Protocol):
     def drive(self, slot: int, member: str, word: int) -> None:
         """Give the pins of a member their levels."""
 
-    def settle_on(self, levels: Mapping[str, int]) -> None:
-        """Give inputs of the design their levels for the whole run, before its first cycle."""
+    def tie(self, levels: Mapping[str, int]) -> None:
+        """Tie inputs of the design to levels for the whole run, before its first cycle."""
 
     def peek(self, slot: int, offset: int) -> int:
         """Return a register of a hardware device."""

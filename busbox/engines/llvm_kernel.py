@@ -114,8 +114,8 @@ class LlvmKernel:
         """Give the pins of a member their levels."""
         self._layout.design.inputs[pin(slot, member)].write(self._block, word)
 
-    def settle_on(self, levels: Mapping[str, int]) -> None:
-        """Give inputs of the design their levels for the whole run, before its first cycle."""
+    def tie(self, levels: Mapping[str, int]) -> None:
+        """Tie inputs of the design to levels for the whole run, before its first cycle."""
         for name, level in levels.items():
             if name in self._inputs:
                 self._layout.design.inputs[name].write(self._block, level)

@@ -172,7 +172,7 @@ class NetlistEngine(_Commands):
         self._waiting: array[int] = array("q")
         self._kernel = self.make_kernel(self._parts)
         self._state = self._kernel.state
-        self._kernel.settle_on(fabric_levels(system))
+        self._kernel.tie(fabric_levels(system))
         self._set(hang_after=system.hang_after)
         self.core = None if system.core is None else Core(system.core, self.core_executor)
         if self.core is not None:

@@ -77,8 +77,8 @@ class PythonKernel:
         )  # fmt: skip
         self._give()
 
-    def settle_on(self, levels: Mapping[str, int]) -> None:
-        """Give inputs of the design their levels for the whole run, before its first cycle."""
+    def tie(self, levels: Mapping[str, int]) -> None:
+        """Tie inputs of the design to levels for the whole run, before its first cycle."""
         self._inputs |= {name: level for name, level in levels.items() if name in self._inputs}
         self._give()
         next(self._run)

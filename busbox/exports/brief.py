@@ -69,7 +69,7 @@ def write_not_met(recording: Recording, paper: Paper) -> None:
 
 def found_in(recording: Recording) -> int:
     """Return the number of all findings."""
-    return sum(sum(of_rule.values()) for of_rule in recording.counts.values())
+    return sum(recording.by_rule.values())
 
 
 def first_findings(recording: Recording) -> Iterator[tuple[str, int, int, Finding]]:

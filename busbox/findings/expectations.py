@@ -324,7 +324,7 @@ def _findings(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expecta
         f"findings of {rule}",
         way,
         wanted,
-        lambda recording: sum(recording.counts.get(rule, {}).values()),
+        lambda recording: recording.by_rule.get(rule, 0),
     )
 
 
@@ -356,7 +356,7 @@ def _register(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expecta
 
 
 def _none_found(recording: Recording) -> tuple[bool, str]:
-    counts = {rule: sum(of_rule.values()) for rule, of_rule in recording.counts.items()}
+    counts = recording.by_rule
     seen = ", ".join(f"{count:,} of {rule}" for rule, count in counts.items())
     return not counts, seen or "none"
 

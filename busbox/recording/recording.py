@@ -114,7 +114,7 @@ class Recording:
     verdicts: tuple[Verdict, ...] = ()
 
     def __repr__(self) -> str:
-        findings = sum(sum(of.values()) for of in self.counts.values())
+        findings = sum(self.by_rule.values())
         return (
             f"<Recording of {self.bench}: {self.ended} after {_count(self.cycles, 'cycle')} "
             f"({show_time(self.cycles, self.clock_hz)} at {show_clock(self.clock_hz)}), "
@@ -170,6 +170,11 @@ class Recording:
             raise KeyError(f"there is no pin {pin!r}; the pins are {', '.join(self.lines)}")
         line = self.lines[pin]
         return line.cycles, line.levels
+
+    @property
+    def by_rule(self) -> dict[str, int]:
+        """Rule to the number of its findings."""
+        return {rule: sum(of_rule.values()) for rule, of_rule in self.counts.items()}
 
     @property
     def texts(self) -> dict[str, str]:

@@ -9,14 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Any
 
 import numpy as np
 
 from busbox.basics.listing import counted
-from busbox.basics.units import show_time
+from busbox.basics.units import show_seconds, show_time
 from busbox.bus.transfers import ACK, TERMINATORS
-from busbox.recording import Accesses, Recording
+from busbox.recording import IntColumn, Recording
 from busbox.variants.measures import masked
 
 #: What can differ, in the order in which it is told.
@@ -75,7 +76,7 @@ def compare(
     )  # fmt: skip
     parts = {difference.part for difference in found}
     same = tuple(part for part in PARTS if part not in parts)
-    return Comparison(names, found, same, _verdict(one, other, found, harmless))
+    return Comparison(names, found, same, _verdict(one, other, found))
 
 
 def _when(cycle: float, recording: Recording) -> str:
@@ -88,10 +89,6 @@ def _seconds(cycle: int, recording: Recording) -> float:
 
 def _later(before: float, after: float) -> str:
     """Return how much later something is: ``3.1 ms later``."""
-    from fractions import Fraction
-
-    from busbox.basics.units import show_seconds
-
     shift = after - before
     return f"{show_seconds(Fraction(abs(shift)))} {'later' if shift > 0 else 'earlier'}"
 
@@ -113,11 +110,27 @@ def _end(one: Recording, other: Recording) -> Iterator[Difference]:
 # The bus.
 
 
-def _stretches(accesses: Accesses, by_pc: bool) -> tuple[Any, Any]:
+def _places(recording: Recording, names: Sequence[str]) -> tuple[IntColumn, IntColumn]:
+    """Return slot and offset of each access, so that a slot at another base is the same place.
+
+    Parameters
+    ----------
+    names : of the slots of both runs; an access that reaches none has -1 and its address
+    """
+    slots = recording.slots
+    numbers = np.array([*(names.index(slot.name) for slot in slots), -1])
+    bases = np.array([*(slot.base for slot in slots), 0])
+    sizes = np.array([*(slot.size for slot in slots), 1 << 32])
+    slot = recording.accesses.slot  # -1, of no slot, is the last one
+    return numbers[slot], (recording.accesses.address - bases[slot]) % sizes[slot]
+
+
+def _stretches(recording: Recording, names: Sequence[str], by_pc: bool) -> tuple[Any, Any]:
     """Return the key of each stretch, and the access with which it ends."""
-    writes = accesses.write.astype("i8")
-    where = accesses.pc if by_pc else accesses.step.astype("i8")
-    keys = np.stack([accesses.address.astype("i8"), writes, where, accesses.lanes.astype("i8")], 1)
+    accesses = recording.accesses
+    where = accesses.pc if by_pc else accesses.step
+    columns = (*_places(recording, names), accesses.write, where, accesses.lanes)
+    keys = np.stack([np.asarray(column, dtype="i8") for column in columns], 1)
     if not len(keys):
         return keys, np.zeros(0, dtype="i8")
     again = (keys[1:] == keys[:-1]).all(axis=1) & ~accesses.write[1:]
@@ -133,7 +146,8 @@ def _accesses(one: Recording, other: Recording) -> Iterator[Difference]:
         text = f"B has {more} {'more' if counts[1] > counts[0] else 'fewer'} "
         yield Difference("accesses", "", f"{text}({counts[0]:,} and {counts[1]:,})")
     by_pc = all(len(side) and bool((side.pc >= 0).all()) for side in sides)
-    (keys, ends), (there, there_ends) = (_stretches(side, by_pc) for side in sides)
+    names = list(dict.fromkeys(slot.name for run in (one, other) for slot in run.slots))
+    (keys, ends), (there, there_ends) = (_stretches(run, names, by_pc) for run in (one, other))
     count = min(len(keys), len(there))
     same = (keys[:count] == there[:count]).all(axis=1)
     data = sides[0].data[ends[:count]] == sides[1].data[there_ends[:count]]
@@ -271,7 +285,7 @@ def _profiles(name: str, one: Recording, other: Recording) -> Iterator[Differenc
 
 def _findings(one: Recording, other: Recording) -> Iterator[Difference]:
     for rule in sorted({*one.counts, *other.counts}):
-        counts = [sum(run.counts.get(rule, {}).values()) for run in (one, other)]
+        counts = [run.by_rule.get(rule, 0) for run in (one, other)]
         if counts[0] != counts[1]:
             text = f"{rule}: {counted(counts[0], 'time')} in A, {counted(counts[1], 'time')} in B"
             run = one if counts[0] > counts[1] else other
@@ -280,12 +294,12 @@ def _findings(one: Recording, other: Recording) -> Iterator[Difference]:
                 text += f"; first at {_when(first.cycle, run)}: {first.message}"
             yield Difference("findings", rule, text)
         elif one.counts.get(rule, {}) != other.counts.get(rule, {}):
-            places = [_places(run.counts.get(rule, {})) for run in (one, other)]
+            places = [_registers_of(run.counts.get(rule, {})) for run in (one, other)]
             text = f"{rule}: at {places[0]} in A, at {places[1]} in B"
             yield Difference("findings", rule, text)
 
 
-def _places(counts: Mapping[str, int]) -> str:
+def _registers_of(counts: Mapping[str, int]) -> str:
     return ", ".join(f"{of} ({counted(count, 'time')})" for of, count in sorted(counts.items()))
 
 
@@ -316,10 +330,10 @@ def _certain(one: Recording, other: Recording) -> Iterator[Difference]:
 # The verdict.
 
 
-def _verdict(one: Recording, other: Recording, found: Sequence[Difference], harmless: bool) -> str:
+def _verdict(one: Recording, other: Recording, found: Sequence[Difference]) -> str:
     parts = {difference.part for difference in found}
     first = [
-        _same_bytes(one, other, "texts" in parts, harmless),
+        _same_bytes(one, other),
         _same_colours(one, other, [entry for entry in found if entry.part == "frames"]),
     ]
     words: list[str] = []
@@ -345,12 +359,14 @@ def _verdict(one: Recording, other: Recording, found: Sequence[Difference], harm
     return "; ".join(word for word in (", ".join(word for word in first if word), *words) if word)
 
 
-def _same_bytes(one: Recording, other: Recording, differ: bool, harmless: bool) -> str:
-    if not any({**one.texts, **other.texts}.values()):
+def _same_bytes(one: Recording, other: Recording) -> str:
+    texts = [run.texts for run in (one, other)]
+    if not any({**texts[0], **texts[1]}.values()):
         return ""
-    if differ:
-        return "other bytes"
-    return "same bytes but for digits" if harmless and one.texts != other.texts else "same bytes"
+    if texts[0] == texts[1]:
+        return "same bytes"
+    without_digits = [{name: masked(text) for name, text in side.items()} for side in texts]
+    return "same bytes but for digits" if without_digits[0] == without_digits[1] else "other bytes"
 
 
 def _same_colours(one: Recording, other: Recording, found: Sequence[Difference]) -> str:

@@ -10,12 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from busbox.basics.errors import InputError, nearest
-from busbox.basics.units import show_seconds
 from busbox.findings.rule_set import rule_ids
 from busbox.recording import Recording
 from busbox.system.system import System
 from busbox.variants.axes import quantity
-from busbox.variants.measures import Base, Cell, Measure, Measured, measure_of
+from busbox.variants.measures import Base, Measure, Measured, measure_of, shown
 
 #: The forms of a condition, for messages and help.
 FORMS = (
@@ -77,8 +76,7 @@ def condition_of(text: str, system: System, folder: Path, option: str = "--such-
 
 
 def _no_finding(one: Measured, rule: str) -> tuple[bool, str]:
-    counts = {name: sum(of.values()) for name, of in one.recording.counts.items()}
-    found = {name: count for name, count in counts.items() if rule in ("", name)}
+    found = {name: count for name, count in one.recording.by_rule.items() if rule in ("", name)}
     return not found, ", ".join(f"{name} {count:,}" for name, count in found.items()) or "none"
 
 
@@ -146,8 +144,8 @@ def _comparison(
     def check(one: Measured) -> tuple[bool, str]:
         value = measure.of(one)
         if isinstance(value, bool) or not isinstance(value, int | float):
-            return False, f"{measure.name} is {_shown(value, measure)}"
-        return sign(value, limit), f"{measure.name} is {_shown(value, measure)}"
+            return False, f"{measure.name} is {shown(value, measure.unit)}"
+        return sign(value, limit), f"{measure.name} is {shown(value, measure.unit)}"
 
     return check
 
@@ -162,22 +160,10 @@ def _word_comparison(
         raise InputError.of(f"{measure.name} {sign} needs a number, not {text!r}", option)
 
     def check(one: Measured) -> tuple[bool, str]:
-        value = _shown(measure.of(one), measure)
+        value = shown(measure.of(one), measure.unit)
         return (value == text) == (sign == "=="), f"{measure.name} is {value}"
 
     return check
-
-
-def _shown(value: Cell, measure: Measure) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if measure.unit == "s" and isinstance(value, int | float):
-        from fractions import Fraction
-
-        return show_seconds(Fraction(value))
-    return (
-        "nothing" if value is None else f"{value:,.9g}" if isinstance(value, float) else str(value)
-    )
 
 
 def first_broken(

@@ -12,6 +12,7 @@ from busbox.basics.units import parse_clock
 from busbox.bench.bench import Bench
 from busbox.recording import Recording
 from busbox.system.system import System
+from busbox.variants.working import forget_designs, kept_engine
 
 #: Clocks of small systems. Common practice, no source.
 CLOCKS = ("8 MHz", "12 MHz", "16 MHz", "24 MHz", "32 MHz", "48 MHz")
@@ -79,8 +80,9 @@ def attempts(rule: str, bench: Bench, engine: str = "auto") -> Attempts:
     InputError : there is something wrong with the bench
     """
     system = bench.system()
-    base = bench.run(engine, system=system, carried=False)
-    counts = _counts(base)
+    forget_designs()
+    base = bench.run(kept_engine(engine), system=system, carried=False)
+    counts = base.by_rule
     if not counts.get(rule):
         return Attempts(rule, 0, ())
     tried = tuple(
@@ -90,15 +92,11 @@ def attempts(rule: str, bench: Bench, engine: str = "auto") -> Attempts:
     return Attempts(rule, counts[rule], tried)
 
 
-def _counts(recording: Recording) -> dict[str, int]:
-    return {rule: sum(of.values()) for rule, of in recording.counts.items()}
-
-
 def _tried(
     rule: str, bench: Bench, changes: Mapping[str, Any], before: Mapping[str, int], engine: str
 ) -> Attempt:
     try:
-        after = _counts(bench.with_values(changes).run(engine, carried=False))
+        after = bench.with_values(changes).run(kept_engine(engine), carried=False).by_rule
     except InputError as error:
         return Attempt(changes, -1, problem=str(error).splitlines()[0])
     more = tuple(one for one in sorted(after) if one != rule and after[one] > before.get(one, 0))

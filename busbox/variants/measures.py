@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property, partial
+from fractions import Fraction
+from functools import partial
 from itertools import pairwise
 from math import isfinite
 from pathlib import Path
@@ -15,7 +16,7 @@ import numpy as np
 
 from busbox.basics.errors import InputError, format_error, format_value, join_or, nearest
 from busbox.basics.loading import load_object
-from busbox.exports.json_report import as_object
+from busbox.basics.units import show_seconds
 from busbox.exports.usage import usage
 from busbox.lines.profiles import WINDOWS
 from busbox.recording import Recording
@@ -54,15 +55,6 @@ class Measured:
     recording: Recording
     base: Base
 
-    @cached_property
-    def report(self) -> Mapping[str, Any]:
-        """The JSON report of the run."""
-        return as_object(self.recording)
-
-    def count(self, rule: str) -> int:
-        """Return the number of findings of a rule."""
-        return sum(self.recording.counts.get(rule, {}).values())
-
 
 @dataclass(frozen=True)
 class Measure:
@@ -89,6 +81,17 @@ class Measure:
         return self.target or self.name
 
 
+def shown(value: Cell, unit: str = "") -> str:
+    """Return a value for people: a time, in seconds, with a fitting unit; ``nothing`` if it is None."""
+    if value is None:
+        return "nothing"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if unit == "s" and isinstance(value, int | float):
+        return show_seconds(Fraction(value))
+    return f"{value:,.9g}" if isinstance(value, float) else str(value)
+
+
 def masked(text: str) -> str:
     """Return a text with ``#`` for each run of digits."""
     return re.sub(r"[0-9]+", "#", text)
@@ -104,8 +107,7 @@ def _texts(one: Measured) -> str:
 
 
 def _rules(one: Measured) -> str:
-    counts = {rule: sum(of.values()) for rule, of in one.recording.counts.items()}
-    return ", ".join(f"{rule} {count}" for rule, count in sorted(counts.items()))
+    return ", ".join(f"{rule} {count}" for rule, count in sorted(one.recording.by_rule.items()))
 
 
 def _until(one: Measured) -> float | None:
@@ -127,13 +129,14 @@ BUILT_IN: tuple[Measure, ...] = (
     Measure("accesses", "the accesses on the bus", lambda one: len(one.recording.accesses)),
     Measure("bus_use", "the share of the cycles in which the bus was busy, 0 to 1", _bus),
     Measure("findings", "all findings",
-            lambda one: sum(sum(of.values()) for of in one.recording.counts.values())),
+            lambda one: sum(one.recording.by_rule.values())),
     Measure("rules", "the findings by rule", _rules),
     Measure("met", "the expectations that are met",
             lambda one: sum(verdict.met for verdict in one.recording.verdicts)),
     Measure("expectations", "all expectations", lambda one: len(one.recording.verdicts)),
-    Measure("bytes_lost", "findings byte-lost", lambda one: one.count("byte-lost")),
-    Measure("frames_missed", "findings frame-missed", lambda one: one.count("frame-missed")),
+    Measure("bytes_lost", "findings byte-lost", lambda one: one.recording.by_rule.get("byte-lost", 0)),
+    Measure("frames_missed", "findings frame-missed",
+            lambda one: one.recording.by_rule.get("frame-missed", 0)),
     Measure("frames", "the frames that all lamp strings show",
             lambda one: sum(len(seen.frames or ()) for seen in one.recording.seen.values())),
     Measure("texts", "the texts of all slots against the bench as it stands: equal, digits (equal "
@@ -247,10 +250,10 @@ def _register(parts: tuple[str, ...], one: Measured) -> Cell:
 
 
 def _counted(parts: tuple[str, ...], one: Measured) -> Cell:
-    return one.count(parts[0])
+    return one.recording.by_rule.get(parts[0], 0)
 
 
-def _profile(parts: tuple[str, ...], one: Measured) -> Mapping[str, Any] | None:
+def _profile(parts: tuple[str, ...], one: Measured) -> Mapping[str, Any]:
     profiles = one.recording.seen[parts[0]].facts.get("profiles", {})
     if parts[1] not in profiles:
         known = join_or(profiles) if profiles else "none"
@@ -261,13 +264,11 @@ def _profile(parts: tuple[str, ...], one: Measured) -> Mapping[str, Any] | None:
 
 
 def _kept(parts: tuple[str, ...], one: Measured) -> Cell:
-    profile = _profile(parts, one)
-    return None if profile is None else bool(profile["passes"])
+    return bool(_profile(parts, one)["passes"])
 
 
 def _margin(parts: tuple[str, ...], one: Measured) -> Cell:
-    profile = _profile(parts, one)
-    windows = {} if profile is None else profile["windows"]
+    windows = _profile(parts, one)["windows"]
     if len(parts) == 3:
         windows = {name: windows[name] for name in windows if name == parts[2]}
     margins = [window["worst_margin_ns"] for window in windows.values()]

@@ -40,7 +40,7 @@ class Tried:
 
 
 @dataclass(frozen=True)
-class Found:
+class SearchResult:
     """The result of a search.
 
     Attributes
@@ -90,7 +90,7 @@ def search(
     engine: str = "auto",
     until: int | str | None = None,
     progress: Callable[[int], None] | None = None,
-) -> list[Found]:
+) -> list[SearchResult]:
     """Return the smallest or largest value of a key for which all conditions hold.
 
     Nine values over the whole range are tried first. If the answer changes once along them, and from
@@ -180,7 +180,7 @@ class _Trial:
         return changed.run(kept_engine(self._engine), self._until, carried=False)
 
 
-def _search(trial: _Trial, values: tuple[Any, ...], largest: bool, walk: bool) -> Found:
+def _search(trial: _Trial, values: tuple[Any, ...], largest: bool, walk: bool) -> SearchResult:
     places = list(range(len(values)))
     order = places[::-1] if largest else places
     samples = sorted({round(i * (len(places) - 1) / (SAMPLES - 1)) for i in range(SAMPLES)})
@@ -206,4 +206,4 @@ def _search(trial: _Trial, values: tuple[Any, ...], largest: bool, walk: bool) -
         beyond = holding[0] + (1 if largest else -1)
         neighbour = trial.tried.get(beyond)
     tried = tuple(trial.tried[place] for place in sorted(trial.tried))
-    return Found(trial.key, largest, values, best, neighbour, walk, tried, trial.others)
+    return SearchResult(trial.key, largest, values, best, neighbour, walk, tried, trial.others)

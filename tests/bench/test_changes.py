@@ -155,6 +155,12 @@ def test_recorded_traffic_moves_along_too(tmp_path: Path) -> None:
     assert moved.accesses.data.tolist() == first.accesses.data.tolist()
 
 
+def test_whether_traffic_moves_is_true_or_false(bench: Bench) -> None:
+    """A number is neither: it is refused, not taken for false."""
+    message = refused(bench.with_values(["traffic.move=1"]))
+    assert "traffic.move: must be true or false, not 1" in message
+
+
 @pytest.mark.parametrize(
     ("name", "what"),
     [("signal_cabin", "a program"), ("function", "a function or a source")],

@@ -11,7 +11,7 @@ pytest.importorskip("llvmlite")
 
 import llvmlite.binding as llvm
 
-from busbox.basics.keeping import VARIABLE
+from busbox.basics.cache import VARIABLE
 from busbox.bench.bench import Bench
 from busbox.engines.netlist import native
 from busbox.engines.netlist.native import compile_ir

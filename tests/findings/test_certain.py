@@ -105,6 +105,14 @@ def test_harmless_reads_are_no_doubt(tmp_path: Path) -> None:
     assert "harmless differences: 1" in certain(one).text(16_000_000)
 
 
+@pytest.mark.parametrize(("name", "harmless"), [("WORD.0", 1), ("WORD", 2), ("WORD.7", 0)])
+def test_registers_of_an_array_can_be_harmless(tmp_path: Path, name: str, harmless: int) -> None:
+    """One register by its index, as a doubt names it, or all of an array."""
+    steps = "read 0x20000000 = 5\nread 0x20000004 = 5\n"
+    one = bench(tmp_path, steps, harmless=[f"book.{name}"]).run()
+    assert certain(one).vouched == harmless
+
+
 def test_sources_that_see_the_words_are_certain(tmp_path: Path) -> None:
     """A function decides with the words of the devices, so nothing is in doubt."""
     recording = Bench(CABIN | {"traffic": lambda bus: bus.read("levers.IN")}).run()

@@ -90,6 +90,16 @@ def test_the_first_difference_on_the_bus_names_both_sides(bench: Bench) -> None:
     assert "write of 0x2 to levers + 0x0" in text
 
 
+def test_a_slot_at_another_base_is_the_same_place(bench: Bench) -> None:
+    """Registers are compared by slot and offset: moved with its traffic, a slot does the same."""
+    found = compare(run(bench), run(bench, "slot.lamps.base=0x55000000", "traffic.move=true"))
+    assert found.verdict == "equal in all that is compared"
+    stays = compare(run(bench), run(bench, "slot.lamps.base=0x55000000"))
+    text = next(e.text for e in stays.differences if "first difference" in e.text)
+    assert "write of 0x400000 to lamps + 0x100" in text
+    assert "0x44000100 (ended with error)" in text
+
+
 def test_digits_may_be_harmless(bench: Bench) -> None:
     """Where digits come from harmless reads, texts that differ in them alone are equal."""
     base = with_steps(bench, "0x67", "0x31")

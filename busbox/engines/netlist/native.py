@@ -10,8 +10,8 @@ import llvmlite.binding as llvm
 from elftools.elf.elffile import ELFFile
 from elftools.elf.sections import SymbolTableSection
 
+from busbox.basics.cache import cached
 from busbox.basics.errors import EngineError
-from busbox.basics.keeping import kept
 
 #: How thoroughly LLVM optimises, of 0 to 3.
 LEVEL = 2
@@ -28,7 +28,7 @@ class Native:
     def __init__(self, text: str, level: int = LEVEL) -> None:
         machine = _machine(level)
         self._engine = llvm.create_mcjit_compiler(llvm.parse_assembly(""), machine)
-        code = kept(_key(text, level, machine), partial(_compiled, text, level, machine))
+        code = cached(_key(text, level, machine), partial(_compiled, text, level, machine))
         check_symbols(code)
         self._engine.add_object_file(llvm.ObjectFileRef.from_data(code))
         self._engine.finalize_object()
@@ -45,7 +45,7 @@ def compile_ir(text: str, level: int = LEVEL) -> Native:
     """Return the machine code of a module's text, verified and optimised.
 
     Code that was made of the same text, by the same versions, for the same processor is used again if
-    it is kept (:mod:`busbox.basics.keeping`).
+    it is kept (:mod:`busbox.basics.cache`).
 
     Raises
     ------

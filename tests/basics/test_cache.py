@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from busbox.basics import keeping
-from busbox.basics.keeping import VARIABLE, kept
+from busbox.basics import cache
+from busbox.basics.cache import VARIABLE, cached
 
 POSIX = pytest.mark.skipif(os.name != "posix", reason="owners and rights of POSIX")
 
@@ -30,7 +30,7 @@ def made(key: bytes, contents: bytes = b"code") -> tuple[bytes, bool]:
         asked.append(1)
         return contents
 
-    return kept(key, make), bool(asked)
+    return cached(key, make), bool(asked)
 
 
 def test_it_is_made_once(folder: Path) -> None:
@@ -115,7 +115,7 @@ def test_what_was_used_least_lately_goes_first(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """There is never more than the limit; a file that was read lately stays."""
-    monkeypatch.setattr(keeping, "MOST_BYTES", 500)
+    monkeypatch.setattr(cache, "MOST_BYTES", 500)
     for number in range(4):
         made(bytes([number]), b"x" * 100)
         for age, file in enumerate(
@@ -131,10 +131,10 @@ def test_what_was_used_least_lately_goes_first(
 def test_two_processes_at_once_are_safe(folder: Path) -> None:
     """Processes that keep the same things at once all get them whole, and leave no other file."""
     code = (
-        "from busbox.basics.keeping import kept\n"
+        "from busbox.basics.cache import cached\n"
         "for number in range(60):\n"
         "    body = bytes([number % 5]) * 200_000\n"
-        "    assert kept(bytes([number % 5]), lambda: body) == body\n"
+        "    assert cached(bytes([number % 5]), lambda: body) == body\n"
     )
     running = [subprocess.Popen([sys.executable, "-c", code]) for _ in range(3)]
     assert [process.wait(60) for process in running] == [0, 0, 0]

@@ -27,7 +27,7 @@ _FORM = b"busbox 1\n"
 _DIGEST = hashlib.sha256().digest_size
 
 
-def kept(key: bytes, make: Callable[[], bytes]) -> bytes:
+def cached(key: bytes, make: Callable[[], bytes]) -> bytes:
     """Return what is kept under a key; if there is nothing, make it and keep it.
 
     Parameters
