@@ -71,29 +71,12 @@ def _step(step: dict[str, Any]) -> Step:
         return Pause(Span(cycles=step["cycles"]))
     if step["op"] == "mark":
         return Mark("here")
-    if step["op"] == "poll":
-        return Poll(
-            step["address"],
-            step["value"],
-            step["mask"],
-            step["every"],
-            step["limit"],
-            step["lanes"],
-            step["wait"],
-            keep=step["keep"],
-        )
-    if step["op"] == "until":
-        return Until(
-            step["address"],
-            step["value"],
-            step["mask"],
-            step["every"],
-            step["limit"],
-            step["lanes"],
-            step["wait"],
-            keep=step["keep"],
-            since=step["since"] or 0,
-        )
+    if step["op"] in ("poll", "until"):
+        names = ("address", "value", "mask", "every", "limit", "lanes", "wait")
+        numbers = [step[name] for name in names]
+        if step["op"] == "poll":
+            return Poll(*numbers, keep=step["keep"])
+        return Until(*numbers, keep=step["keep"], since=step["since"] or 0)
     return AccessStep(
         step["op"] == "write",
         step["address"],

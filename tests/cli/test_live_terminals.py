@@ -9,6 +9,8 @@ import subprocess
 import sys
 import time
 import tomllib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -100,11 +102,11 @@ def test_on_a_terminal_keys_come_at_once_and_it_is_restored(how: str, tmp_path: 
     assert [one.get("level") for one in tables] == ([None, None] if how == "q" else [None, 1])
 
 
-@posix
-def test_a_pseudo_terminal_is_named_and_used(tmp_path: Path) -> None:
-    """Its name comes on stderr; what is written there reaches the program, whose answer comes back."""
+@contextmanager
+def pseudo_terminal(folder: Path) -> Iterator[tuple[subprocess.Popen[bytes], str, int]]:
+    """Give a run at a pseudo-terminal, the name of that, and what is opened there."""
     process = run_live(
-        tmp_path, "--live", "telegraph=pty", "--pace", "1",
+        folder, "--live", "telegraph=pty", "--pace", "1",
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
     )  # fmt: skip
     assert process.stderr is not None
@@ -112,19 +114,26 @@ def test_a_pseudo_terminal_is_named_and_used(tmp_path: Path) -> None:
         name = process.stderr.readline().decode().split()[-1]
         far = os.open(name, os.O_RDWR | os.O_NOCTTY)
         try:
-            assert b"hello\n" in read_until(far, b"\n")
-            os.write(far, b"z")
-            assert b"Z" in read_until(far, b"Z")
-            os.write(far, b"q")
-            out, _ = process.communicate(timeout=60)
+            yield process, name, far
         finally:
             os.close(far)
-        assert process.returncode == 0
-        assert b'bytes = "z"' in out
-        assert b'bytes = "q"' in out
     finally:
         process.kill()
         process.communicate()
+
+
+@posix
+def test_a_pseudo_terminal_is_named_and_used(tmp_path: Path) -> None:
+    """Its name comes on stderr; what is written there reaches the program, whose answer comes back."""
+    with pseudo_terminal(tmp_path) as (process, _, far):
+        assert b"hello\n" in read_until(far, b"\n")
+        os.write(far, b"z")
+        assert b"Z" in read_until(far, b"Z")
+        os.write(far, b"q")
+        out, _ = process.communicate(timeout=60)
+        assert process.returncode == 0
+        assert b'bytes = "z"' in out
+        assert b'bytes = "q"' in out
 
 
 @posix
@@ -247,25 +256,12 @@ def test_a_terminal_is_set_up_again_after_a_stop(tmp_path: Path) -> None:
 @posix
 def test_bytes_that_nobody_reads_are_told(tmp_path: Path) -> None:
     """A program at a pseudo-terminal that leaves before the last byte: the run says how many."""
-    process = run_live(
-        tmp_path, "--live", "telegraph=pty", "--pace", "1",
-        stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
-    )  # fmt: skip
-    assert process.stderr is not None
-    try:
-        name = process.stderr.readline().decode().split()[-1]
-        far = os.open(name, os.O_RDWR | os.O_NOCTTY)
-        try:
-            read_until(far, b"\n")
-            os.write(far, b"q")
-            _, err = process.communicate(timeout=60)
-        finally:
-            os.close(far)
+    with pseudo_terminal(tmp_path) as (process, name, far):
+        read_until(far, b"\n")
+        os.write(far, b"q")
+        _, err = process.communicate(timeout=60)
         assert err.decode() == f"telegraph sent 1 byte that nobody read at {name}\n"
         assert process.returncode == 0
-    finally:
-        process.kill()
-        process.communicate()
 
 
 @posix
