@@ -18,6 +18,7 @@ the processes that it starts.
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -50,6 +51,16 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.quick)
         if item.get_closest_marker("long"):
             item.add_marker(pytest.mark.timeout(LONG))
+
+
+@pytest.fixture(autouse=True)
+def _broken_pipes_are_errors() -> None:
+    """Ignore SIGPIPE, as Python does from its start: a library that reads waveforms lets it end us.
+
+    Else a process of a pool that is killed while a task is written to it takes the tests along.
+    """
+    if hasattr(signal, "SIGPIPE"):
+        signal.signal(signal.SIGPIPE, signal.SIG_IGN)
 
 
 @pytest.fixture(autouse=True)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import csv
 import json
+import multiprocessing
 import os
 import signal
 import subprocess
 import sys
 import time
 from collections.abc import Mapping
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +24,7 @@ from busbox.bench.bench import Bench
 from busbox.variants.keeping import Keeping, write_table
 from busbox.variants.measures import BUILT_IN
 from busbox.variants.sweep import Sweep
-from busbox.variants.working import on_processes
+from busbox.variants.working import on_executor, on_processes
 from tests.variants.small import run, write_bench
 
 VARY = {"slot.levers.wait": [0, 1, 2], "slot.lamps.wait": [1, 4]}
@@ -101,7 +102,6 @@ def test_rows_are_the_same_whoever_runs_them(bench: Bench) -> None:
         assert rows(table(bench, executor=threads)) == alone
 
 
-@pytest.mark.alone
 def test_a_worker_that_is_killed_is_replaced(bench: Bench) -> None:
     """A process that ends in the middle loses nothing: its variants are run again."""
     measure = ["cycles", "checks.py:kills_once"]
@@ -131,32 +131,37 @@ class _Kill:
         return {"message": None, "n": self.number}
 
 
-def ended(how: str) -> tuple[dict[int, Any], str]:
-    """Return rows and message of tasks of which one ends its process (tests.variants.ending)."""
-    done = subprocess.run(
-        [sys.executable, "-m", "tests.variants.ending", how],
-        capture_output=True, text=True, encoding="utf-8", check=True, timeout=100,
-        cwd=Path(__file__).parent.parent.parent,
-    )  # fmt: skip
-    rows, told = json.loads(done.stdout)
-    return dict(rows), told
+class _AlwaysEnds(_Kill):
+    """A task of which number 1 always ends its process."""
+
+    def __call__(self) -> dict[str, Any]:
+        if self.number == 1:
+            os.kill(os.getpid(), signal.SIGKILL)
+        return {"message": None, "n": self.number}
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
-def test_a_variant_that_always_ends_its_process_is_a_row() -> None:
+def test_a_variant_that_always_ends_its_process_is_a_row(tmp_path: Path) -> None:
     """It is tried twice, then its row says so; all others are run."""
-    found, _ = ended("own")
-    assert found[0] == {"message": None, "n": 0}
-    assert found[2] == {"message": None, "n": 2}
-    assert found[1] == {"message": "the process that ran it ended, 2 times"}
+    found: dict[int, Any] = {}
+    tasks = {number: _AlwaysEnds(str(tmp_path), number) for number in range(3)}
+    on_processes(tasks, found.__setitem__, 1)
+    assert found == {
+        0: {"message": None, "n": 0},
+        1: {"message": "the process that ran it ended, 2 times"},
+        2: {"message": None, "n": 2},
+    }
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
-def test_an_executor_that_breaks_down_is_told() -> None:
+def test_an_executor_that_breaks_down_is_told(tmp_path: Path) -> None:
     """A pool of one's own whose process is killed takes no more: one sentence, finished rows kept."""
-    found, told = ended("pool")
-    message = "executor: the executor ended before all variants were run: BrokenProcessPool"
-    assert told.startswith(message)
+    found: dict[int, Any] = {}
+    tasks = {number: _AlwaysEnds(str(tmp_path), number) for number in range(3)}
+    told = "executor: the executor ended before all variants were run: BrokenProcessPool"
+    with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as pool:
+        with pytest.raises(InputError, match=told):
+            on_executor(pool, tasks, found.__setitem__)
     assert 1 not in found
     assert all("n" in row for row in found.values())
 
@@ -328,7 +333,6 @@ def test_workers_end_with_the_process_that_started_them(bench: Bench, tmp_path: 
 
 
 @pytest.mark.timeout(110)
-@pytest.mark.alone
 def test_a_cluster_loses_a_worker_and_nothing_else(bench: Bench) -> None:
     """On a local cluster of two workers, of which one is killed in the middle: the same table."""
     distributed = pytest.importorskip("distributed")

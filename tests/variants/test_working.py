@@ -145,7 +145,6 @@ def test_a_long_sweep_goes_to_processes(monkeypatch: pytest.MonkeyPatch) -> None
 
 
 @posix
-@pytest.mark.alone
 def test_after_an_end_all_else_goes_on(tmp_path: Path) -> None:
     """A process that is killed once: every row is there, and no process is left."""
     tasks: dict[int, Number] = {number: Number(number) for number in range(12)}
@@ -157,7 +156,6 @@ def test_after_an_end_all_else_goes_on(tmp_path: Path) -> None:
     assert not multiprocessing.active_children()
 
 
-@pytest.mark.alone
 def test_a_stop_in_the_middle_leaves_no_process() -> None:
     """Ctrl-C while rows come in: it goes on to the caller, and the workers are ended."""
 
