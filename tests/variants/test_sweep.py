@@ -159,9 +159,9 @@ def test_an_executor_that_breaks_down_is_told(tmp_path: Path) -> None:
     found: dict[int, Any] = {}
     tasks = {number: _AlwaysEnds(str(tmp_path), number) for number in range(3)}
     told = "executor: the executor ended before all variants were run: BrokenProcessPool"
-    with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as pool:
-        with pytest.raises(InputError, match=told):
-            on_executor(pool, tasks, found.__setitem__)
+    pool = ProcessPoolExecutor(1, multiprocessing.get_context("spawn"))
+    with pool, pytest.raises(InputError, match=told):
+        on_executor(pool, tasks, found.__setitem__)
     assert 1 not in found
     assert all("n" in row for row in found.values())
 
