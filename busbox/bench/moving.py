@@ -44,9 +44,9 @@ class Moves:
             if move:
                 what = "a program" if traffic.program is not None else "a function or a source"
                 text = (
-                    f"only steps of a list or a file can be moved; this traffic is {what}, which "
+                    "only steps of a list or a file can be moved (--move-traffic); this traffic is "
                 )
-                text += "holds its addresses itself"
+                text += f"{what}, which holds its addresses itself"
                 context.mistakes.note(("traffic", "move"), text)
             return traffic
         if move:

@@ -94,7 +94,8 @@ def _named(
         )
         near = nearest(str(name), list(variants))
         text = f"there is no variant {shown}{near}{known}"
-        raise InputError.of(text, *given.origin, key=VARIANT)
+        where, line = given.origin
+        raise InputError.of(text, "--variant" if where == "--set" else where, line)
     where, line = place((VARIANT, name))
     if not isinstance(variants[name], Mapping):
         text = f"must be a table of keys and values, not {format_value(variants[name])}"
