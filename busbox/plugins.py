@@ -14,7 +14,6 @@ one kind never share a name: a plug-in whose name is taken cannot be used, and l
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -22,25 +21,12 @@ from typing import TYPE_CHECKING, Any
 
 from busbox.basics.errors import InputError, format_error, join_or, nearest
 from busbox.basics.loading import import_object, load_object
+from busbox.basics.strangers import refuse_code
 
 if TYPE_CHECKING:
     from importlib.metadata import EntryPoint
 
 BUILT_IN = "built-in"
-
-
-def _nothing(name: str) -> None:
-    return None
-
-
-def _verilog(name: str) -> str | None:
-    if ".v:" not in name and not name.endswith(".v"):
-        return None
-    return (
-        f"Verilog is not supported ({name!r}): describe its registers as a model, or rewrite it in "
-        "Amaranth (busbox.bus.hardware); a waveform from its own simulation can be compared with "
-        "busbox capture"
-    )
 
 
 @dataclass(frozen=True)
@@ -57,7 +43,7 @@ class Kind:
     in_file : what the second half of ``file.py:Name`` names, ``class`` or ``function``; "" where a
         file makes no sense
     example : such a name, as a message shows it
-    refusal : returns why a name can never be one of this kind, or None
+    loaders : suffix of a file that is no Python to ``module:function``, which makes a thing of it
     """
 
     word: str
@@ -66,7 +52,18 @@ class Kind:
     check: str
     in_file: str = ""
     example: str = "Bell"
-    refusal: Callable[[str], str | None] = field(default=_nothing)
+    loaders: Mapping[str, str] = field(default_factory=dict)
+
+    def loader(self, name: str) -> str:
+        """Return what makes a thing of a file such as ``file.v:dimmer``; "" if nothing does."""
+        return next(
+            (
+                target
+                for suffix, target in self.loaders.items()
+                if name.endswith(suffix) or f"{suffix}:" in name
+            ),
+            "",
+        )
 
 
 #: Models of devices and devices in Amaranth: ``model = "NAME"`` in ``[slot.NAME]``.
@@ -82,7 +79,7 @@ DEVICES = Kind(
     },
     "busbox.device.checking:check_device",
     "class",
-    refusal=_verilog,
+    loaders={".v": "busbox.verilog.device:load", ".sv": "busbox.verilog.device:load"},
 )
 
 #: What can be attached to pins: ``kind = "NAME"`` in ``[attach.NAME]``.
@@ -137,6 +134,7 @@ RULES = Kind(
         "poll-timeout": "busbox.findings.poll_timeout:poll_timeout",
         "poll-storm": "busbox.findings.poll_storm:poll_storm",
         "uninitialised-read": "busbox.findings.uninitialised_read:uninitialised_read",
+        "undefined-value": "busbox.findings.undefined_value:undefined_value",
         "rom-write": "busbox.findings.rom_write:rom_write",
         "frame-missed": "busbox.findings.frame_missed:frame_missed",
         "byte-lost": "busbox.findings.byte_lost:byte_lost",
@@ -199,8 +197,9 @@ VERBS = Kind(
         name: f"busbox.cli.{name}_verb:command"
         for name in (
             "run", "record", "state", "why", "twin", "list", "map", "where", "models", "attachments",
-            "check", "timing", "fit", "explain", "guide", "capture", "baud", "new", "convert", "schema",
-            "completion", "sweep", "compare", "find",
+            "check", "timing", "fit", "explain", "guide", "capture", "baud", "new", "registers",
+            "convert", "schema", "completion", "sweep", "compare", "find", "export", "draw",
+            "report", "lesson",
         )
     },
     "busbox.cli.verbs:check_verb",
@@ -251,6 +250,7 @@ class Entry:
                 f"plug-in {self.name!r} of {self.origin} has the name of a built-in "
                 f"{self.kind.word}: its package must choose another"
             )
+        refuse_code(f"{self.name} of {self.origin}")
         if len(self.points) > 1:
             raise InputError.of(
                 f"{self.kind.word} {self.name!r} is offered by more than one package, "
@@ -275,21 +275,28 @@ class Entry:
             ) from error
 
 
-def find(kind: Kind, name: str, folder: Path = Path(), besides: Iterable[str] = ()) -> Any:
+def find(
+    kind: Kind,
+    name: str,
+    folder: Path = Path(),
+    besides: Iterable[str] = (),
+    options: Mapping[str, Any] | None = None,
+) -> Any:
     """Return the object of a name: built in, of a plug-in, or ``file.py:Name``.
 
     Parameters
     ----------
     folder : where a file is looked up
     besides : further names that the caller knows, for the message
+    options : what else the bench says of a file that is no Python
 
     Raises
     ------
     InputError : there is no such thing, it does not load, or lacks a part of the contract
     """
-    problem = kind.refusal(name)
-    if problem:
-        raise InputError.of(problem)
+    loader = kind.loader(name)
+    if loader:
+        return checked(kind, name, import_object(loader)(name, folder, options or {}))
     if kind.in_file and ".py:" in name:
         return checked(kind, name, load_object(name, folder, kind.in_file))
     if name in kind.built_in:
@@ -367,29 +374,24 @@ def _origin(point: EntryPoint) -> str:
     return f"{point.dist.name} {point.dist.version}" if point.dist else "plug-in"
 
 
-def twin_of(model: Any, name: str) -> Any:
-    """Return the hardware twin that a model's class names: ``module:Class`` or ``file.py:Class``.
+#: What shows an object of a class in a notebook, as HTML.
+SHOWN: Mapping[str, str] = {
+    "AddressMap": "busbox.notebook.shown:address_map",
+    "Bench": "busbox.notebook.shown:bench",
+    "Finding": "busbox.notebook.shown:finding",
+    "Recording": "busbox.notebook.shown:recording",
+    "Sweep": "busbox.notebook.shown:sweep",
+}
 
-    A file is looked up beside the model's own.
 
-    Raises
-    ------
-    InputError : it names none, or not a hardware device
-    """
-    target = getattr(model, "twin", None)
-    if not isinstance(target, str):
-        raise InputError.of(
-            f"model {name} has no twin in Amaranth; its class must name one, such as "
-            "twin = 'file.py:Class'"
-        )
-    if target.partition(":")[0].endswith(".py"):
-        beside = Path(sys.modules[model.__module__].__file__ or "").parent
-        twin = load_object(target, beside, "class")
-    else:
-        try:
-            twin = import_object(target)
-        except (ImportError, AttributeError) as error:
-            raise InputError.of(f"twin {target!r} does not load: {format_error(error)}") from error
-    if not getattr(twin, "in_amaranth", False):
-        raise InputError.of(f"twin {target!r} must be a subclass of busbox.bus.hardware.Hardware")
-    return twin
+def as_html(shown: object) -> str:
+    """Return an object as a notebook shows it; a subclass is shown as its base."""
+    name = next(kind.__name__ for kind in type(shown).__mro__ if kind.__name__ in SHOWN)
+    return str(import_object(SHOWN[name])(shown)) + (as_svg(shown) or "")
+
+
+def as_svg(shown: object) -> str | None:
+    """Return the picture of an object in a notebook; None where it has none."""
+    name = next(kind.__name__ for kind in type(shown).__mro__ if kind.__name__ in SHOWN)
+    drawn: str | None = import_object(SHOWN[name].replace(".shown:", ".drawn:"))(shown)
+    return drawn

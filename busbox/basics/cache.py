@@ -34,16 +34,45 @@ def cached(key: bytes, make: Callable[[], bytes]) -> bytes:
     ----------
     key : all that the contents follow from
     """
-    folder = _folder()
-    if folder is None:
-        return make()
-    file = folder / hashlib.sha256(_FORM + key).hexdigest()
-    contents = _read(file)
+    contents = found(key)
     if contents is None:
         contents = make()
-        with suppress(OSError):
-            _write(folder, file, contents)
+        keep(key, contents)
     return contents
+
+
+def read_key(kind: str, contents: bytes, versions: tuple[str, ...], *readers: str | Path) -> bytes:
+    """Return the key of what is read from a file.
+
+    Parameters
+    ----------
+    kind : what is read, in one word
+    contents : the file
+    versions : those of the libraries that read it
+    readers : the files of code that read it
+    """
+    digest = hashlib.sha256(repr((sys.version, versions)).encode())
+    for reader in readers:
+        digest.update(Path(reader).read_bytes())
+    return kind.encode() + b"\n" + digest.digest() + contents
+
+
+def found(key: bytes) -> bytes | None:
+    """Return what is kept under a key, None if there is nothing."""
+    folder = _folder()
+    return None if folder is None else _read(folder / _name(key))
+
+
+def keep(key: bytes, contents: bytes) -> None:
+    """Keep contents under a key, if anything is to be kept and it can be written."""
+    folder = _folder()
+    if folder is not None:
+        with suppress(OSError):
+            _write(folder, folder / _name(key), contents)
+
+
+def _name(key: bytes) -> str:
+    return hashlib.sha256(_FORM + key).hexdigest()
 
 
 def _folder() -> Path | None:

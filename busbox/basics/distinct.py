@@ -14,6 +14,19 @@ def distinct(numbers: NDArray[Any]) -> NDArray[Any]:
     return ordered[changed(ordered)]
 
 
+def numbered(numbers: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
+    """Return the different ones of whole numbers from 0, and the place of each number among them.
+
+    As :func:`numpy.unique` with ``return_inverse``, but without sorting where a table is small.
+    """
+    if not len(numbers) or int(numbers.max()) >= max(1 << 16, len(numbers)):
+        return np.unique(numbers, return_inverse=True)
+    found = np.flatnonzero(np.bincount(numbers))
+    places = np.zeros(int(found[-1]) + 1, dtype="i8")
+    places[found] = np.arange(len(found))
+    return found, places[numbers]
+
+
 def changed(numbers: NDArray[Any]) -> NDArray[np.bool_]:
     """Return, for each of some numbers, whether it differs from the one before; the first does."""
     different = np.ones(len(numbers), dtype=np.bool_)

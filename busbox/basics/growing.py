@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from busbox.basics.errors import InputError
+from busbox.basics.limits import ROWS
 
 #: Bytes of one column that are kept in memory.
 IN_MEMORY = 1 << 20
@@ -44,7 +45,7 @@ class Column:
 
         Raises
         ------
-        InputError : there is no disk space for the temporary file
+        InputError : there is no disk space for the temporary file, or they are above the limit
         """
         part = np.array(values, dtype=self._type)
         if len(part):
@@ -54,6 +55,7 @@ class Column:
             self._spill()
 
     def _spill(self) -> None:
+        ROWS.check(len(self), "the accesses or other facts of a run")
         try:
             if self._file is None:
                 self._file = tempfile.TemporaryFile()  # noqa: SIM115  closed with its column

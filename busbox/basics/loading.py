@@ -11,6 +11,7 @@ from types import CodeType, ModuleType
 from typing import Any
 
 from busbox.basics.errors import InputError, format_error, line_in, nearest, no_file
+from busbox.basics.strangers import refuse_code
 
 
 def import_object(target: str) -> Any:
@@ -33,8 +34,9 @@ def load_object(name: str, folder: Path, what: str) -> Any:
 
     Raises
     ------
-    InputError : no such file or name, or the file raises while it loads
+    InputError : no such file or name, the file raises while it loads, or the user wants no such code
     """
+    refuse_code(name)
     file, _, attribute = name.rpartition(":")
     path = folder / file
     problem = no_file(path)
@@ -71,6 +73,9 @@ def _load_file(path: Path) -> ModuleType:
     sys.modules[name] = module
     try:
         spec.loader.exec_module(module)
+    except InputError:  # such as that of a declaration that it reads, by file and line
+        del sys.modules[name]
+        raise
     except (Exception, SystemExit) as error:
         del sys.modules[name]
         where, number, text = str(path), line_in(error, str(path)), format_error(error)

@@ -33,6 +33,8 @@ TIED = "\ufdd0"
 _UNIT = re.compile(r"(?<=[0-9]) (?:ps|ns|us|ms|s|Hz|kHz|MHz|GHz|mA|A|%|MiB|baud)(?![A-Za-z0-9_])")
 #: What is printed for a control character; a line break is one.
 _SHOWN = {code: repr(chr(code))[1:-1] for code in (*range(32), *range(127, 160))}
+#: The direction of text is changed by characters that a terminal may obey, too.
+_SHOWN |= {code: repr(chr(code))[1:-1] for code in (*range(0x2028, 0x202F), *range(0x2066, 0x206A))}
 _SHOWN |= {ord("\t"): "    ", ord("\n"): "\n"}
 
 
@@ -46,8 +48,26 @@ def width_of(file: TextIO) -> int:
         found = shutil.get_terminal_size((WIDTH, 24)).columns
     else:
         given = os.environ.get("COLUMNS", "")
-        found = int(given) if given.isdecimal() and int(given) else WIDTH
+        found = int(given) if re.fullmatch(r"0*[1-9][0-9]{0,5}", given) else WIDTH
     return max(found, NARROWEST)
+
+
+def shows_colours(file: TextIO) -> bool:
+    """Return whether a file is a terminal that shows colours, and nobody has asked for plain text.
+
+    Whoever sets ``NO_COLOR`` to anything wants none. Source: no-color.org. A terminal of the type
+    ``dumb`` has none (POSIX.1-2017, Base Definitions 8.3; terminfo).
+    """
+    if os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb":
+        return False
+    return file.isatty()
+
+
+def paper_for(file: TextIO) -> Paper:
+    """Return paper as wide as a file, with what that can show: colours, and blocks beside ASCII."""
+    colours = shows_colours(file)
+    unicode = (file.encoding or "").lower().replace("-", "") == "utf8"
+    return Paper(colours, width_of(file), colours and unicode)
 
 
 class Paper:
@@ -57,11 +77,13 @@ class Paper:
     ----------
     colours : whether the output shows colours
     width : columns that there are; prose takes :data:`PROSE` of them at most
+    blocks : whether it shows the block elements of Unicode; else a drawing takes ASCII
     """
 
-    def __init__(self, colours: bool = False, width: int = WIDTH) -> None:
+    def __init__(self, colours: bool = False, width: int = WIDTH, blocks: bool = False) -> None:
         self.colours = colours
         self.width = width
+        self.blocks = blocks
         self._lines: list[list[Word]] = []
 
     def line(self, *words: str | Word, hang: int = 0) -> None:

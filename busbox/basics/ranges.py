@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from itertools import accumulate
 from typing import Generic, TypeVar
 
@@ -23,6 +23,10 @@ class Ranges(Generic[T]):
         self._lows = [low for low, _, _ in self._spans]
         #: The furthest end of each span and all before it: where to stop looking back.
         self._reach = list(accumulate((high for _, high, _ in self._spans), max))
+
+    def __iter__(self) -> Iterator[tuple[int, int, T]]:
+        """Yield each thing with its range, in the order of their starts."""
+        return iter(self._spans)
 
     def at(self, address: int) -> list[T]:
         """Return everything that covers an address, latest start first."""
