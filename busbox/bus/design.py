@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from amaranth.hdl import Cat, ClockDomain, Elaboratable, Module, Mux, Signal
@@ -17,48 +16,13 @@ from busbox.bus.wishbone.fabric import Fabric, address_bits, any_of
 from busbox.bus.wishbone.guard import Guard
 from busbox.bus.wishbone.master import Master
 from busbox.bus.wishbone.outlet import Outlet
-from busbox.device import Site
 from busbox.map.slots import Slot
 from busbox.system.hardware import FabricOptions
-from busbox.system.system import System
 
 #: Bits of ``request``: go, write, 30 address bits, lanes.
 REQUEST = 1 + 1 + wishbone.WORD_ADDRESS_BITS + wishbone.LANES
 #: First bit of the call in ``status``: done, failed, cut and the word read come before it.
 CALL = 3 + wishbone.DATA_BITS
-
-
-def hardware_of(system: System) -> dict[int, Hardware]:
-    """Build the hardware devices of a system, by the number of their slot."""
-    return {
-        number: device.model(
-            Site(device.name, device.slot.base, device.slot.size, system.clock_hz),
-            **device.settings,
-        )
-        for number, device in enumerate(system.devices)
-        if device.model.in_amaranth
-    }
-
-
-def design_key(system: System, settable: bool = False) -> Hashable:
-    """Return a key of the design of a system: equal keys mean equal designs.
-
-    For a device with a model in Python it holds the slot; for one in hardware, also its class, its
-    settings, its base, which it may know, and the clock.
-
-    Parameters
-    ----------
-    settable : whether base and wait states are settings of the design, not parts of it
-    """
-    hardware = tuple(
-        (number, device.model, device.slot.base, tuple(sorted(device.settings.items())))
-        for number, device in enumerate(system.devices)
-        if device.model.in_amaranth
-    )
-    slots = tuple(device.slot for device in system.devices)
-    if settable:
-        slots = tuple(replace(slot, base=0, wait=0) for slot in slots)
-    return slots, system.fabric, hardware, system.clock_hz if hardware else 0
 
 
 class Design(Elaboratable):
@@ -74,7 +38,8 @@ class Design(Elaboratable):
         :data:`CALL` on, 1 + the number of the slot whose model is asked in this cycle, or 0
     inner : word address inside the slot whose model is asked
     resting : every hardware device is at rest
-    views : slot number to what is seen of the hardware device in it
+    devices : slot number to the hardware device in it
+    views : slot number to what is seen of that
     seen : slot number to the signal that shows the view's word
     guards : slot number to the guard of the hardware device's port
     ports : (name, port) of every port: the master's first, then one a slot
@@ -91,7 +56,10 @@ class Design(Elaboratable):
         self.rst = self.domain.rst
         self.master = Master()
         self.fabric = Fabric(slots, options, settable)
-        self.views = {number: View(device) for number, device in (hardware or {}).items()}
+        self.devices = dict(hardware or {})
+        self.views = {
+            number: View(type(device), device.options) for number, device in self.devices.items()
+        }
         self.outlets = {
             number: Outlet(address_bits(slot))
             for number, slot in enumerate(slots)
@@ -104,8 +72,7 @@ class Design(Elaboratable):
         self.inner = Signal(wishbone.WORD_ADDRESS_BITS)
         self.resting = Signal()
         self.seen = {
-            number: Signal(len(view.signals), name=f"seen_{number}")
-            for number, view in self.views.items()
+            number: Signal(view.width, name=f"seen_{number}") for number, view in self.views.items()
         }
         self.guards = {number: Guard(address_bits(slots[number])) for number in self.views}
         self.ports = [("cpu", self.master.bus)] + [
@@ -137,14 +104,14 @@ class Design(Elaboratable):
             master.data.eq(self.data),
             self.status.eq(Cat(ending, caller)),
             self.inner.eq(inner),
-            self.resting.eq(Cat(view.device.at_rest for view in self.views.values()).all()),
+            self.resting.eq(Cat(device.at_rest for device in self.devices.values()).all()),
         ]
-        for number, view in self.views.items():
-            m.submodules[f"slot_{self.ports[number + 1][0]}"] = view.device
-            wiring.connect(m, fabric.port(number), view.device.bus)
+        for number, device in self.devices.items():
+            m.submodules[f"slot_{self.ports[number + 1][0]}"] = device
+            wiring.connect(m, fabric.port(number), device.bus)
             m.submodules[f"guard_{number}"] = guard = self.guards[number]
             m.d.comb += [
-                self.seen[number].eq(view.signals),
+                self.seen[number].eq(self.views[number].signals(device)),
                 *guard.follow(fabric.port(number)),
                 guard.cut.eq(fabric.cut),
             ]

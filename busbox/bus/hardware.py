@@ -24,6 +24,9 @@ Contract
    :class:`NoteReader`, which is Python. They serve the simulation only: unconnected, they cost nothing
    in a chip.
 9. In a cycle: changes of pins come first, then the access that ends, then the notes.
+10. Registers and memories that hold anything after a reset are named by ``undefined_for``. The device
+    gives their bits ``undefined_level``, 0 in a run. A second run with 1 (``with_ones``) shows whether
+    one reaches the bus or a pin (``busbox explain undefined-value``).
 
 :class:`Hardware` builds the whole bus side (lanes, access types, read multiplexer, acknowledge,
 watch port) from the declaration, so that a device adds only its own logic, in ``build``::
@@ -49,28 +52,16 @@ from amaranth.hdl import Cat, Const, Module, Mux, Signal, unsigned
 from amaranth.lib import memory, wiring
 from amaranth.lib.wiring import In, Out
 
+from busbox.basics.declaring import known
+from busbox.basics.errors import ModelError
 from busbox.bus import wishbone
-from busbox.device import NO_ACCESS, BusAccess, Declaration, Host, Pin, Site
+from busbox.device import NO_ACCESS, BusAccess, Declaration, Host, Site
+from busbox.device.pins import pin_groups
 from busbox.map.registers import Place, Register, RegisterTable
 
 
-def pin_groups(pins: tuple[Pin, ...]) -> dict[str, list[Pin]]:
-    """Return the pins of each member: ``out`` for ``out.0`` to ``out.31``, ``tx`` for ``tx``.
-
-    Raises
-    ------
-    ValueError : the pins of a member are not numbered from 0, or differ in direction
-    """
-    groups: dict[str, list[Pin]] = {}
-    for pin in pins:
-        groups.setdefault(pin.name.partition(".")[0], []).append(pin)
-    for stem, group in groups.items():
-        names = [pin.name for pin in group]
-        if names not in ([stem], [f"{stem}.{number}" for number in range(len(group))]):
-            raise ValueError(f"pins of {stem} must be numbered from 0, not {', '.join(names)}")
-        if len({(pin.direction, pin.released) for pin in group}) > 1:
-            raise ValueError(f"pins of {stem} must have one direction")
-    return groups
+class UnknownNameError(ModelError, AttributeError):
+    """A device in Amaranth names a register, a signal or a pin that it does not have."""
 
 
 class Hardware(Declaration, wiring.Component):
@@ -91,12 +82,15 @@ class Hardware(Declaration, wiring.Component):
     least_wait : minimum number of wait states of its slot
     listed : whether its registers are few enough to be listed
     note_reader : class that turns its notes into events and text
+    undefined_level : level of its undefined bits
     """
 
     in_amaranth = True
     least_wait: ClassVar[int] = 0
     listed: ClassVar[bool] = True
     note_reader: ClassVar[type[NoteReader]]
+    undefined_level: ClassVar[int] = 0
+    _with_ones: ClassVar[type[Hardware]]
 
     bus: Any
     watch_adr: Any
@@ -107,7 +101,8 @@ class Hardware(Declaration, wiring.Component):
     def __init__(self, site: Site, **settings: Any) -> None:
         self.site = site
         self.options = settings
-        self.declared: RegisterTable = self.table_for(settings, site.size)
+        resets = self.resets_for(settings, site.clock_hz)
+        self.declared: RegisterTable = self.table_for(settings, site.size).with_resets(resets)
         self.groups = pin_groups(self.pins_for(settings))
         bits = max(0, (site.size - 1).bit_length() - 2)
         members: dict[str, Any] = {
@@ -127,14 +122,34 @@ class Hardware(Declaration, wiring.Component):
             members[f"note_{name}"] = Out(width)
         super().__init__(members)
 
+    def __getattr__(self, name: str) -> Any:
+        if name.startswith("pin_"):
+            pins = [f"pin_{stem}" for stem in self.__dict__.get("groups", ())]
+            raise UnknownNameError(f"{type(self).__name__} has no {name!r}{known(name, pins)}")
+        raise AttributeError(f"{type(self).__name__!r} object has no attribute {name!r}")
+
     @classmethod
     def note_widths(cls, settings: Mapping[str, Any]) -> dict[str, int]:
         """Return the width in bits of each note, by name; empty for a device without notes."""
         return {}
 
-    def reset_values(self) -> dict[str, int]:
-        """Return reset values that the declaration does not give, by register name."""
-        return {}
+    @classmethod
+    def notes_for(cls, settings: Mapping[str, Any]) -> tuple[str, ...]:
+        """Return what a reader of a run should know of the device, one sentence each without a stop."""
+        return ()
+
+    @classmethod
+    def undefined_for(cls, settings: Mapping[str, Any]) -> tuple[str, ...]:
+        """Return the names of what holds undefined bits: registers and memories that nothing sets."""
+        return ()
+
+    @classmethod
+    def with_ones(cls) -> type[Hardware]:
+        """Return the same hardware with all undefined bits 1; the same class in every call."""
+        if "_with_ones" not in cls.__dict__:
+            same = {"__doc__": cls.__doc__, "__module__": cls.__module__, "undefined_level": 1}
+            cls._with_ones = type(cls.__name__, (cls,), same)
+        return cls._with_ones
 
     def build(self, m: Module, registers: Registers) -> None:
         """Add the device's own logic."""
@@ -185,6 +200,10 @@ class NoteReader:
 Hardware.note_reader = NoteReader
 
 
+#: What a device's own logic takes from a register.
+_SIGNALS = ("value", "written", "after", "ones", "taken", "sets")
+
+
 class Cell:
     """One register of a device, with the signals its logic needs.
 
@@ -216,6 +235,14 @@ class Cell:
         self.taken = Signal(name=f"{name}_taken")
         self.shown: Any = self.value
 
+    def __getattr__(self, name: str) -> Any:
+        if "register" not in self.__dict__:  # it is being copied
+            raise AttributeError(name)
+        signals = [one for one in self.__dict__ if one in _SIGNALS]
+        raise UnknownNameError(
+            f"register {self.register.name} has no {name!r}{known(name, signals)}"
+        )
+
     def show(self, word: Any) -> None:
         """Let a read show ``word`` (bits that cannot be read show 0) instead of ``value``."""
         self.shown = word
@@ -245,30 +272,34 @@ class Registers:
             self._write.eq(bus.ack & bus.we & bus.sel.any()),
             self._read.eq(bus.ack & ~bus.we),
         ]
-        resets = device.reset_values()
         for register in device.declared:
             if register.count and register.kept:
                 self._add_memory(register)
                 continue
             cells = [
-                self._add_cell(Place(register, index), resets)
-                for index in range(max(1, register.count))
+                self._add_cell(Place(register, index)) for index in range(max(1, register.count))
             ]
             self._cells[register.name] = cells if register.count else cells[0]
 
     def __getattr__(self, name: str) -> Any:
         cells: dict[str, Any] = self.__dict__["_cells"]
         if name not in cells:
-            raise AttributeError(f"{type(self._device).__name__} has no register {name!r}")
+            device, memories = type(self._device).__name__, self.__dict__["_memories"]
+            if name in memories:
+                raise UnknownNameError(f"{device}: {name} is a memory: registers.memory({name!r})")
+            raise UnknownNameError(f"{device} has no register {name!r}{known(name, cells)}")
         return cells[name]
 
     def memory(self, name: str) -> memory.Memory:
         """Return the memory behind an array of registers; the device adds its own ports to it."""
+        if name not in self._memories:
+            device = type(self._device).__name__
+            raise UnknownNameError(f"{device} has no memory {name!r}{known(name, self._memories)}")
         return self._memories[name]
 
-    def _add_cell(self, place: Place, resets: Mapping[str, int]) -> Cell:
+    def _add_cell(self, place: Place) -> Cell:
         m, bus, register = self._m, self._device.bus, place.register
-        cell = Cell(place, resets.get(place.name, register.reset_value))
+        cell = Cell(place, register.reset_value)
         word = (register.offset >> 2) + place.index
         whole = register.whole
         chosen = (bus.adr == word) & ((bus.sel & whole) == whole)

@@ -2,35 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from typing import TYPE_CHECKING, Any
 
-from amaranth.hdl import Cat, Value
-
-from busbox.bus.hardware import Hardware
 from busbox.device import RELEASED
+from busbox.device.pins import pin_groups
+
+if TYPE_CHECKING:
+    from amaranth.hdl import Value
+
+    from busbox.bus.hardware import Hardware
 
 
 class View:
-    """The pins, notes and rest of a device as one word.
+    """The pins, notes and rest of a device as one word; from what it declares, without building it.
+
+    The word has, from bit 0 on: ``notes_valid``, ``at_rest``, then the members of output pins with
+    their enables, then the notes.
+
+    Parameters
+    ----------
+    model : class of the device
+    settings : all of its settings
 
     Attributes
     ----------
-    device : the device observed
-    signals : the word, as Amaranth's value; from bit 0 on: ``notes_valid``, ``at_rest``, then the
-        members of output pins with their enables, then the notes
+    groups : member of pins to its :class:`busbox.device.Pin` objects
+    width : bits of the word
     """
 
-    def __init__(self, device: Hardware) -> None:
-        self.device = device
+    def __init__(self, model: type[Hardware], settings: Mapping[str, Any]) -> None:
+        self.groups = pin_groups(model.pins_for(settings))
+        self._notes = model.note_widths(settings)
         self._places: dict[str, tuple[int, int]] = {}
-        parts: list[Value] = []
         width = 0
-        for name in self._members():
-            member = getattr(device, name)
-            self._places[name] = width, len(member)
-            width += len(member)
-            parts.append(member)
-        self.signals = Cat(*parts)
+        for name, bits in self._members():
+            self._places[name] = width, bits
+            width += bits
+        self.width = width
         first = self._places["at_rest"][0] + 1
         last = min((place for name, (place, _) in self._places.items() if name.startswith("note_")),
                    default=width)  # fmt: skip
@@ -38,16 +47,25 @@ class View:
         self.pin_mask = (1 << last) - (1 << first)
         self._pins = self._pin_bits()
 
-    def _members(self) -> Iterator[str]:
-        yield "notes_valid"
-        yield "at_rest"
-        for stem, group in self.device.groups.items():
+    def _members(self) -> Iterator[tuple[str, int]]:
+        yield "notes_valid", 1
+        yield "at_rest", 1
+        for stem, group in self.groups.items():
             if group[0].direction == "output":
-                yield f"pin_{stem}"
+                yield f"pin_{stem}", len(group)
                 if group[0].released:
-                    yield f"pin_{stem}_enable"
-        for name in self.device.note_widths(self.device.options):
-            yield f"note_{name}"
+                    yield f"pin_{stem}_enable", len(group)
+        for name, bits in self._notes.items():
+            yield f"note_{name}", bits
+
+    def signals(self, device: Hardware) -> Value:
+        """Return the word of a device, as Amaranth's value."""
+        from amaranth.hdl import Cat
+
+        parts = [getattr(device, name) for name in self._places]
+        assert [len(one) for one in parts] == [bits for _, bits in self._places.values()]
+        word: Value = Cat(*parts)
+        return word
 
     def _of(self, word: int, name: str) -> int:
         place, width = self._places[name]
@@ -59,8 +77,7 @@ class View:
 
     def notes(self, word: int) -> dict[str, int]:
         """Return the notes of the device, by name."""
-        return {name: self._of(word, f"note_{name}") for name in
-                self.device.note_widths(self.device.options)}  # fmt: skip
+        return {name: self._of(word, f"note_{name}") for name in self._notes}
 
     def changes(self, before: int | None, word: int) -> list[tuple[str, int]]:
         """Return the output pins that changed, with their levels; all, if ``before`` is None."""
@@ -90,7 +107,7 @@ class View:
     def _pin_bits(self) -> dict[int, tuple[str, int, int]]:
         """Return (name, bit of the level, bit of the enable or 0) of each pin, by each of its bits."""
         found = {}
-        for stem, group in self.device.groups.items():
+        for stem, group in self.groups.items():
             if group[0].direction != "output":
                 continue
             first = self._places[f"pin_{stem}"][0]
@@ -102,8 +119,3 @@ class View:
                 if enable:
                     found[enable] = found[level]
         return found
-
-    def input(self, pin: str) -> tuple[Value, int]:
-        """Return the member of an input pin, and the pin's bit in it."""
-        stem, _, number = pin.partition(".")
-        return getattr(self.device, f"pin_{stem}"), int(number or 0)

@@ -16,8 +16,9 @@ from busbox.device.contract import (
     Host,
     LiveDevice,
     Site,
+    has_one_table,
 )
-from busbox.device.past import NO_ACCESS, Past, Reason
+from busbox.device.past import NO_ACCESS, Past, Reason, Reasons
 from busbox.device.pins import RELEASED, Pin
 from busbox.device.settings import REQUIRED, Setting
 from busbox.map.registers import (
@@ -53,12 +54,14 @@ __all__ = [
     "Pin",
     "Place",
     "Reason",
+    "Reasons",
     "Register",
     "RegisterModel",
     "RegisterTable",
     "Setting",
     "Site",
     "Write",
+    "has_one_table",
     "lane_mask",
     "show_lanes",
 ]

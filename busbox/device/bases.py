@@ -35,9 +35,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from busbox.basics.declaring import Named
+from busbox.basics.hooks import refuse, wanted
 from busbox.device.contract import Answer, BusAccess, Declaration, Host
 from busbox.device.past import NO_ACCESS
 from busbox.map.registers import WORD, Place, lane_mask
+
+WORD_BITS = 32
+#: What a hook that shows a register returns.
+RULE = "a word from 0 to 0xffffffff"
 
 
 @dataclass(slots=True)
@@ -140,11 +146,13 @@ class RegisterModel(Declaration):
 
     def __init__(self, host: Host, **settings: Any) -> None:
         self.host = host
-        self.options = settings
+        self.options: dict[str, Any] = Named(f"{host.name} has no setting", settings)
         self.cycle = 0
-        self.stored: dict[str, int] = {}
+        self.stored: dict[str, int] = Named(f"{host.name} has no register", {})
         self._cells: dict[int, _Cell] = {}
-        for offset, place in self.table_for(settings, host.size).places():
+        table = self.table_for(settings, host.size)
+        table = table.with_resets(self.resets_for(settings, host.clock_hz))
+        for offset, place in table.places():
             self._cells[offset] = _Cell(self, place)
         self._store_reset_values(kept=False)
 
@@ -222,7 +230,13 @@ class RegisterModel(Declaration):
         if cell.show is None:
             return self.stored[cell.name] & cell.readable
         word = cell.show(cell.place.index) if cell.indexed else cell.show()
-        return word & cell.readable
+        try:
+            fits = not word >> WORD_BITS
+        except (TypeError, ValueError):
+            fits = False
+        if not fits:
+            refuse(wanted(f"show_{cell.place.register.name}", RULE, word), cell.show)
+        return int(word) & cell.readable
 
     def _take(self, cell: _Cell, access: BusAccess) -> bool:
         """Apply the side effects of a read; return whether there may have been any."""

@@ -36,11 +36,11 @@ A model is built as ``Model(host, **settings)``; it reports everything to its :c
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, Final, Protocol
 
-from busbox.device.past import NO_ACCESS, Past, Reason
+from busbox.device.past import NO_ACCESS, Past, Reason, Reasons
 from busbox.device.pins import Pin
 from busbox.device.settings import Setting
 from busbox.map.registers import RegisterTable
@@ -131,6 +131,14 @@ class Declaration:
         return cls.table
 
     @classmethod
+    def resets_for(cls, settings: Mapping[str, Any], clock_hz: int) -> Mapping[str, int]:
+        """Return the reset values that depend on the clock, in hertz, by register.
+
+        They stand in the place of those of ``table_for``.
+        """
+        return {}
+
+    @classmethod
     def pins_for(cls, settings: Mapping[str, Any]) -> tuple[Pin, ...]:
         """Return the pins that the settings give."""
         return cls.pins
@@ -144,6 +152,24 @@ class Declaration:
         Nothing, for a device that reports only the access of each edge.
         """
         return iter(())
+
+    @classmethod
+    def because_all(
+        cls, settings: Mapping[str, Any], pin: str, cycles: Any, accesses: Any, past: Past
+    ) -> Iterable[Reasons] | None:
+        """Return what :meth:`because` yields for many edges in order of cycle.
+
+        A device whose pins have a million edges overrides this, and has :meth:`because` follow from it.
+
+        Parameters
+        ----------
+        cycles, accesses : NumPy arrays of whole numbers, one an edge
+
+        Returns
+        -------
+        None : :meth:`because` is asked, edge by edge
+        """
+        return None
 
     @classmethod
     def words_for(
@@ -160,6 +186,13 @@ class Declaration:
             that carries text ``bit``; in cycles, at least 1
         """
         return {}
+
+
+def has_one_table(device: type) -> bool:
+    """Return whether the registers of a device are those of its ``table``, whatever the settings."""
+    own = getattr(device, "table_for", None)
+    one: object = Declaration.table_for.__func__  # type: ignore[attr-defined]
+    return getattr(own, "__func__", None) is one
 
 
 class Host(Protocol):

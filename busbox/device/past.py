@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Final, Protocol
+from typing import TYPE_CHECKING, Any, Final, Protocol
+
+if TYPE_CHECKING:
+    from busbox.basics.phrases import Phrases
 
 #: No access caused this: the number of the access for what happens by itself.
 NO_ACCESS: Final = -1
@@ -24,6 +27,21 @@ class Reason:
     what: str
     register: str
     access: int = NO_ACCESS
+
+
+@dataclass(frozen=True)
+class Reasons:
+    """One reason of each of many edges, in their order.
+
+    Attributes
+    ----------
+    what, register : as in :class:`Reason`; "" for an edge that does not have this reason
+    accesses : the writes that counted, :data:`NO_ACCESS` for a reset value; a NumPy array
+    """
+
+    what: Phrases
+    register: Phrases
+    accesses: Any
 
 
 class Past(Protocol):
@@ -47,6 +65,12 @@ class Past(Protocol):
 
     def event(self, kinds: tuple[str, ...], cycle: int) -> tuple[int, Mapping[str, Any]] | None:
         """Return (cycle, details) of the last event of these kinds up to ``cycle``, since a reset."""
+
+    def begun(self, kinds: tuple[str, ...], cycles: Any) -> Any:
+        """Return the cycles that :meth:`event` gives for many cycles in order, -1 for no event.
+
+        Both are NumPy arrays of whole numbers.
+        """
 
     def first_edge(self, pin: str, access: int) -> int | None:
         """Return the cycle of the first edge of a pin that an access caused."""

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+from busbox.basics.declaring import check_choice, check_name, with_known_keywords
 from busbox.basics.errors import format_value, nearest
 from busbox.basics.units import parse_current, parse_span, without_subject
 
@@ -28,6 +29,11 @@ _MEASURES: Final[Mapping[str, Callable[[object], object]]] = {
 }
 
 
+#: The kinds of settings.
+_KINDS = ("int", "number", "text", "path", *_MEASURES)
+
+
+@with_known_keywords
 @dataclass(frozen=True)
 class Setting:
     """A key that a bench may give for a model, or for what is attached to a pin.
@@ -55,6 +61,14 @@ class Setting:
     text: str = ""
     unit: str = ""
     example: Any = None
+
+    def __post_init__(self) -> None:
+        check_name("the name of a setting", self.name, "period")
+        check_choice(f"kind of setting {self.name}", self.kind, _KINDS)
+        if self.default is not REQUIRED and self.default is not None:
+            problem = self.problem(self.default)
+            if problem:
+                raise ValueError(f"default of setting {self.name} {problem}")
 
     def problem(self, value: Any) -> str | None:
         """Return what is wrong with ``value``, or None."""

@@ -29,7 +29,8 @@ from pathlib import Path
 import numpy as np
 
 from busbox.basics.errors import InputError, format_value, join_or, nearest, no_file
-from busbox.basics.files import text_lines
+from busbox.basics.files import read_file, text_lines
+from busbox.basics.limits import CAPTURE, COLUMNS, SAMPLES
 from busbox.lines.capture_vcd import read_vcd
 from busbox.lines.tracks import LONGEST, waves_of
 from busbox.lines.wave import Wave
@@ -74,11 +75,7 @@ def read_capture(path: Path, sample_hz: int | None = None) -> dict[str, Wave]:
         return read_csv(text_lines(path), str(path), sample_hz)
     if sample_hz is not None:
         raise _has_times(str(path))
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise InputError.of(f"cannot be read: {error.strerror}", str(path)) from None
-    return read_vcd(data, str(path))
+    return read_vcd(read_file(path, CAPTURE), str(path))
 
 
 def _has_times(where: str) -> InputError:
@@ -110,7 +107,7 @@ def read_csv(lines: Iterable[str], where: str, sample_hz: int | None = None) -> 
         raise _has_times(where)
     times: list[Fraction] = []
     columns: list[list[int]] = [[] for _ in names[1:]]
-    count = 1
+    count, most = 1, SAMPLES.most
     for count, row in _rows(texts, separator, names, where):
         time = _time(row[0], names[0], where, count)
         if times and time <= times[-1]:
@@ -120,6 +117,8 @@ def read_csv(lines: Iterable[str], where: str, sample_hz: int | None = None) -> 
                 where,
                 count,
             )
+        if len(times) == most:
+            raise InputError.of(SAMPLES.exceeded("it"), where, count)
         times.append(time)
         for column, name, cell in zip(columns, names[1:], row[1:], strict=True):
             column.append(_level(cell, name, where, count))
@@ -151,6 +150,7 @@ def _header(first: str, separator: str, where: str) -> list[str]:
         )
     if len(names) == 1:
         raise InputError.of("must have a column for a line after the time column", where, 1)
+    COLUMNS.check(names, "the header", where, 1)
     for place, name in enumerate(names):
         if not name or name in names[:place]:
             wrong = f"{format_value(name)} again" if name else "''"

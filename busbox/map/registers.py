@@ -6,8 +6,22 @@ and every finding use that same declaration.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from busbox.basics.declaring import (
+    check_choice,
+    check_name,
+    check_number,
+    each,
+    known,
+    with_known_keywords,
+)
+from busbox.basics.errors import format_value
+
+#: The number of a row of an array.
+_INDEX = re.compile(r"[0-9]{1,9}")
 
 WORD = 0xFFFF_FFFF
 
@@ -39,6 +53,7 @@ def show_lanes(lanes: int) -> str:
     return f"{lanes:04b}"
 
 
+@with_known_keywords
 @dataclass(frozen=True)
 class Field:
     """Some bits of a register.
@@ -70,6 +85,7 @@ class Field:
         return str(self.low) if self.high == self.low else f"{self.high}..{self.low}"
 
 
+@with_known_keywords
 @dataclass(frozen=True)
 class Register:
     """One 32-bit register, or an array of identical ones.
@@ -101,22 +117,27 @@ class Register:
     kept: bool = False
 
     def __post_init__(self) -> None:
-        if self.offset % 4 or self.offset < 0:
+        check_name("the name of a register", self.name, "LEVEL")
+        check_number(f"offset of {self.name}", self.offset, 0, 0xFFFF_FFFC)
+        if self.offset % 4:
             raise ValueError(f"offset of {self.name} must be a multiple of 4, not {self.offset:#x}")
+        object.__setattr__(self, "fields", each(f"fields of {self.name}", self.fields, Field))
         if not self.fields:
+            check_number(f"width of {self.name}", self.width, 1, 32)
             whole = Field("VALUE", self.width - 1, 0, self.access, self.reset, self.text)
             object.__setattr__(self, "fields", (whole,))
         seen = 0
         for field in self.fields:
-            if not 31 >= field.high >= field.low >= 0:
+            what = f"{self.name}.{field.name}"
+            check_name(f"the name of a field of {self.name}", field.name, "BUSY")
+            if not all(type(bit) is int for bit in (field.high, field.low)) or not (
+                31 >= field.high >= field.low >= 0
+            ):
                 raise ValueError(
-                    f"{self.name}.{field.name} must lie in bits 31..0, not {field.bits}"
+                    f"{what} must lie in bits 31..0, the high one given first, not {field.bits}"
                 )
-            if (field.access or self.access) not in ACCESS_TYPES:
-                raise ValueError(
-                    f"access of {self.name}.{field.name} must be one of {', '.join(ACCESS_TYPES)}, "
-                    f"not {field.access or self.access!r}"
-                )
+            check_choice(f"access of {what}", field.access or self.access, ACCESS_TYPES)
+            check_number(f"reset of {what}", field.reset, 0, field.mask >> field.low)
             if seen & field.mask:
                 raise ValueError(f"{self.name}.{field.name} overlaps another field")
             seen |= field.mask
@@ -133,6 +154,16 @@ class Register:
     def reset_value(self) -> int:
         """The word after reset."""
         return sum(field.reset << field.low for field in self.fields)
+
+    def with_reset(self, word: int) -> Register:
+        """Return the same register with another reset value (see :meth:`RegisterTable.with_resets`)."""
+        fields = tuple(
+            replace(field, reset=(word & field.mask) >> field.low) for field in self.fields
+        )
+        made = replace(self, fields=fields)
+        if made.reset_value != word:
+            raise ValueError(f"{self.name} does not hold {format_value(word)} after a reset")
+        return made
 
     def name_of(self, index: int) -> str:
         """Return the name of one register of an array, ``COLOUR.3``, or of a single one, ``COUNT``."""
@@ -155,12 +186,24 @@ class Place:
 class RegisterTable:
     """All registers of a device, in order of offset.
 
+    Attributes
+    ----------
+    registers : they
+    file : the file that they were read from, other than one in Python; ""
+
     Raises
     ------
     ValueError : two registers share an offset or a name
     """
 
     def __init__(self, *registers: Register) -> None:
+        for one in registers:
+            if not isinstance(one, Register):
+                raise ValueError(
+                    "RegisterTable takes registers, one after the other: RegisterTable(Register(...), "
+                    f"Register(...)), not {format_value(one)}"
+                )
+        self.file = ""
         self.registers = tuple(sorted(registers, key=lambda register: register.offset))
         self._singles = {
             register.offset: Place(register, 0) for register in self.registers if not register.count
@@ -177,6 +220,29 @@ class RegisterTable:
 
     def __iter__(self) -> Iterator[Register]:
         return iter(self.registers)
+
+    def with_resets(self, words: Mapping[str, int]) -> RegisterTable:
+        """Return the same registers, of which some have other reset values.
+
+        Parameters
+        ----------
+        words : by the name of a register; of an array, every element has it
+
+        Raises
+        ------
+        ValueError : there is no such register, or its fields do not hold the word
+        """
+        if not words:
+            return self
+        for name in words:
+            if name not in self._by_name:
+                raise ValueError(f"there is no register {name!r}{known(name, self._by_name)}")
+        changed = (
+            one.with_reset(words[one.name]) if one.name in words else one for one in self.registers
+        )
+        table = RegisterTable(*changed)
+        table.file = self.file
+        return table
 
     def places(self) -> Iterator[tuple[int, Place]]:
         """Yield (offset, place) for every register, including each element of an array."""
@@ -204,7 +270,7 @@ class RegisterTable:
             return None
         if not dot:
             return register.offset
-        if not (number.isascii() and number.isdigit()) or int(number) >= register.count:
+        if _INDEX.fullmatch(number) is None or int(number) >= register.count:
             return None
         return register.offset + 4 * int(number)
 

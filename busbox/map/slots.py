@@ -15,7 +15,9 @@ from functools import cached_property
 from itertools import combinations
 
 from busbox.map.addresses import without_prefix
+from busbox.map.bits import show_bits
 from busbox.map.registers import WORD, Place, RegisterTable
+from busbox.plugins import as_html, as_svg
 
 SPACE = 1 << 32
 DECODES = ("full", "compare", "range")
@@ -207,6 +209,12 @@ class AddressMap:
         self._by_name = {slot.name: slot for slot in self.slots}
         self._decoded: dict[int, Decoded] = {}
 
+    def _repr_html_(self) -> str:
+        return as_html(self)
+
+    def _repr_svg_(self) -> str | None:
+        return as_svg(self)
+
     def slot(self, name: str) -> Slot | None:
         """Return the slot of that name."""
         return self._by_name.get(name)
@@ -269,12 +277,13 @@ class AddressMap:
             return None
         return other
 
-    def suggest(self, address: int) -> str:
+    def suggest(self, address: int, slot: Slot | None = None) -> str:
         """Return a suggestion for an address that no slot decodes, "" if there is no slot.
 
-        It names the nearest slot, and its register at the offset that the address would have there.
+        It names the nearest slot, or the given one, and its register at the offset that the address
+        would have there.
         """
-        slot = self.nearest(address)
+        slot = slot or self.nearest(address)
         if slot is None:
             return ""
         offset = address & (1 << slot.inner_bits) - 1
@@ -305,41 +314,6 @@ class AddressMap:
         """Return the unmapped ranges (first, last address), and whether the list is complete."""
         runs, complete = self.runs(limit)
         return [(first, last) for first, last, mapped in runs if not mapped], complete
-
-
-def show_bits(bits: Sequence[int] | frozenset[int] | range) -> str:
-    """Return bit numbers as ranges, highest first: ``31..28, 5``."""
-    parts: list[list[int]] = []
-    for bit in sorted(bits, reverse=True):
-        if parts and parts[-1][1] == bit + 1:
-            parts[-1][1] = bit
-        else:
-            parts.append([bit, bit])
-    return ", ".join(str(high) if high == low else f"{high}..{low}" for high, low in parts)
-
-
-def parse_bits(text: str) -> frozenset[int]:
-    """Return the bit numbers of ``"31..28, 5"``.
-
-    Raises
-    ------
-    ValueError : not bits or ranges of bits from 31 to 2, highest first, each named once
-    """
-    bits: set[int] = set()
-    for part in text.split(","):
-        ends = [end.strip() for end in part.split("..")]
-        if len(ends) > 2 or not all(end.isascii() and end.isdigit() for end in ends):
-            raise ValueError(f"compare must be ranges and bits such as '31..28, 5', not {text!r}")
-        high, low = int(ends[0]), int(ends[-1])
-        if not 31 >= high >= low >= 2:
-            raise ValueError(
-                f"compare must name bits from 31 to 2, the higher one first, not {part.strip()!r}"
-            )
-        named = set(range(low, high + 1))
-        if named & bits:
-            raise ValueError(f"compare must name each bit once, not {text!r}")
-        bits |= named
-    return frozenset(bits)
 
 
 def _range_terms(first: int, end: int) -> Iterator[Term]:

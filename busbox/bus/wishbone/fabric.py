@@ -12,6 +12,7 @@ from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 
 from busbox.bus import wishbone
+from busbox.bus.identity import fabric_levels, most_waited
 from busbox.map.slots import Slot
 from busbox.system.hardware import FabricOptions
 
@@ -32,7 +33,8 @@ class Fabric(wiring.Component):
     ``bus`` (in): the master's port; ``slot_0``, ``slot_1`` ... (out): the slots' ports, each with the
     address bits inside the slot; ``cut`` (out, 1): the watchdog ends an access in this cycle. If it is
     ``settable``: ``base_0``, ``wait_0`` ... (in): word address and wait states of each slot, and
-    ``most`` (in): the largest number of cycles that matters, as :meth:`settings` gives them.
+    ``most`` (in): the largest number of cycles that matters, as
+    :func:`busbox.bus.identity.fabric_levels` gives them.
 
     Timing
     ------
@@ -64,20 +66,12 @@ class Fabric(wiring.Component):
     @property
     def levels(self) -> tuple[str, ...]:
         """The names of the inputs that make a settable fabric that of some slots."""
-        return tuple(self.settings(self.slots, self.options)) if self.settable else ()
+        return tuple(fabric_levels(self.slots, self.options)) if self.settable else ()
 
     @property
     def _bits(self) -> int:
         """Bits of the counter of a settable fabric."""
         return max((1 << WAIT_BITS) + 1, self.options.watchdog or 0).bit_length()
-
-    @staticmethod
-    def settings(slots: Sequence[Slot], options: FabricOptions) -> dict[str, int]:
-        """Return the levels of the inputs that make a settable fabric that of these slots."""
-        levels = {"most": _most(slots, options)}
-        for number, slot in enumerate(slots):
-            levels |= {f"base_{number}": slot.base >> 2, f"wait_{number}": slot.wait}
-        return levels
 
     def _base(self, number: int) -> Any:
         return getattr(self, f"base_{number}") if self.settable else self.slots[number].base >> 2
@@ -156,19 +150,13 @@ class Fabric(wiring.Component):
         if self.settable:
             most, waited = self.most, Signal(self._bits)
         else:
-            most = _most(self.slots, self.options)
+            most = most_waited(self.slots, self.options)
             waited = Signal(range(most + 1))
         with m.If(~request | ended):
             m.d.sync += waited.eq(0)
         with m.Elif(waited != most):
             m.d.sync += waited.eq(waited + 1)
         return waited
-
-
-def _most(slots: Sequence[Slot], options: FabricOptions) -> int:
-    """Return the largest number of waited cycles that matters."""
-    most = max([1, *(slot.wait for slot in slots)]) + int(options.registered_decode)
-    return max(most, options.watchdog or 0)
 
 
 def _match(slot: Slot, base: Any, address: Any) -> Any:
@@ -192,5 +180,12 @@ def _inner_address(slot: Slot, base: Any, address: Any) -> Any:
 
 
 def any_of(words: Sequence[Any]) -> Any:
-    """Return the words or-ed together: at most one of them is not 0."""
-    return reduce(or_, words, Const(0))
+    """Return the words or-ed together: at most one of them is not 0.
+
+    They are or-ed in pairs, and the pairs in pairs: an expression as deep as there are words would
+    exceed Python's depth of calls with a few hundred slots.
+    """
+    level = list(words) or [Const(0)]
+    while len(level) > 1:
+        level = [reduce(or_, level[at : at + 2]) for at in range(0, len(level), 2)]
+    return level[0]

@@ -15,7 +15,8 @@ from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 
 from busbox.bus import wishbone
-from busbox.bus.wishbone.rules import Breach, RuleChecker, Sample
+from busbox.bus.rule import Breach
+from busbox.bus.wishbone.rules import RuleChecker, Sample
 
 #: The signals of a port with their widths, in the order of the guard's word; the address comes last.
 FIELDS = (

@@ -44,10 +44,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
+from busbox.bus.rule import Breach, Checker, Rule
 from busbox.map.registers import show_lanes
-
-#: Breaches of one rule that a checker keeps; it counts those beyond too.
-KEPT = 1000
 
 Mode = Literal["standard", "pipelined"]
 
@@ -88,22 +86,6 @@ class Sample:
             f"read data {self.read_data:#010x} ACK {self.ack} ERR {self.err} RTY {self.rty} "
             f"STALL {self.stall} LOCK {self.lock}"
         )
-
-
-@dataclass(frozen=True)
-class Rule:
-    """One rule of the bus that a trace can show to be broken.
-
-    Attributes
-    ----------
-    id : number of the rule, or of the section where the standard gives it none
-    text : one sentence with its source
-    applies : ``checker only`` for what a master of single cycles cannot exercise
-    """
-
-    id: str
-    text: str
-    applies: Literal["every port", "checker only"] = "every port"
 
 
 #: Every rule that is checked.
@@ -157,8 +139,6 @@ RULES = (
     ),
 )
 
-_TEXTS = {rule.id: rule.text for rule in RULES}
-
 _IDLE = Sample(0, 0, 0, 0, 0, 0, 0, 0, 0, 0)
 
 #: What a group has become: its shape so far and the WE of one more access; all else breaks 3.85.
@@ -173,23 +153,7 @@ _SHAPES = {
 _BROKEN = "broken"
 
 
-@dataclass(frozen=True)
-class Breach:
-    """One rule broken in one cycle.
-
-    Attributes
-    ----------
-    rule : id of the rule, see :data:`RULES`
-    cycle : number of the cycle
-    text : the port, what happened, what the rule demands, and the signals of the cycle
-    """
-
-    rule: str
-    cycle: int
-    text: str
-
-
-class RuleChecker:
+class RuleChecker(Checker):
     """Checks the cycles of one port against :data:`RULES`.
 
     Parameters
@@ -200,25 +164,22 @@ class RuleChecker:
 
     Attributes
     ----------
-    breaches : the breaches so far, in order of cycle; at most :data:`KEPT` of each rule
+    breaches : the breaches so far, in order of cycle; at most
+        :data:`busbox.bus.rule.KEPT` of each rule
     counts : rule id to the number of its breaches, for broken rules only
     """
 
     def __init__(self, port: str, mode: Mode = "standard", first_cycle: int = 0) -> None:
         if mode not in ("standard", "pipelined"):
             raise ValueError(f"mode must be standard or pipelined, not {mode!r}")
-        self.port = port
+        super().__init__(port, RULES, first_cycle)
         self.mode = mode
-        self.breaches: list[Breach] = []
-        self.counts: dict[str, int] = {}
-        self._cycle = first_cycle - 1
         self._last = _IDLE
         self._active = False  # any signal was asserted in the last cycle
         self._waiting = False  # a request of the last cycle has to be there in this one again
         self._answerable = False  # standard: a request of the last cycle, or a terminator from one
         self._open = 0  # pipelined: accepted requests without a terminator
         self._shape = ""  # of the group that goes on; see _SHAPES
-        self._new: list[Breach] = []
 
     def take(self, sample: Sample) -> tuple[Breach, ...]:
         """Check the next cycle and return its breaches; call it once per cycle."""
@@ -245,23 +206,6 @@ class RuleChecker:
             self._report("3.1.3.2", self._last, f"{self._open} accepted requests open at the end")
         self._open = 0
         return self._taken()
-
-    def _taken(self) -> tuple[Breach, ...]:
-        """Return the breaches since the last call."""
-        if not self._new:
-            return ()
-        new = tuple(self._new)
-        self._new.clear()
-        return new
-
-    def _report(self, rule: str, sample: Sample, seen: str) -> None:
-        """Count a breach of ``rule``, and keep it unless there are too many."""
-        text = f"{self.port}: {seen}; {_TEXTS[rule]}. Cycle {self._cycle}: {sample}"
-        breach = Breach(rule, self._cycle, text)
-        self._new.append(breach)
-        self.counts[rule] = self.counts.get(rule, 0) + 1
-        if self.counts[rule] <= KEPT:
-            self.breaches.append(breach)
 
     def _at_rest(self, sample: Sample) -> None:
         """Check a cycle after one with RST (rules 3.00, 3.15 and 3.20)."""

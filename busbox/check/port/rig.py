@@ -10,7 +10,8 @@ from typing import Any
 from amaranth.hdl import Cat, ClockDomain, Fragment, Module
 from amaranth.sim import Simulator
 
-from busbox.basics.errors import BusboxError, InputError, format_error
+from busbox.basics.errors import BusboxError, InputError
+from busbox.basics.hooks import PASSING, told
 from busbox.bus.wishbone.rules import Sample
 from busbox.check.port.subject import Subject, discard
 from busbox.engines.netlist import NetlistError
@@ -39,20 +40,21 @@ class Drive:
 IDLE = Drive()
 
 
-class Rig:
+class Copies:
     """Copies of a component side by side. There is a present cycle, in which all drives take effect.
 
     Cycle 0 is the first with RST low; the cycle before it had RST high.
 
     Parameters
     ----------
-    subject : what is built
-    copies : number of copies
+    name : as messages call the component
+    components : the copies
+    refuse : raises NetlistError, if no engine can run the component unchanged
+    ports : members that are no free inputs
 
     Attributes
     ----------
     cycle : the present cycle
-    words : number of word addresses that an access may have
 
     Raises
     ------
@@ -60,24 +62,27 @@ class Rig:
     NetlistError : no engine can run it unchanged
     """
 
-    def __init__(self, subject: Subject, copies: int = 1) -> None:
+    def __init__(
+        self,
+        name: str,
+        components: list[Any],
+        refuse: Callable[[], object],
+        ports: tuple[str, ...] = ("bus", "watch_adr"),
+    ) -> None:
         self.cycle = 0
-        self._components = [subject.build() for _ in range(copies)]
-        buses = [component.bus for component in self._components]
-        self.words = subject.words or 1 << len(buses[0].adr)
+        self._components = components
         self._domain = ClockDomain("sync")
         self._rst = 0
-        self._driven = [IDLE] * copies
-        self._members = [{name: getattr(bus, name) for name in _DRIVEN} for bus in buses]
-        self._answers = [Cat(bus.ack, bus.err, bus.read_data) for bus in buses]
         try:
-            self._inputs = [_free_inputs(component) for component in self._components]
-            self._context, self._half_tick = self._open(subject)
+            self._inputs = [_free_inputs(component, ports) for component in components]
+            self._context, self._half_tick = self._open(refuse)
         except NetlistError as error:
             refusal: BusboxError = error
-        except Exception as error:
-            text = f"cannot be simulated: it raised {format_error(error)}"
-            refusal = InputError.of(text, subject.name)
+        except PASSING:
+            raise
+        except BaseException as error:
+            text = f"cannot be simulated: it raised {told(error)}"
+            refusal = InputError.of(text, name)
         else:
             return
         self._components.clear()
@@ -91,13 +96,13 @@ class Rig:
             top.submodules[f"copy_{number}"] = component
         return top
 
-    def _open(self, subject: Subject) -> tuple[Any, Callable[[], object]]:
+    def _open(self, refuse: Callable[[], object]) -> tuple[Any, Callable[[], object]]:
         """Return the context of the simulator's one test bench, in cycle 0, and half a tick."""
         opened: list[Any] = []
         # The simulator would invent a missing clock domain and never clock it.
         Fragment.get(self._top(), None).prepare(missing_domain=lambda name: None)
         # And it would run what no hardware does: a black box as nothing, a loop without end.
-        _ = subject.program
+        refuse()
 
         async def bench(context: Any) -> None:
             opened.append(context)
@@ -116,6 +121,42 @@ class Rig:
         self._rst = level
         self._context.set(self._domain.rst, level)
 
+    def scatter(self, dice: random.Random) -> None:
+        """Drive random levels on the input pins, the same in every copy."""
+        for members in zip(*self._inputs, strict=True):
+            level = dice.getrandbits(len(members[0]))
+            for member in members:
+                self._context.set(member, level)
+
+    def tick(self) -> None:
+        """Advance to the next cycle."""
+        self._half_tick()
+        self._half_tick()
+        self.cycle += 1
+
+
+class Rig(Copies):
+    """Copies of a component, driven at the fabric's port.
+
+    Parameters
+    ----------
+    subject : what is built
+    copies : number of copies
+
+    Attributes
+    ----------
+    words : number of word addresses that an access may have
+    """
+
+    def __init__(self, subject: Subject, copies: int = 1) -> None:
+        components = [subject.build() for _ in range(copies)]
+        buses = [component.bus for component in components]
+        self.words = subject.words or 1 << len(buses[0].adr)
+        self._driven = [IDLE] * copies
+        self._members = [{name: getattr(bus, name) for name in _DRIVEN} for bus in buses]
+        self._answers = [Cat(bus.ack, bus.err, bus.read_data) for bus in buses]
+        super().__init__(subject.name, components, lambda: subject.program)
+
     def drive(self, drive: Drive, copy: int = 0) -> None:
         """Drive a copy's port from this cycle on."""
         before, self._driven[copy] = self._driven[copy], drive
@@ -123,13 +164,6 @@ class Rig:
             value = getattr(drive, name)
             if value != getattr(before, name):
                 self._context.set(member, value)
-
-    def scatter(self, dice: random.Random) -> None:
-        """Drive random levels on the input pins, the same in every copy."""
-        for members in zip(*self._inputs, strict=True):
-            level = dice.getrandbits(len(members[0]))
-            for member in members:
-                self._context.set(member, level)
 
     def seen(self, copy: int = 0) -> Sample:
         """Return the signals of a copy's port in this cycle."""
@@ -145,19 +179,13 @@ class Rig:
         self._context.set(component.watch_adr, word)
         return int(self._context.get(component.watch_data))
 
-    def tick(self) -> None:
-        """Advance to the next cycle."""
-        self._half_tick()
-        self._half_tick()
-        self.cycle += 1
 
-
-def _free_inputs(component: Any) -> list[Any]:
-    """Return the inputs of a component that belong to neither its bus nor its watch port."""
+def _free_inputs(component: Any, ports: tuple[str, ...]) -> list[Any]:
+    """Return the inputs of a component that belong to none of these members."""
     return [
         value
         for path, member, value in component.signature.flatten(component)
-        if member.flow.name == "In" and path[0] not in ("bus", "watch_adr") and len(value)
+        if member.flow.name == "In" and path[0] not in ports and len(value)
     ]
 
 

@@ -71,19 +71,22 @@ def timing_of(subject: Subject, seed: int = 0) -> Timing:
         return Timing(
             commit,
             None,
-            _write_text(commit, written),
+            _write_text(commit, written, subject.withdraws),
             "reads: not measured, as it has no watch port",
         )
     commit, written = _commits(_Measure(subject, f"commit {seed}"))
     sample, read = _samples(_Measure(subject, f"sample {seed}"))
-    return Timing(commit, sample, _write_text(commit, written), _read_text(sample, read))
+    text = _write_text(commit, written, subject.withdraws)
+    return Timing(commit, sample, text, _read_text(sample, read))
 
 
-def _write_text(commit: int | None, detail: str) -> str:
+def _write_text(commit: int | None, detail: str, withdraws: bool) -> str:
     if commit is None:
         return f"writes: not measured, {detail}"
     kind = "standard timing" if commit == 1 else "legal, but not the standard timing"
-    if commit < 1:
+    if commit < 1 and not withdraws:
+        kind = "before the answer, as its kind of port allows"
+    elif commit < 1:
         kind = "too early, the access may still be cut off"
     return f"commits a write in {show_cycle(commit)}: {kind} ({detail})"
 

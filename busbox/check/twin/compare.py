@@ -74,24 +74,51 @@ def observe(system: System, number: int, factory: EngineFactory, until: int | No
     return Side(recording, tuple(observer.seen))
 
 
-def with_hardware(system: System, number: int, hardware: Any) -> System:
-    """Return the system with a device's hardware twin in its slot."""
+def with_hardware(system: System, number: int, hardware: Any, lag: int = 0) -> System:
+    """Return the system with a device's hardware twin in its slot.
+
+    The twin takes the settings that it declares, whether in capitals or not; others it does not know.
+
+    Parameters
+    ----------
+    lag : cycles that it takes longer to answer; its slot has as many wait states less
+    """
     devices = list(system.devices)
-    devices[number] = replace(devices[number], model=hardware)
+    given = {name.lower(): value for name, value in devices[number].settings.items()}
+    settings = {one.name: given.get(one.name.lower(), one.default) for one in hardware.settings}
+    slot = devices[number].slot
+    devices[number] = replace(
+        devices[number],
+        model=hardware,
+        settings=settings,
+        pins=tuple(hardware.pins_for(settings)),
+        slot=replace(slot, wait=slot.wait - lag),
+    )
     return replace(system, devices=tuple(devices))
 
 
 def compare(
-    system: System, number: int, hardware: Any, factory: EngineFactory
+    system: System,
+    number: int,
+    hardware: Any,
+    factory: EngineFactory,
+    lag: int = 0,
+    registers: bool = True,
 ) -> tuple[Difference | None, Side, Side]:
-    """Run model and hardware on the system's traffic; return their first difference, and both."""
+    """Run model and hardware on the system's traffic; return their first difference, and both.
+
+    Parameters
+    ----------
+    lag : cycles that the hardware takes longer to answer (:func:`with_hardware`)
+    registers : whether they are compared too, in every cycle, apart from what reads show
+    """
     model = observe(system, number, factory)
     last = model.recording.cycles + 1  # if it does not end there, that is a difference
-    other = observe(with_hardware(system, number, hardware), number, factory, last)
+    other = observe(with_hardware(system, number, hardware, lag), number, factory, last)
     name = system.devices[number].name
     found = [
         _accesses(model.recording, other.recording),
-        _registers(model, other),
+        _registers(model, other) if registers else None,
         *_pins(name, model.recording, other.recording),
         _ends(model.recording, other.recording),
     ]

@@ -1,7 +1,8 @@
 """The stimulus for one slot: accesses with their waits, inputs and resets.
 
-A random plan is drawn against the model: before each access the model is asked when it may change next
-(``next_edge``, ``rest_at``), and most accesses are aimed to end within two cycles of such an event.
+A random plan is drawn against the model, if there is one: before each access the model is asked when it
+may change next (``next_edge``, ``rest_at``), and most accesses are aimed to end within two cycles of
+such an event.
 """
 
 from __future__ import annotations
@@ -9,19 +10,22 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from random import Random
+from typing import Any
 
 from busbox.basics.units import Span
 from busbox.bus.transfers import RESET
 from busbox.cpu.listed import ListedSource
 from busbox.cpu.steps import ALL_LANES, AccessStep, Named, Pause, Target
 from busbox.device import BusAccess, Hold
-from busbox.map.registers import WORD, Register
+from busbox.map.registers import WORD, Place, Register
 from busbox.recording import Recording
 from busbox.run.host import DeviceHost
 from busbox.system.hardware import Device
 from busbox.system.scenario import BoardReset, InputLevel
 from busbox.system.system import System
 
+#: Words of a slot without registers that accesses are drawn for.
+MOST_WORDS = 64
 #: Cycles that are run after the last access.
 TAIL = 40
 #: Out of ten accesses, the number aimed at an event.
@@ -75,6 +79,7 @@ class Plan:
             after_reset="continue",
             settle=1,
             new_source=ListedSource(lambda: self.played).again,
+            core=None,
             traffic="",
             wires=(),
             replies=(),
@@ -131,7 +136,10 @@ class _Drawing:
         self._random = random
         self._delay = self._device.slot.wait + system.fabric.registered_decode
         self._host = DeviceHost(self._device, system.clock_hz, lambda cycle: None)
-        self._model = self._device.model(self._host, **self._device.settings)
+        model = self._device.model
+        self._model: Any = (
+            _Unknown() if model.in_amaranth else model(self._host, **self._device.settings)
+        )
         self._aimed = self._zero = 0
         self._resets: list[tuple[int, int]] = []
         self._inputs = [pin.name for pin in self._device.pins if pin.direction == "input"]
@@ -143,7 +151,7 @@ class _Drawing:
         """Draw the plan, access by access."""
         steps: list[AccessStep | Pause] = []
         free, random = 1, self._random
-        places = list(self._device.slot.table.places())
+        places = list(self._device.slot.table.places()) or list(_words(self._device.slot.size))
         flags = [one for one in places if one[1].register.mask("ones_clear")]
         for number in range(count):
             if self._inputs and random.random() < 0.3:
@@ -155,7 +163,7 @@ class _Drawing:
                 free = self._reset(end)
                 continue
             offset, place = random.choice(flags if flags and random.random() < 0.25 else places)
-            step = self._access(place.register, place.name, offset, end)
+            step = self._access(place, offset, end)
             steps.append(replace(step, wait=end - self._delay - free))
             if random.random() < 0.01:  # cut off while it is on the bus
                 free = self._reset(end - random.randint(0, self._delay))
@@ -206,9 +214,10 @@ class _Drawing:
         self._zero = cycle + length
         return cycle + length + 1
 
-    def _access(self, register: Register, name: str, offset: int, cycle: int) -> AccessStep:
-        random, slot = self._random, self._device.slot
-        target: Target = Named(slot.name, name)
+    def _access(self, place: Place, offset: int, cycle: int) -> AccessStep:
+        random, slot, register = self._random, self._device.slot, place.register
+        declared = slot.table.at(offset) is not None
+        target: Target = Named(slot.name, place.name) if declared else slot.base + offset
         if random.random() < 0.03:
             target = slot.base + random.randrange(slot.size // 4) * 4
         lanes = random.choice((ALL_LANES, ALL_LANES, 1, random.randrange(16)))
@@ -246,6 +255,38 @@ class _Drawing:
             if not isinstance(answer, Hold):
                 return cycle
             cycle = cycle + 1 if answer.until is None else int(answer.until)
+
+
+class _Unknown:
+    """Stands for a device of which no model is there: nothing is known of its events."""
+
+    def advance(self, cycle: int) -> None:
+        """Do nothing."""
+
+    def next_edge(self, cycle: int) -> int | None:
+        """Return None: not known."""
+
+    def rest_at(self, cycle: int) -> int:
+        """Return the cycle itself."""
+        return cycle
+
+    def access(self, access: BusAccess) -> int:
+        """Take it that the access ends at once."""
+        return 0
+
+    def input(self, cycle: int, pin: str, level: int) -> None:
+        """Do nothing."""
+
+    wake = advance
+
+    def reset(self, cycle: int, length: int) -> None:
+        """Do nothing."""
+
+
+def _words(size: int) -> Iterator[tuple[int, Place]]:
+    """Yield the words of a slot that declares no registers, the first ones."""
+    for offset in range(0, min(size, MOST_WORDS * 4), 4):
+        yield offset, Place(Register(f"AT_{offset:X}", offset), 0)
 
 
 def show_steps(plan: Plan) -> Iterator[str]:

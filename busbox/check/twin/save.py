@@ -9,8 +9,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from busbox.basics.errors import InputError
-from busbox.basics.files import replace_file
+from busbox.basics.files import make_folder, replace_file
+from busbox.basics.strangers import files_outside
+from busbox.basics.toml_file import read_toml
 from busbox.bench.opening import unpacked
 from busbox.check.twin.plan import Plan
 from busbox.formats.files import write_traffic
@@ -32,10 +33,7 @@ def save(plan: Plan, system: System, folder: Path, home: Path) -> None:
     ------
     InputError : it cannot be written
     """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError.of(f"cannot be created: {error.strerror}", str(folder)) from None
+    make_folder(folder)
     write_traffic(folder / TRAFFIC, plan.played)
     text = "\n".join(_lines(plan, system, folder, home)) + "\n"
     replace_file(folder / "bench.toml", text.encode("utf-8"))
@@ -69,6 +67,12 @@ def save_carried(
     device = replace(device, settings={**device.settings, **moved})
     save(plan, replace(system, devices=(device,)), folder, kept)
     return folder
+
+
+def names_files_outside(folder: Path) -> bool:
+    """Return whether a saved bench names files that are not in its folder, such as a model's."""
+    keys = read_toml(folder / "bench.toml")[0]
+    return any(files_outside(keys, folder, folder))
 
 
 def _lines(plan: Plan, system: System, folder: Path, home: Path) -> Iterator[str]:
