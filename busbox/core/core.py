@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from busbox.core.blocks import PythonExecutor
 from busbox.core.layout import AT, REGISTERS, Executor, fill, given, half
 from busbox.core.machine import ACCESS, CHANGING, DECODE, IDLE, STOPPED, UNHANDLED, WAITING
 from busbox.core.setup import CoreSetup
@@ -21,14 +20,19 @@ class Core:
     Parameters
     ----------
     setup : what it is
-    executor : made from the setup and the contents of all memories, one after the other
+    executor : made from the setup and the contents of all memories, one after the other; None: the
+        one in Python
 
     Attributes
     ----------
     kind : why it was left last: ``ACCESS``, ``IDLE`` or ``STOPPED``
     """
 
-    def __init__(self, setup: CoreSetup, executor: type[Any] = PythonExecutor) -> None:
+    def __init__(self, setup: CoreSetup, executor: type[Any] | None = None) -> None:
+        if executor is None:
+            from busbox.core.blocks import PythonExecutor  # late: a run as machine code needs none
+
+            executor = PythonExecutor
         self.setup = setup
         contents = b"".join(memory.bytes() for memory in setup.memories)
         self.executor: Executor = executor(setup, contents or bytes(4))

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import io
+import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from busbox.basics.cache import cached, read_key
 from busbox.basics.errors import InputError, format_value, no_file
-from busbox.firmware.image_file import ELF, hex_pieces
+from busbox.basics.files import read_file
+from busbox.basics.limits import HEX_IMAGE, IMAGE
+from busbox.firmware.image_file import ELF, check_segments, check_symbols, hex_pieces
 
 if TYPE_CHECKING:
     from elftools.elf.elffile import ELFFile
@@ -62,9 +66,11 @@ def is_program(path: Path) -> bool:
     if path.suffix.lower() in (*HEX, *BINARY, *LINKED):
         return True
     try:
+        if not path.is_file():
+            return False
         with path.open("rb") as file:
             return file.read(4) == ELF
-    except OSError:
+    except (OSError, ValueError):
         return False
 
 
@@ -83,11 +89,8 @@ def read_program(path: Path, name: str, at: int | None) -> Program:
     missing = no_file(path)
     if missing:
         raise InputError.of(missing.replace(repr(str(path)), repr(name), 1))
-    try:
-        contents = path.read_bytes()
-    except OSError as error:
-        raise InputError.of(f"cannot be read: {error.strerror}", name) from None
     suffix = path.suffix.lower()
+    contents = read_file(path, HEX_IMAGE if suffix in HEX else IMAGE, name)
     if at is not None and (suffix in HEX or contents.startswith(ELF)):
         raise InputError.of("the addresses are in the file: leave out at in [traffic]", name)
     if contents.startswith(ELF) or suffix in LINKED:
@@ -112,12 +115,37 @@ def _plain(name: str, pieces: list[tuple[int, bytes]], start: int | None) -> Pro
 
 
 def _linked(contents: bytes, name: str) -> Program:
-    from elftools.elf.elffile import ELFFile  # late: only an ELF file needs it
-
+    """Return the program in an ELF file: as it was kept, or read now and kept."""
     if not contents.startswith(ELF):
         found = contents[:4].hex(" ") or "nothing"
         text = f"must be an ELF file, which begins with the bytes 7f 45 4c 46, not {found}"
         raise InputError.of(text, name)
+    import elftools  # only its version: to import all of it takes longer than to use what was kept
+
+    key = read_key("program", contents, (elftools.__version__,), __file__)
+    return _unpacked(name, cached(key, lambda: _packed(_read_linked(contents, name))))
+
+
+def _packed(program: Program) -> bytes:
+    pieces = [(address, data.hex()) for address, data in program.pieces]
+    areas = [(area.start, area.end, area.writable) for area in program.areas]
+    return json.dumps([pieces, program.start, areas, program.debug]).encode()
+
+
+def _unpacked(name: str, text: bytes) -> Program:
+    pieces, start, areas, debug = json.loads(text)
+    return Program(
+        name,
+        tuple((address, bytes.fromhex(data)) for address, data in pieces),
+        start,
+        tuple(Area(*area) for area in areas),
+        debug,
+    )
+
+
+def _read_linked(contents: bytes, name: str) -> Program:
+    from elftools.elf.elffile import ELFFile  # late: only an ELF file that was not kept needs it
+
     try:
         file = ELFFile(io.BytesIO(contents))
         _check_header(file, name)
@@ -145,6 +173,7 @@ def _check_header(file: ELFFile, name: str) -> None:
 
 def _loaded(file: ELFFile, name: str) -> Program:
     pieces, areas = [], []
+    check_segments(file)
     for segment in file.iter_segments("PT_LOAD"):
         data = segment.data()
         if len(data) != segment["p_filesz"]:
@@ -162,6 +191,7 @@ def _loaded(file: ELFFile, name: str) -> Program:
         raise InputError.of(
             "must have a segment to load (PT_LOAD with contents); it has none", name
         )
+    check_symbols(file)
     symbols = list(_symbols(file))
     areas = [_up_to_a_symbol(area, areas, symbols) for area in areas]
     debug = bool(file.get_section_by_name(".debug_line"))

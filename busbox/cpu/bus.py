@@ -5,6 +5,7 @@ from __future__ import annotations
 import inspect
 import sys
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any, Protocol
 
 from busbox.basics.errors import format_value
@@ -28,6 +29,9 @@ from busbox.cpu.steps import (
 )
 from busbox.map.addresses import NAME, address
 from busbox.map.registers import WORD
+
+#: The highest limit of a poll: as many reads as no run can make.
+MOST_READS = 1 << 62
 
 #: File and line of a step's origin.
 Place = tuple[str, int]
@@ -98,6 +102,8 @@ class Bus:
         ValueError : there is no such pin; or its level depends on an access in the same cycle, so that
             it is not known before the next step
         """
+        if not isinstance(name, str):
+            raise ValueError(f"a pin must be named by a string, not {format_value(name)}")
         level = self._source.moment.level(name)
         if level is None:  # cycle 1 lies ahead, if no step has been taken
             self._source.exchange(Pause(Span(cycles=0)))
@@ -293,6 +299,11 @@ def _caller() -> Place:
 
 
 def _target(target: int | str) -> Target:
+    # A subclass of int or str is equal to others of its value, but not the same.
+    return _kept_target(target) if type(target) in (int, str) else _new_target(target)
+
+
+def _new_target(target: int | str) -> Target:
     if type(target) is int:
         if not 0 <= target <= WORD:
             raise ValueError(f"an address must be from 0 to {WORD:#x}, not {target:#x}")
@@ -303,6 +314,10 @@ def _target(target: int | str) -> Target:
             f"a target must be an address or 'slot.REGISTER', not {format_value(target)}"
         )
     return Named(found[1], found[2])
+
+
+#: Firmware uses few targets, each often.
+_kept_target = lru_cache(4096)(_new_target)
 
 
 def _lanes(lanes: int) -> int:
@@ -334,8 +349,8 @@ def _pc(pc: int | None) -> int | None:
 
 
 def _check_limit(limit: object) -> None:
-    if type(limit) is not int or limit < 1:
-        raise ValueError(f"limit must be a whole number, 1 or more, not {limit!r}")
+    if type(limit) is not int or not 1 <= limit <= MOST_READS:
+        raise ValueError(f"limit must be a whole number from 1 to {MOST_READS:,}, not {limit!r}")
 
 
 def _check_word(what: str, value: int) -> None:

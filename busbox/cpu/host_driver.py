@@ -6,34 +6,17 @@ What it prints goes to standard error. Its crash, exit or endless loop ends the 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from busbox.basics.errors import InputError
 from busbox.basics.units import Span
 from busbox.cpu import host_child
 from busbox.cpu.commands import Result
 from busbox.cpu.host_library import HostLibrary, Place
+from busbox.cpu.host_names import Pace
 from busbox.cpu.host_process import LOADING, HostProcess, Request, ended_by
 from busbox.cpu.source import Moment, Routine
 from busbox.cpu.steps import AccessStep, Pause, Step
 from busbox.map.registers import WORD
-
-#: Seconds of the machine's time that a driver may run without an access.
-PATIENCE = 10.0
-
-
-@dataclass(frozen=True)
-class Pace:
-    """How a driver is played.
-
-    Attributes
-    ----------
-    idle : cycles between two accesses
-    patience : seconds of the machine's time that it may run without an access
-    """
-
-    idle: int = 0
-    patience: float = PATIENCE
 
 
 class HostDriver:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import re
 import sys
 from dataclasses import dataclass
 from functools import lru_cache
@@ -11,49 +10,20 @@ from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any
 
 from busbox.basics.errors import InputError, format_value, join_and, nearest, no_file
+from busbox.basics.files import read_file
+from busbox.basics.limits import IMAGE
 from busbox.cpu.host_process import CONNECT
 from busbox.firmware.program import ELF, Firmware, Source
 
 if TYPE_CHECKING:
     from elftools.elf.elffile import ELFFile
 
-#: Suffixes of shared libraries.
-SUFFIXES = (".so", ".dylib", ".dll")
 #: What busbox.h declares.
 FUNCTIONS = frozenset(
     f"bus_{name}"
     for name in ("read32", "read16", "read8", "write32", "write16", "write8", "error", "idle")
 )
-#: An identifier of C, with the $ that many compilers allow.
-_IDENTIFIER = re.compile(r"[A-Za-z_$][A-Za-z0-9_$]*")
 _ADVICE = "compile busbox.c into it (busbox new host_driver writes that file)"
-
-
-def names_driver(name: str) -> bool:
-    """Return whether a name has the form ``driver.so:main``: a function in a library."""
-    file, colon, _ = name.rpartition(":")
-    return bool(colon) and file.lower().endswith(SUFFIXES)
-
-
-def library_and_function(name: str) -> tuple[str, str] | None:
-    """Return library and function of ``driver.so:main``; None if a file is not such a library.
-
-    Raises
-    ------
-    InputError : it is one, but no function is named
-    """
-    if names_driver(name):
-        file, _, function = name.rpartition(":")
-        if _IDENTIFIER.fullmatch(function) is None:
-            raise InputError.of(
-                f"must name a function of C behind the colon, such as 'main', not "
-                f"{format_value(function)}"
-            )
-        return file, function
-    if name.lower().endswith(SUFFIXES):
-        example = f"{PurePath(name).name}:main"
-        raise InputError.of(f"must name the function too, such as {example!r}, not {name!r}")
-    return None
 
 
 @dataclass(frozen=True)
@@ -174,10 +144,9 @@ class HostLibrary:
         from elftools.elf.elffile import ELFFile  # late: only such a library needs it
 
         try:
-            contents = self.path.read_bytes()
-            return ELFFile(io.BytesIO(contents))
-        except OSError as error:
-            raise InputError.of(f"cannot be read: {error.strerror}", self.name) from None
+            return ELFFile(io.BytesIO(read_file(self.path, IMAGE, self.name)))
+        except InputError:
+            raise
         except Exception as error:  # the library's reader raises many kinds on corrupt files
             raise InputError.of(_CORRUPT, self.name) from error
 

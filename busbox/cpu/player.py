@@ -23,6 +23,8 @@ from busbox.cpu.table import AccessTable
 AHEAD = 4096
 #: Later than any cycle.
 NEVER = 1 << 62
+#: Steps that an engine executes.
+_COMMANDS = (AccessStep, Poll, Pause)
 
 
 class Status(Protocol):
@@ -308,7 +310,7 @@ class Player:
                     commands.extend(pause(self._put_aside[0].leave))
             elif isinstance(piece, AccessTable):
                 commands.extend(self._book.commands(piece))
-            elif isinstance(piece, AccessStep | Poll | Pause):
+            elif isinstance(piece, _COMMANDS):
                 commands.extend(self._book.command(piece, flow.number()))
             else:
                 self._keep(flow, piece)

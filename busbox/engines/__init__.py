@@ -57,15 +57,17 @@ from array import array
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from enum import Enum
 from importlib.util import find_spec
-from typing import Any, NamedTuple, Protocol, cast
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol, cast
 
 from busbox import plugins
 from busbox.basics.errors import InputError, format_value
-from busbox.core.core import Core
 from busbox.cpu.commands import Result, Suspended
 from busbox.device import Answer, BusAccess
 from busbox.plugins import find
 from busbox.system.system import System
+
+if TYPE_CHECKING:
+    from busbox.core.core import Core
 
 #: The columns of an engine's log; ``given_up``: the access ended a poll at its limit.
 LOG = ("start", "end", "address", "write", "lanes", "data", "terminator", "command", "given_up")
@@ -204,9 +206,12 @@ EngineFactory = Callable[
     [System, Callable[[int, BusAccess], Answer], Mapping[int, Observer]], Engine
 ]
 
-#: What comes with Busbox; ``auto`` is ``llvm`` where llvmlite is installed, else ``python``.
+#: What comes with Busbox; ``auto`` is the one that :func:`preferred` names.
 ENGINES = ("auto", *plugins.ENGINES.built_in)
 DEFAULT_ENGINE = "auto"
+#: Steps that plain Python has played before machine code is made and loaded (measured on first_light's
+#: models, where both take as long at 5,000 to 10,000 steps).
+FEW_STEPS = 5_000
 
 
 def for_many_runs(factory: EngineFactory) -> EngineFactory:
@@ -215,20 +220,64 @@ def for_many_runs(factory: EngineFactory) -> EngineFactory:
     return factory if reusing is None else cast(EngineFactory, reusing())
 
 
-def preferred() -> str:
-    """Return what ``auto`` is here."""
-    return "python" if find_spec("llvmlite") is None else "llvm"
+def preferred(system: System, many: bool = False) -> str:
+    """Return the engine that will be quickest for a system: what ``auto`` is.
+
+    That is ``python`` for models alone that play a few steps, since it need not make machine code, and
+    where llvmlite is not installed; else ``llvm``.
+
+    Parameters
+    ----------
+    many : its design is run many times, so that it matters little what making it takes
+    """
+    if find_spec("llvmlite") is None:
+        return "python"
+    if many:
+        return "llvm"
+    in_cycles = system.core is not None or any(one.model.in_amaranth for one in system.devices)
+    steps = None if in_cycles else system.new_source().count
+    return "python" if steps is not None and steps <= FEW_STEPS else "llvm"
+
+
+class _Quickest:
+    """Makes the engine that :func:`preferred` names for each system.
+
+    Parameters
+    ----------
+    many : its engines build a design once for many runs of it
+    """
+
+    def __init__(self, many: bool = False) -> None:
+        self._many = many
+        self._factories: dict[str, EngineFactory] = {}
+
+    def __call__(
+        self,
+        system: System,
+        answer: Callable[[int, BusAccess], Answer],
+        observers: Mapping[int, Observer],
+    ) -> Engine:
+        name = preferred(system, self._many)
+        if name not in self._factories:
+            factory = engine_class(name)
+            self._factories[name] = for_many_runs(factory) if self._many else factory
+        return self._factories[name](system, answer, observers)
+
+    @staticmethod
+    def for_many_runs() -> EngineFactory:
+        """Return a factory that builds a design once for many runs of it."""
+        return _Quickest(many=True)
 
 
 def engine_class(name: str = DEFAULT_ENGINE) -> EngineFactory:
-    """Return the engine of that name, imported on first use.
+    """Return what makes the engine of that name, imported on first use.
 
     Raises
     ------
     InputError : there is none, or it is not installed
     """
     if name == "auto":
-        name = preferred()
+        return _Quickest()
     if name == "llvm" and find_spec("llvmlite") is None:
         raise InputError.of(
             "engine llvm needs llvmlite, which is not installed: install busbox[fast], or take "

@@ -4,17 +4,23 @@ from __future__ import annotations
 
 from array import array
 from collections import OrderedDict
-from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Any, Protocol
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, Protocol
 
-from busbox.bus.design import Design, design_key, hardware_of
-from busbox.bus.wishbone.fabric import Fabric
-from busbox.core.core import Core
+from busbox.basics.cache import found, keep
+from busbox.bus.identity import content_of, design_key, hardware_of
+from busbox.bus.view import View
 from busbox.engines.loop import PARTS
-from busbox.engines.netlist import Program, build
-from busbox.engines.netlist.parts import hold, split
+from busbox.engines.netlist.outline import Outline
+from busbox.engines.sources import sources
 from busbox.system.system import System
+
+if TYPE_CHECKING:
+    from busbox.bus.design import Design
+    from busbox.core.core import Core
+    from busbox.core.setup import CoreSetup
+    from busbox.engines.netlist.program import Program
 
 
 class Numbers(Protocol):
@@ -51,8 +57,8 @@ class Kernel(Protocol):
     def play(self, commands: array[int]) -> None:
         """Take commands from here; called again when there are more of them."""
 
-    def attach(self, core: Core) -> None:
-        """Let a core give commands."""
+    def attach(self, setup: CoreSetup) -> Core:
+        """Return a core, which gives the commands from now on."""
 
     def logged(self) -> array[int]:
         """Return what the loop has logged, and forget it."""
@@ -79,45 +85,95 @@ class Kernel(Protocol):
         """Return a register of a hardware device."""
 
 
-@dataclass(frozen=True)
 class Parts:
-    """A settable design with its program, and what a kernel must know of both.
+    """A settable design, and what kernels have made of it. It is built when it is needed.
 
     Attributes
     ----------
     slots : how many there are
+    views : slot number to what is seen of the hardware device in it
+    content : what it follows from, None if that is not known
     made : what kernels have made of it, and use again
     """
 
-    design: Design
-    program: Program
-    slots: int
-    made: dict[str, Any] = field(default_factory=dict)
+    def __init__(self, system: System) -> None:
+        self._system = system
+        self.content = content_of(system)
+        self._outline: Outline | None = None
+        self.slots = len(system.devices)
+        self.views = {
+            number: View(device.model, device.settings)
+            for number, device in enumerate(system.devices)
+            if device.model.in_amaranth
+        }
+        self.made: dict[str, Any] = {}
 
-    @classmethod
-    def of(cls, system: System) -> Parts:
-        """Build the design of a system."""
-        slots = [device.slot for device in system.devices]
-        design = Design(slots, system.fabric, hardware_of(system), settable=True)
-        return cls(design, build(design, _ports(design)), len(slots))
+    @cached_property
+    def design(self) -> Design:
+        """The design in Amaranth."""
+        from busbox.bus.design import Design
+
+        slots = [device.slot for device in self._system.devices]
+        return Design(slots, self._system.fabric, hardware_of(self._system), settable=True)
+
+    @cached_property
+    def program(self) -> Program:
+        """The design, ready to be written as code."""
+        from busbox.engines.netlist.building import build
+
+        return build(self.design, _ports(self.design))
+
+    @property
+    def outline(self) -> Outline:
+        """The program without its expressions."""
+        if self._outline is None:
+            self._outline = self.program.outline
+        return self._outline
+
+    def kept(self, kinds: Sequence[bytes], make: Callable[[], bytes]) -> bytes:
+        """Return code of the design, made or kept on disk; with kept code, nothing is built.
+
+        What is kept is the code with the outline of the program. Where it is not known what the
+        design follows from, nothing is kept, nor if a file changed while it was built.
+
+        Parameters
+        ----------
+        kinds : all that it follows from beside the design, and the sources of Busbox and Amaranth; of
+            kinds that serve equally, the last one is made if none is kept
+        """
+        if self.content is None:
+            return make()
+        keys = [b"\n".join([kind, sources(), self.content.encode()]) for kind in kinds]
+        kept = next((one for one in map(found, keys) if one is not None), None)
+        if kept is None:
+            code = make()
+            if content_of(self._system) == self.content:
+                keep(keys[-1], self.outline.line() + code)
+            return code
+        line, _, code = kept.partition(b"\n")
+        if self._outline is None:
+            self._outline = Outline.of_line(line)
+        return code
 
     @property
     def outputs(self) -> list[str]:
         """The outputs that every cycle needs."""
         names = ["status", "inner", "resting"]
-        for slot in self.design.views:
+        for slot in self.views:
             names += [seen(slot), guard(slot)]
         return names
 
     def quiet(self) -> list[Program]:
         """Return the parts of the design while nothing is on the bus and RST is low."""
+        from busbox.engines.netlist.parts import hold, split
+
         held = hold(self.program, dict.fromkeys(IDLE, 0))
-        return split(held, [[seen(slot), guard(slot)] for slot in self.design.views], PARTS)
+        return split(held, [[seen(slot), guard(slot)] for slot in self.views], PARTS)
 
     @property
     def peeked(self) -> list[str]:
         """The outputs that show registers."""
-        return [watch_data(slot) for slot in self.design.views]
+        return [watch_data(slot) for slot in self.views]
 
 
 #: Inputs that are 0 while nothing is on the bus.
@@ -140,16 +196,11 @@ class Kept:
         key = design_key(system, settable=True)
         parts = self._kept.pop(key, None)  # threads may share this: no key is looked up twice
         if parts is None:
-            parts = Parts.of(system)
+            parts = Parts(system)
         self._kept[key] = parts
         if len(self._kept) > self._most:
             self._kept.popitem(last=False)
         return parts
-
-
-def fabric_levels(system: System) -> dict[str, int]:
-    """Return the levels of the inputs that make a design the one of a system."""
-    return Fabric.settings([device.slot for device in system.devices], system.fabric)
 
 
 def seen(slot: int) -> str:
@@ -189,8 +240,7 @@ def _ports(design: Design) -> dict[str, Any]:
         "resting": design.resting,
         **{name: getattr(design.fabric, name) for name in design.fabric.levels},
     }
-    for slot, view in design.views.items():
-        device = view.device
+    for slot, device in design.devices.items():
         ports[seen(slot)] = design.seen[slot]
         ports[guard(slot)] = design.guards[slot].seen
         ports[watch_data(slot)] = device.watch_data

@@ -84,7 +84,7 @@ class LoopLayout:
 
 def lay_out_loop(parts: Parts) -> LoopLayout:
     """Return where everything lives."""
-    design = lay_out(parts.program, 8 * _BEFORE)
+    design = lay_out(parts.outline, 8 * _BEFORE)
     end = design.size
 
     def place(name: str, size: int, count: int = 1, width: int | None = None) -> Place:
@@ -109,7 +109,7 @@ def lay_out_loop(parts: Parts) -> LoopLayout:
     cached = place("cached", 8, CACHED * parts.slots)
     kept = place("kept", 8, KEPT)
     log = place("log", 8, LOGGED * ROOM)
-    views = parts.design.views
+    views = parts.views
     return LoopLayout(
         design,
         cached,

@@ -7,6 +7,7 @@ import ctypes
 from functools import cache
 from typing import Any
 
+from busbox.basics.cache import cached
 from busbox.core.dispatch import chosen
 from busbox.core.layout import REGISTERS, forget
 from busbox.core.machine import (
@@ -24,7 +25,8 @@ from busbox.core.machine import (
 )
 from busbox.core.setup import CoreSetup
 from busbox.engines.llvm_function import LlvmLanguage
-from busbox.engines.netlist.native import Native, compile_ir
+from busbox.engines.netlist.native import LEVEL, Native, made_by, object_of
+from busbox.engines.sources import sources
 
 CODE_MASK = (1 << 17) - 1
 #: Numbers of 64 bits before the contents of the memories, by the array that they are.
@@ -119,7 +121,8 @@ class _Core(LlvmLanguage):
 
 @cache
 def _code() -> Native:
-    return compile_ir(_Core().whole() + _CONSULT)
+    key = b"\n".join([b"core", made_by(LEVEL), sources()])
+    return Native(cached(key, lambda: object_of(_Core().whole() + _CONSULT)))
 
 
 class NativeExecutor:

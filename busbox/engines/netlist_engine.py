@@ -11,16 +11,15 @@ from abc import ABC, abstractmethod
 from array import array
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from busbox.basics.errors import ModelError
+from busbox.bus.identity import fabric_levels
 from busbox.bus.transfers import NONE, RESET
-from busbox.core.blocks import PythonExecutor
-from busbox.core.core import Core
 from busbox.cpu.commands import Command, Result, Suspended
 from busbox.device import ERROR, Answer, BusAccess, Hold
 from busbox.engines import NEVER, STRETCH, EngineFactory, Observer, Status, Stop
-from busbox.engines.kernel import Kept, Kernel, Numbers, Parts, fabric_levels
+from busbox.engines.kernel import Kept, Kernel, Numbers, Parts
 from busbox.engines.loop import (
     CACHED,
     CALL,
@@ -39,13 +38,16 @@ from busbox.engines.telling import Teller
 from busbox.map.registers import WORD
 from busbox.system.system import System
 
+if TYPE_CHECKING:
+    from busbox.core.core import Core
+
 #: Place of each name in the state.
 AT = {name: place for place, name in enumerate(STATE)}
 _CYCLE, _LIMIT, _KIND, _START = (AT[name] for name in ("cycle", "limit", "kind", "start"))
 _ENTERED, _BUDGET, _CALLED, _REST, _IDLE, _STOP = (
     AT[name] for name in ("entered", "budget", "called", "rest", "idle", "stop")
 )
-_WRITE, _DATA, _LANES = (AT[name] for name in ("write", "data", "lanes"))
+_WRITE, _DATA, _LANES, _FAILED = (AT[name] for name in ("write", "data", "lanes", "failed"))
 _REPLY, _LOGGED, _QUIET = (AT[name] for name in ("reply", "logged", "quiet_from"))
 
 
@@ -150,33 +152,29 @@ class NetlistEngine(_Commands):
     """Runs a design by its netlist. See the contract in :mod:`busbox.engines`."""
 
     name: ClassVar[str]
-    #: What executes firmware in this engine.
-    core_executor: ClassVar[type[Any]] = PythonExecutor
 
     def __init__(
         self,
         system: System,
         answer: Callable[[int, BusAccess], Answer],
         observers: Mapping[int, Observer],
-        parts: Callable[[System], Parts] = Parts.of,
+        parts: Callable[[System], Parts] = Parts,
     ) -> None:
         self.stretch = STRETCH
         self.log: array[int] = array("q")
         self.breaches: list[tuple[str, Any]] = []
         self._answer, self._observers = answer, observers
         self._parts = parts(system)
-        self._views = self._parts.design.views
+        self._views = self._parts.views
         self._count = 0
         self._said: tuple[int | None] | None = None
         self._kept: set[int] = set()
         self._waiting: array[int] = array("q")
-        self._kernel = self.make_kernel(self._parts)
+        self._kernel = self.make_kernel(self._parts, system)
         self._state = self._kernel.state
-        self._kernel.tie(fabric_levels(system))
+        self._kernel.tie(fabric_levels([one.slot for one in system.devices], system.fabric))
         self._set(hang_after=system.hang_after)
-        self.core = None if system.core is None else Core(system.core, self.core_executor)
-        if self.core is not None:
-            self._kernel.attach(self.core)
+        self.core = None if system.core is None else self._kernel.attach(system.core)
         self._teller = Teller(system, self._kernel, self._views, observers)
         self.probes = {slot: NetlistProbe(self, slot) for slot in self._views}
         self._kernel.go()
@@ -192,15 +190,15 @@ class NetlistEngine(_Commands):
 
     @staticmethod
     @abstractmethod
-    def make_kernel(parts: Parts) -> Kernel:
-        """Return the kernel, in its state before cycle 0."""
+    def make_kernel(parts: Parts, system: System) -> Kernel:
+        """Return the kernel for a run of a system, in its state before cycle 0."""
 
     # The contract.
 
     @property
     def unexecuted(self) -> Sequence[str]:
         """Hierarchical names of prints and checks that are not carried out."""
-        return self._parts.program.unexecuted
+        return self._parts.outline.unexecuted
 
     @property
     def cycle(self) -> int:
@@ -210,12 +208,11 @@ class NetlistEngine(_Commands):
     @property
     def status(self) -> Status:
         """The state of the commands."""
-        state, failed = self._state, self._get("failed")
-        idle = self._get("reset_until") < 0
-        idle = idle and (state[_KIND] < 0 or state[_CYCLE] < state[_START])
+        state, failed = self._state, self._state[_FAILED]
+        idle = self._get("reset_until") < 0 and (state[_KIND] < 0 or state[_CYCLE] < state[_START])
         result = None if failed < 0 else Result(self._get("result"), bool(failed))
         quiet, hold = state[_QUIET], self._get("hold_until")
-        quiet_since = quiet if self._up and quiet >= 0 and hold in (0, FOREVER) else None
+        quiet_since = quiet if quiet >= 0 and self._up and hold in (0, FOREVER) else None
         return Status(idle, result, quiet_since)
 
     @property
@@ -245,7 +242,8 @@ class NetlistEngine(_Commands):
                 ask()
             elif self.core is not None:
                 self.core.fill()
-        self._flush()
+        if state[_LOGGED] or self._views:
+            self._flush()
         return _STOPS[why]
 
     def _flush(self) -> None:
@@ -354,10 +352,10 @@ class NetlistProbe:
 
     def __init__(self, engine: NetlistEngine, slot: int) -> None:
         self._engine, self._slot = engine, slot
-        self._view = engine._parts.design.views[slot]
+        self._view = engine._views[slot]
         self._pins = {
             f"pin_{stem}": sum(pin.level << place for place, pin in enumerate(group))
-            for stem, group in self._view.device.groups.items()
+            for stem, group in self._view.groups.items()
         }
 
     def watch(self, pins: Iterable[str], notes: bool) -> None:

@@ -8,6 +8,7 @@ box), or never comes back (a loop): the netlist's reader refuses it.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from amaranth.hdl import ClockDomain, Module, Signal, Value
@@ -74,8 +75,15 @@ def program_of(device: Device, clock_hz: int) -> Program:
     return program
 
 
-def program_alone(component: wiring.Component, name: str) -> Program:
-    """Return the program of a component on its own, ``name`` in hierarchical names.
+def program_alone(
+    component: wiring.Component, name: str, more: Mapping[str, Any] | None = None
+) -> Program:
+    """Return the program of a component on its own.
+
+    Parameters
+    ----------
+    name : of the component, in hierarchical names
+    more : signals inside that are ports too, by name
 
     Raises
     ------
@@ -88,6 +96,7 @@ def program_alone(component: wiring.Component, name: str) -> Program:
     ports: dict[str, Any] = {"clk": domain.clk, "rst": domain.rst}
     for path, _, value in component.signature.flatten(component):
         ports["_".join(map(str, path))] = _signal(value)
+    ports |= more or {}
     return build(m, ports)
 
 

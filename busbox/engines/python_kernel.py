@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import ast
 from array import array
-from collections.abc import Generator, Iterable, Mapping
-from typing import Any
+from collections.abc import Callable, Generator, Iterable, Mapping
+from typing import TYPE_CHECKING, Any
 
-from busbox.core.core import Core
 from busbox.cpu.commands import KEPT
 from busbox.engines.kernel import Parts, guard, pin, seen, watch_address, watch_data
 from busbox.engines.loop import CACHED, CALLED, INITIAL, LOGGED, LOOK, LOOP, REASONS, STATE
-from busbox.engines.netlist import PythonSource
 from busbox.engines.netlist_engine import NetlistEngine
+from busbox.system.system import System
+
+if TYPE_CHECKING:
+    from busbox.core.core import Core
+    from busbox.core.setup import CoreSetup
+    from busbox.engines.netlist.python_source import PythonSource
 
 #: Accesses, and records of one device, that are kept before the loop returns.
 ROOM = 1 << 14
@@ -50,14 +54,16 @@ class PythonKernel:
     """Runs the loop as Python (see :class:`busbox.engines.kernel.Kernel`)."""
 
     def __init__(self, parts: Parts) -> None:
-        self._parts, self._program = parts, parts.program
-        self._slots = list(parts.design.views)
+        if "python" not in parts.made:
+            parts.made["python"] = _made(parts)
+        outline = parts.outline
+        self._slots = list(parts.views)
         self.state = [INITIAL.get(name, 0) for name in STATE]
         self.state[STATE.index("log_room")] = ROOM
         self.cached = [0] * (CACHED * parts.slots)
         self._log = array("q", bytes(8 * LOGGED * ROOM))
         self._box: list[Any] = [array("q"), None, None]
-        self._inputs = {one.name: one.init for one in parts.program.inputs}
+        self._inputs = {one.name: one.init for one in outline.inputs}
         count = len(self._slots)
         self._given: list[int] = []
         self._shown: list[int] = [0] * (2 * count)
@@ -65,12 +71,8 @@ class PythonKernel:
         self._watched: list[int] = [0] * (2 * count)
         self._cycles: list[list[int]] = [[] for _ in range(2 * count)]
         self._words: list[list[int]] = [[] for _ in range(2 * count)]
-        self._changing = [one.name for one in parts.program.inputs if one.name not in _OF_THE_LOOP]
-        if "python" not in parts.made:
-            scope: dict[str, Any] = {}
-            exec(compile(_Writer(parts, self._changing).text(), "<loop>", "exec"), scope)
-            parts.made["python"] = scope["run"]
-        memories = [list(one.init) for one in parts.program.memories]
+        self._changing = [one.name for one in outline.inputs if one.name not in _OF_THE_LOOP]
+        memories = [list(one.init) for one in outline.memories]
         self._run: Generator[int, int, None] = parts.made["python"](
             self.state, self._box, self._log, self.cached, [0] * KEPT, memories, self._given,
             self._shown, self._seen, self._watched, self._cycles, self._words,
@@ -98,9 +100,13 @@ class PythonKernel:
         """Take commands from here."""
         self._box[0] = commands
 
-    def attach(self, core: Core) -> None:
-        """Let a core give commands."""
+    def attach(self, setup: CoreSetup) -> Core:
+        """Return a core, which gives the commands from now on."""
+        from busbox.core.core import Core
+
+        core = Core(setup)
         self._box[1:] = core.executor.state, core.consult
+        return core
 
     def logged(self) -> array[int]:
         """Return what the loop has logged, and forget it."""
@@ -165,9 +171,18 @@ class PythonEngine(NetlistEngine):
     name = "python"
 
     @staticmethod
-    def make_kernel(parts: Parts) -> PythonKernel:
+    def make_kernel(parts: Parts, system: System) -> PythonKernel:
         """Return the kernel, in its state before cycle 0."""
         return PythonKernel(parts)
+
+
+def _made(parts: Parts) -> Callable[..., Generator[int, int, None]]:
+    """Return the loop of a design as a function."""
+    scope: dict[str, Any] = {}
+    text = parts.kept([b"python"], lambda: _Writer(parts).text().encode())
+    exec(compile(text, "<loop>", "exec"), scope)
+    found: Callable[..., Generator[int, int, None]] = scope["run"]
+    return found
 
 
 #: Inputs that the loop itself drives.
@@ -177,14 +192,17 @@ _OF_THE_LOOP = ("rst", "request", "data", "reply")
 class _Writer(ast.NodeTransformer):
     """Writes the function of a design."""
 
-    def __init__(self, parts: Parts, changing: Iterable[str]) -> None:
-        self._slots = list(parts.design.views)
-        self._masks = [view.pin_mask for view in parts.design.views.values()]
+    def __init__(self, parts: Parts) -> None:
+        from busbox.engines.netlist.python_source import PythonSource
+
+        self._source_of = PythonSource
+        self._slots = list(parts.views)
+        self._masks = [view.pin_mask for view in parts.views.values()]
         program = parts.program
         self._source = PythonSource(program, parts.outputs)
         self._parts = parts.quiet()
         self._peeked = PythonSource(program, parts.peeked)
-        self._changing = list(changing)
+        self._changing = [one.name for one in program.inputs if one.name not in _OF_THE_LOOP]
         self._state = ", ".join(STATE)
 
     def text(self) -> str:
@@ -260,7 +278,7 @@ class _Writer(ast.NodeTransformer):
     def _quiet_cycle(self) -> list[str]:
         lines = ["changed = told = 0"]
         for number, part in enumerate(self._parts):
-            source = PythonSource(part)
+            source = self._source_of(part)
             names = {one.name for one in part.outputs}
             slots = [slot for slot in self._slots if seen(slot) in names]
             block = [

@@ -145,7 +145,7 @@ class SimulatedProbe:
 
     def __init__(self, cycles: Simulated, slot: int, observer: Observer) -> None:
         self._cycles, self._slot = cycles, slot
-        self._view = cycles.design.views[slot]
+        self._view, self._device = cycles.design.views[slot], cycles.design.devices[slot]
         self._observer = observer
         self._last: int | None = None
         self._watched, self._needed = 0, False
@@ -188,15 +188,15 @@ class SimulatedProbe:
 
     def drive(self, pin: str, level: int) -> None:
         """Give an input pin a level from ``cycle`` on."""
-        member, bit = self._view.input(pin)
+        stem, _, number = pin.partition(".")
+        member, bit = getattr(self._device, f"pin_{stem}"), int(number or 0)
         word = self._cycles.context.get(member)
         self._cycles.context.set(member, word & ~(1 << bit) | level << bit)
 
     def peek(self, offset: int) -> int:
         """Return what a read of a register would show in ``cycle``."""
-        device = self._view.device
-        self._cycles.context.set(device.watch_adr, offset >> 2)
-        return int(self._cycles.context.get(device.watch_data))
+        self._cycles.context.set(self._device.watch_adr, offset >> 2)
+        return int(self._cycles.context.get(self._device.watch_data))
 
 
 class _Watch:

@@ -9,7 +9,8 @@ from typing import Any
 from amaranth.hdl import Cat, Module, Signal
 from amaranth.sim import Simulator
 
-from busbox.bus.design import Design, design_key, hardware_of
+from busbox.bus.design import Design
+from busbox.bus.identity import design_key, hardware_of
 from busbox.engines.paths import check_hardware
 from busbox.system.system import System
 

@@ -4,22 +4,23 @@ from __future__ import annotations
 
 from array import array
 from bisect import bisect_left
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from busbox.bus.hardware import NoteReader
 from busbox.bus.transfers import ERR
-from busbox.bus.view import View
-from busbox.bus.wishbone.guard import breaches
-from busbox.bus.wishbone.rules import Breach
 from busbox.device import BusAccess
 from busbox.engines import LOG, Observer
 from busbox.engines.kernel import Kernel
 from busbox.engines.loop import FOREVER, LOGGED
 from busbox.map.slots import AddressMap
 from busbox.system.system import System
+
+if TYPE_CHECKING:
+    from busbox.bus.hardware import NoteReader
+    from busbox.bus.rule import Breach
+    from busbox.bus.view import View
 
 _ENDS, _ADDRESSES, _WRITES, _TERMINATORS = (
     LOG.index(name) for name in ("end", "address", "write", "terminator")
@@ -89,7 +90,7 @@ class Teller:
             self._tell_of(slot, log[numbers], numbers + first)
             name = self._names[slot]
             for cycle, word in zip(*self._kernel.guarded(slot), strict=True):
-                found += [(cycle, slot, (name, one)) for one in breaches(name, cycle, word)]
+                found += [(cycle, slot, (name, one)) for one in _breaches(name, cycle, word)]
         return [one for _, _, one in sorted(found, key=lambda entry: entry[:2])]
 
     def _slots(self, addresses: Any) -> Any:
@@ -145,6 +146,15 @@ class _Ended:
         self._told, self.next = upto, self._ends[upto]
 
 
+def _breaches(port: str, cycle: int, word: int) -> Iterable[Breach]:
+    """Return what the rule checker says of a cycle in which a guard detected a broken rule."""
+    from busbox.bus.wishbone.guard import breaches
+
+    return breaches(port, cycle, word)
+
+
 def _needed_by(note_reader: type[NoteReader]) -> str:
     """Return which accesses a note reader must receive."""
+    from busbox.bus.hardware import NoteReader
+
     return "none" if note_reader.access is NoteReader.access else note_reader.needed_accesses

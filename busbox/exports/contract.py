@@ -33,7 +33,7 @@ from typing import Any, BinaryIO, cast
 
 from busbox.basics.errors import InputError, format_value
 from busbox.basics.files import replacing
-from busbox.basics.paper import Paper, width_of
+from busbox.basics.paper import Paper, paper_for, shows_colours, width_of
 from busbox.recording import Recording
 from busbox.system.system import System
 
@@ -83,7 +83,7 @@ class Target:
 
     def paper(self) -> Paper:
         """Return paper to write lines on, for :meth:`put`, as wide as the place."""
-        return Paper(self.colours, width_of(self.text))
+        return paper_for(self.text) if self.colours else Paper(width=width_of(self.text))
 
     def put(self, paper: Paper) -> None:
         """Write what is on the paper."""
@@ -99,7 +99,7 @@ def target_of(name: str) -> Iterator[Target]:
     InputError : the file cannot be written
     """
     if name == STANDARD_OUTPUT:
-        yield Target(cast(io.TextIOWrapper, sys.stdout), sys.stdout.isatty())
+        yield Target(cast(io.TextIOWrapper, sys.stdout), shows_colours(sys.stdout))
         return
     with replacing(Path(name)) as file:
         text = io.TextIOWrapper(file, "utf-8", newline="\n")

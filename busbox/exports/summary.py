@@ -20,6 +20,7 @@ from busbox.exports.brief import (
 from busbox.exports.contract import Result, Target
 from busbox.exports.coverage import write_coverage
 from busbox.exports.usage import usage
+from busbox.exports.use_strip import write_strip
 from busbox.findings.collecting import KEPT
 from busbox.recording import Frame, Recording
 
@@ -134,6 +135,7 @@ def _slots(recording: Recording, paper: Paper) -> None:
         f"ended with ERR; the bus was busy for {counted(used.busy, 'cycle')} "
         f"({100 * used.busy / recording.cycles:.1f} %)"
     )
+    write_strip(recording, paper)
 
 
 def _texts(recording: Recording, paper: Paper) -> None:

@@ -7,159 +7,108 @@ beginning of t on.
 
 from __future__ import annotations
 
-import heapq
 import io
-from collections.abc import Iterator
-from itertools import groupby
-from typing import TextIO
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, TextIO
 
 from vcd import VCDWriter
 
 from busbox.basics.errors import InputError
-from busbox.bus.transfers import ERR, NONE, RESET, WATCHDOG
-from busbox.device import RELEASED
 from busbox.exports.contract import Result, Target
-from busbox.recording import WINDOW, Recording, windows
+from busbox.exports.waveform_changes import BUS, Numbers, changes
+from busbox.exports.waveform_signals import UNKNOWN, Names, Wire, named_wires, plain_wires
+from busbox.exports.waveform_text import Body, Signal
+from busbox.recording import Recording
+from busbox.system.system import System
 
-#: Signals of the bus: name and width.
-_BUS = {
-    "cyc": 1, "stb": 1, "we": 1, "adr": 32, "sel": 4, "write_data": 32, "read_data": 32, "ack": 1,
-    "err": 1,
-}  # fmt: skip
-
-Change = tuple[int, str, str, int | str]
+if TYPE_CHECKING:
+    from busbox.explain.inner_signals import InnerSignal, Report
 
 
 def write(result: Result, target: Target) -> None:
     """Bus, slots and pins as a waveform file (VCD)."""
+    write_deep(result, target, 0)
+
+
+def write_deep(result: Result, target: Target, depth: int, report: Report | None = None) -> None:
+    """Write the file with what is inside hardware devices.
+
+    Parameters
+    ----------
+    depth : levels of the hierarchy, 0 for none
+    report : called occasionally while the inner signals are found
+    """
+    recording, system = result.recording, _system_of(result, depth)
+    inner: list[InnerSignal] = []
+    if depth and system is not None:
+        from busbox.explain.inner_signals import inner_signals
+
+        inner = inner_signals(recording, system, depth, report)
     text = io.TextIOWrapper(target.binary, "ascii", newline="\n")
     try:
-        write_vcd(result.recording, text)
+        write_vcd(recording, text, system, inner)
     finally:
         text.detach()
 
 
-def write_vcd(recording: Recording, text: TextIO) -> None:
+def _system_of(result: Result, depth: int) -> System | None:
+    """Return the system; None if the recording carries no bench and nothing inside is asked for."""
+    try:
+        return result.system
+    except InputError:
+        if depth or result.recording.carried is not None:
+            raise
+        return None
+
+
+def write_vcd(
+    recording: Recording,
+    text: TextIO,
+    system: System | None = None,
+    inner: Sequence[InnerSignal] = (),
+) -> None:
     """Write a waveform file.
+
+    Parameters
+    ----------
+    system : what was run; without it, registers and functions have no names
+    inner : signals inside hardware devices
 
     Raises
     ------
-    InputError : a slot has a name that the format cannot hold (IEEE 1364-2005, clause 18: ASCII)
+    InputError : a name that the format cannot hold (IEEE 1364-2005, 3.7: ASCII)
     """
-    for slot in recording.slots:
-        if not slot.name.isascii():
-            raise InputError.of(f"a VCD file holds ASCII names only, not slot {slot.name!r}")
+    wires = [*plain_wires(recording)]
+    numbers = numbers_of(recording)
+    named = [*named_wires(recording, system, inner)]
     with VCDWriter(text, timescale="1 ps", date="", version="Busbox") as writer:
-        signals = {
-            (scope, name): writer.register_var(scope, name, "wire", size, init=level)
-            for scope, name, size, level in _signals(recording)
-        }
-        counter = writer.register_var("busbox", "cycle", "wire", 64, init=0)
-        changes = heapq.merge(*_changes(recording), key=_cycle)
-        for cycle, of_cycle in groupby(changes, key=_cycle):
-            if cycle > 0:
-                stamp = _picoseconds(cycle, recording.clock_hz)
-                writer.change(counter, stamp, cycle)
-                last = {(scope, name): value for _, scope, name, value in of_cycle}
-                for signal, value in last.items():
-                    writer.change(signals[signal], stamp, value)
-        writer.change(counter, _picoseconds(recording.cycles, recording.clock_hz), recording.cycles)
+        register = registrar(writer)
+        signals = [register(wire) for wire in (*wires, *(wire for wire, _ in named))]
+        counter = register(Wire((), "cycle", 64)).identifier
+    body = Body(signals, counter, recording.clock_hz)
+    for rows in changes(recording, numbers, [levels for _, levels in named]):
+        text.write(body.of(rows))
+    text.write(body.end(recording.cycles))
+    text.flush()
 
 
-def _cycle(change: Change) -> int:
-    return change[0]
+def registrar(writer: VCDWriter) -> Callable[[Wire], Signal]:
+    """Return what puts a signal into the header."""
+    names = Names()
+
+    def register(wire: Wire) -> Signal:
+        scope, name = names.of(wire)
+        first = wire.texts[wire.value] if wire.texts else wire.value
+        value = first if isinstance(first, int) or first == UNKNOWN else int(first, 2)
+        variable = writer.register_var(scope, name, "wire", wire.size, init=value)
+        return Signal(variable.ident, wire.size, wire.value, wire.texts)
+
+    return register
 
 
-def _picoseconds(cycle: int, clock_hz: int) -> int:
-    """Return round(cycle x 10**12 / f), halves up."""
-    return (2 * cycle * 10**12 + clock_hz) // (2 * clock_hz)
-
-
-def _signals(recording: Recording) -> Iterator[tuple[str, str, int, int]]:
-    yield "busbox", "rst", 1, 0
-    for name, size in _BUS.items():
-        yield "busbox.bus", name, size, 0
-    for slot in recording.slots:
-        yield f"busbox.{slot.name}", "stb", 1, 0
-    for pin, line in recording.lines.items():
-        scope, name = _pin(pin)
-        yield scope, name, 1, int(line.levels[0])
-
-
-def _pin(pin: str) -> tuple[str, str]:
-    slot, _, name = pin.partition(".")
-    return f"busbox.{slot}", name.replace(".", "_")
-
-
-def _changes(recording: Recording) -> Iterator[Iterator[Change]]:
-    """Yield what changes, each part in order of cycle."""
-    yield _resets(recording)
-    for pin in recording.lines:
-        yield _edges(recording, pin)
-    yield _bus_changes(recording)
-
-
-def _resets(recording: Recording) -> Iterator[Change]:
-    for cycle, length in recording.resets:
-        yield cycle, "busbox", "rst", 1
-        if cycle + length < recording.cycles:
-            yield cycle + length, "busbox", "rst", 0
-
-
-def _edges(recording: Recording, pin: str) -> Iterator[Change]:
-    line = recording.lines[pin]
-    scope, name = _pin(pin)
-    for first in range(1, len(line.cycles), WINDOW):
-        cycles, levels = (part[first : first + WINDOW] for part in (line.cycles, line.levels))
-        for cycle, level in zip(cycles.tolist(), levels.tolist(), strict=True):
-            yield cycle, scope, name, "z" if level == RELEASED else level
-
-
-def _bus_changes(recording: Recording) -> Iterator[Change]:
-    """Yield the bus's signals: an access is up from its start to its end (a reset cuts that cycle)."""
-    names = ("start", "end", "address", "write", "lanes", "data", "terminator", "slot")
-    free = 0
-    for access in (
-        access
-        for _, part in windows(recording.accesses)
-        for access in zip(*(part[name].tolist() for name in names), strict=True)
-    ):
-        start, end, terminator, slot = access[0], access[1], access[6], access[7]
-        if free < start:
-            yield from ((free, "busbox.bus", name, 0) for name in _BUS if free)
-        free = end if terminator == RESET else end + 1
-        if free > start:
-            changes = [*_access_changes(*access[:7]), *_slot_changes(recording, slot, start, free)]
-            yield from sorted(changes, key=_cycle)
-    if free < recording.cycles:
-        yield from ((free, "busbox.bus", name, 0) for name in _BUS if free)
-
-
-def _access_changes(
-    start: int, end: int, address: int, write: bool, lanes: int, data: int, terminator: int
-) -> Iterator[Change]:
-    shown = {
-        "cyc": 1, "stb": 1, "we": int(write), "adr": address, "sel": lanes,
-        "write_data": data if write else 0, "read_data": 0, "ack": 0, "err": 0,
-    }  # fmt: skip
-    last = {}
-    if terminator in (ERR, WATCHDOG):
-        last = {"err": 1}
-    elif terminator not in (RESET, NONE):
-        last = {"ack": 1, "read_data": 0 if write else data}
-    if start == end:
-        shown |= last
-    yield from ((start, "busbox.bus", name, value) for name, value in shown.items())
-    if start < end:
-        yield from ((end, "busbox.bus", name, value) for name, value in last.items())
-
-
-def _slot_changes(recording: Recording, slot: int, start: int, free: int) -> Iterator[Change]:
-    if slot < 0:
-        return
-    info = recording.slots[slot]
-    seen = start + info.delay
-    if seen < free:
-        yield seen, f"busbox.{info.name}", "stb", 1
-        if free < recording.cycles:
-            yield free, f"busbox.{info.name}", "stb", 0
+def numbers_of(recording: Recording) -> Numbers:
+    """Return the numbers of the signals, in the order of :func:`plain_wires`."""
+    bus = {name: number for number, name in enumerate(BUS, 1)}
+    slots = range(1 + len(bus), 1 + len(bus) + len(recording.slots))
+    pins = range(slots.stop, slots.stop + len(recording.lines))
+    return Numbers(0, pins, bus, slots, pins.stop)

@@ -8,8 +8,9 @@ from typing import Any
 import pytest
 from amaranth.hdl import ClockDomain, Module, Value
 
+from busbox.bus.rule import Breach
 from busbox.bus.wishbone.guard import FIELDS, Guard, breaches
-from busbox.bus.wishbone.rules import Breach, RuleChecker, Sample
+from busbox.bus.wishbone.rules import RuleChecker, Sample
 from busbox.engines.netlist import PythonMachine, build
 
 pytestmark = pytest.mark.quick

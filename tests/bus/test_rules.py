@@ -16,8 +16,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from busbox.bus.rule import KEPT, Breach
 from busbox.bus.wishbone import rules
-from busbox.bus.wishbone.rules import KEPT, RULES, Breach, Mode, RuleChecker, Sample, check_trace
+from busbox.bus.wishbone.rules import RULES, Mode, RuleChecker, Sample, check_trace
 
 pytestmark = pytest.mark.quick
 

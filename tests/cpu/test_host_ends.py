@@ -19,6 +19,7 @@ from busbox.basics.errors import InputError
 from busbox.bench.bench import Bench
 from busbox.cpu import host_child, host_process
 from busbox.cpu.host_process import HostProcess, ended_by
+from tests.cli.saying import plain_environment
 from tests.cpu.host_libraries import FLAGS, compiled, needs_compiler
 
 pytestmark = [needs_compiler, pytest.mark.skipif(os.name == "nt", reason="codes differ there")]
@@ -368,8 +369,6 @@ def test_a_process_that_does_not_end_by_itself_is_killed(
 
 
 #: Prints the number of its process, then runs for ever, with accesses or without.
-#: An environment in which no library warns of the encoding of its files.
-PLAIN = {name: value for name, value in os.environ.items() if name != "PYTHONWARNDEFAULTENCODING"}
 FOREVER = """
 #include "busbox.h"
 #include <stdio.h>
@@ -400,7 +399,8 @@ def test_a_stopped_run_leaves_no_process(
     (tmp_path / "bench.toml").write_text(BENCH + "patience = 60\n", encoding="utf-8")
     busbox = subprocess.Popen(
         [sys.executable, "-m", "busbox", "run", str(tmp_path)],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, encoding="utf-8", env=PLAIN,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+        text=True, encoding="utf-8", env=plain_environment(),
     )  # fmt: skip
     try:
         assert busbox.stderr is not None
@@ -425,7 +425,12 @@ def test_what_a_driver_prints_goes_to_standard_error(tmp_path: Path) -> None:
     (tmp_path / "bench.toml").write_text(BENCH, encoding="utf-8")
     words = [sys.executable, "-m", "busbox", "run", str(tmp_path)]
     done = subprocess.run(
-        words, capture_output=True, text=True, encoding="utf-8", check=False, env=PLAIN
+        words,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        check=False,
+        env=plain_environment(),
     )
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == (

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from busbox import Recording, load_bench
 from busbox.bench.bench import Bench
-from busbox.bus.design import design_key
+from busbox.bus.identity import design_key
 from busbox.engines import ENGINES, EngineFactory, engine_class, for_many_runs
 from busbox.engines.reference import ReferenceEngine
 from busbox.engines.simulation import KeptSimulations, Simulation

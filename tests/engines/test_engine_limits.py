@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -34,7 +35,7 @@ from busbox.engines.reference import ReferenceEngine
 from busbox.explain.difference import first_difference
 from busbox.map.registers import Register, RegisterTable
 from tests.check.port import broken_devices
-from tests.cli.saying import say
+from tests.cli.saying import plain_environment, say
 from tests.engines.test_engines_agree import FAST, agree
 
 EVERY = ("reference", *FAST)
@@ -232,13 +233,18 @@ class Raises(RegisterModel):
 
 
 @pytest.mark.parametrize("engine", EVERY)
-def test_a_model_that_raises_shows_its_own_traceback(engine: str, tmp_path: Path) -> None:
-    """Its error comes out as it is, with the bench, the slot, the cycle and the access beside it."""
+def test_a_model_that_raises_is_told_with_its_place(engine: str, tmp_path: Path) -> None:
+    """Slot, file, line and hook, cycle and access; its own error is the cause."""
     bench = bench_of(Raises, "write bell.STRIKE 1\nwrite bell.STRIKE 2 +3\n", tmp_path)
-    with pytest.raises(LookupError, match="the rope is broken") as told:
+    with pytest.raises(ModelError) as told:
         bench.run(engine)
-    assert told.value.__notes__ == ["in bench: bell, cycle 7, access 1"]
-    assert told.traceback[-1].name == "write_STRIKE"
+    pattern = (
+        r"slot\.bell: its access raised LookupError: the rope is broken "
+        r"\(tests/engines/test_engine_limits\.py:\d+, in Raises\.write_STRIKE\), "
+        r"in cycle 7, access 1"
+    )
+    assert re.fullmatch(pattern, str(told.value))
+    assert isinstance(told.value.__cause__, LookupError)
 
 
 class Rope(RegisterModel):
@@ -275,18 +281,19 @@ def test_an_answer_that_is_none_is_refused(
     chosen = type("Chosen", (Answers,), {"answer": given})
     with pytest.raises(ModelError) as told:
         bench_of(chosen, "read bell.STRIKE\n", tmp_path).run(engine)
-    assert str(told.value) == message
+    assert str(told.value).partition(" (")[0] == f"slot.bell: {message}"
 
 
 @pytest.mark.parametrize("engine", EVERY)
-def test_a_word_is_cut_to_its_32_bits(engine: str, tmp_path: Path) -> None:
-    """A model that answers with a larger number, a negative one or a truth gives its low bits."""
-    words = []
-    for given in (0x1_2345_6789, -1, True):
+def test_a_word_has_32_bits(engine: str, tmp_path: Path) -> None:
+    """A model that answers with a larger number or a negative one is refused; a truth is 1 or 0."""
+    for given, shown in ((0x1_2345_6789, "0x123456789"), (-1, "-1")):
         chosen = type("Chosen", (Answers,), {"answer": given})
-        recording = bench_of(chosen, "read bell.STRIKE\n", tmp_path).run(engine)
-        words.append(int(recording.accesses.data[0]))
-    assert words == [0x2345_6789, 0xFFFF_FFFF, 1]
+        with pytest.raises(ModelError, match=f"from 0 to 0xffffffff, not {shown} "):
+            bench_of(chosen, "read bell.STRIKE\n", tmp_path).run(engine)
+    chosen = type("Chosen", (Answers,), {"answer": True})
+    recording = bench_of(chosen, "read bell.STRIKE\n", tmp_path).run(engine)
+    assert recording.accesses.data[0] == 1
 
 
 # A hang.
@@ -422,12 +429,13 @@ file = "long.steps"
 """
 #: Says on stdout that the run has begun.
 CRIER = """
+import sys
 from busbox.device import RegisterModel
 from busbox.map.registers import Register, RegisterTable
 class Crier(RegisterModel):
     table = RegisterTable(Register("CALL", 0, "wo"))
     def write_CALL(self, write):
-        print("begins", flush=True)
+        print("begins", file=sys.stderr, flush=True)
 """
 #: Python's own handler, also where whoever started the tests ignores Ctrl-C, as a shell's ``&`` does.
 MAIN = """
@@ -456,13 +464,14 @@ def test_a_long_run_can_be_stopped(engine: str, tmp_path: Path) -> None:
 
 #: Hardware that is never built to its end.
 ENDLESS = """
+import sys
 import time
 from busbox.bus.hardware import Hardware
 from busbox.map.registers import Register, RegisterTable
 class Endless(Hardware):
     table = RegisterTable(Register("WORD", 0))
     def build(self, m, registers):
-        print("begins", flush=True)
+        print("begins", file=sys.stderr, flush=True)
         time.sleep(600)
 """
 
@@ -482,19 +491,18 @@ def test_building_can_be_stopped(engine: str, tmp_path: Path) -> None:
 def stopped(*words: str) -> tuple[int, str, str]:
     """Run a verb in a process of its own, and press Ctrl-C soon after it has said that it begins.
 
-    Return its exit code, and what it says on stdout after that, and on stderr.
+    Return its exit code, and what it says on stdout, and on stderr after that.
     """
     with subprocess.Popen(
         [sys.executable, "-c", MAIN, *words],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         encoding="utf-8",
-        # Nobody's words about encodings but ours: of those other tests take care.
-        env={key: value for key, value in os.environ.items() if key != "PYTHONWARNDEFAULTENCODING"},
+        env=plain_environment(),
     ) as run:
         try:
-            assert run.stdout is not None
-            assert run.stdout.readline() == "begins\n"
+            assert run.stderr is not None
+            assert run.stderr.readline() == "begins\n"
             time.sleep(0.5)  # what comes next has begun by now
             run.send_signal(signal.SIGINT)
             out, error = run.communicate(timeout=60)

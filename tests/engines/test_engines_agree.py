@@ -10,12 +10,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from busbox import Recording, load_bench
-from busbox.basics.errors import BusboxError
+from busbox import Bench, Recording, load_bench
+from busbox.basics.errors import BusboxError, InputError
 from busbox.bench.find import benches_of
-from busbox.engines import engine_class
+from busbox.cpu.steps import Pause
+from busbox.device.twins import twin_of
+from busbox.engines import FEW_STEPS, engine_class, for_many_runs, preferred
 from busbox.explain.difference import first_difference
-from busbox.plugins import twin_of
 from tests.against_naive import Plan, bench_of
 from tests.models.test_twins import BENCHES, as_hardware
 from tests.plans import plans
@@ -175,11 +176,36 @@ def outcome(plan: Plan, values: list[str], engine: str) -> Recording | str:
         return str(error)
 
 
-def test_auto_is_llvm_where_it_is_installed(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Without a name an engine is chosen: machine code if llvmlite is there, else Python."""
+@pytest.mark.parametrize(
+    ("bench", "values", "steps", "expected"),
+    [
+        ("first_light", (), FEW_STEPS, "python"),
+        ("first_light", (), FEW_STEPS + 1, "llvm"),
+        ("first_light", ("slot.levers.as=hardware",), 1, "llvm"),
+        ("signal_cabin", (), None, "llvm"),
+    ],
+)
+def test_auto_is_the_engine_that_will_be_quickest(
+    monkeypatch: pytest.MonkeyPatch,
+    bench: str,
+    values: tuple[str, ...],
+    steps: int | None,
+    expected: str,
+) -> None:
+    """A few steps on models alone are played in Python, all else in machine code if it can be made."""
     monkeypatch.undo()
-    assert engine_class().name == "llvm"
+    traffic = None if steps is None else [Pause(1)] * steps
+    system = Bench.load(bench).with_values(values).system(traffic)
+    assert preferred(system) == expected
+    assert engine_class()(system, lambda slot, access: 0, {}).name == expected
+    assert for_many_runs(engine_class())(system, lambda slot, access: 0, {}).name == "llvm"
     monkeypatch.setattr("busbox.engines.find_spec", lambda name: None)
-    assert engine_class().name == "python"
-    with pytest.raises(Exception, match=r"needs llvmlite.*busbox\[fast\].*--engine python"):
+    assert preferred(system) == "python"
+
+
+def test_machine_code_by_name_needs_its_library(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Asked for by name, an engine that is not installed is refused with what to do."""
+    monkeypatch.undo()
+    monkeypatch.setattr("busbox.engines.find_spec", lambda name: None)
+    with pytest.raises(InputError, match=r"needs llvmlite.*busbox\[fast\].*--engine python"):
         engine_class("llvm")

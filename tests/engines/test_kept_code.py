@@ -13,6 +13,7 @@ import llvmlite.binding as llvm
 
 from busbox.basics.cache import VARIABLE
 from busbox.bench.bench import Bench
+from busbox.engines import llvm_kernel
 from busbox.engines.llvm_kernel import LlvmEngine
 from busbox.engines.netlist import native
 from busbox.engines.netlist.native import compile_ir
@@ -25,13 +26,14 @@ def compiled(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Keep code in a folder of its own; return the texts that were compiled."""
     monkeypatch.setenv(VARIABLE, str(tmp_path / "kept"))
     texts: list[str] = []
-    real = native._compiled
+    real = native.object_of
 
     def counted(text: str, *more: Any) -> bytes:
         texts.append(text)
         return real(text, *more)
 
-    monkeypatch.setattr(native, "_compiled", counted)
+    monkeypatch.setattr(native, "object_of", counted)
+    monkeypatch.setattr(llvm_kernel, "object_of", counted)
     return texts
 
 
@@ -50,15 +52,14 @@ def test_another_processor_or_version_is_another_key(
 ) -> None:
     """Code for another processor, of another LLVM or another llvmlite is not used."""
     compile_ir(TEXT)
-    machine = native._machine(2)
-    before = native._key(TEXT, 2, machine)
+    before = native.made_by(2)
     if what == "version":
         monkeypatch.setattr(native.llvmlite, "__version__", "0")
     elif what == "llvm_version_info":
         monkeypatch.setattr(llvm, what, (0, 0, 0))
     else:
         monkeypatch.setattr(llvm, what, lambda: "another")
-    assert native._key(TEXT, 2, machine) != before
+    assert native.made_by(2) != before
 
 
 def test_a_run_with_kept_code_is_the_same_run(compiled: list[str]) -> None:

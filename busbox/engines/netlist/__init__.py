@@ -35,27 +35,44 @@ What the modules hold
 =====================
 ``text`` reads the netlist text, ``cells`` knows its cells, ``flatten`` joins the hierarchy, ``level``
 finds the order, ``lower`` makes expressions (``cell_values``, ``memories``, ``facts`` help it),
-``nodes`` and ``program`` are what comes out; ``python_text`` and ``python_source`` write Python;
+``nodes`` and ``program`` are what comes out, ``outline`` is what of it
+code needs to be run; ``python_text`` and ``python_source`` write Python;
 ``layout``, ``llvm_values`` and ``llvm_text`` write text for LLVM.
 """
 
 from __future__ import annotations
 
-from busbox.engines.netlist.building import build
-from busbox.engines.netlist.errors import NetlistError
-from busbox.engines.netlist.program import (
-    Input,
-    Memory,
-    Output,
-    PortBits,
-    Program,
-    Register,
-    WritePort,
-)
-from busbox.engines.netlist.python_machine import PythonMachine
-from busbox.engines.netlist.python_source import PythonSource
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from busbox.engines.netlist.building import build
+    from busbox.engines.netlist.errors import NetlistError
+    from busbox.engines.netlist.program import (
+        Input,
+        Memory,
+        Output,
+        PortBits,
+        Program,
+        Register,
+        WritePort,
+    )
+    from busbox.engines.netlist.python_machine import PythonMachine
+    from busbox.engines.netlist.python_source import PythonSource
 
 __all__ = [
     "Input", "Memory", "NetlistError", "Output", "PortBits", "Program", "PythonMachine",
     "PythonSource", "Register", "WritePort", "build",
 ]  # fmt: skip
+
+#: The module of each name; those of ``program`` are left out. Code that is kept needs no builder.
+_HOMES = {
+    "build": "building", "NetlistError": "errors", "PythonMachine": "python_machine",
+    "PythonSource": "python_source",
+}  # fmt: skip
+
+
+def __getattr__(name: str) -> Any:
+    if name not in __all__:
+        raise AttributeError(f"module 'busbox.engines.netlist' has no attribute {name!r}")
+    return getattr(import_module(f"busbox.engines.netlist.{_HOMES.get(name, 'program')}"), name)

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from amaranth.hdl import ClockDomain, Fragment, MemoryInstance, Shape, Signal
 from amaranth.hdl._ast import Operator
 
+from busbox.basics.limits import HARDWARE_MEMORY
 from busbox.engines.netlist.errors import NetlistError
 
 
@@ -36,9 +37,18 @@ class MemoryFacts:
 
 
 def memory_facts(fragment: Fragment) -> list[MemoryFacts]:
-    """Return the facts of all memories, module by module, in the order of the netlist text."""
+    """Return the facts of all memories, module by module, in the order of the netlist text.
+
+    Raises
+    ------
+    InputError : one is above the limit
+    """
     domains = dict(_domains(fragment))
-    return [_facts(memory, name, domains) for memory, name in _memories(fragment, "top")]
+    memories = list(_memories(fragment, "top"))
+    for memory, name in memories:
+        bits = Shape.cast(memory._data.shape).width * memory._data.depth
+        HARDWARE_MEMORY.check(bits // 8, "a memory in hardware", name)
+    return [_facts(memory, name, domains) for memory, name in memories]
 
 
 def check_domains(fragment: Fragment, clock: Signal | None) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from busbox.engines.netlist.program import Program
+from busbox.engines.netlist.outline import Outline
 
 #: Bits of the largest machine word; wider numbers take several.
 WORD = 64
@@ -52,14 +52,14 @@ class Layout:
     memories: dict[str, Place]
     size: int
 
-    def image(self, program: Program) -> bytearray:
+    def image(self, outline: Outline) -> bytearray:
         """Return the block at the start: initial values everywhere, outputs 0 until a settle."""
         block = bytearray(self.size)
-        for one in program.inputs:
+        for one in outline.inputs:
             self.inputs[one.name].write(block, one.init)
-        for place, register in zip(self.registers, program.registers, strict=True):
+        for place, register in zip(self.registers, outline.registers, strict=True):
             place.write(block, register.init)
-        for memory in program.memories:
+        for memory in outline.memories:
             for index, word in enumerate(memory.init):
                 self.memories[memory.name].write(block, word, index)
         return block
@@ -73,7 +73,7 @@ def size_of(width: int) -> int:
     return 8 * -(-width // WORD)
 
 
-def lay_out(program: Program, start: int = 0) -> Layout:
+def lay_out(outline: Outline, start: int = 0) -> Layout:
     """Return the layout of a program, from byte ``start`` of the block on (a multiple of 8)."""
     end = start
 
@@ -85,8 +85,8 @@ def lay_out(program: Program, start: int = 0) -> Layout:
         end = found.end
         return found
 
-    registers = tuple(place(one.name, one.width) for one in program.registers)
-    inputs = {one.name: place(one.name, one.width) for one in program.inputs}
-    outputs = {one.name: place(one.name, one.width) for one in program.outputs}
-    memories = {one.name: place(one.name, one.width, one.depth) for one in program.memories}
+    registers = tuple(place(one.name, one.width) for one in outline.registers)
+    inputs = {one.name: place(one.name, one.width) for one in outline.inputs}
+    outputs = {one.name: place(one.name, one.width) for one in outline.outputs}
+    memories = {one.name: place(one.name, one.width, one.depth) for one in outline.memories}
     return Layout(inputs, outputs, registers, memories, -(-end // 8) * 8)

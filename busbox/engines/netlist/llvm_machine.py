@@ -51,7 +51,7 @@ class LlvmMachine:
         )
         self._widths = {one.name: one.width for one in program.inputs}
         self._layout = native.layout
-        image = native.layout.image(program)
+        image = native.layout.image(program.outline)
         words = (ctypes.c_uint64 * (len(image) // 8 + 1))()
         self._block = memoryview(words).cast("B")
         self._block[: len(image)] = image

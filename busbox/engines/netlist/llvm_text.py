@@ -41,7 +41,7 @@ class LlvmText:
 
     def __init__(self, program: Program, layout: Layout | None = None) -> None:
         self._program = program
-        self.layout = layout or lay_out(program)
+        self.layout = layout or lay_out(program.outline)
 
     def head(self) -> str:
         """Return what the functions need of the module, once for all of them."""

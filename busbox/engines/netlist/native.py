@@ -7,30 +7,33 @@ from functools import partial
 
 import llvmlite
 import llvmlite.binding as llvm
-from elftools.elf.elffile import ELFFile
-from elftools.elf.sections import SymbolTableSection
 
 from busbox.basics.cache import cached
 from busbox.basics.errors import EngineError
 
-#: How thoroughly LLVM optimises, of 0 to 3.
-LEVEL = 2
+#: How thoroughly LLVM optimises, of 0 to 3; :data:`QUICK` only translates.
+LEVEL, QUICK = 2, 0
 
 
 class Native:
     """Machine code of one module; it lives as long as this object.
 
+    Parameters
+    ----------
+    code : what :func:`object_of` returned, in this process or in another
+
     Raises
     ------
-    EngineError : the text is not valid, or the code needs a function that this process has not
+    EngineError : the code needs a function that this process has not
     """
 
-    def __init__(self, text: str, level: int = LEVEL) -> None:
-        machine = _machine(level)
-        self._engine = llvm.create_mcjit_compiler(llvm.parse_assembly(""), machine)
-        code = cached(_key(text, level, machine), partial(_compiled, text, level, machine))
-        check_symbols(code)
-        self._engine.add_object_file(llvm.ObjectFileRef.from_data(code))
+    def __init__(self, code: bytes, level: int = LEVEL) -> None:
+        needed, _, file = code.partition(b"\n")
+        self._engine = llvm.create_mcjit_compiler(llvm.parse_assembly(""), _machine(level))
+        for name in needed.decode().split():  # the compiler knows this process's symbols
+            if not llvm.address_of_symbol(name):
+                raise EngineError(f"native code needs the function {name}, which is missing")
+        self._engine.add_object_file(llvm.ObjectFileRef.from_data(file))
         self._engine.finalize_object()
 
     def address(self, name: str) -> int:
@@ -51,7 +54,31 @@ def compile_ir(text: str, level: int = LEVEL) -> Native:
     ------
     EngineError : the text is not valid, or the code needs a function that this process has not
     """
-    return Native(text, level)
+    key = made_by(level) + b"\n" + text.encode()
+    return Native(cached(key, partial(object_of, text, level)), level)
+
+
+def made_by(level: int) -> bytes:
+    """Return what machine code follows from beside its text: versions, processor and level."""
+    cpu, features = llvm.get_host_cpu_name(), llvm.get_host_cpu_features().flatten()
+    triple = llvm.get_process_triple()
+    facts = (llvmlite.__version__, llvm.llvm_version_info, triple, cpu, features, level)
+    return repr(facts).encode()
+
+
+def object_of(text: str, level: int = LEVEL) -> bytes:
+    """Compile a module's text: return the functions that the code needs, in one line, and the code.
+
+    Raises
+    ------
+    EngineError : the text is not valid
+    """
+    machine, module = _machine(level), _parsed(text)
+    options = llvm.create_pipeline_tuning_options(speed_level=level)
+    builder = llvm.create_pass_builder(machine, options)
+    builder.getModulePassManager().run(module, builder)
+    code = bytes(machine.emit_object(module))
+    return " ".join(needed_by(code)).encode() + b"\n" + code
 
 
 def _machine(level: int) -> llvm.TargetMachine:
@@ -64,22 +91,6 @@ def _machine(level: int) -> llvm.TargetMachine:
     return machine
 
 
-def _key(text: str, level: int, machine: llvm.TargetMachine) -> bytes:
-    """Return all that machine code follows from."""
-    cpu, features = llvm.get_host_cpu_name(), llvm.get_host_cpu_features().flatten()
-    facts = (llvmlite.__version__, llvm.llvm_version_info, machine.triple, cpu, features, level)
-    return f"{facts!r}\n{text}".encode()
-
-
-def _compiled(text: str, level: int, machine: llvm.TargetMachine) -> bytes:
-    """Return an object file."""
-    module = _parsed(text)
-    options = llvm.create_pipeline_tuning_options(speed_level=level)
-    builder = llvm.create_pass_builder(machine, options)
-    builder.getModulePassManager().run(module, builder)
-    return bytes(machine.emit_object(module))
-
-
 def _parsed(text: str) -> llvm.ModuleRef:
     try:
         module: llvm.ModuleRef = llvm.parse_assembly(text)
@@ -89,17 +100,20 @@ def _parsed(text: str) -> llvm.ModuleRef:
     return module
 
 
-def check_symbols(code: bytes) -> None:
-    """Refuse code that calls what this process has not: running it would end the process.
+def needed_by(code: bytes) -> list[str]:
+    """Return the functions that code needs: calling one that is missing would end the process.
 
     Only object files in the ELF format are looked into; elsewhere, loading them is what fails.
     """
     if not code.startswith(b"\x7fELF"):
-        return
-    for section in ELFFile(io.BytesIO(code)).iter_sections():
-        if not isinstance(section, SymbolTableSection):
-            continue
-        for symbol in section.iter_symbols():
-            missing = symbol["st_shndx"] == "SHN_UNDEF" and symbol.name
-            if missing and not llvm.address_of_symbol(symbol.name):
-                raise EngineError(f"native code needs the function {symbol.name}, which is missing")
+        return []
+    from elftools.elf.elffile import ELFFile
+    from elftools.elf.sections import SymbolTableSection
+
+    return [
+        symbol.name
+        for section in ELFFile(io.BytesIO(code)).iter_sections()
+        if isinstance(section, SymbolTableSection)
+        for symbol in section.iter_symbols()
+        if symbol["st_shndx"] == "SHN_UNDEF" and symbol.name
+    ]

@@ -8,6 +8,7 @@ from functools import cached_property
 
 from busbox.engines.netlist.errors import NetlistError
 from busbox.engines.netlist.nodes import Node
+from busbox.engines.netlist.outline import Number, Outline, Words
 
 #: Bits of a port: its name alone for all, or (name, low, width).
 PortBits = str | tuple[str, int, int]
@@ -78,6 +79,17 @@ class Program:
     registers: tuple[Register, ...]
     memories: tuple[Memory, ...]
     unexecuted: tuple[str, ...]
+
+    @property
+    def outline(self) -> Outline:
+        """The program without its expressions."""
+        return Outline(
+            tuple(Number(one.name, one.width, one.init) for one in self.inputs),
+            tuple(Number(one.name, one.width, 0) for one in self.outputs),
+            tuple(Number(one.name, one.width, one.init) for one in self.registers),
+            tuple(Words(one.name, one.width, one.depth, one.init) for one in self.memories),
+            self.unexecuted,
+        )
 
     def roots(self) -> list[Node]:
         """Return every expression that is needed: of outputs, registers and write ports."""

@@ -451,8 +451,8 @@ UART = (
     Mutant(
         "telegraph",
         "DIVISOR has a wrong reset value",
-        "self.divisor_for(self.options, self.site.clock_hz)}",
-        "self.divisor_for(self.options, self.site.clock_hz) + 1}",
+        "Cell(place, register.reset_value)",
+        'Cell(place, register.reset_value + (place.name == "DIVISOR"))',
         ("DIVISOR",),
     ),
     Mutant(

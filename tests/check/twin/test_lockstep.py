@@ -10,16 +10,18 @@ from typing import Any
 import pytest
 from amaranth.hdl import Module, Signal
 
+from busbox import load_bench
 from busbox.bench.bench import Bench
 from busbox.bus.hardware import Registers
 from busbox.check.twin import Pair, Plan, compare, plan_of, random_plan, shrink
 from busbox.check.twin.save import save
 from busbox.cli import main
 from busbox.cpu.steps import AccessStep, Named
+from busbox.device.twins import twin_of
 from busbox.engines import engine_class
 from busbox.models.gpio.hardware import GpioHardware
 from busbox.models.timer.hardware import TimerHardware
-from busbox.plugins import twin_of
+from busbox.run.loop import replay
 from busbox.system.system import System
 
 SLOTS: dict[str, dict[str, Any]] = {
@@ -166,6 +168,19 @@ def test_the_accesses_of_a_run_become_a_plan() -> None:
         assert other.recording.accesses[name].tolist() == model.recording.accesses[name].tolist()
 
 
+def test_the_accesses_of_executed_firmware_become_a_plan() -> None:
+    """Played to the slot alone, what a core read and wrote is read and written again."""
+    system = load_bench("signal_cabin").system()
+    recording = replay(system, engine_class("python"), 4_000)
+    number = [one.slot.name for one in system.devices].index("telegraph")
+    alone = plan_of(recording, system, number).system(system, number)
+    again = replay(alone, engine_class("python")).accesses
+    own = recording.accesses.slot == number
+    assert int(own.sum()) > 20
+    for name in ("start", "end", "address", "data", "lanes", "terminator"):
+        assert again[name].tolist() == recording.accesses[name][own].tolist()
+
+
 FAULTY = """
 from amaranth.hdl import Signal
 from busbox.device import Declaration, Pin
@@ -256,11 +271,11 @@ def test_a_difference_is_told_and_saved(bells: Path, capsys: pytest.CaptureFixtu
         "      hardware  0x1 (RINGING 1)\n"
         "  The shortest traffic found that shows it (1 line):\n"
         "    write  0x00001000 0x3\n"
-        "  saved as a bench: busbox twin bell.twin bell\n"
+        "  saved as a bench: busbox twin bell.twin bell --allow-outside\n"
     )
-    assert told("twin", "bell.twin", "bell") == 1
+    assert told("twin", "bell.twin", "bell", "--allow-outside") == 1
     (bells / "bell.py").write_text(FAULTY.replace("LAST", "0"), encoding="utf-8")
-    assert told("twin", "bell.twin", "bell") == 0
+    assert told("twin", "bell.twin", "bell", "--allow-outside") == 0
     capsys.readouterr()
     assert told("twin", ".", "bell", "--json") == 0
     answer = json.loads(capsys.readouterr().out)
@@ -295,7 +310,7 @@ def test_a_difference_in_a_recording_is_saved_with_the_files_of_the_model(
         (
             ("run", ".", "--set", "slot.bell.model=bell.py:Gong", "--set", "slot.bell.as=hardware",
              "--set", "expect=[{level={pin='bell.hammer', level=0}}]"),
-            "--set: slot.bell.as: model 'bell.py:Gong' has no twin in Amaranth; its class must name "
+            "--set: slot.bell.as: model 'bell.py:Gong' has no hardware twin; its class must name "
             "one, such as twin = 'file.py:Class'",
         ),
         (("twin", ".", "bel"), "there is no slot 'bel'; did you mean 'bell'? (known: bell)"),
@@ -311,13 +326,11 @@ def test_a_difference_in_a_recording_is_saved_with_the_files_of_the_model(
         ),
         (
             ("run", ".", "--set", "slot.bell.model=bell.v"),
-            "--set: slot.bell.model: Verilog is not supported ('bell.v'): describe its registers as "
-            "a model, or rewrite it in Amaranth (busbox.bus.hardware); a waveform from its own "
-            "simulation can be compared with busbox capture",
+            "--set: slot.bell.model: there is no file 'bell.v'; did you mean 'bell.py'?",
         ),
         (
             ("run", ".", "--set", "slot.bell.model=bell.py:Gong", "--set", "slot.bell.as=hardware"),
-            "--set: slot.bell.as: model 'bell.py:Gong' has no twin in Amaranth; its class must name "
+            "--set: slot.bell.as: model 'bell.py:Gong' has no hardware twin; its class must name "
             "one, such as twin = 'file.py:Class'",
         ),
     ],

@@ -15,8 +15,8 @@ import pytest
 
 from busbox.bench.bench import Bench
 from busbox.check.twin import Difference, Pair, compare
+from busbox.device.twins import twin_of
 from busbox.engines import DEFAULT_ENGINE, engine_class
-from busbox.plugins import twin_of
 from busbox.system.system import System
 from tests.check.twin.mutants import MUTANTS, Mutant
 

@@ -64,7 +64,7 @@ def test_everything_has_a_place_of_its_own() -> None:
     from busbox.engines.netlist.layout import lay_out
 
     program = counter()
-    layout = lay_out(program, start=16)
+    layout = lay_out(program.outline, start=16)
     places = [
         *layout.registers,
         *layout.inputs.values(),
@@ -77,7 +77,7 @@ def test_everything_has_a_place_of_its_own() -> None:
     assert all(end <= start for (_, end), (start, _) in pairwise(spans))
     assert all(place.offset % min(place.size, 8) == 0 for place in places)
     assert [place.size for place in places] == [1, 16, 16, 2]
-    image = layout.image(program)
+    image = layout.image(program.outline)
     assert layout.registers[0].read(image) == 5
     assert [layout.memories["top.store"].read(image, at) for at in range(3)] == [1, 2, 0xABC]
 
@@ -89,7 +89,7 @@ def appended() -> list[int]:
     from busbox.engines.netlist.native import compile_ir
 
     program = counter()
-    native = LlvmText(program, lay_out(program, start=8))
+    native = LlvmText(program, lay_out(program.outline, start=8))
     loop = """
 define void @run(ptr %s, i64 %cycles) {
 entry:
@@ -107,7 +107,7 @@ end:
 }
 """
     code = compile_ir(native.head() + native.settle("settle") + native.edge("edge") + loop)
-    block = native.layout.image(program)
+    block = native.layout.image(program.outline)
     native.layout.inputs["key"].write(block, (1 << 69) | 7)
     memory = (ctypes.c_char * len(block)).from_buffer(block)
     run = ctypes.CFUNCTYPE(None, ctypes.c_void_p, ctypes.c_uint64)(code.address("run"))
