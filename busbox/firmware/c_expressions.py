@@ -15,27 +15,26 @@ from busbox.firmware.c_text import (
     Token,
     begins_word,
 )
+from busbox.firmware.c_types import (
+    INT,
+    SIZED,
+    SIZES,
+    UNSIGNED,
+    Type,
+    common,
+    literal_type,
+    narrowed,
+    size_of,
+    type_of,
+)
 from busbox.map.registers import WORD
 
 #: The place of the token that stands for the argument of a macro.
 ARGUMENT = -1
 
 _NUMBER = re.compile(r"(?:0x([0-9a-f]+)|0b([01]+)|0([0-7]*)|([1-9][0-9]*))[ul]*", re.IGNORECASE)
-_SIZED = re.compile(r"[a-z]*(8|16|32|64)(?:_t)?", re.IGNORECASE)
 _RANKS = {"|": 1, "^": 2, "&": 3, "<<": 4, ">>": 4, "+": 5, "-": 5, "*": 6, "/": 6, "%": 6}
 _QUALIFIERS = frozenset(("const", "volatile", "restrict", "__restrict"))
-_SIZES = {
-    "char": 1,
-    "bool": 1,
-    "_Bool": 1,
-    "short": 2,
-    "double": 8,
-    "long": 4,
-    "int": 4,
-    "unsigned": 4,
-    "signed": 4,
-    "float": 4,
-}  # the first one that is named counts
 
 
 class Statement(NoValue):
@@ -57,16 +56,28 @@ class Value:
 
     Attributes
     ----------
-    number : 32 bits, unsigned
+    number : its low 32 bits, unsigned
     leaves : its summands
     kind : ``integer``, ``pointer``, or ``register`` for what a pointer points at
     size : bytes of what a pointer points at, None if unknown
+    type : of an integer
     """
 
     number: int
     leaves: tuple[Leaf, ...] = ()
     kind: str = "integer"
     size: int | None = None
+    type: Type = INT
+    high: int = 0
+
+    @property
+    def exact(self) -> int:
+        """The value in its type; ``high`` holds the bits above 32, if it has any."""
+        return self.type.wrapped(self.high << 32 | self.number)
+
+    def of(self, exact: int, type: Type) -> Value:
+        """Return the value with another number of a type."""
+        return replace(self, number=exact & WORD, high=exact >> 32 & WORD, type=type)
 
     @property
     def places(self) -> frozenset[int]:
@@ -98,23 +109,10 @@ def read_cast(
         ok = tail <= {"*"} | _QUALIFIERS and (behind in "(*&~-+@" or begins_word(behind))
     else:
         ok = all(
-            word in _SIZES or word in _QUALIFIERS or word.endswith("_t") or _SIZED.fullmatch(word)
+            word in SIZES or word in _QUALIFIERS or word.endswith("_t") or SIZED.fullmatch(word)
             for word in words
         ) or begins_word(behind)
     return (words, index + 1) if ok else None
-
-
-def _size(words: Sequence[str]) -> int | None:
-    """Return the bytes of a type, None if its words do not determine them."""
-    if {"struct", "union", "void"} & set(words):
-        return None
-    for word in words:
-        sized = _SIZED.fullmatch(word)
-        if sized:
-            return int(sized[1]) // 8
-    if words.count("long") == 2:
-        return 8
-    return next((size for word, size in _SIZES.items() if word in words), None)
 
 
 def _literal(text: str) -> int:
@@ -157,21 +155,30 @@ def _combine(sign: str, left: Value, right: Value) -> Value:
             raise NoValue("adds to a pointer to a type of unknown size")
         if left.size > 1:
             right = _merge(right.number * left.size & WORD, right)
-    number = _number(sign, left.number, right.number) & WORD
+    if left.kind == "pointer":
+        exact, type = _number(sign, left.number, right.number, UNSIGNED), UNSIGNED
+    else:
+        type = left.type if sign in ("<<", ">>") else common(left.type, right.type)
+        count = right.exact if sign in ("<<", ">>") else type.wrapped(right.exact)
+        exact = type.wrapped(_number(sign, type.wrapped(left.exact), count, type))
     if sign not in ("+", "-", "|"):
-        return _merge(number, left, right)
+        return _merge(exact & WORD, left, right).of(exact, type)
     more = [leaf._replace(number=-leaf.number) if sign == "-" else leaf for leaf in right.leaves]
     leaves = (*left.leaves, *more)
     if sign == "|":
         leaves = tuple(leaf._replace(bits=True) for leaf in leaves)
-    return replace(left, number=number, leaves=leaves)
+    return replace(left, leaves=leaves).of(exact, type)
 
 
-def _number(sign: str, left: int, right: int) -> int:
-    if sign in ("/", "%") and not right:
-        raise NoValue("divides by 0")
+def _number(sign: str, left: int, right: int, type: Type) -> int:
+    """Return the number that two of a type give; division goes towards 0 (ISO C11, 6.5.5)."""
+    if sign in ("/", "%"):
+        if not right:
+            raise NoValue("divides by 0")
+        quotient = abs(left) // abs(right) * (1 if (left < 0) == (right < 0) else -1)
+        return quotient if sign == "/" else left - quotient * right
     if sign in ("<<", ">>"):
-        if right > 31:
+        if not 0 <= right < type.bits:
             raise NoValue(f"shifts by {right} bits")
         return left << right if sign == "<<" else left >> right
     return {
@@ -181,8 +188,6 @@ def _number(sign: str, left: int, right: int) -> int:
         "+": left + right,
         "-": left - right,
         "*": left * right,
-        "/": left // (right or 1),
-        "%": left % (right or 1),
     }[sign]
 
 
@@ -219,6 +224,8 @@ class Parser:
         value = self.binary(1)
         if self.index < len(self.tokens):
             raise Statement(f"cannot read {self.peek()!r}")
+        if value.kind == "integer" and not -0x8000_0000 <= value.exact <= WORD:
+            raise NoValue("is wider than 32 bits")
         return value
 
     def peek(self) -> str:
@@ -268,11 +275,16 @@ class Parser:
             raise Statement("reads a register")
         if "*" in words:
             star = words.index("*")
-            size = 4 if words.count("*") > 1 else _size(words[:star])
+            size = 4 if words.count("*") > 1 else size_of(words[:star])
             return replace(value, kind="pointer", size=size)
-        size = _size(words)
-        number = value.number & ((1 << 8 * size) - 1) if size else value.number
-        return _merge(number, value) if number != value.number else replace(value, kind="integer")
+        size = size_of(words)
+        type = type_of(words, size)
+        before = UNSIGNED.wrapped(value.number) if value.kind == "pointer" else value.exact
+        exact = narrowed(before, words, size)
+        exact, type = (exact, value.type) if type is None else (type.wrapped(exact), type)
+        if exact & WORD != value.number:
+            return _merge(exact & WORD, value).of(exact, type)
+        return replace(value, kind="integer").of(exact, type)
 
     def _prefix(self, sign: str, value: Value) -> Value:
         kind = {"*": "pointer", "&": "register"}.get(sign, "integer")
@@ -281,7 +293,7 @@ class Parser:
         if sign in ("*", "&"):
             return replace(value, kind="register" if sign == "*" else "pointer")
         if sign == "~":
-            return _merge(~value.number & WORD, value)
+            return _merge(~value.number & WORD, value).of(~value.exact, value.type)
         return _combine(sign, Value(0), value)
 
     def primary(self) -> Value:
@@ -295,7 +307,8 @@ class Parser:
             return Value(self.argument, (Leaf(self.argument, (), frozenset([ARGUMENT])),))
         if token.text[0] in ".'" or token.text[0].isdigit():
             number = _literal(token.text)
-            return Value(number, (Leaf(number, token.via, frozenset([token.place])),))
+            leaves = (Leaf(number, token.via, frozenset([token.place])),)
+            return Value(number, leaves, type=literal_type(token.text, number))
         if token.text in ("#", "##"):
             raise NoValue("pastes tokens with ##")
         raise Statement(f"cannot read {token.text!r}")

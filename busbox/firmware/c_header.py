@@ -13,7 +13,8 @@ The first of these rules that applies decides. An address is a constant that
 What follows is for names with a hexadecimal value that nothing uses through a pointer:
 
 3. next to a bit operator (``& | ^ ~ << >>``), or with a name that ends in _MASK, _BIT, _FLAG,
-   _SHIFT, _OFFSET, _SIZE or _END, it is not an address;
+   _SHIFT, _OFFSET, _SIZE or _END, or in _BITS where the same name with _SHIFT is defined too, it is
+   not an address;
 4. it is one if another name adds to it, and it is 0x1000 or more or equals a slot's base ("base of
    other addresses");
 5. it is one if its value equals a slot's base other than 0, or, from 0x1000 up, lies in a slot
@@ -21,23 +22,30 @@ What follows is for names with a hexadecimal value that nothing uses through a p
    digit of a slot if that is not 0 and the value is not a run of eight ones or more ("looks like an
    address in the map"); so a slot at 0 does not turn small numbers into addresses;
 6. it is one if its name ends in _BASE, _ADDR or _ADDRESS, and it is 0x1000 or more or lies in a
-   slot ("named like an address");
+   slot, or if its name ends in _AT and it lies in a slot ("named like an address");
 7. it is one if it adds to a base that is an address ("added to a base").
 
 A bare literal in code is an address by rule 1, or as an argument or list item that lies in a slot
 whose base is not 0. A macro with an argument is resolved for argument 0; with step 1 and less than
 0x1000 added to the argument, the argument is the base, and the macro itself is not an address.
+
+A decimal number that is no address, but would be one in a slot if its digits were hexadecimal, is
+listed among the *decimals* if it has a name, or is an argument or list item: 0x may have been left out.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from busbox.firmware.c_expressions import Leaf, Value
 from busbox.firmware.c_text import Source
 from busbox.firmware.c_uses import (
     ADDRESS_NAME,
+    BASE,
+    COUNT_NAME,
+    DECIMAL,
     NEAR,
     OTHER_NAME,
     POINTER,
@@ -47,9 +55,10 @@ from busbox.firmware.c_uses import (
     Uses,
     own_places,
 )
+from busbox.map.addresses import without_prefix
+from busbox.map.registers import WORD
 from busbox.map.slots import AddressMap
 
-BASE = "base of other addresses"
 LOOKS = "looks like an address in the map"
 NAMED = "named like an address"
 SUM = "added to a base"
@@ -57,11 +66,17 @@ SUM = "added to a base"
 
 @dataclass(frozen=True)
 class HeaderConstants:
-    """All constants of a file, in order of line; every hexadecimal one is in exactly one list."""
+    """All constants of a file, in order of line; every hexadecimal one is in exactly one list.
+
+    Attributes
+    ----------
+    decimals : decimal numbers that would be addresses if 0x stood before them
+    """
 
     addresses: tuple[Constant, ...]
     others: tuple[Constant, ...]
     unresolved: tuple[Unresolved, ...]
+    decimals: tuple[Constant, ...] = ()
 
 
 def read_header(text: str, address_map: AddressMap) -> HeaderConstants:
@@ -87,7 +102,32 @@ class _Judge:
             tuple(sorted(self.uses.addresses, key=lambda row: row.line)),
             tuple(sorted(self.others, key=lambda row: row.line)),
             tuple(sorted(self.unresolved, key=lambda row: row.line)),
+            tuple(sorted(self._decimals(), key=lambda row: row.line)),
         )
+
+    def _decimals(self) -> Iterator[Constant]:
+        """Yield the decimal numbers that would be addresses if 0x stood before them."""
+        known = {row.name for row in self.uses.addresses}
+        for name, found in self.uses.plain.items():
+            definition = self.uses.source.known[name]
+            digits = [token.text for token in definition.body if token.text not in ("(", ")")]
+            if (
+                len(digits) == 1
+                and DECIMAL.fullmatch(digits[0])
+                and definition.title not in known
+                and not (OTHER_NAME.search(name) or COUNT_NAME.search(name))
+                and self._without_prefix(found.value.number)
+            ):
+                yield Constant(name, definition.line, found.value.number)
+        for token in self.uses.bare_decimals:
+            value = int(token.text.rstrip("uUlL").replace("'", ""))
+            if self._without_prefix(value):
+                yield Constant(token.text, token.line, value)
+
+    def _without_prefix(self, value: int) -> bool:
+        """Return whether the digits of a number would be an address in a slot if 0x stood before."""
+        meant = without_prefix(value)
+        return meant is not None and meant >= NEAR and self._in_slot(meant)
 
     def _judge_all(self) -> None:
         for name, found in self.uses.plain.items():
@@ -125,6 +165,7 @@ class _Judge:
             or found.uneven
             or name in self.uses.masked
             or OTHER_NAME.search(name)
+            or (name.endswith("_BITS") and f"{name[:-5]}_SHIFT" in self.uses.source.known)
             or any(leaf.bits for leaf in found.value.leaves)
             or (own and own <= pointed)
         )
@@ -145,6 +186,8 @@ class _Judge:
         if self._looks(value):
             return LOOKS
         inside = any(slot.base <= value < slot.base + slot.size for slot in self.uses.slots)
+        if inside and name.upper().endswith("_AT"):
+            return NAMED
         return NAMED if ADDRESS_NAME.search(name) and (value >= NEAR or inside) else ""
 
     def _looks(self, value: int) -> bool:
@@ -183,7 +226,12 @@ class _Judge:
                 self.others.append(Constant(name, definition.line, found.value.number))
                 self.uses.claimed |= own
         for token in self.uses.source.hexes:
-            if token.place not in self.uses.claimed:
+            if token.place not in self.uses.claimed and _hex(token.text) > WORD:
+                why = "is wider than 32 bits"
+                self.unresolved.append(
+                    Unresolved(token.text[:40], token.line, token.text[:40], why)
+                )
+            elif token.place not in self.uses.claimed:
                 self.others.append(Constant(token.text, token.line, _hex(token.text)))
 
 

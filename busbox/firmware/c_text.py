@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 #: More tokens than this are too long for an expression, and more names in names too deep.
 LONGEST, DEEPEST = 4000, 40
+#: Words of a type, at most.
+LONGEST_TYPE = 40
 
 _LEX = re.compile(
     r"""(?P<comment>//[^\n]*|/\*.*?\*/)|(?P<open>/\*.*)|"(?:\\.|[^"\\\n])*"?|\.?[0-9](?:'?\w|\.)*
@@ -118,6 +120,18 @@ def closing(tokens: Sequence[Token], first: int, limit: int = LONGEST) -> int:
     raise NoValue("unclosed parenthesis")
 
 
+def closings(tokens: Sequence[Token]) -> dict[int, int]:
+    """Return, for each parenthesis or bracket that opens, the index behind the one that closes it."""
+    found: dict[int, int] = {}
+    open_at: list[int] = []
+    for index, token in enumerate(tokens):
+        if token.text in ("(", "[", "{"):
+            open_at.append(index)
+        elif token.text in (")", "]", "}") and open_at:
+            found[open_at.pop()] = index + 1
+    return found
+
+
 def split_at_commas(tokens: Sequence[Token]) -> list[list[Token]]:
     """Return the parts between the commas that stand in no parenthesis."""
     parts: list[list[Token]] = [[]]
@@ -184,7 +198,7 @@ class Source:
         name, params, rest = line[2], None, 3
         if line[3:4] and line[3].text == "(" and line[3].place == name.place + len(name.text):
             end = next((at for at, token in enumerate(line) if token.text == ")"), len(line))
-            params = tuple(token.text for token in line[4:end] if token.text != ",")
+            params = tuple(dict.fromkeys(one.text for one in line[4:end] if one.text != ","))
             rest = end + 1
         self._define(Definition(name.text, name.line, params, tuple(line[rest:])))
 
@@ -197,11 +211,11 @@ class Source:
     def _statements(self, tokens: list[Token]) -> None:
         start = index = 0
         while index < len(tokens):
-            statement = tokens[start:index]
             index += 1
             mark = tokens[index - 1].text
             if mark not in (";", "{", "}"):
                 continue
+            statement = tokens[start : index - 1]
             texts = [token.text for token in statement]
             if mark == "{" and "enum" in texts and "(" not in texts:
                 index = self._enum(tokens, index)
@@ -216,8 +230,9 @@ class Source:
             and len(texts) > 2
             and all(text == "*" or IDENTIFIER.fullmatch(text) for text in texts)
         ):
-            flat = (self.types.get(text, [text]) for text in texts[1:-1])
-            self.types[texts[-1]] = [text for texts in flat for text in texts]
+            flat = [text for word in texts[1:-1] for text in self.types.get(word, [word])]
+            if len(flat) <= LONGEST_TYPE:
+                self.types[texts[-1]] = flat
         return texts[:1] == ["typedef"]
 
     def _const(self, statement: list[Token], texts: list[str]) -> bool:
@@ -263,16 +278,23 @@ class Source:
         return min(end + 1, len(tokens))
 
 
-def expand(tokens: Sequence[Token], known: Mapping[str, Definition]) -> list[Token]:
+def expand(
+    tokens: Sequence[Token], known: Mapping[str, Definition], spend: Callable[[int], None]
+) -> list[Token]:
     """Return the tokens with every macro replaced by what it stands for.
+
+    Parameters
+    ----------
+    spend : called with how many tokens were looked at
 
     Raises
     ------
     NoValue : that is too long or too deep, or a macro is given another number of arguments
     """
     todo, done = list(reversed(tokens)), list[Token]()
-    for _ in range(LONGEST):
+    for count in range(LONGEST):
         if not todo:
+            spend(count)
             return done
         token = todo.pop()
         macro = known.get(token.text)
@@ -280,7 +302,11 @@ def expand(tokens: Sequence[Token], known: Mapping[str, Definition]) -> list[Tok
         if not macro or macro.name in token.via or (macro.params is not None and not called):
             done.append(token)
             continue
-        given = {} if macro.params is None else _arguments(todo, macro)
+        given = {}
+        if macro.params is not None:
+            spend(min(len(todo), LONGEST) // 32)
+            given = _arguments(todo, macro)
+        spend(len(macro.body))
         if len(token.via) > DEEPEST:
             raise NoValue("is nested too deeply")
         for part in reversed(macro.body):
@@ -288,6 +314,7 @@ def expand(tokens: Sequence[Token], known: Mapping[str, Definition]) -> list[Tok
                 todo += reversed(given[part.text])
             else:
                 todo.append(part._replace(via=(*token.via, macro.name)))
+    spend(LONGEST)
     raise NoValue("is too long when expanded")
 
 

@@ -6,9 +6,11 @@ Rules 1 and 2 of :mod:`busbox.firmware.c_header` are applied here, the others th
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from busbox.basics.errors import InputError
+from busbox.basics.limits import HEADER_WORK
 from busbox.firmware.c_expressions import (
     ARGUMENT,
     Leaf,
@@ -18,11 +20,13 @@ from busbox.firmware.c_expressions import (
     read_cast,
 )
 from busbox.firmware.c_text import (
+    DEEPEST,
     Definition,
     NoValue,
     Source,
     Token,
     closing,
+    closings,
     ends_value,
     expand,
     show_tokens,
@@ -31,13 +35,19 @@ from busbox.map.registers import WORD
 from busbox.map.slots import AddressMap
 
 POINTER = "used through a pointer"
+BASE = "base of other addresses"
 #: A number below is an offset rather than an address.
 NEAR = 0x1000
 #: Tokens that an access in code is looked for in, at most.
 _IN_CODE = 400
 ADDRESS_NAME = re.compile(r"(?:^|_)(?:BASE|ADDR|ADDRESS)$", re.IGNORECASE)
 OTHER_NAME = re.compile(r"(?:^|_)(?:MASK|BIT|FLAG|SHIFT|OFFSET|SIZE|END)$", re.IGNORECASE)
+#: Of a decimal number that counts something.
+COUNT_NAME = re.compile(r"(?:^|_)(?:LENGTH|COUNT|CYCLES|HZ|BAUD)$", re.IGNORECASE)
+#: A decimal number.
+DECIMAL = re.compile("(?:0|[1-9][0-9']{0,30})[uUlL]*")
 _BIT_SIGNS = frozenset(("&", "|", "^", "~", "<<", ">>", "&=", "|=", "^=", "<<=", ">>="))
+_SIGNS = ("*", "&", "-", "~", "+")
 _OPENERS, _CLOSERS = ("(", ",", "{"), (")", ",", "}", "+")
 
 
@@ -94,7 +104,7 @@ class Uses:
     pointers : names that are addresses, with the bytes of the access
     bases : names to which other parts of an address are added
     plain : names of numbers that are not used through a pointer
-    bare : hexadecimal literals in code
+    bare, bare_decimals : hexadecimal and decimal literals in code
     masked : names next to a bit operator
     """
 
@@ -110,8 +120,15 @@ class Uses:
         self.bases: set[str] = set()
         self.plain: dict[str, Evaluation] = {}
         self.bare: list[Token] = []
+        self.bare_decimals: list[Token] = []
         self.masked: set[str] = set()
         self.met_pointer = False
+        self._left = HEADER_WORK.most
+
+    def _spend(self, tokens: int) -> None:
+        self._left -= tokens
+        if self._left < 0:
+            raise InputError.of(HEADER_WORK.exceeded("what its names expand to"))
 
     def look(self) -> None:
         """Look at every definition and at the code."""
@@ -150,7 +167,7 @@ class Uses:
     def _evaluate(self, tokens: Sequence[Token], definition: Definition | None) -> Evaluation:
         """Return the value for argument 0, and the step from there to arguments 1 and 2."""
         self.met_pointer = False
-        params = definition.params or () if definition else ()
+        params = frozenset(definition.params or () if definition else ())
         via = (definition.name,) if definition else ()
         expanded = expand(
             [
@@ -160,7 +177,9 @@ class Uses:
                 for token in tokens
             ],
             self.source.known,
+            self._spend,
         )
+        self._spend(len(tokens) + 3 * len(expanded))
         values: list[Value] = []
         for argument in range(3):
             parser = Parser(expanded, self.source.types, definition is None, argument)
@@ -221,23 +240,30 @@ class Uses:
 
     def _code(self, tokens: Sequence[Token]) -> None:
         for before, token, behind in zip(tokens, tokens[1:], tokens[2:], strict=False):
-            if token.is_hex and before.text in _OPENERS and behind.text in _CLOSERS:
-                self.bare.append(token)
-        index = 0
+            if before.text in _OPENERS and behind.text in _CLOSERS:
+                if token.is_hex:
+                    self.bare.append(token)
+                elif DECIMAL.fullmatch(token.text):
+                    self.bare_decimals.append(token)
+        index, ends = 0, closings(tokens)
         while index < len(tokens):
             try:
-                index = self._access(tokens, index)
+                index = self._access(tokens, index, ends)
             except NoValue:
                 index += 1
 
-    def _access(self, tokens: Sequence[Token], index: int) -> int:
+    def _access(self, tokens: Sequence[Token], index: int, ends: Mapping[int, int]) -> int:
         """List the access that begins at ``index``, if one does; return where to go on."""
         first = tokens[index].text
         before = tokens[index - 1].text if index else ""
         macro = first in self.source.known and self.source.known[first].params is not None
         if not macro and (first not in ("(", "*") or ends_value(before)):
             return index + 1
-        part = tokens[index : self._extent(tokens, index)]
+        signs = _behind_signs(tokens, index)
+        if signs - index > DEEPEST:  # no expression has so many
+            return signs
+        part = tokens[index : self._extent(tokens, index, ends)]
+        self._spend(len(part) + signs - index)
         own = any(token.is_hex or self._is_plain(token.text) for token in part)
         if not own and not macro:
             return index + 1
@@ -257,18 +283,21 @@ class Uses:
     def _cast(self, tokens: Sequence[Token], index: int) -> tuple[list[str], int] | None:
         return read_cast(tokens, index, self.source.types)
 
-    def _extent(self, tokens: Sequence[Token], index: int) -> int:
+    def _extent(self, tokens: Sequence[Token], index: int, ends: Mapping[int, int]) -> int:
         """Return the end of the unary expression that begins at ``index``."""
+        first = index
         while index < len(tokens):
+            if index - first > _IN_CODE:
+                raise NoValue("is nested too deeply")
             cast = self._cast(tokens, index) if tokens[index].text == "(" else None
-            if not cast and tokens[index].text not in ("*", "&", "-", "~", "+"):
+            if not cast and tokens[index].text not in _SIGNS:
                 break
             index = cast[1] if cast else index + 1
-        index += tokens[index : index + 1] != [] and tokens[index].text != "("
+        index += index < len(tokens) and tokens[index].text != "("
         if index < len(tokens) and tokens[index].text == "(":
-            index = closing(tokens, index, _IN_CODE)
-        while index < len(tokens) and tokens[index].text == "[":
-            index = closing(tokens, index, _IN_CODE)
+            index = _behind(index, ends)
+        while index < len(tokens) and tokens[index].text == "[" and index - first <= _IN_CODE:
+            index = _behind(index, ends)
         return index
 
     def _list(self, part: Sequence[Token], found: Evaluation) -> None:
@@ -319,6 +348,25 @@ class Uses:
     def _refuse(self, name: str, body: Sequence[Token], why: str, line: int = 0) -> None:
         row = Unresolved(name, line or body[0].line, show_tokens(body), why)
         self.refused.append((row, own_places(body)))
+
+
+def _behind_signs(tokens: Sequence[Token], index: int) -> int:
+    while index < len(tokens) and tokens[index].text in _SIGNS:
+        index += 1
+    return index
+
+
+def _behind(first: int, ends: Mapping[int, int]) -> int:
+    """Return the index behind what opens at ``first``.
+
+    Raises
+    ------
+    NoValue : it is not closed, or holds too many tokens
+    """
+    end = ends.get(first, 0)
+    if not 0 < end - first <= _IN_CODE:
+        raise NoValue("unclosed parenthesis")
+    return end
 
 
 def own_places(body: Sequence[Token]) -> set[int]:

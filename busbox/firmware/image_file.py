@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import io
 import re
+from typing import TYPE_CHECKING
 
 from busbox.basics.errors import InputError, Mistake, format_value, limited
+from busbox.basics.limits import IMAGE
+
+if TYPE_CHECKING:
+    from elftools.elf.elffile import ELFFile
 
 #: The bytes an ELF file begins with. Source: ELF specification 1.2, e_ident.
 ELF = b"\x7fELF"
@@ -41,13 +46,37 @@ def elf_pieces(contents: bytes) -> list[tuple[int, bytes]]:
     """
     from elftools.elf.elffile import ELFFile  # late, as above
 
-    pieces = []
-    for segment in ELFFile(io.BytesIO(contents)).iter_segments("PT_LOAD"):
+    pieces, file = [], ELFFile(io.BytesIO(contents))
+    check_segments(file)
+    for segment in file.iter_segments("PT_LOAD"):
         data = segment.data()
         if len(data) != segment["p_filesz"]:
             raise ValueError("a segment is truncated")
         pieces.append((segment["p_paddr"], data))
     return pieces
+
+
+def check_segments(file: ELFFile) -> None:
+    """Refuse segments that are larger than the limit, all together, before they are read.
+
+    Raises
+    ------
+    InputError : names the limit
+    """
+    loaded = sum(segment["p_filesz"] for segment in file.iter_segments("PT_LOAD"))
+    IMAGE.check(loaded, "what its segments load")
+
+
+def check_symbols(file: ELFFile) -> None:
+    """Refuse a table of symbols whose entries overlap, so that there seem to be many more.
+
+    Raises
+    ------
+    ValueError : an entry is too small. Source: ELF specification 1.2, symbol table
+    """
+    table = file.get_section_by_name(".symtab")
+    if table is not None and table["sh_entsize"] < (24 if file.elfclass == 64 else 16):
+        raise ValueError("the entries of its symbol table are too small")
 
 
 def _check_hex(text: str, name: str) -> None:

@@ -9,10 +9,14 @@ from pathlib import Path, PureWindowsPath
 from typing import TYPE_CHECKING, Any
 
 from busbox.basics.errors import InputError, no_file
+from busbox.basics.files import read_file
+from busbox.basics.limits import IMAGE
 from busbox.basics.ranges import Ranges
 from busbox.firmware.debug_functions import Function, read_functions
 from busbox.firmware.debug_lines import Unusable
 from busbox.firmware.frames import Frames
+from busbox.firmware.function_table import kept_functions
+from busbox.firmware.image_file import check_symbols
 
 if TYPE_CHECKING:
     from elftools.elf.elffile import ELFFile
@@ -71,7 +75,7 @@ class Firmware:
         self.path = Path(path)
         self._contents = contents = _contents(self.path)
         try:
-            self._functions = _functions(contents)
+            self._functions = kept_functions(contents, _functions)
         except Unusable as error:
             raise InputError.of(str(error), str(path)) from error
         except Exception as error:  # the library's reader raises many kinds on corrupt files
@@ -113,8 +117,8 @@ class Firmware:
         try:
             if file is None or source.line <= 0:
                 return None
-            return [b"", *file.read_bytes().split(b"\n")][source.line].decode().strip()
-        except (OSError, ValueError, IndexError):
+            return [b"", *read_file(file, IMAGE).split(b"\n")][source.line].decode().strip()
+        except (InputError, ValueError, IndexError):
             return None
 
     def text_file(self, source: Source) -> Path | None:
@@ -142,10 +146,7 @@ def _contents(path: Path) -> bytes:
     problem = no_file(path)
     if problem:
         raise InputError.of(problem)
-    try:
-        contents = path.read_bytes()
-    except OSError as error:
-        raise InputError.of(f"cannot be read: {error.strerror}", str(path)) from None
+    contents = read_file(path, IMAGE)
     if not contents.startswith(ELF):
         found = contents[: len(ELF)].hex(" ") or "nothing"
         raise InputError.of(
@@ -170,6 +171,7 @@ def _functions(contents: bytes) -> Ranges[Function]:
             "must be a linked program; this is an object file, and its addresses are not final"
         )
     _check_length(elf, len(contents))
+    check_symbols(elf)
     # A linked program's addresses are final: relocations that were kept must not be added again.
     dwarf = elf.get_dwarf_info(relocate_dwarf_sections=False, follow_links=False)
     for name, section in (("info", dwarf.debug_info_sec), ("line", dwarf.debug_line_sec)):
@@ -198,6 +200,9 @@ def _check_length(elf: ELFFile, length: int) -> None:
         needed = max(ends, default=0)
     if needed > length:
         raise Unusable(f"is truncated: it must have {needed:,} bytes, not {length:,}")
+    unpacked = sum(one.data_size for one in elf.iter_sections() if one.compressed)
+    if unpacked > IMAGE.most:
+        raise Unusable(IMAGE.exceeded("what its compressed sections unpack to"))
 
 
 def _names_at_zero(elf: ELFFile) -> set[str]:

@@ -266,6 +266,8 @@ def test_small_headers(text: str, expected: str) -> None:
     [
         ("#define STATUS_READY 0x1\n#define LEVER 0x10u", "O STATUS_READY=0x1 | O LEVER=0x10"),
         ("#define LEVERS_BASE 0x0", "A LEVERS_BASE=0x0 named"),
+        ("#define OUT_AT 0x4\n#define OUT 0x4", "A OUT_AT=0x4 named | O OUT=0x4"),
+        ("#define BROKEN_AT 0x20000", "O BROKEN_AT=0x20000"),
         (
             "#define LEVERS 0x0\n#define LEVER (LEVERS + 0x04)",
             "A LEVERS=0x0 base | A LEVER=0x4 sum",
@@ -324,6 +326,28 @@ def test_between_slots_and_below_them() -> None:
     assert rows(read_header("#define RED 0xFF0000\nint a[] = {0x9000, 1};", memory)) == (
         "O RED=0xff0000 | O 0x9000=0x9000"
     )
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("#define LAMPS 40002000", "LAMPS=40002000"),
+        ("#define LAMPS (40002000u)", "LAMPS=40002000"),
+        ("enum { LAMPS = 40002000 };", "LAMPS=40002000"),
+        ("static const unsigned lamps = 40002000UL;", "lamps=40002000"),
+        ("void f(void) { put(40002000, 1); }", "40002000=40002000"),
+        ("int a[] = {1, 40002000};", "40002000=40002000"),
+        ("#define LAMPS_COUNT 40002000", ""),  # it counts something
+        ("#define LAMPS 48002000", ""),  # in no slot as hexadecimal
+        ("#define LAMPS 0x40002000", ""),
+        ("#define LAMPS (40002000 + 1)", ""),
+        ("void f(void) { x = 40002000; }", ""),
+    ],
+)
+def test_decimal_numbers_that_would_be_addresses(text: str, expected: str) -> None:
+    """Named ones, arguments and list items are listed if their digits are an address in a slot."""
+    found = read_header(text, CABIN).decimals
+    assert " | ".join(f"{row.name}={row.value}" for row in found) == expected
 
 
 def test_an_empty_map_and_an_empty_text() -> None:
