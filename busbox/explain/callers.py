@@ -43,14 +43,23 @@ class Callers:
 
     def __init__(self, system: System, recording: Recording, frames: Frames) -> None:
         self._system, self._recording, self._frames = system, recording, frames
+        self._execution: Execution | None = None
+        self._at = 0
 
     def of_access(self, number: int) -> list[Caller]:
-        """Return the callers at an access of the core, the innermost first; none if not known."""
+        """Return the callers at an access of the core, the innermost first; none if not known.
+
+        Asked in order, all accesses take one execution of the program.
+        """
         if self._system.core is None:
             return []
-        execution = Execution(self._system.core, self._recording)
+        execution = self._execution
+        if execution is None or number < self._at:
+            execution = Execution(self._system.core, self._recording)
+        self._execution = None  # one that has failed is not gone on with
         with reproduced(self._recording):
             execution.to_access(number)
+        self._execution, self._at = execution, number
         return list(self._followed(execution.core))
 
     def at_end(self) -> list[Caller]:

@@ -3,30 +3,31 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
-from functools import cached_property
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from busbox.basics.errors import InputError, join_or, nearest
-from busbox.basics.units import parse_span, show_time
+from busbox.basics.errors import InputError, format_value, join_or, nearest
+from busbox.basics.hook_limit import limited_hooks
+from busbox.basics.hooks import calling, refuse, wanted, whole
+from busbox.basics.phrases import Phrases
+from busbox.basics.units import parse_span
 from busbox.bus.transfers import TERMINATORS
-from busbox.device import RELEASED
-from busbox.explain.callers import Caller, Callers
+from busbox.device import RELEASED, Reason, Reasons
+from busbox.explain.origins import Origins, Part, Story
 from busbox.explain.past import RecordedPast
 from busbox.recording.judged import Finding
 
 if TYPE_CHECKING:
-    from busbox.firmware.program import Firmware
-    from busbox.recording import Event, Recording
+    from busbox.board.attachment import Decoder
+    from busbox.lines.wave import Wave
+    from busbox.recording import Event, IntColumn, Recording
+    from busbox.system.hardware import Device
     from busbox.system.system import System
 
 #: The forms in which a question can be put.
 FORMS = ("PIN@TIME", "event.N", "finding.N", "access.N")
-
-ALL_LANES = 0b1111
 
 #: How an access ended, as text.
 _ENDS = {
@@ -40,45 +41,14 @@ _ENDS = {
 _NUMBERED = re.compile(r"(event|finding|access)\.([0-9]{1,18})")
 
 
-@dataclass(frozen=True)
-class Part:
-    """One step of a story.
-
-    Attributes
-    ----------
-    label : what it is, such as ``caused by``
-    text : what happened
-    access : number of the access concerned, -1 if there is none
-    place : origin of that access: line of the traffic, pc, function, source line; "" if not known
-    facts : ``line``, ``pc``, ``function``, ``file``, ``source_line`` where they are known
-    """
-
-    label: str
-    text: str
-    access: int = -1
-    place: str = ""
-    facts: dict[str, Any] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class Story:
-    """What happened, in which cycle, and why."""
-
-    title: str
-    cycle: int
-    parts: tuple[Part, ...]
-
-
-class Stories:
+class Stories(Origins):
     """Answers why something happened in one run."""
 
     def __init__(self, system: System, recording: Recording) -> None:
-        self.system, self.recording = system, recording
-        self._firmware: Firmware | None = None
-        if system.firmware:
-            from busbox.firmware.program import Firmware
-
-            self._firmware = Firmware(system.firmware)
+        super().__init__(system, recording)
+        self._waves: dict[str, Wave] = {}
+        self._decoders: dict[str, list[tuple[str, Decoder]]] = {}
+        self._pasts: dict[int, RecordedPast] = {}
 
     def tell(self, asked: str) -> Story:
         """Return the story of a pin's edge, an event, a finding or an access.
@@ -125,9 +95,6 @@ class Stories:
             )
         return cycle
 
-    def _when(self, cycle: int) -> str:
-        return f"cycle {cycle:,} ({show_time(cycle, self.recording.clock_hz)})"
-
     # Stories.
 
     def _edge(self, pin: str, last: int) -> Story:
@@ -142,10 +109,10 @@ class Stories:
         else:
             what = "rises" if line.levels[place] else "falls"
         parts = [*self._points(pin, cycle), *self._device(pin, cycle, access)]
-        return Story(f"{pin} {what} in {self._when(cycle)}", cycle, tuple(parts))
+        return Story(f"{pin} {what} in {self.when(cycle)}", cycle, tuple(parts))
 
     def _event(self, number: int, event: Event) -> Story:
-        title = f"{event.device}: {event.kind} in {self._when(event.cycle)}"
+        title = f"{event.device}: {event.kind} in {self.when(event.cycle)}"
         parts = [] if event.access < 0 else [*self._cause("caused by", event.access)]
         return Story(title, event.cycle, tuple(parts or [_nobody()]))
 
@@ -166,14 +133,14 @@ class Stories:
         elif finding.access >= 0:
             parts += self._cause("caused by", finding.access)
         elif finding.rule == "core-trap":
-            parts += self._called(self._callers.at_end() if self._callers else ())
-        title = f"{finding.rule} in {self._when(finding.cycle)}"
+            parts += self.called(self.callers.at_end() if self.callers else ())
+        title = f"{finding.rule} in {self.when(finding.cycle)}"
         return Story(title, finding.cycle, tuple(parts))
 
     def _access(self, number: int) -> Story:
         end = int(self.recording.accesses.end[number])
         effects = [
-            Part("then", f"{event.device}: {event.kind} in {self._when(event.cycle)}")
+            Part("then", f"{event.device}: {event.kind} in {self.when(event.cycle)}")
             for event in self.recording.events
             if event.access == number
         ]
@@ -181,11 +148,11 @@ class Stories:
             mine = line.cycles[line.accesses == number].tolist()
             if mine:
                 count = "1 edge" if len(mine) == 1 else f"{len(mine):,} edges"
-                text = f"{pin}: {count}, the first in {self._when(mine[0])}"
+                text = f"{pin}: {count}, the first in {self.when(mine[0])}"
                 effects.append(Part("then", text))
         how = _ENDS[TERMINATORS[self.recording.accesses.terminator[number]]]
         return Story(
-            f"access {number} {how} in {self._when(end)}",
+            f"access {number} {how} in {self.when(end)}",
             end,
             (*self._cause("access", number), *effects),
         )
@@ -194,48 +161,101 @@ class Stories:
 
     def _points(self, pin: str, cycle: int) -> Iterator[Part]:
         """Yield what each decoder attached to a pin sees in a cycle."""
+        for name, text in self.seen_on(pin, cycle):
+            yield Part("wire", f"{name}: {text}")
+
+    def decoders(self, pin: str) -> list[tuple[str, Decoder]]:
+        """Return the decoders that are attached to a pin, by name."""
         from busbox.board.attachment import Decoder
+
+        if pin not in self._decoders:
+            names = [device.name for device in self.system.devices]
+            self._decoders[pin] = [
+                (one.name, one.part)
+                for one in self.system.attached
+                if f"{names[one.device]}.{one.pin}" == pin and isinstance(one.part, Decoder)
+            ]
+        return self._decoders[pin]
+
+    def seen_on(self, pin: str, cycle: int) -> Iterator[tuple[str, str]]:
+        """Yield (attachment, what it sees) in a cycle of a pin, where that is anything."""
+        for name, decoder in self.decoders(pin):
+            key = f"attach.{name}"
+            with limited_hooks(), calling("its describe", key=key, hook=decoder.describe):
+                text = decoder.describe(self.wave(pin), cycle)
+            if not isinstance(text, str):
+                refuse(f"its {wanted('describe', 'a text', text)}", decoder.describe, key)
+            if text:
+                yield name, text
+
+    def wave(self, pin: str) -> Wave:
+        """Return the line of a pin as decoders take it."""
         from busbox.lines.wave import Wave
 
-        names = [device.name for device in self.system.devices]
-        for one in self.system.attached:
-            if f"{names[one.device]}.{one.pin}" == pin and isinstance(one.part, Decoder):
-                recording = self.recording
-                wave = Wave.of_line(recording.lines[pin], recording.clock_hz, recording.cycles)
-                text = one.part.describe(wave, cycle)
-                if text:
-                    yield Part("wire", f"{one.name}: {text}")
+        if pin not in self._waves:
+            recording = self.recording
+            self._waves[pin] = Wave.of_line(
+                recording.lines[pin], recording.clock_hz, recording.cycles
+            )
+        return self._waves[pin]
+
+    def reasons(self, pin: str, cycle: int, access: int) -> Iterator[Reason]:
+        """Yield what an edge of a device's pin depends on, apart from its own access."""
+        device, name, past = self._asked(pin)
+        hook, key = device.model.because, f"slot.{device.name}"
+        with limited_hooks(), calling("its because", key=key, hook=hook):
+            reasons: list[Any] = [*hook(device.settings, name, cycle, access, past)]
+        for reason in reasons:
+            if not (isinstance(reason, Reason) and whole(reason.access) is not None):
+                told = f"its because must yield Reason objects, not {format_value(reason)}"
+                refuse(told, hook, key)
+        yield from reasons
+
+    def all_reasons(self, pin: str, cycles: IntColumn, accesses: IntColumn) -> list[Reasons]:
+        """Return what many edges of a device's pin depend on, apart from their own accesses."""
+        device, name, past = self._asked(pin)
+        model, settings = device.model, device.settings
+        found = model.because_all(settings, name, cycles, accesses, past)
+        if found is not None:
+            return list(found)
+        edges = zip(cycles.tolist(), accesses.tolist(), strict=True)
+        return _reasons_of([[*model.because(settings, name, *edge, past)] for edge in edges])
+
+    def _asked(self, pin: str) -> tuple[Device, str, RecordedPast]:
+        """Return the device of a pin, the pin's name there, and the device's past."""
+        slot, _, name = pin.partition(".")
+        number = [device.name for device in self.system.devices].index(slot)
+        if number not in self._pasts:
+            self._pasts[number] = RecordedPast(self.system, self.recording, number)
+        return self.system.devices[number], name, self._pasts[number]
 
     def _device(self, pin: str, cycle: int, access: int) -> Iterator[Part]:
         """Yield why a device drove a pin to its level: event, access, registers that mattered."""
-        slot, _, name = pin.partition(".")
-        number = [device.name for device in self.system.devices].index(slot)
-        device = self.system.devices[number]
+        slot = pin.partition(".")[0]
         if self.recording.lines[pin].direction == "input":
             yield Part("driven by", "the board: an input, a wire, a reply or a driver of the bench")
             return
         for event in reversed(self.recording.events):
             if event.device == slot and event.access == access >= 0 and event.cycle <= cycle:
-                yield Part("device", f"{slot}: {event.kind} in {self._when(event.cycle)}")
+                yield Part("device", f"{slot}: {event.kind} in {self.when(event.cycle)}")
                 break
         if access < 0 and cycle == 0:
             yield Part("caused by", "the start of the run: the pin has not changed yet")
             return
         reset = [first for first, _ in self.recording.resets if first + 1 == cycle]
         if access < 0 and reset:
-            yield Part("caused by", f"the reset that began in {self._when(reset[0])}")
+            yield Part("caused by", f"the reset that began in {self.when(reset[0])}")
             return
         yield from [_nobody()] if access < 0 else self._cause("caused by", access)
         yield from self._between(pin, cycle, access)
-        past = RecordedPast(self.system, self.recording, number)
-        for reason in device.model.because(device.settings, name, cycle, access, past):
+        for reason in self.reasons(pin, cycle, access):
             if reason.access < 0:
                 word = f"{slot}.{reason.register} had its reset value"
                 yield Part("set by", f"{reason.what}: {word}")
             elif reason.access == access:
                 yield Part("set by", reason.what)
             else:
-                yield self._part("set by", reason.access, f"{reason.what}: ")
+                yield self.part("set by", reason.access, f"{reason.what}: ")
 
     def _between(self, pin: str, cycle: int, access: int) -> Iterator[Part]:
         """Yield what the CPU did between the previous edge and this one, if each has its own access.
@@ -253,74 +273,24 @@ class Stories:
         if number > 0:
             cycles = f"{cycle - int(line.cycles[place]):,} cycles after the previous edge"
             count = "1 access" if number == 1 else f"{number:,} accesses, the last"
-            yield self._part("in between", access - 1, f"{cycles}: {count}: ")
+            yield self.part("in between", access - 1, f"{cycles}: {count}: ")
 
     def _cause(self, label: str, access: int) -> Iterator[Part]:
         """Yield an access, and who called what made it."""
-        yield self._part(label, access)
-        if self._callers is not None:
-            yield from self._called(self._callers.of_access(access))
+        yield self.part(label, access)
+        if self.callers is not None:
+            yield from self.called(self.callers.of_access(access))
 
-    def _called(self, callers: Iterable[Caller]) -> Iterator[Part]:
-        """Yield the frames of a stack, the innermost first."""
-        for caller in callers:
-            facts: dict[str, Any] = {"pc": caller.pc, "how": caller.how}
-            source = ", ".join(self._source(caller.at, facts)) or "code without debug information"
-            text = _frame(caller, source)
-            yield Part("called by", text, -1, "", facts)
 
-    @cached_property
-    def _callers(self) -> Callers | None:
-        """What finds callers, if a core executed a program whose debug information is known."""
-        if self.system.core is None or self._firmware is None:
-            return None
-        return Callers(self.system, self.recording, self._firmware.frames)
-
-    def _part(self, label: str, access: int, before: str = "") -> Part:
-        """Return an access as text, with its origin."""
-        accesses = self.recording.accesses
-        found = self.system.address_map.decode(int(accesses.address[access]))
-        data = int(accesses.data[access])
-        name = found.register if found.slot else "no slot"
-        lanes = int(accesses.lanes[access])
-        some = "" if lanes == ALL_LANES else f", lanes {lanes:04b},"
-        verb, way = ("write", "to") if accesses.write[access] else ("read", "from")
-        what = f"{verb} of {data:#x}{some} {way}"
-        text = (
-            f"{before}access {access}, {what} {name} ({found.address:#010x}), "
-            f"{self._when(int(accesses.end[access]))}"
-        )
-        line, pc = int(accesses.line[access]), int(accesses.pc[access])
-        words, facts = [], {}
-        place = self.recording.place_of(access)
-        if line >= 0:
-            words.append(place)
-            facts["line"] = line
-        if accesses.file[access] >= 0:
-            facts["line_file"] = self.recording.files[accesses.file[access]]
-        if pc >= 0:
-            words.append(f"pc {pc:#x}")
-            facts["pc"] = pc
-            source = list(self._source(pc, facts))
-            if facts.get("file") and place.endswith(f"{facts['file']}:{facts['source_line']}"):
-                words.remove(place)  # the line of the step is that of the instruction
-            words += source
-        return Part(label, text, access, ", ".join(words), facts)
-
-    def _source(self, pc: int, facts: dict[str, Any]) -> Iterator[str]:
-        """Yield function and source line of an instruction."""
-        source = self._firmware.source(pc) if self._firmware else None
-        if self._firmware is None or source is None:
-            return
-        text = self._firmware.text(source)
-        facts |= {
-            "function": source.function,
-            "inlined": list(source.inlined),
-            "file": source.file,
-            "source_line": source.line,
-            "source": text,
-        }
-        yield f"{source}{f': {text}' if text else ''}"
+def _reasons_of(edges: Sequence[Sequence[Reason]]) -> list[Reasons]:
+    """Return the reasons of edges: all first ones, all second ones, and so on."""
+    found, none = [], Reason("", "")
+    for place in range(max(map(len, edges), default=0)):
+        column = [one[place] if place < len(one) else none for one in edges]
+        what, register = (Phrases.of(texts) for texts in zip(
+            *((one.what, one.register) for one in column), strict=True))  # fmt: skip
+        found.append(Reasons(what, register, np.array([one.access for one in column])))
+    return found
 
 
 def _known(kind: str, count: int) -> str:
@@ -328,15 +298,6 @@ def _known(kind: str, count: int) -> str:
     if count < 2:
         return f"{kind} 0 only" if count else "none"
     return f"{kind}{'es' if kind == 'access' else 's'} 0 to {count - 1}"
-
-
-def _frame(caller: Caller, source: str) -> str:
-    """Return a frame of a stack as text."""
-    if caller.how == "call":
-        return f"{source} (returns to {caller.pc:#x})"
-    return (
-        f"{'an' if caller.how == 'interrupt' else 'a'} {caller.how} in {source} (pc {caller.pc:#x})"
-    )
 
 
 def _nobody() -> Part:

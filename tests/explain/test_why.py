@@ -92,7 +92,7 @@ def cabin() -> Recording:
 @pytest.fixture
 def _told(cabin: Recording, monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the verb tell of the run that is there: it is the same run each time."""
-    monkeypatch.setattr("busbox.run.loop.replay", lambda *_: cabin)
+    monkeypatch.setattr("busbox.run.undefined.replay", lambda *_, **__: cabin)
 
 
 def ask(capsys: pytest.CaptureFixture[str], what: str) -> dict[str, Any]:
@@ -317,7 +317,7 @@ def test_what_is_printed_says_the_same(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Without --json, and with a run of its own, the story has the writes, their lines and the C."""
-    monkeypatch.setattr("busbox.engines.preferred", lambda: "llvm")
+    monkeypatch.setattr("busbox.engines.preferred", lambda *_: "llvm")
     start = starters()[2]
     colour, high, period = (
         last(COLOURS + 12, start.end),

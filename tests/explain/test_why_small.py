@@ -14,7 +14,8 @@ import pytest
 
 import busbox
 from busbox.bench.bench import Bench, load_bench
-from busbox.explain.why import Stories, Story
+from busbox.explain.origins import Story
+from busbox.explain.why import Stories
 from tests.cli.saying import say
 
 pytestmark = pytest.mark.quick
@@ -324,5 +325,5 @@ def test_a_question_that_has_no_answer(
     what: str, told: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A bad question ends with exit code 2 and one line that says what would be right."""
-    monkeypatch.setattr("busbox.engines.preferred", lambda: "python")
+    monkeypatch.setattr("busbox.engines.preferred", lambda *_: "python")
     assert say(capsys, "why", "first_light", what, code=2) == f"busbox: why: {told}\n"

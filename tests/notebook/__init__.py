@@ -1,0 +1,1 @@
+"""What objects show of themselves in a notebook, and the notebook that comes with Busbox."""
