@@ -1,0 +1,1 @@
+"""The twelve lessons that come with Busbox, one file each, with an object ``LESSON``."""
