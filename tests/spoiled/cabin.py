@@ -160,6 +160,10 @@ def without_lists(text: str) -> str:
     return re.sub(r"known: --.* or --help", "known: OPTIONS", text)
 
 
+#: Where the hook is that a message is about, after the sentence of the row.
+PLACE = re.compile(r" \((\w+\.py):(\d+), in [\w.<>]+\)")
+
+
 def assert_told(
     spoiled: Spoiled,
     folder: Path,
@@ -171,7 +175,9 @@ def assert_told(
     before = contents_of(folder)
     monkeypatch.chdir(folder)
     code, out, err = said_by(spoiled.args, capsys, folder)
-    assert err == spoiled.told
+    for file, line in PLACE.findall(err):
+        assert 1 <= int(line) <= spoiled.files[file].count("\n"), err
+    assert PLACE.sub("", err) == spoiled.told
     assert out == ""
     assert code == 2
     assert contents_of(folder) == before

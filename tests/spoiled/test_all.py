@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 import subprocess
 import sys
@@ -10,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.cli.saying import plain_environment
 from tests.spoiled import (
     test_benches,
     test_columns,
@@ -97,7 +97,7 @@ def test_a_process_tells_the_same(spoiled: Spoiled, tmp_path: Path) -> None:
         [sys.executable, "-c", "import busbox.cli; busbox.cli.main()", *spoiled.args],
         cwd=tmp_path,
         # Other libraries open files without naming an encoding; that warning is not ours.
-        env={key: value for key, value in os.environ.items() if key != "PYTHONWARNDEFAULTENCODING"},
+        env=plain_environment(),
         capture_output=True,
         encoding="utf-8",
         timeout=60,

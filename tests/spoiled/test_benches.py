@@ -645,11 +645,11 @@ CASES = (
     Spoiled(
         "A base without 0x is asked about.",
         (
-            "busbox: --set: slot.levers.base: must be a multiple of the size 0x1000, not "
+            "busbox: bench.toml:13: slot.levers.base: must be a multiple of the size 0x1000, not "
             '0x029f6300 (any base: decode = "range"); 44000000 is decimal: did you mean '
             "0x44000000?\n"
         ),
-        args=("run", "bench.toml", "--set", "slot.levers.base=44000000"),
+        edits=(('model = "gpio"\nbase = 0x4000_0000', 'model = "gpio"\nbase = 44000000'),),
     ),
     Spoiled(
         "A traffic file's suffix must be known.",

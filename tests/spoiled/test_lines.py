@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from busbox.bench.toml_lines import KeyPath, key_lines, line_of
+from busbox.basics.toml_lines import KeyPath, key_lines, line_of
 
 #: Signs that mean something elsewhere in TOML, to be put where they mean nothing.
 TEXTS = ("", "lever", "a = 1", "[slot.x]", "]", "[[", "}{", "#", "x # y", "a.b", ",", "=")

@@ -174,7 +174,7 @@ CASES = (
         "A model must keep the whole contract.",
         (
             "busbox: bench.toml:38: slot.book.model: 'bell.py:Bell' must be a model: it "
-            "lacks MEMBERS (busbox.device.RegisterModel is a base class that has them all)\n"
+            "lacks MEMBERS (the base class busbox.RegisterModel has them all)\n"
         ),
         edits=(
             (

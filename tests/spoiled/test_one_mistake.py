@@ -10,7 +10,7 @@ from tests.spoiled.cabin import Spoiled, assert_told
 
 REGISTER = (
     "expect.0.registre: unknown key 'registre'; did you mean 'register'? "
-    "(known: text, level, frames, colours, findings or register)"
+    "(known: text, level, frames, colours, findings, register, cycles, errors or answered)"
 )
 INPUT = (
     "input.0.att: unknown key 'att'; did you mean 'at'? "

@@ -159,7 +159,7 @@ CASES: tuple[Spoiled, ...] = (
         "A must has one of its kinds.",
         (
             "busbox: bench.toml:52: expect.0: must have one of text, level, frames, colours, "
-            "findings or register, not nothing\n"
+            "findings, register, cycles, errors or answered, not nothing\n"
         ),
         edits=(("[[reset]]", "[[expect]]\n\n[[reset]]"),),
     ),
@@ -167,7 +167,7 @@ CASES: tuple[Spoiled, ...] = (
         "A must has one kind only.",
         (
             "busbox: bench.toml:52: expect.0: must have one of text, level, frames, colours, "
-            "findings or register, not text or frames\n"
+            "findings, register, cycles, errors or answered, not text or frames\n"
         ),
         edits=(
             (
@@ -183,7 +183,8 @@ CASES: tuple[Spoiled, ...] = (
         "A must's kind must be known.",
         (
             "busbox: bench.toml:53: expect.0.texts: unknown key 'texts'; did you mean "
-            "'text'? (known: text, level, frames, colours, findings or register)\n"
+            "'text'? (known: text, level, frames, colours, findings, register, cycles, errors or "
+            "answered)\n"
         ),
         edits=(("[[reset]]", '[[expect]]\ntexts = { of = "telegraph", is = "" }\n\n[[reset]]'),),
     ),

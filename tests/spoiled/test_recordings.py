@@ -98,18 +98,18 @@ def test_a_file_of_another_kind_is_refused(good: Path, tmp_path: Path) -> None:
 def test_a_newer_version_is_refused(good: Path, tmp_path: Path) -> None:
     """The version that was found and the one that can be read are told."""
     file = tmp_path / "noon.recording.npz"
-    with_facts(good, file, version=7)
-    told = "TMP/noon.recording.npz: has version 7; this Busbox reads version 6"
+    with_facts(good, file, version=8)
+    told = "TMP/noon.recording.npz: has version 8; this Busbox reads version 7"
     assert refusal(file) == told
 
 
-@pytest.mark.parametrize("version", [1, 2, 3, 4, 5])
+@pytest.mark.parametrize("version", [1, 2, 3, 4, 5, 6])
 def test_an_older_version_is_refused(good: Path, tmp_path: Path, version: int) -> None:
     """Why it cannot be read, and what helps, are told."""
     file = tmp_path / "noon.recording.npz"
     with_facts(good, file, version=version)
     told = (
-        f"TMP/noon.recording.npz: has version {version}; this Busbox reads version 6; it lacks facts "
+        f"TMP/noon.recording.npz: has version {version}; this Busbox reads version 7; it lacks facts "
         "that judging needs, so run its bench again"
     )
     assert refusal(file) == told
