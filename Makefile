@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 MOVED := slot.lamps.base=0x44010000
 
-.PHONY: demo quick test test-long bench format clean
+.PHONY: demo quick test test-long fuzz bench format clean
 
 demo: $(READY)
 	@echo '$$ busbox run first_light'
@@ -20,9 +20,10 @@ demo: $(READY)
 	@echo '$$ $(BIN)/busbox where first_light 0x44000008 --set $(MOVED)'
 
 quick: $(READY)
+	$(BIN)/python -c "from busbox.verilog.front_end import prepare; prepare()"
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
-	$(BIN)/python -m pytest -n 2 --dist worksteal -m quick
+	PYTHONWARNDEFAULTENCODING=1 $(BIN)/python -m pytest -n 2 --dist worksteal -m quick
 
 test: $(READY)
 	$(BIN)/ruff check .
@@ -32,6 +33,11 @@ test: $(READY)
 
 test-long: $(READY)
 	$(BIN)/python -m pytest -n 2 --dist worksteal -m long
+
+# Spoiled input for so many seconds; what it finds it keeps in tests/fuzz/cases.
+SECONDS ?= 600
+fuzz: $(READY)
+	$(BIN)/python -m tests.fuzz --seconds $(SECONDS) --seed $$$$
 
 bench: $(READY)
 	$(BIN)/python -m tests.benchmark

@@ -7,7 +7,7 @@ from typing import Any
 from busbox.basics.units import Span
 from busbox.bench.bench import Bench
 from busbox.cpu.steps import AccessStep, Await, Handler, Mark, Pause, Poll, ResetStep, Step, Until
-from busbox.map.slots import show_bits
+from busbox.map.bits import show_bits
 from busbox.recording import Recording
 from tests import naive
 from tests.models.drawing import Drawn

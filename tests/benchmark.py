@@ -37,7 +37,13 @@ from busbox.formats.files import read_traffic
 from busbox.map.registers import Register, RegisterTable
 from busbox.run.loop import Replay
 from busbox.system.system import System
-from tests import benchmark_core, benchmark_growth, benchmark_lines, benchmark_variants
+from tests import (
+    benchmark_core,
+    benchmark_growth,
+    benchmark_lines,
+    benchmark_plain,
+    benchmark_variants,
+)
 
 
 @dataclass(frozen=True)
@@ -57,6 +63,8 @@ class Sizes:
     rounds : of the loop that a core executes
     inputs : numbers, rows and edges of which the growth is measured
     variants : benches, and how many variants of each are swept
+    plain : engines that are compared with a plain test bench, and cycles that each runs
+    plain_accesses : that the plain test bench makes
     """
 
     bench: str = "signal_cabin"
@@ -73,6 +81,8 @@ class Sizes:
     rounds: int = benchmark_core.ROUNDS
     inputs: int = benchmark_growth.SIZE
     variants: tuple[tuple[str, int], ...] = benchmark_variants.CASES
+    plain: tuple[tuple[str, int | None], ...] = benchmark_plain.ENGINES
+    plain_accesses: int = benchmark_plain.ACCESSES
 
 
 FULL = Sizes()
@@ -80,6 +90,7 @@ SHORT = Sizes(
     bench="first_light", hardware=200, models=200, timer=200, crowd=200, until=240, times=1,
     slots=(4,), accesses=(40, 100), growth=(10, 20, 30), edges=2 * 2 * 24 * benchmark_lines.LAMPS,
     rounds=10, inputs=100, variants=(("first_light", 2),),
+    plain=(("python", 200),), plain_accesses=5,
 )  # fmt: skip
 KINDS: dict[str, dict[str, Any]] = {
     "gpio": {}, "uart": {}, "timer": {}, "pulse_led": {"lamps": 12},
@@ -377,6 +388,7 @@ def main(sizes: Sizes = FULL, measured: Callable[..., dict[str, float]] = apart)
     benchmark_core.main(sizes.rounds, min(3, sizes.times))
     benchmark_growth.main(sizes.inputs, min(3, sizes.times))
     benchmark_variants.main(sizes.variants)
+    benchmark_plain.main(sizes.plain, sizes.plain_accesses, min(3, sizes.times))
     table.profile()
 
 

@@ -21,6 +21,7 @@ import os
 import signal
 import subprocess
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -28,9 +29,12 @@ from hypothesis import settings
 
 import busbox.engines
 from busbox.basics.cache import VARIABLE
+from busbox.basics.strangers import ALLOW_OUTSIDE, VARIABLES
 from busbox.engines import EngineFactory, engine_class, for_many_runs
 from busbox.engines.reference import ReferenceEngine
 from busbox.testing.bench_items import BenchItem
+from tests.browser import launched
+from tests.npm import installed
 
 #: Tests keep nothing on disk but in folders of their own, nor do the processes that they start.
 os.environ[VARIABLE] = "off"
@@ -82,6 +86,25 @@ def _no_process_left(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     assert not left, [process.args for process in left]
 
 
+@pytest.fixture
+def files_outside(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Benches of this test name files of other tests: ``busbox guide strangers`` has the rule."""
+    monkeypatch.setenv(VARIABLES[ALLOW_OUTSIDE], "1")
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """A headless browser, one for all tests that need one."""
+    with launched() as found:
+        yield found
+
+
+@pytest.fixture(scope="session")
+def npm_tools(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of the tools of ``package.json``, installed for this session."""
+    return installed(tmp_path_factory.mktemp("npm"))
+
+
 @pytest.fixture(scope="session")
 def _built() -> Callable[[str], EngineFactory]:
     """Return what stands for ``engine_class``: factories that keep what they have built."""
@@ -99,7 +122,7 @@ def _built() -> Callable[[str], EngineFactory]:
 @pytest.fixture(autouse=True)
 def _watch_ports(monkeypatch: pytest.MonkeyPatch, _built: Callable[[str], EngineFactory]) -> None:
     monkeypatch.setattr(ReferenceEngine, "watch_ports", True)
-    monkeypatch.setattr(busbox.engines, "preferred", lambda: "reference")
+    monkeypatch.setattr(busbox.engines, "preferred", lambda *_: "reference")
     monkeypatch.setattr(busbox.engines, "engine_class", _built)
 
 

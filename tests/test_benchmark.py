@@ -8,9 +8,11 @@ import pytest
 
 pytest.importorskip("resource", reason="Windows cannot say how much memory was used")
 
-from tests.benchmark import FULL, SHORT, best_reference, cases, main, measure
+from busbox import load_bench
+from tests.benchmark import FULL, SHORT, best_reference, cases, in_hardware, main, measure
 from tests.benchmark_core import EXECUTORS, PROGRAMS
 from tests.benchmark_growth import CASES
+from tests.plain_bench import plain
 
 #: The same steps as in "10000 accesses", more of them.
 LONGER = {"100000 accesses", "1000000 accesses"}
@@ -53,8 +55,24 @@ SECTIONS: dict[str, list[str] | None] = {
     ) for how in ways],
     "growing": list(CASES),
     "variants a second": ["first_light"],
+    "first_light in hardware": ["plain test bench", "python, first run", "python, second run"],
+    "signal_cabin in hardware": ["plain test bench", "python, second run"],
     "Where the time of (b) goes, engine llvm": None,
 }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("name", "bench", "accesses"),
+    [("first_light", "first_light", 0), ("signal_cabin", "signal_cabin_recorded", 40)],
+)
+def test_the_plain_test_bench_does_the_same(name: str, bench: str, accesses: int) -> None:
+    """It reads and writes the words of the bench in hardware: with polls, in the same cycles too."""
+    words: list[int] = []
+    plain(name, accesses).run(words.append)
+    until = 1_500 if accesses else None
+    recorded = in_hardware(load_bench(bench)).run("python", until).accesses.data.tolist()
+    assert words == recorded[: accesses or None]
+    assert len(words) == (accesses or 515)
 
 
 def test_the_whole_benchmark_runs_in_a_short_form(capsys: pytest.CaptureFixture[str]) -> None:

@@ -32,7 +32,8 @@ def test_starting_loads_no_heavy_library(code: str) -> None:
     """`import busbox` and `busbox --help` load none of the large libraries."""
     probe = (
         "import sys, atexit\n"
-        "heavy = {'amaranth', 'numpy', 'pydantic', 'rich', 'llvmlite', 'vcd', 'bincopy', 'elftools'}\n"
+        "heavy = {'amaranth', 'numpy', 'pydantic', 'rich', 'llvmlite', 'vcd', 'bincopy', 'elftools',\n"
+        "         'systemrdl'}\n"
         "atexit.register(lambda: sys.stderr.write(repr(sorted(heavy & sys.modules.keys()))))\n"
         f"{code}\n"
     )
@@ -43,7 +44,10 @@ def test_starting_loads_no_heavy_library(code: str) -> None:
 
 
 def test_the_face_names_what_a_user_needs() -> None:
-    """``dir(busbox)`` is ``__all__``, rooms and the version; each name has a docstring and its home."""
+    """``dir(busbox)`` is ``__all__``, rooms and the version; each name has a docstring and its home.
+
+    A constant, in capitals, is that of its home, and the docstring of the package says what it is.
+    """
     rooms = [name for name in dir(busbox) if name not in busbox.__all__ and name[0] != "_"]
     assert dir(busbox) == sorted([*busbox.__all__, *rooms, "__version__"])
     assert rooms == [
@@ -54,15 +58,20 @@ def test_the_face_names_what_a_user_needs() -> None:
         assert (getattr(busbox, name).__doc__ or "").strip(), name
     for name in busbox.__all__:
         found = getattr(busbox, name)
+        if name.isupper():
+            assert found is getattr(busbox.device, name)
+            assert f"``{name}``" in (busbox.__doc__ or "")
+            continue
         assert (found.__doc__ or "").strip(), name
         assert found.__name__ == name
 
 
 #: The rooms, lowest first: a room knows only those before it.
 ROOMS = (
-    "basics", "plugins", "map", "device", "firmware", "core", "cpu", "formats", "system", "bus",
-    "engines", "recording", "lines", "board", "run", "findings", "explain", "exports", "bench",
-    "variants", "check", "guide", "cli", "testing",
+    "basics", "plugins", "map", "device", "registers", "firmware", "core", "cpu", "formats", "system",
+    "bus", "verilog", "engines", "recording", "lines", "board", "run", "findings", "explain", "exports",
+    "bench", "pictures", "variants", "report", "lessons", "kit", "notebook", "check", "guide", "cli",
+    "testing",
 )  # fmt: skip
 #: Folders of the package that are no rooms: their code is looked up by name.
 GUESTS = ("models", "firmware_traces")
@@ -71,6 +80,7 @@ KEPT_OUT = {
     "basics": ("amaranth", "pydantic", "llvmlite", "busbox.models"),
     "map": ("amaranth", "numpy", "pydantic", "llvmlite", "busbox.models"),
     "device": ("amaranth", "numpy", "pydantic", "llvmlite", "busbox.models"),
+    "registers": ("amaranth", "numpy", "pydantic", "llvmlite", "busbox.models"),
     "lines": ("amaranth", "busbox.models"),
     "board": ("amaranth", "busbox.models"),
 }

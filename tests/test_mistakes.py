@@ -18,7 +18,7 @@ pytestmark = pytest.mark.quick
 
 @pytest.fixture(autouse=True)
 def _quick_engine(_watch_ports: None, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(busbox.engines, "preferred", lambda: "python")
+    monkeypatch.setattr(busbox.engines, "preferred", lambda *_: "python")
 
 
 def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[object, str]:

@@ -7,18 +7,24 @@ from typing import Annotated, Any
 
 from pydantic import ConfigDict
 
-from busbox.basics.errors import format_error, format_value
+from busbox.basics.errors import format_value
+from busbox.basics.hooks import HookError, calling, is_added, where_raised, whole
 from busbox.basics.keys import Key
+from busbox.basics.toml_lines import KeyPath
 from busbox.bench.context import Context
 from busbox.bench.pins import Pins
 from busbox.bench.profiles import build_profiles
 from busbox.bench.settings import check_settings, find_class
 from busbox.bench.table import Table
-from busbox.bench.toml_lines import KeyPath
 from busbox.board.attachment import Board, Driver
 from busbox.plugins import ATTACHMENTS
 from busbox.system.hardware import Device
 from busbox.system.scenario import Attached, InputLevel
+
+#: Levels that a driver may give in one run.
+MOST_LEVELS = 1_000_000
+#: Later than any cycle of a run.
+NEVER = 1 << 62
 
 
 class AttachTable(Table):
@@ -59,12 +65,13 @@ class AttachTable(Table):
         if where is None or len(context.mistakes) > before:
             return None
         try:
-            part = kind(board, **settings)
-        except ValueError as error:
-            note(path, str(error))
+            with calling("it", hook=kind, refusing=True):
+                part = kind(board, **settings)
+        except HookError as error:
+            note((*path, "kind"), str(error))
             return None
-        except Exception as error:
-            note((*path, "kind"), f"it raised {format_error(error)}")
+        except ValueError as error:
+            note(path, f"{error}{where_raised(error, kind) if is_added(kind) else ''}")
             return None
         label = self.kind if isinstance(self.kind, str) else kind.__name__
         return Attached(name, label, *where, part)
@@ -108,11 +115,15 @@ def driven(attached: Iterable[Attached], context: Context) -> Iterator[InputLeve
         if not isinstance(one.part, Driver):
             continue
         try:
-            yield from _levels(one, one.part)
-        except ValueError as error:
+            with calling("its drive", hook=one.part.drive, refusing=True):
+                levels = _levels(one, one.part)
+        except HookError as error:
             context.mistakes.note(("attach", one.name), str(error))
-        except Exception as error:
-            context.mistakes.note(("attach", one.name), f"its drive raised {format_error(error)}")
+        except ValueError as error:
+            place = where_raised(error, one.part.drive) if is_added(one.part) else ""
+            context.mistakes.note(("attach", one.name), f"{error}{place}")
+        else:
+            yield from levels
 
 
 def _levels(one: Attached, part: Driver) -> list[InputLevel]:
@@ -124,11 +135,18 @@ def _levels(one: Attached, part: Driver) -> list[InputLevel]:
     """
     found: list[InputLevel] = []
     for cycle, level in part.drive():
-        if level not in (0, 1):
+        if whole(level) not in (0, 1):
             raise ValueError(f"its drive must give levels of 0 or 1, not {format_value(level)}")
-        if type(cycle) is not int or cycle < 0 or (found and cycle <= found[-1].cycle):
+        at = whole(cycle)
+        if at is None or at < 0 or (found and at <= found[-1].cycle):
             raise ValueError(
                 f"its drive must give cycles that increase from 0 on, not {format_value(cycle)}"
             )
-        found.append(InputLevel(cycle, one.device, one.pin, int(level)))
+        if at >= NEVER:
+            raise ValueError(f"its drive must give cycles before {NEVER:,}, not {at:,}")
+        if len(found) == MOST_LEVELS:
+            raise ValueError(
+                f"its drive must end: it gave more than {MOST_LEVELS:,} levels, the most that is taken"
+            )
+        found.append(InputLevel(at, one.device, one.pin, int(level)))
     return found

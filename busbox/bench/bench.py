@@ -12,18 +12,23 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from busbox.basics.errors import InputError
+from busbox.basics.errors import InputError, format_value
+from busbox.basics.hook_limit import limited_hooks
+from busbox.basics.strangers import ALLOW_OUTSIDE, files_outside, outside_allowed
+from busbox.basics.toml_file import read_toml
+from busbox.basics.toml_lines import KeyPath, key_lines, line_of
 from busbox.basics.units import parse_span
-from busbox.bench.find import find_bench
+from busbox.bench.find import comes_with_busbox, find_bench
+from busbox.bench.from_python import check_values
 from busbox.bench.mistakes import Mistakes
 from busbox.bench.set_values import Change, Origin, with_changes
-from busbox.bench.toml_file import read_toml
-from busbox.bench.toml_lines import KeyPath, key_lines, line_of
+from busbox.plugins import as_html, as_svg
 from busbox.system.hardware import Device
 from busbox.system.system import System
 
 if TYPE_CHECKING:
     from busbox.bench.building import Building
+    from busbox.bench.kept_traffic import KeptTraffic
     from busbox.engines import EngineFactory
     from busbox.recording import Recording
     from busbox.run.live import Live
@@ -64,6 +69,8 @@ class Bench:
         self.folder = Path(folder)
         self.name = name
         self.file = str(file) if file else ""
+        #: Where all files that the keys name must be, None for anywhere.
+        self.root: Path | None = None
         self._lines = key_lines(text)
         self._changed: dict[KeyPath, Origin] = {}
         #: The keys before any change.
@@ -74,9 +81,19 @@ class Bench:
         names = ", ".join(map(str, slots)) if isinstance(slots, Mapping) else ""
         return f"<Bench {self.name}: clock {self.keys.get('clock')}, slots {names or 'none'}>"
 
+    def _repr_html_(self) -> str:
+        return as_html(self)
+
+    def _repr_svg_(self) -> str | None:
+        return as_svg(self)
+
     @classmethod
-    def load(cls, path: str | Path) -> Bench:
+    def load(cls, path: str | Path, *, outside: bool = False) -> Bench:
         """Return the bench of a file, of a folder with bench.toml, or one that comes with Busbox.
+
+        Parameters
+        ----------
+        outside : whether it may name files outside of its folder, as ``--allow-outside`` says
 
         Raises
         ------
@@ -86,7 +103,9 @@ class Bench:
         keys, text = read_toml(file)
         folder = file.parent
         name = folder.resolve().name if file.name == "bench.toml" else file.stem
-        return cls(keys, folder=folder, name=name, file=file, text=text)
+        bench = cls(keys, folder=folder, name=name, file=file, text=text)
+        bench.root = None if outside or comes_with_busbox(file) else folder
+        return bench
 
     def with_values(
         self, values: Iterable[str] | Mapping[str, Any], option: str = "--set"
@@ -114,18 +133,20 @@ class Bench:
         changed._changed = self._changed | paths
         return changed
 
-    def system(self, traffic: object = None) -> System:
+    def system(self, traffic: object = None, *, kept: KeptTraffic | None = None) -> System:
         """Return the system, checked.
 
         Parameters
         ----------
         traffic : a file, a function or steps to play instead of the bench's
+        kept : traffic files that were read before and need not be parsed again, for many variants
 
         Raises
         ------
         InputError : with every mistake of the bench and of its traffic
         """
-        return self._building().system(self.name, bool(self.file), traffic)
+        with limited_hooks():
+            return self._building(kept).system(self.name, bool(self.file), traffic)
 
     def devices(self) -> tuple[Device, ...]:
         """Return the devices in their slots, checked; traffic is not looked at.
@@ -134,7 +155,8 @@ class Bench:
         ------
         InputError : with every mistake of the bench, its traffic left aside
         """
-        return self._building().devices()
+        with limited_hooks():
+            return self._building().devices()
 
     def run(
         self,
@@ -170,11 +192,12 @@ class Bench:
         from busbox.bench.carrying import carry
         from busbox.engines import engine_class
         from busbox.findings.judging import judge
-        from busbox.run.loop import replay
+        from busbox.run.undefined import replay_and_look
 
         system = self.system(traffic) if system is None else system
         factory = engine_class(engine) if isinstance(engine, str) else engine
-        facts = replay(system, factory, _until(until, system.clock_hz), progress, live=live)
+        cycles = _until(until, system.clock_hz)
+        facts = replay_and_look(system, factory, cycles, progress, live=live)
         if carried:
             keys = self.keys
             if live is not None and live.tables():
@@ -183,12 +206,29 @@ class Bench:
             facts = replace(facts, carried=inside)
         return judge(facts, system)
 
-    def _building(self) -> Building:
+    def _building(self, kept: KeptTraffic | None = None) -> Building:
         from busbox.bench.building import Building
 
-        return Building(
-            self.keys, self.folder, Mistakes(self.file, self._place, self._changed), self._first
-        )
+        mistakes = Mistakes(self.file, self._place, self._changed)
+        check_values(self.keys, mistakes)
+        self._check_inside(mistakes)
+        return Building(self.keys, self.folder, mistakes, self._first, kept)
+
+    def _check_inside(self, mistakes: Mistakes) -> None:
+        """Refuse files outside of the bench's folder; what ``--set`` says is the user's own.
+
+        Raises
+        ------
+        InputError : with each key that names one
+        """
+        if self.root is None or outside_allowed():
+            return
+        for path, name in files_outside(self.keys, self.folder, self.root):
+            origins = [self._changed.get(path[:length]) for length in range(1, len(path) + 1)]
+            if not any(origin is not None and origin[0] == "--set" for origin in origins):
+                text = f"must be inside the bench's folder, not {format_value(name)}"
+                mistakes.note(path, f"{text}; {ALLOW_OUTSIDE} permits it")
+        mistakes.raise_any()
 
     def _place(self, path: KeyPath) -> tuple[str, int | None]:
         """Return the file and line of a key; if its value was changed, those of the change."""
@@ -198,9 +238,14 @@ class Bench:
         return self.file, line_of(self._lines, path)
 
 
-def load_bench(path: str | Path) -> Bench:
-    """Return the bench of a file, of a folder with bench.toml, or one that comes with Busbox."""
-    return Bench.load(path)
+def load_bench(path: str | Path, *, outside: bool = False) -> Bench:
+    """Return the bench of a file, of a folder with bench.toml, or one that comes with Busbox.
+
+    Parameters
+    ----------
+    outside : whether it may name files outside of its folder
+    """
+    return Bench.load(path, outside=outside)
 
 
 def _until(value: int | str | None, clock_hz: int) -> int | None:

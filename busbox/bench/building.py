@@ -11,10 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from busbox.basics.errors import join_or, nearest
+from busbox.basics.limits import ATTACHMENTS, PINS, SLOTS, WIRES
 from busbox.bench.attachments import build_attached, check_drivers, driven
 from busbox.bench.context import Context
 from busbox.bench.core import build_core, check_core
 from busbox.bench.inputs import build_inputs
+from busbox.bench.kept_traffic import KeptTraffic
 from busbox.bench.mistakes import Mistakes
 from busbox.bench.moving import Moves, moves
 from busbox.bench.pins import Pins
@@ -33,6 +35,20 @@ from busbox.system.scenario import Reply, Wire
 from busbox.system.system import System
 
 
+def _check_counts(keys: Mapping[str, Any], mistakes: Mistakes) -> None:
+    """Refuse more tables of a kind than a bench may have, before any of them is looked at.
+
+    Raises
+    ------
+    InputError : names the limit
+    """
+    for key, limit in (("slot", SLOTS), ("attach", ATTACHMENTS), ("wire", WIRES)):
+        given = keys.get(key)
+        if isinstance(given, Mapping | list) and len(given) > limit.most:
+            mistakes.note((key,), limit.exceeded("a bench"))
+            mistakes.raise_any()
+
+
 class Building:
     """The devices of a bench and what comes to their pins; :meth:`system` adds the rest.
 
@@ -42,6 +58,7 @@ class Building:
     folder : where files that the keys name are looked up
     mistakes : where what is wrong is noted
     first : the keys before any of them was changed
+    kept : traffic files that were read before, if any
     """
 
     def __init__(
@@ -50,9 +67,11 @@ class Building:
         folder: Path,
         mistakes: Mistakes,
         first: Mapping[str, Any] | None = None,
+        kept: KeptTraffic | None = None,
     ) -> None:
         self._mistakes, self._keys = mistakes, keys
         self._first = keys if first is None else first
+        _check_counts(keys, mistakes)
         keys = _without_strays(keys, mistakes)
         self._checked = checked = check_keys(keys)
         self._tables = tables = checked.tables
@@ -60,12 +79,15 @@ class Building:
             mistakes.note(path, text)
         self._context = context = Context(
             folder, mistakes, tables.clock, ("clock",) not in checked.broken,
-            _names(keys.get("slot")), _names(keys.get("attach")),
+            _names(keys.get("slot")), _names(keys.get("attach")), kept,
         )  # fmt: skip
         for name in context.slots:
             if ("slot", name) in checked.broken:
                 check_broken(name, keys["slot"][name], context)
         self._devices = build_devices(tables.slot, context)
+        if sum(len(device.pins) for device in self._devices) > PINS.most:
+            mistakes.note(("slot",), PINS.exceeded("the devices of a bench"))
+            mistakes.raise_any()
         self._pins = Pins(self._devices, context)
         tables.check_times(context)
         self._inputs = build_inputs(checked.numbered("input", tables.input), self._pins, context)

@@ -1,9 +1,9 @@
 """Puts the bench of a run into its recording.
 
 A recording carries the tables of its bench as they were run (changed values included) and the files
-that they name: traffic, models, firmware with the source files of the recorded instructions, captures,
-memory images; in all at most :data:`busbox.recording.MOST_BYTES`. What a model opens by itself is not
-known and not carried. :mod:`busbox.bench.opening` opens such a bench.
+that they name: traffic, models in Python and Verilog, firmware with the source files of the recorded
+instructions, captures, memory images; in all at most :data:`busbox.recording.MOST_BYTES`. What a model
+opens by itself is not known and not carried. :mod:`busbox.bench.opening` opens such a bench.
 """
 
 from __future__ import annotations
@@ -18,9 +18,8 @@ from typing import Any
 
 from busbox.basics.distinct import distinct
 from busbox.basics.errors import InputError
-from busbox.cpu.host_library import names_driver
-from busbox.firmware.program import Firmware
-from busbox.plugins import SOURCES, find
+from busbox.cpu.host_names import names_driver
+from busbox.plugins import DEVICES, SOURCES, find
 from busbox.recording import MOST_BYTES, CarriedBench, Recording, is_plain, windows
 from busbox.system.system import System
 
@@ -140,9 +139,32 @@ class _Packing:
         group = self._add_kind(path, "model")
         if group is not None and self._tables["slot"][name].get("as") == "hardware":
             twin = sys.modules[model.__module__].__file__
-            if twin is not None and _import_name(model) is None:  # in a file, as the model is
+            if hasattr(model, "source"):
+                _add_sources(model.source, group)
+            elif twin is not None and _import_name(model) is None:  # in a file, as the model is
                 group.add_path(twin)
+        if group is not None and getattr(model, "table", None) is not None and model.table.file:
+            group.add_path(model.table.file)
+        if group is None and hasattr(model, "source"):
+            self._add_module(path, model.source)
         self._add_settings(path, model)
+
+    def _add_module(self, path: str, source: Any) -> None:
+        """Add the files of a module in Verilog, and the declaration of its registers."""
+        table = _at(self._tables, path)
+        more = table.get("verilog") or {}
+        include = more.get("include", ())
+        if include and any(map(os.path.isabs, (table["model"], *include))):
+            raise _NotCarried(
+                f"{path} names a folder of included files, and it or the module's file by an absolute "
+                "path"
+            )
+        group = self._add_file(f"{path}.model", table["model"], label=True)
+        for number, file in enumerate(more.get("files", ())):
+            self._add_file(f"{path}.verilog.files.{number}", file)
+        _add_sources(source, group)
+        if table.get("registers"):
+            self._add_file(f"{path}.registers", table["registers"])
 
     def _add_kind(self, path: str, key: str) -> _Group | None:
         """Add the class that a slot or an attachment names; return the group of its file."""
@@ -184,7 +206,7 @@ class _Packing:
     def _add_file(self, path: str, text: str, *, label: bool = False) -> _Group:
         """Add the file that a key names, with or without ``:NAME`` behind it; return its group."""
         file, rest = text, ""
-        if ".py:" in text or names_driver(text):
+        if ".py:" in text or ".rdl:" in text or names_driver(text) or _names_module(text):
             file, _, name = text.rpartition(":")
             rest = f":{name}"
         if not os.path.isabs(file):
@@ -244,6 +266,8 @@ class _Packing:
         pcs = {pc for _, part in windows(recording.accesses) for pc in distinct(part.pc).tolist()}
         if not pcs - {-1}:
             return
+        from busbox.firmware.program import Firmware  # late: only accesses with a pc need it
+
         try:
             firmware = Firmware(file)
         except InputError:  # reported where a source line is asked for
@@ -252,6 +276,17 @@ class _Packing:
         texts = {firmware.text_file(source) for source in sources if source is not None}
         for text in sorted(text for text in texts if text is not None):
             group.add_path(text)
+
+
+def _names_module(text: str) -> bool:
+    """Return whether a text names a module in a file of Verilog."""
+    return bool(DEVICES.loader(text)) and ":" in text.rpartition(".")[2]
+
+
+def _add_sources(source: Any, group: _Group) -> None:
+    """Add the files of a module in Verilog to those of a folder."""
+    for name in (*source.texts, *source.data()):
+        group.add_path(source.folder / name)
 
 
 def plain(value: Any) -> Any:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from busbox.basics.errors import no_file
+from busbox.basics.toml_lines import KeyPath
+from busbox.bench.kept_traffic import KeptTraffic
 from busbox.bench.mistakes import Mistakes
-from busbox.bench.toml_lines import KeyPath
 
 _NAME = re.compile(r"[A-Za-z_]\w*")
 
@@ -25,6 +26,7 @@ class Context:
     timed : whether the clock is known; if not, ``clock_hz`` stands in for it, and no mistake that
         may follow from that is reported
     slots, attachments : names of all tables of the bench, also of those that are broken
+    kept : traffic files that were read before, or None: every file is parsed
     """
 
     folder: Path
@@ -33,6 +35,7 @@ class Context:
     timed: bool
     slots: tuple[str, ...]
     attachments: tuple[str, ...]
+    kept: KeptTraffic | None = None
 
     def check_name(self, path: KeyPath, name: str, owner: str) -> None:
         """Note an invalid name of what ``owner`` says, such as ``a slot``."""

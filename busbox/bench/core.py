@@ -9,9 +9,10 @@ from typing import Any
 
 from busbox.basics.errors import format_value, join_or, nearest
 from busbox.basics.keys import Key
+from busbox.basics.limits import CORE_MEMORY
+from busbox.basics.toml_lines import KeyPath
 from busbox.bench.context import Context
 from busbox.bench.pins import Pins
-from busbox.bench.toml_lines import KeyPath
 from busbox.core.image import Memory
 from busbox.core.instructions import CLASSES
 from busbox.core.machine import MEMORIES
@@ -267,6 +268,9 @@ def build_core(
         note((*_PATH, "access_at"), f"{text}, not {access_at}")
     for pin, (_, path) in table["interrupt"].items():
         pins.find(path, pin, None)
+    if _size(table, program) > CORE_MEMORY.most:
+        note(_PATH, CORE_MEMORY.exceeded(f"the memories of {program.path}"))
+        return None
     memories = _given_memories(table, program, context)
     if memories is None:
         memories = _from_segments(program)
@@ -320,8 +324,23 @@ def _with_contents(memory: Memory, program: Program) -> Memory:
     )
 
 
+def _size(table: Mapping[str, Any], program: Program) -> int:
+    """Return the bytes of all memories, before any of them is made."""
+    given = table["memory"]
+    if given is not None:
+        return sum(one["size"] for one in given)
+    return sum(area.end - area.start for area in _stretches(program))
+
+
 def _from_segments(program: Program) -> list[Memory]:
     """Return a memory for each stretch of addresses that the program uses."""
+    return [
+        _with_contents(Memory(one.start, one.end - one.start, writable=one.writable), program)
+        for one in _stretches(program)
+    ]
+
+
+def _stretches(program: Program) -> list[Area]:
     joined: list[Area] = []
     for area in sorted(program.areas, key=lambda area: area.start):
         start, end = area.start & ~3, area.end + 3 & ~3
@@ -334,10 +353,7 @@ def _from_segments(program: Program) -> list[Memory]:
             joined.append(Area(last.start, max(last.end, end), last.writable or area.writable))
         else:
             joined.append(Area(start, end, area.writable))
-    return [
-        _with_contents(Memory(one.start, one.end - one.start, writable=one.writable), program)
-        for one in joined
-    ]
+    return joined
 
 
 def _check_overlaps(memories: Sequence[Memory], slots: AddressMap, context: Context) -> None:

@@ -71,6 +71,30 @@ class ExpectTable(Table):
             '{ of = "lamps.COUNT", is = 8 }',
         ),
     ] = Field(default=None, alias="register")
+    cycles: Annotated[
+        dict[str, Any] | None,
+        Key(
+            "How many cycles the accesses occupy the bus.",
+            _EXPECTED,
+            '{ of = "levers", at_most = 32 }',
+        ),
+    ] = None
+    errors: Annotated[
+        dict[str, Any] | None,
+        Key(
+            "How many accesses end with ERR.",
+            _EXPECTED,
+            "{ exactly = 0 }",
+        ),
+    ] = None
+    answered: Annotated[
+        dict[str, Any] | None,
+        Key(
+            "Who answers the accesses to an address.",
+            _EXPECTED,
+            '{ address = 0x4000_1004, by = "telegraph" }',
+        ),
+    ] = None
 
     def build(
         self,

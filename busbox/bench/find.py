@@ -43,6 +43,14 @@ def benches_of(path: str | Path) -> list[Path] | None:
     return sorted(folder.glob("*/bench.toml")) or None
 
 
+def comes_with_busbox(file: Path) -> bool:
+    """Return whether a bench file is one of those that come with Busbox."""
+    import busbox.firmware_traces
+
+    roots = [os.path.realpath(folder) for folder in busbox.firmware_traces.__path__]
+    return any(os.path.realpath(file).startswith(root + os.sep) for root in roots)
+
+
 def find_bench(path: str | Path) -> Path:
     """Return the bench file that ``path`` names.
 

@@ -5,13 +5,17 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from busbox.basics.errors import InputError, format_value
 from busbox.basics.keys import Key
+from busbox.basics.strangers import refuse_code
 from busbox.bench.context import Context
-from busbox.cpu.host_driver import PATIENCE, HostDriver, Pace
-from busbox.cpu.host_library import HostLibrary
+from busbox.cpu.host_names import PATIENCE, Pace
 from busbox.map.registers import WORD
+
+if TYPE_CHECKING:
+    from busbox.cpu.host_driver import HostDriver
 
 #: Keys of the table beside ``file``.
 KEYS: Mapping[str, Key] = {
@@ -52,6 +56,10 @@ def opened_driver(
     ------
     InputError : there is no such file
     """
+    from busbox.cpu.host_driver import HostDriver  # late: few benches have such a driver
+    from busbox.cpu.host_library import HostLibrary
+
+    refuse_code(file)
     path = folder / file
     if not os.path.lexists(path) and (path.parent / "Makefile").is_file():
         text = f"there is no file {file!r}; a Makefile in that folder may compile it"

@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
+from math import ceil
 from pathlib import Path
 from typing import Annotated
 
 from pydantic import Field
 
-from busbox.basics.errors import InputError, Mistake, join_or, nearest
+from busbox.basics.errors import InputError, Mistake, format_value, join_or, nearest
 from busbox.basics.keys import Key
+from busbox.basics.toml_lines import KeyPath
 from busbox.basics.units import Span
 from busbox.bench.context import Context
 from busbox.bench.pins import Pins
@@ -26,10 +29,8 @@ from busbox.bench.table import (
     SpanText,
     Table,
 )
-from busbox.bench.toml_lines import KeyPath
-from busbox.lines.captures import read_capture
 from busbox.lines.wave import Wave
-from busbox.run.connections import serial_levels
+from busbox.run.connections import FRAME_BITS, serial_levels
 from busbox.system.scenario import InputLevel
 
 #: Keys that say something of one way only.
@@ -126,18 +127,31 @@ class InputTable(Table):
         clock = context.clock_hz
         start = self.at.in_cycles(clock)
         if self.bytes is not None:
-            spacing = self.spacing.seconds
-            if spacing is None:
-                spacing = Fraction(self.spacing.cycles, clock)
-            return serial_levels(self.bytes, start, clock, self.rate, spacing)
+            if not rate_fits((*path, "rate"), self.rate, context):
+                return []
+            return serial_levels(self.bytes, start, clock, self.rate, self._idle(clock))
         if self.capture is not None:
             return self._captured(path, self.capture, context)
         return [(start, self.level or 0)]
+
+    def _idle(self, clock: int) -> Fraction:
+        """Return the idle time between two bytes, in seconds."""
+        spacing = self.spacing.seconds
+        return Fraction(self.spacing.cycles, clock) if spacing is None else spacing
+
+    def sending(self, clock: int) -> tuple[int, int]:
+        """Return the first cycle of the bytes, and the first one after their last stop bit."""
+        count = len(self.bytes or b"")
+        seconds = Fraction(FRAME_BITS * count, self.rate) + (count - 1) * self._idle(clock)
+        start = self.at.in_cycles(clock)
+        return start, start + max(0, ceil(seconds * clock))
 
     def _captured(self, path: KeyPath, capture: str, context: Context) -> list[tuple[int, int]]:
         """Return (cycle, level) of every change of the captured line."""
         file = context.folder / capture
         try:
+            from busbox.lines.captures import read_capture
+
             waves = read_capture(file, self.sample_clock)
         except InputError as error:
             for mistake in error.mistakes:
@@ -175,7 +189,11 @@ def build_inputs(
     """Return the levels of all inputs; no two of one pin in the same cycle."""
     found: list[InputLevel] = []
     seen: set[tuple[int, int, str]] = set()
+    sent: dict[str, list[tuple[int, int, int]]] = {}
     for number, table in tables:
+        if table.bytes is not None and context.timed:
+            begin, end = table.sending(context.clock_hz)
+            sent.setdefault(table.pin, []).append((begin, number, end))
         levels = table.build(number, pins, context)
         places = [(level.cycle, level.device, level.pin) for level in levels]
         twice = [place[0] for place in places if place in seen]
@@ -185,7 +203,30 @@ def build_inputs(
             context.mistakes.note(("input", number, "at"), text)
         seen.update(places)
         found += levels
+    for pin, spans in sent.items():
+        _check_overlaps(pin, sorted(spans), context)
     return found
+
+
+def _check_overlaps(pin: str, spans: list[tuple[int, int, int]], context: Context) -> None:
+    """Note bytes that begin before those of another input have left the pin."""
+    for (_, before, end), (begin, number, _) in pairwise(spans):
+        if begin < end:
+            text = (
+                f"the bytes begin in cycle {begin:,}, but those of input.{before} keep {pin} until "
+                f"cycle {end:,}; begin there or later"
+            )
+            context.mistakes.note(("input", number, "at"), text)
+
+
+def rate_fits(path: KeyPath, rate: int, context: Context) -> bool:
+    """Return whether a bit of a serial line lasts a cycle or longer; note it if not."""
+    clock = context.clock_hz
+    if not context.timed or rate <= clock:
+        return True
+    text = f"must be at most the clock, {clock:,} bits per second, not {format_value(rate)}"
+    context.mistakes.note(path, f"{text}: a bit lasts at least one cycle")
+    return False
 
 
 def _changes(line: str, wave: Wave, start: int, clock_hz: int) -> list[tuple[int, int]]:

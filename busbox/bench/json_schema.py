@@ -24,8 +24,8 @@ from busbox.bench.slots import SlotTable
 from busbox.bench.traffic import KEYS as TRAFFIC_KEYS
 from busbox.core.machine import MEMORIES
 from busbox.device import REQUIRED, Setting
-from busbox.findings.expectations import COUNTS, TEXTS
-from busbox.findings.expectations import KEYS as EXPECT_KEYS
+from busbox.findings.expectation_keys import COUNTS, TEXTS
+from busbox.findings.expectation_keys import KEYS as EXPECT_KEYS
 from busbox.formats.waveform.kinds import BUS_KINDS, DATA, WIDTHS
 from busbox.formats.waveform.signal_map import ADDRESS_STEPS
 from busbox.lines.profiles import KEYS as PROFILE_KEYS
@@ -211,6 +211,9 @@ def _expectations() -> dict[str, Schema]:
         "frames": (of, counts, COUNTS),
         "colours": (colours, {"frame": {"type": "integer"}}, ()),
         "findings": ({"rule": _TEXT}, counts, COUNTS),
+        "cycles": ({}, {**of, **counts}, COUNTS),
+        "errors": ({}, {**of, **counts}, COUNTS),
+        "answered": ({"address": {**_word(), "multipleOf": 4}, "by": _TEXT}, {}, ()),
         "register": ({**of, "is": _COUNT}, {}, ()),
     }
     return {kind: _table(EXPECT_KEYS[kind], *way) for kind, way in ways.items()}

@@ -20,7 +20,7 @@ from busbox.bench.schema import TABLES, BenchTable
 from busbox.bench.table import Table
 from busbox.bench.traffic import KEYS as TRAFFIC_KEYS
 from busbox.device import REQUIRED, Setting
-from busbox.findings.expectations import KEYS as EXPECT_KEYS
+from busbox.findings.expectation_keys import KEYS as EXPECT_KEYS
 from busbox.lines.profiles import KEYS as PROFILE_KEYS
 from busbox.plugins import ATTACHMENTS, DEVICES, Kind, entries
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable
 
 from busbox.basics.errors import InputError, Mistake
-from busbox.bench.toml_lines import KeyPath
+from busbox.basics.toml_lines import KeyPath
 
 
 class Mistakes:

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from busbox.basics.errors import InputError, format_error, format_value
+from busbox.basics.strangers import refuse_code
 from busbox.bench.bench import Bench
 from busbox.bench.carrying import named, plain, put
 from busbox.findings import judging
@@ -76,7 +77,9 @@ def opened_bench(
             _restore(keys, path, name)
         before = set(sys.modules)
         try:
-            yield Bench(keys, folder=folder, name=recording.bench), carried
+            bench = Bench(keys, folder=folder, name=recording.bench)
+            bench.root = Path(root)
+            yield bench, carried
         finally:
             _forget(set(sys.modules) - before, root)
 
@@ -103,6 +106,7 @@ def unpacked(carried: CarriedBench, root: str) -> Path:
 
 def _restore(keys: Any, path: str, name: str) -> None:
     """Put the Python object that a name stands for at the path of a key."""
+    refuse_code(name)
     module, _, attribute = name.partition(":")
     try:
         put(keys, path, named(module, attribute))

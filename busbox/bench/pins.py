@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from busbox.basics.errors import nearest
+from busbox.basics.toml_lines import KeyPath
 from busbox.bench.context import Context
-from busbox.bench.toml_lines import KeyPath
 from busbox.system.hardware import Device
 
 _ARTICLE = {"input": "an input", "output": "an output"}

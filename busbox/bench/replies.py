@@ -9,6 +9,7 @@ from pydantic import Field
 from busbox.basics.keys import Key
 from busbox.basics.units import Span
 from busbox.bench.context import Context
+from busbox.bench.inputs import rate_fits
 from busbox.bench.pins import Pins
 from busbox.bench.table import BYTES_TEXT, RATE_TEXT, SPAN_TEXT, Bytes, Rate, SpanText, Table
 from busbox.system.scenario import Reply
@@ -44,6 +45,8 @@ class ReplyTable(Table):
         path, pin = ("reply", number, "of"), f"{self.of}.rx"
         end = pins.find(path, pin)
         if end and pins.drive(path, pin, shared="reply"):
+            if not rate_fits(("reply", number, "rate"), self.rate, context):
+                return None
             delay = self.delay.in_cycles(context.clock_hz)
             return Reply(*end, self.after_text, self.send, delay, self.rate)
         return None

@@ -10,6 +10,7 @@ from pydantic import BeforeValidator, Field, ValidationError
 
 from busbox.basics.errors import format_value, join_or, nearest
 from busbox.basics.keys import Key
+from busbox.basics.toml_lines import KeyPath
 from busbox.basics.units import Span, parse_current, parse_span, without_subject
 from busbox.bench.attachments import AttachTable
 from busbox.bench.context import Context
@@ -21,7 +22,6 @@ from busbox.bench.resets import ResetTable
 from busbox.bench.slots import SlotTable
 from busbox.bench.sweep import SweepTable
 from busbox.bench.table import CLOCK_TEXT, SPAN_TEXT, ClockText, Positive, SpanText, Table
-from busbox.bench.toml_lines import KeyPath
 from busbox.bench.wires import WireTable
 
 AnyTable = TypeVar("AnyTable", bound=Table)

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from busbox.basics.errors import InputError, Mistake, format_value, join_or, nearest
-from busbox.bench.toml_lines import KeyPath
+from busbox.basics.limits import NESTING
+from busbox.basics.toml_file import check_nesting
+from busbox.basics.toml_lines import KeyPath
+from busbox.map.addresses import looks_hexadecimal
 
 #: The key that stands for a variant of the bench: ``variant=slow``.
 VARIANT = "variant"
+#: Keys whose values are addresses.
+_BASE = re.compile(r"slot\.\w+\.base")
 #: Where a change comes from, for messages: a file and its line, or an option and None.
 Origin = tuple[str, int | None]
 
@@ -40,9 +46,18 @@ class Change:
         InputError : it has another form
         """
         key, sign, text = given.partition("=")
+        NESTING.check(key.count("."), "a key", option)
         if not sign or not all(key.strip().split(".")):
             raise InputError.of(
                 f"must be KEY=VALUE such as slot.lamps.base=0x1000, not {given!r}", option
+            )
+        if _BASE.fullmatch(key.strip()) and looks_hexadecimal(text.strip()):
+            digits = text.strip()
+            raise InputError.of(
+                f"must say how it is read, not {digits}: write 0x{digits}, or "
+                f"{int(digits.replace('_', '')):#010x} if it is decimal",
+                option,
+                key=key.strip(),
             )
         return cls(key.strip(), toml_value(text.strip()), (option, None))
 
@@ -176,7 +191,10 @@ def toml_value(text: str) -> Any:
     """
     try:
         values = tomllib.loads(f"value = {text}")
-    except (ValueError, RecursionError):
+        check_nesting(values, "")
+    except RecursionError:
+        raise InputError.of(NESTING.exceeded("a value")) from None
+    except ValueError:
         if text.startswith("[") and text.endswith("]") and "[" not in text[1:]:
             return [toml_value(item.strip()) for item in text[1:-1].split(",")]
         return text

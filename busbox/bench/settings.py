@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
-from busbox.basics.errors import InputError, format_error, format_value, join_or, nearest
+from busbox.basics.errors import InputError, Mistake, format_value, join_or, nearest
+from busbox.basics.hooks import PASSING, place_of, told, wanted
+from busbox.basics.toml_lines import KeyPath
 from busbox.bench.context import Context
-from busbox.bench.toml_lines import KeyPath
 from busbox.device import REQUIRED, Setting
 from busbox.plugins import Kind, checked, find
 
@@ -18,6 +20,7 @@ def find_class(
     context: Context,
     kind: Kind,
     example: str,
+    options: Mapping[str, Any] | None = None,
 ) -> Any:
     """Return the class that a key names or holds; None, and a note, if there is none.
 
@@ -26,6 +29,7 @@ def find_class(
     path : the key
     kind : what it is to be, as the registry knows it
     example : a name, as a message shows it
+    options : what else the table says of a file that is no Python
     """
     if not isinstance(given, str | type):
         context.mistakes.note(
@@ -35,19 +39,39 @@ def find_class(
     try:
         if isinstance(given, type):
             return checked(kind, given.__name__, given)
-        return find(kind, given, context.folder)
+        return find(kind, given, context.folder, options=options)
     except InputError as error:
         for mistake in error.mistakes:
-            context.mistakes.note(path, str(mistake))
+            note_below(path, mistake, context)
         return None
 
 
+def note_below(path: KeyPath, mistake: Mistake, context: Context) -> None:
+    """Note a mistake at its own key beside that of ``path``, or there if it has none."""
+    at = (*path[:-1], *mistake.key.split(".")) if mistake.key else path
+    context.mistakes.note(at, str(replace(mistake, key="")))
+
+
 def ask(path: KeyPath, found: Any, method: str, *given: object, context: Context) -> Any:
-    """Return what a method of a class says; what it raises is a mistake at the class's key."""
+    """Return what a method of a class says; what it raises is a mistake at the class's key.
+
+    So is None, unless the method is ``check``: the caller may take None for a mistake.
+    """
     try:
-        return getattr(found, method)(*given)
-    except Exception as error:
-        context.mistakes.note(path, f"its {method} raised {format_error(error)}")
+        answer = getattr(found, method)(*given)
+        if answer is None and method != "check":
+            place = place_of(getattr(found, method))
+            context.mistakes.note(path, f"its {method} must not return None{place}")
+        return answer
+    except InputError as error:
+        for mistake in error.mistakes:
+            note_below(path, mistake, context)
+        return None
+    except PASSING:
+        raise
+    except BaseException as error:
+        hook = getattr(found, method, None)
+        context.mistakes.note(path, f"its {method} raised {told(error, hook)}")
         return None
 
 
@@ -83,8 +107,11 @@ def check_settings(
     }
     if not misspelt and len(context.mistakes) == before:
         problem = ask((*path, keys[0]), found, "check", settings, context=context)
-        if problem:
+        if isinstance(problem, str) and problem:
             context.mistakes.note(path, problem)
+        elif problem is not None and not isinstance(problem, str):
+            text = f"its {wanted('check', 'a text or None', problem)}{place_of(found.check)}"
+            context.mistakes.note((*path, keys[0]), text)
     return settings
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from busbox.basics.errors import InputError, format_value
+from busbox.basics.toml_lines import KeyPath
 from busbox.bench.context import Context
-from busbox.bench.toml_lines import KeyPath
 from busbox.formats.contract import Format, SignalRequest
 from busbox.map.slots import AddressMap
 from busbox.system.hardware import Device

@@ -9,14 +9,23 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, ConfigDict, Field
 
 from busbox.basics.errors import InputError, format_value, join_or, nearest
+from busbox.basics.hooks import is_added, place_of, wanted
 from busbox.basics.keys import Key
+from busbox.basics.toml_lines import KeyPath
 from busbox.bench.context import Context
 from busbox.bench.settings import ask, check_settings, find_class
 from busbox.bench.table import Table
-from busbox.bench.toml_lines import KeyPath
-from busbox.map.slots import AddressMap, Slot, parse_bits
-from busbox.plugins import DEVICES, twin_of
+from busbox.device.checking import HARDWARE_SAYS, check_pins, check_registers, check_resets
+from busbox.device.pins import pin_groups
+from busbox.device.twins import twin_of
+from busbox.map.bits import parse_bits
+from busbox.map.slots import AddressMap, Slot
+from busbox.plugins import DEVICES
+from busbox.registers.loading import load_registers
 from busbox.system.hardware import Device
+
+#: Keys of a slot that are for a model in Verilog only.
+VERILOG_KEYS = ("ports", "verilog", "registers")
 
 
 def _compare(value: object) -> frozenset[int]:
@@ -36,8 +45,8 @@ class SlotTable(Table):
     model: Annotated[
         Any,
         Key(
-            "The device: a model by its name, or a class in a Python file.",
-            "the name of a model, or 'file.py:Class'",
+            "The device: a model by its name, a class in a Python file, or a module in Verilog.",
+            "the name of a model, 'file.py:Class' or 'file.v:module'",
             "'gpio'",
         ),
     ]
@@ -110,6 +119,56 @@ class SlotTable(Table):
         ),
     ] = Field(default=None, alias="as")
 
+    ports: Annotated[
+        dict[str, Any] | None,
+        Key(
+            "What the ports of a Verilog module are: bus, clock, reset, pins.",
+            "a table of roles and the names of ports",
+            '{ clock = "clk_25" }',
+            default="guessed by name",
+        ),
+    ] = None
+    verilog: Annotated[
+        dict[str, Any] | None,
+        Key(
+            "Further files of a Verilog module, folders of included files, macros.",
+            "a table with files, include, defines",
+            '{ files = ["pwm.v"] }',
+            default="none",
+        ),
+    ] = None
+
+    registers: Annotated[
+        str | None,
+        Key(
+            "The registers of a Verilog module: a declaration beside it.",
+            "'FILE.toml', 'FILE.rdl' (SystemRDL) or 'FILE.py:NAME'",
+            "'dimmer.toml'",
+            default="none: findings speak of offsets",
+        ),
+    ] = None
+
+    def _options(self, path: KeyPath, context: Context) -> dict[str, Any] | None:
+        """Return what it says of a module in Verilog; None, and a note, if that is wrong."""
+        given: dict[str, Any] = {"ports": self.ports, "verilog": self.verilog}
+        in_verilog = isinstance(self.model, str) and bool(DEVICES.loader(self.model))
+        for key, value in (given | {"registers": self.registers}).items():
+            if value is not None and not in_verilog:
+                text = (
+                    "is only allowed for a Verilog model such as 'dimmer.v:dimmer', not "
+                    f"{format_value(self.model)}"
+                )
+                context.mistakes.note((*path, key), text)
+                return None
+        if self.registers is not None:
+            try:
+                given["table"] = load_registers(self.registers, context.folder)
+            except InputError as error:
+                for mistake in error.mistakes:
+                    context.mistakes.note((*path, "registers"), str(mistake))
+                return None
+        return given
+
     def build(self, name: str, context: Context) -> Device | None:
         """Return the device, or None if a mistake keeps it out."""
         before = len(context.mistakes)
@@ -118,12 +177,15 @@ class SlotTable(Table):
         if self.compare is not None and self.decode is not None:
             text = "cannot be combined with compare; give only one of them"
             context.mistakes.note((*path, "decode"), text)
-        model = _model(path, self.model, context)
+        options = self._options(path, context)
+        model = None if options is None else _model(path, self.model, context, options)
         if model is not None:
             model = self._as_asked(path, model, context)
         settings = {}
         if model is not None:
-            settings = check_settings(path, model, self.model_extra or {}, self.keys(), context)
+            settings = check_settings(
+                path, model, self.model_extra or {}, _keys_for(self.model), context
+            )
         slot = self._slot(name)
         for key, text in slot.mistakes():
             context.mistakes.note((*path, key), text)
@@ -161,7 +223,25 @@ class SlotTable(Table):
         at = (*path, "model")
         table = ask(at, model, "table_for", settings, slot.size, context=context)
         pins = ask(at, model, "pins_for", settings, context=context)
-        if table is None or pins is None:
+        asked = ("resets_for", settings, context.clock_hz)
+        resets = ask(at, model, *asked, context=context) if hasattr(model, "resets_for") else {}
+        if table is None or pins is None or resets is None:
+            return None
+        asked_last = model.table_for
+        try:
+            check_registers(table)
+            asked_last = model.pins_for
+            check_pins(pins)
+            if model.in_amaranth:
+                pin_groups(tuple(pins))
+            asked_last = getattr(model, "resets_for", model)
+            check_resets(resets)
+            table = table.with_resets(resets)
+        except ValueError as error:
+            place = place_of(asked_last) if is_added(model) else ""
+            context.mistakes.note(at, f"{error}{place}")
+            return None
+        if model.in_amaranth and not _hardware_is_fine(at, model, settings, context):
             return None
         if table.end > slot.size:
             least = f"at least {table.end:#x}, to hold the model's registers"
@@ -177,6 +257,22 @@ class SlotTable(Table):
         return Device(replace(slot, table=table), model, kind, settings, tuple(pins))
 
 
+def _hardware_is_fine(path: KeyPath, model: Any, settings: object, context: Context) -> bool:
+    """Return whether what a class of hardware says of itself is fine, and note what is not."""
+    for method, check in HARDWARE_SAYS.items():
+        if not hasattr(model, method):
+            continue
+        said = ask(path, model, method, settings, context=context)
+        if said is None:
+            return False
+        mistake = check(said)
+        if mistake:
+            text = f"its {wanted(method, mistake, said)}{place_of(getattr(model, method))}"
+            context.mistakes.note(path, text)
+            return False
+    return True
+
+
 def build_devices(tables: Mapping[str, SlotTable], context: Context) -> tuple[Device, ...]:
     """Return the devices whose slots have no mistake, in the order of the bench."""
     built = [table.build(name, context) for name, table in tables.items()]
@@ -190,19 +286,31 @@ def build_devices(tables: Mapping[str, SlotTable], context: Context) -> tuple[De
 
 def check_broken(name: str, given: object, context: Context) -> None:
     """Look for mistakes in a slot's name and settings although its own keys are wrong."""
-    path, keys = ("slot", name), SlotTable.keys()
+    path = ("slot", name)
     context.check_name(path, name, "a slot")
     if not isinstance(given, dict) or "model" not in given:
         return
+    if isinstance(given["model"], str) and DEVICES.loader(given["model"]):
+        return  # what else the slot says of it may be wrong
+    keys = _keys_for(given["model"])
     model = _model(path, given["model"], context)
     if model is not None:
         settings = {key: given[key] for key in given if key not in keys}
         check_settings(path, model, settings, keys, context)
 
 
-def _model(path: KeyPath, given: object, context: Context) -> Any:
+def _keys_for(model: object) -> list[str]:
+    """Return the keys of a slot that can be given for a model: some are for Verilog only."""
+    in_verilog = isinstance(model, str) and bool(DEVICES.loader(model))
+    keys = SlotTable.keys()
+    return [key for key in keys if in_verilog or key not in VERILOG_KEYS]
+
+
+def _model(
+    path: KeyPath, given: object, context: Context, options: Mapping[str, Any] | None = None
+) -> Any:
     at, keys = (*path, "model"), SlotTable.keys()
-    model = find_class(at, given, context, DEVICES, "gpio")
+    model = find_class(at, given, context, DEVICES, "gpio", options)
     taken = [] if model is None else [one.name for one in model.settings if one.name in keys]
     if taken:
         context.mistakes.note(at, f"its setting {taken[0]!r} has the same name as a key of a slot")

@@ -14,7 +14,9 @@ from busbox.basics.units import CLOCK_PATTERN, TIME_PATTERN, parse_clock, parse_
 class Table(BaseModel):
     """One table of a bench file: its keys, each with its :class:`Key`, and what it is built into."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, arbitrary_types_allowed=True)
+    model_config = ConfigDict(
+        extra="forbid", strict=True, arbitrary_types_allowed=True, defer_build=True
+    )
 
     @classmethod
     def keys(cls) -> tuple[str, ...]:

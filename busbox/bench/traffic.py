@@ -5,35 +5,38 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import islice
 from pathlib import Path
 from typing import Any, TypeGuard
 
 from busbox.basics.errors import (
+    READ_MISTAKES,
     InputError,
     Mistake,
-    format_error,
     format_value,
     join_or,
     limited,
     nearest,
     no_file,
 )
+from busbox.basics.hooks import HookError, calling, is_added, where_raised
 from busbox.basics.keys import Key
 from busbox.basics.loading import load_object
+from busbox.basics.toml_lines import KeyPath
 from busbox.bench.context import Context
 from busbox.bench.host_driver import KEYS as HOST_KEYS
 from busbox.bench.host_driver import opened_driver, pace_of
+from busbox.bench.kept_traffic import KeptTraffic
 from busbox.bench.settings import check_settings
 from busbox.bench.signals import Imported
-from busbox.bench.toml_lines import KeyPath
 from busbox.bench.trust import KEYS as TRUST_KEYS
 from busbox.core.program import Program, is_program, read_program
 from busbox.cpu.bus import not_firmware
 from busbox.cpu.driver import FunctionSource, source_of
-from busbox.cpu.host_driver import Pace
-from busbox.cpu.host_library import library_and_function
+from busbox.cpu.host_names import Pace, library_and_function
 from busbox.cpu.listed import ListedSource
 from busbox.cpu.source import Source
+from busbox.cpu.source_kind import guarded_source
 from busbox.cpu.steps import AccessStep, Await, Named, Poll, Step, Until
 from busbox.cpu.table import AccessTable
 from busbox.formats.contract import Format
@@ -158,7 +161,7 @@ def _other(
     pace: Pace | None = None,
 ) -> Traffic:
     try:
-        return _opened(given, Path(), chosen, at, pace)
+        return _opened(given, Path(), context.kept, chosen, at, pace)
     except InputError as error:
         context.mistakes.add(
             one if one.where else Mistake(one.text, key="traffic") for one in error.mistakes
@@ -175,7 +178,7 @@ def _played(
     pace: Pace | None = None,
 ) -> Traffic:
     try:
-        return _opened(given, context.folder, chosen, at, pace)
+        return _opened(given, context.folder, context.kept, chosen, at, pace)
     except InputError as error:
         for mistake in error.mistakes:
             if mistake.where:
@@ -254,17 +257,19 @@ def _named_source(table: Mapping[str, Any], context: Context) -> Traffic:
     if len(context.mistakes) > before:
         return Traffic()
     try:
-        return Traffic(kind(**settings).again, name)
+        with calling("it", hook=kind, refusing=True):
+            return Traffic(guarded_source(kind(**settings), f"source {name}").again, name)
+    except HookError as error:
+        note(path, str(error))
     except ValueError as error:
-        note(_PATH, str(error))
-    except Exception as error:
-        note(path, f"it raised {format_error(error)}")
+        note(_PATH, f"{error}{where_raised(error, kind) if is_added(kind) else ''}")
     return Traffic()
 
 
 def _opened(
     given: object,
     folder: Path,
+    kept: KeptTraffic | None,
     chosen: Format | None,
     at: int | None = None,
     pace: Pace | None = None,
@@ -284,11 +289,13 @@ def _opened(
             return Traffic(driver.again, in_library[0], driver=lines)
         if pace is not None:
             raise InputError.of(f"idle and patience are for a driver in C, and {given!r} is none")
-        return _opened_file(str(given), folder, chosen, at)
+        return _opened_file(str(given), folder, kept, chosen, at)
     return Traffic(source_of(given).again, getattr(given, "__name__", ""))
 
 
-def _opened_file(name: str, folder: Path, chosen: Format | None, at: int | None) -> Traffic:
+def _opened_file(
+    name: str, folder: Path, kept: KeptTraffic | None, chosen: Format | None, at: int | None
+) -> Traffic:
     if ".py:" in name:
         function = load_object(name, folder, "function")
         problem = not_firmware(function)
@@ -305,7 +312,9 @@ def _opened_file(name: str, folder: Path, chosen: Format | None, at: int | None)
     missing = no_file(path)
     if missing:
         raise InputError.of(missing.replace(repr(str(path)), repr(name), 1))
-    return Traffic(ListedSource(partial(read_pieces, path, found)).again, str(path))
+    parse = partial(ListedSource, partial(read_pieces, path, found))
+    source = parse() if kept is None else kept.source(path, found, parse)
+    return Traffic(source.again, str(path))
 
 
 def _format_by_suffix(name: str) -> Format:
@@ -329,7 +338,7 @@ def check_targets(system: System, context: Context) -> None:
     """Look up every name in traffic that is known before the run."""
     source = system.new_source()
     if isinstance(source, ListedSource):
-        mistakes = list(_unknown_targets(source, system, context))
+        mistakes = list(islice(_unknown_targets(source, system, context), READ_MISTAKES))
         context.mistakes.add(limited(mistakes, system.traffic))
 
 

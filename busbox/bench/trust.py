@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from busbox.basics.distinct import distinct
 from busbox.basics.errors import format_value, nearest
 from busbox.basics.keys import Key
+from busbox.basics.toml_lines import KeyPath
 from busbox.bench.context import Context
-from busbox.bench.toml_lines import KeyPath
 from busbox.cpu.listed import ListedSource
 from busbox.cpu.steps import AccessStep, Named, Poll
 from busbox.cpu.table import AccessTable

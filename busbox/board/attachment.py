@@ -35,8 +35,11 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from numpy.typing import NDArray
+
 from busbox.basics.errors import InputError, format_value
 from busbox.basics.pages import mistake_in_rule, page_of
+from busbox.basics.phrases import Phrases
 from busbox.device import Setting
 from busbox.plugins import RULES
 
@@ -177,6 +180,13 @@ class Decoder(Attachment):
     def describe(self, wave: Wave, tick: int) -> str:
         """Return what a tick of the line belongs to, such as ``frame 3, lamp 2``; "" if unknown."""
         return ""
+
+    def describe_all(self, wave: Wave, ticks: NDArray[Any]) -> Phrases:
+        """Return what :meth:`describe` gives for many ticks in order.
+
+        A decoder of lines with a million edges overrides this, and has :meth:`describe` follow from it.
+        """
+        return Phrases.of(self.describe(wave, tick) for tick in ticks.tolist())
 
     def explain(self, wave: Wave, tick: int, sent: Any) -> Explanation | None:
         """Return why the frame or character that begins in a tick is not shown as it was sent.

@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
-from busbox.basics.errors import BusboxError, InputError, format_error
+from busbox.basics.hooks import HookError, calling, is_added, refuse, wanted, where_raised
 from busbox.basics.units import show_current
-from busbox.board.attachment import Decoder, Explanation, LineReport
+from busbox.board.attachment import Advice, Decoder, Explanation, LineReport
 from busbox.board.reports import report_of
 from busbox.lines.wave import Wave
 
@@ -57,13 +57,12 @@ class DecodedLine:
         ------
         InputError : the decoder raised an error
         """
-        try:
-            return cast(Decoder, self.attached.part).explain(self.wave, tick, sent)
-        except BusboxError:
-            raise
-        except Exception as error:
-            text = f"{self.attached.kind} raised {format_error(error)}"
-            raise InputError.of(text, key=f"attach.{self.attached.name}") from error
+        hook, key = cast(Decoder, self.attached.part).explain, f"attach.{self.attached.name}"
+        with calling(self.attached.kind, key=key, hook=hook):
+            found: Any = hook(self.wave, tick, sent)
+        if found is not None and not _is_explanation(found):
+            refuse(wanted("explain", "an Explanation or None", found), hook, key)
+        return cast("Explanation | None", found)
 
     def access_at(self, cycle: int) -> int:
         """Return the access that caused the last edge up to a cycle, -1 if none did."""
@@ -145,11 +144,20 @@ def _decoded(attached: Attached, system: System, recording: Recording) -> Decode
 
 def _report(attached: Attached, wave: Wave) -> LineReport:
     key = f"attach.{attached.name}"
+    decoder = cast(Decoder, attached.part)
     try:
-        return report_of(cast(Decoder, attached.part), wave)
-    except BusboxError:
-        raise
+        with calling(attached.kind, key=key, hook=decoder.decode, refusing=True):
+            return report_of(decoder, wave)
     except ValueError as error:
-        raise InputError.of(str(error), key=key) from error
-    except Exception as error:
-        raise InputError.of(f"{attached.kind} raised {format_error(error)}", key=key) from error
+        place = where_raised(error, decoder.decode) if is_added(decoder) else ""
+        raise HookError.of(f"{error}{place}", key=key) from error
+
+
+def _is_explanation(found: Any) -> bool:
+    """Return whether a decoder's explanation is one, with texts and advice as its contract says."""
+    return (
+        isinstance(found, Explanation)
+        and isinstance(found.text, str)
+        and isinstance(found.hint, str)
+        and isinstance(found.advice, Advice)
+    )

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cached_property
+from functools import cached_property, lru_cache
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from busbox.basics.distinct import numbered
+from busbox.basics.phrases import GAP, Phrases
 from busbox.board.light import flashing
 from busbox.board.supply import Supply, currents, supply
 from busbox.lines.colour import Colours
@@ -134,17 +138,29 @@ class LampReading:
 
     def describe(self, tick: int) -> str:
         """Return the bit that a tick is part of, "" before the first."""
+        return self.describe_all(np.array([tick])).text(0)
+
+    def describe_all(self, ticks: NDArray[Any]) -> Phrases:
+        """Return the bits that ticks are part of, "" before the first."""
         bits, frames = self.read.bits, self.read.frames
-        number = int(np.searchsorted(bits.begin, tick, side="right")) - 1
-        if number < 0:
-            return ""
-        frame = int(np.searchsorted(frames.first, number, side="right")) - 1
-        lamp, bit = divmod(number - int(frames.first[frame]), frames.lamp_bits)
-        high, value = int(bits.high[number]), int(bits.value[number])
-        return (
-            f"frame {frame}, lamp {lamp}, bit {bit}: a {('zero', 'one')[value]}, high for {high} "
-            f"{self.unit} ({show_ns(high * self.wave.tick_ns)})"
-        )
+        if not len(bits.begin):
+            return Phrases.of("" for _ in ticks)
+        number = np.searchsorted(bits.begin, ticks, side="right") - 1
+        frame = np.maximum(0, np.searchsorted(frames.first, number, side="right") - 1)
+        lamp, bit = np.divmod(number - frames.first[frame], frames.lamp_bits)
+        kinds, which = numbered(2 * bits.high[number].astype("i8") + bits.value[number])
+        forms = [
+            f"frame {GAP}, lamp {GAP}, bit {GAP}: a {('zero', 'one')[kind % 2]}, high for "
+            f"{kind // 2} {self.unit} ({self._long(kind // 2)})"
+            for kind in kinds.tolist()
+        ]
+        which = np.where(number < 0, len(forms), which)
+        return Phrases.filled([*forms, ""], which, frame, lamp, bit)
+
+    @cached_property
+    def _long(self) -> Callable[[int], str]:
+        """What gives a number of ticks as time; a line has few different pulses."""
+        return lru_cache(lambda ticks: show_ns(ticks * self.wave.tick_ns))
 
 
 def _fit(one: Judgement) -> tuple[int, Fraction]:

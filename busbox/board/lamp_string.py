@@ -5,7 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from busbox.basics.errors import join_or, nearest
+from busbox.basics.phrases import Phrases
 from busbox.basics.units import parse_current
 from busbox.board.attachment import Board, Decoder, Explanation, LineReport
 from busbox.board.lamp_facts import facts_of
@@ -110,7 +114,11 @@ class LampString(Decoder):
 
     def describe(self, wave: Wave, tick: int) -> str:
         """Return the bit that a tick is part of."""
-        return self._read(wave).describe(tick)
+        return self.describe_all(wave, np.array([tick])).text(0)
+
+    def describe_all(self, wave: Wave, ticks: NDArray[Any]) -> Phrases:
+        """Return the bits that ticks are part of."""
+        return self._read(wave).describe_all(ticks)
 
     def explain(self, wave: Wave, tick: int, sent: tuple[int, ...]) -> Explanation | None:
         """Return the bit that was sent as the other one; None if its own finding explains it."""

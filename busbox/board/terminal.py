@@ -48,6 +48,13 @@ class Terminal(Decoder):
         super().__init__(board, **settings)
         self.form = Format.parse(settings["format"])
         self.baud = Fraction(str(settings["baud"]))
+        #: The last line that was read, and what it says: each byte of one may have to be explained.
+        self._last: tuple[Wave, Decoded] | None = None
+
+    def _decoded(self, wave: Wave) -> Decoded:
+        if self._last is None or self._last[0] is not wave:
+            self._last = wave, decode(wave, self.baud, self.form)
+        return self._last[1]
 
     def decode(self, wave: Wave) -> LineReport:
         """Return what the line says.
@@ -56,7 +63,7 @@ class Terminal(Decoder):
         ------
         ValueError : the rate does not fit the line
         """
-        decoded = decode(wave, self.baud, self.form)
+        decoded = self._decoded(wave)
         return LineReport(
             rows=list(self._rows(wave, decoded)),
             facts=self._facts(decoded),
@@ -83,7 +90,7 @@ class Terminal(Decoder):
 
     def explain(self, wave: Wave, tick: int, sent: int) -> Explanation | None:
         """Return the data bit that was sampled as the other one; None if the rate is wrong."""
-        decoded = decode(wave, self.baud, self.form)
+        decoded = self._decoded(wave)
         if decoded.off_by(BAUD_PER_CENT, wave.sampling > 0):
             return None
         rate = MeasuredRate(wave, decoded, self.baud)
@@ -106,12 +113,16 @@ class Terminal(Decoder):
 
     def describe(self, wave: Wave, tick: int) -> str:
         """Return the character that a tick is part of."""
-        decoded = decode(wave, self.baud, self.form)
-        for number, one in enumerate(decoded.characters):
-            if one.start <= tick < one.end:
-                place = int((tick - one.start) * wave.tick * self.baud)
-                return f"character {number}, {one.value:#04x} {chr(one.value)!r}, bit time {place}"
-        return ""
+        decoded = self._decoded(wave)
+        characters = decoded.characters
+        number = int(np.searchsorted(characters.starts, tick, side="right")) - 1
+        while number > 0 and characters[number - 1].end > tick:  # lengths are rounded up
+            number -= 1
+        one = characters[number] if number >= 0 else None
+        if one is None or tick >= one.end:
+            return ""
+        place = int((tick - one.start) * wave.tick * self.baud)
+        return f"character {number}, {one.value:#04x} {chr(one.value)!r}, bit time {place}"
 
     def _facts(self, decoded: Decoded) -> dict[str, Any]:
         """Return it for programs: ``bytes`` and ``text`` hold everything but the framing errors."""

@@ -6,25 +6,29 @@ import os
 import re
 import sys
 import warnings
-from contextlib import redirect_stderr, suppress
-from typing import Any, NoReturn
+from collections.abc import Iterator
+from contextlib import contextmanager, redirect_stderr
+from typing import NoReturn
 
 import click
 
 from busbox import __version__
-from busbox.basics.errors import BusboxError, join_or, nearest
-from busbox.basics.paper import Paper, width_of
+from busbox.basics.errors import BusboxError, bounded, join_or, nearest
+from busbox.basics.paper import paper_for
 from busbox.basics.signals import Terminated, ending_signals
+from busbox.basics.strangers import ALLOW_OUTSIDE, NO_PLUGINS, VARIABLES
+from busbox.cli.streams import drop_output, mend_streams, say
 from busbox.cli.verbs import Verbs
 
 #: The built-in verbs by group: name to one line of help, so that help imports none of them.
 GROUPS = {
     "Run": {
         "run": "Run a bench's traffic and report what each device did.",
+        "report": "Write a run as one page for a browser: verdict, findings, timetable.",
         "record": "Run a bench and write its bus accesses as traffic.",
         "state": "Show registers and pins at a moment of a run.",
         "why": "Trace a pin edge, event, access or finding back to its cause.",
-        "twin": "Compare a model with its hardware twin, cycle by cycle.",
+        "twin": "Compare a device with its hardware twin, cycle by cycle.",
     },
     "What if": {
         "sweep": "Run a bench with many values of some keys, as a table.",
@@ -35,20 +39,26 @@ GROUPS = {
         "list": "List the built-in benches, or what can be added: devices, formats, ...",
         "map": "Show a bench's address map: slots, images, gaps.",
         "where": "Show what answers at an address, or at each address of a C header.",
-        "models": "List the models, or show one: registers, pins, settings, timing.",
+        "models": "List the models, or show one: bus port, registers, pins, settings, timing.",
         "attachments": "List what can be attached to pins: lamps, terminals, switches.",
         "explain": "Explain a finding: what it means, why it matters, what to do.",
         "guide": "Show the manual: the list of topics, or one of them.",
     },
     "Measure": {
-        "check": "Check an Amaranth component against the bus's rules; measure its timing.",
+        "check": "Check a component (Amaranth, Verilog) against its bus rules; measure its timing.",
         "timing": "List the clock counts that meet the timing of a lamp line.",
         "fit": "Find the clocks of a core from what it was recorded to do.",
         "baud": "Show the divisor and error that a clock gives for each baud rate.",
         "capture": "Decode the lines of a capture from real hardware.",
     },
+    "Learn": {
+        "lesson": "Learn address decoding: tasks, checked by running a bench.",
+    },
     "Make": {
-        "new": "Write a bench to start from, with a model or with a driver in C.",
+        "new": "Write a bench or a device to start from.",
+        "draw": "Draw a picture (SVG): map, decoding, access, pulse, lamps, pins, sweep.",
+        "export": "Write hardware devices as Verilog, one by one or with the fabric.",
+        "registers": "Write a bench's registers: C header, Python class, reference, SystemRDL, JSON.",
         "convert": "Convert traffic between formats, names and numbers.",
         "schema": "Print the JSON Schema of a bench file, for editors.",
         "completion": "Print a script that adds command-line completion to a shell.",
@@ -73,11 +83,17 @@ START = (
     context_settings={"help_option_names": ["-h", "--help"]},
     help="Run a soft-core's bus traffic, cycle by cycle, against models of its peripherals.",
 )
+@click.option(
+    NO_PLUGINS,
+    is_flag=True,
+    help="Refuse all code that does not come with Busbox, such as FILE.py of a bench.",
+)
+@click.option(ALLOW_OUTSIDE, is_flag=True, help="Let a bench name files outside of its folder.")
 @click.version_option(__version__, prog_name="busbox")
 @click.pass_context
-def cli(context: click.Context) -> None:
+def cli(context: click.Context, no_plugins: bool, allow_outside: bool) -> None:
     if context.invoked_subcommand is None:
-        page = Paper(sys.stdout.isatty(), width_of(sys.stdout))
+        page = paper_for(sys.stdout)
         page.line(
             "Busbox runs a soft-core's bus traffic against models of its peripherals. To begin:"
         )
@@ -93,7 +109,7 @@ def _wrong_words(error: click.ClickException) -> str:
     context = getattr(error, "ctx", None)
     verb = f"{context.info_name}: " if context is not None and context.parent is not None else ""
     text = error.format_message()
-    extra = re.fullmatch(r"Got unexpected extra arguments? \((.*)\)", text)
+    extra = re.fullmatch(r"Got unexpected extra arguments? \((.*)\)", text, re.DOTALL)
     if isinstance(error, click.NoSuchOption):
         known = [] if context is None else _options(context)
         name = error.option_name
@@ -131,36 +147,63 @@ def _complete(wanted: str) -> NoReturn:
 
 def main(args: list[str] | None = None) -> None:
     """Run the command line and exit with its exit code (``busbox guide exit-codes``)."""
-    for stream in (sys.stdout, sys.stderr):
-        # What a terminal's encoding cannot show is escaped, not an error.
-        reconfigure: Any = getattr(stream, "reconfigure", None)
-        if reconfigure is not None:
-            reconfigure(errors="backslashreplace")
+    # NumPy starts threads for linear algebra, of which there is none here: a sixth of a short run.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    mend_streams()
     if COMPLETE in os.environ:
         _complete(os.environ[COMPLETE])
     try:
-        with ending_signals():
-            code = cli.main(args, prog_name="busbox", standalone_mode=False)
+        with ending_signals(), _trusting(sys.argv[1:] if args is None else args) as words:
+            code = cli.main(words, prog_name="busbox", standalone_mode=False)
             sys.stdout.flush()
     except BrokenPipeError:
-        # The reader of our output has gone; do not complain while closing it.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        drop_output()  # its reader has gone; do not complain while closing it
         sys.exit(1)
     except click.ClickException as error:
-        click.echo(f"busbox: {_wrong_words(error)}", err=True)
+        say(f"busbox: {_wrong_words(error)}".replace("\n", "\\n"))
         sys.exit(2)
     except (KeyboardInterrupt, click.Abort):
         # Of Amaranth: hardware that was just being built is not used.
         warnings.simplefilter("ignore")
-        click.echo("stopped", err=True)
+        say("stopped")
         sys.exit(130)
     except Terminated as ending:
         warnings.simplefilter("ignore")
-        with suppress(OSError):  # after SIGHUP the terminal may be gone
-            click.echo(f"stopped by {ending}", err=True)
+        say(f"stopped by {ending}")
         sys.exit(ending.code)
-    except BusboxError as error:
-        for line in str(error).split("\n"):
-            click.echo(f"busbox: {line}", err=True)
-        sys.exit(2)
+    except (BusboxError, OSError, MemoryError) as error:
+        warnings.simplefilter("ignore")  # of Amaranth, as above
+        _refuse(error)
     sys.exit(code if isinstance(code, int) else 0)
+
+
+@contextmanager
+def _trusting(args: list[str]) -> Iterator[list[str]]:
+    """Take the options on strangers, which stand before or behind a verb; give the other arguments."""
+    end = args.index("--") if "--" in args else len(args)
+    given = [variable for option, variable in VARIABLES.items() if option in args[:end]]
+    before = {variable: os.environ.get(variable) for variable in given}
+    os.environ.update(dict.fromkeys(given, "1"))
+    try:
+        yield [one for one in args[:end] if one not in VARIABLES] + args[end:]
+    finally:
+        for variable, value in before.items():
+            if value is None:
+                del os.environ[variable]
+            else:
+                os.environ[variable] = value
+
+
+def _refuse(error: BaseException) -> NoReturn:
+    """Say why a command cannot be carried out, and exit with 2."""
+    if isinstance(error, MemoryError):
+        text = "not enough memory"
+    elif isinstance(error, OSError):
+        named = error.filename is not None
+        where = bounded(os.fsdecode(error.filename)) if named else "standard output"
+        text = f"{where}: cannot be {'used' if named else 'written'}: {error.strerror or error}"
+        drop_output()
+    else:
+        text = str(error)
+    say("\n".join(f"busbox: {line}" for line in text.split("\n")))
+    sys.exit(2)

@@ -10,7 +10,8 @@ from typing import Any
 
 import click
 
-from busbox.basics.errors import InputError, Mistake, format_error, format_value, join_or, nearest
+from busbox.basics.errors import InputError, Mistake, format_value, join_or, nearest
+from busbox.basics.hooks import calling, is_added, where_raised
 from busbox.basics.paper import Paper
 from busbox.basics.units import parse_clock, show_seconds
 from busbox.bench.bench import Bench
@@ -163,7 +164,8 @@ def settings_of(kind: type[Decoder], given: Iterable[str]) -> dict[str, Any]:
         values.setdefault(key, setting.default)
     if mistakes:
         raise InputError(mistakes)
-    problem = kind.check(values)
+    with calling(f"{kind.__name__}: its check", "--set", hook=kind.check):
+        problem = kind.check(values)
     if problem:
         raise InputError.of(problem, "--set")
     return values
@@ -177,15 +179,16 @@ def _decoded(kind: type[Decoder], settings: Mapping[str, Any], wave: Wave, line:
     InputError : settings contradict each other, or do not fit the line
     """
     try:
-        part = kind(Board(round(1 / wave.tick), PROFILES), **settings)
+        with calling(kind.__name__, "--set", hook=kind, refusing=True):
+            part = kind(Board(round(1 / wave.tick), PROFILES), **settings)
     except ValueError as error:
         raise InputError.of(str(error), "--set") from None
     try:
-        report = report_of(part, wave)
+        with calling(kind.__name__, line, hook=part.decode, refusing=True):
+            report = report_of(part, wave)
     except ValueError as error:
-        raise InputError.of(str(error), line) from None
-    except Exception as error:
-        raise InputError.of(f"{kind.__name__} raised {format_error(error)}", line) from error
+        place = where_raised(error, part.decode) if is_added(part) else ""
+        raise InputError.of(f"{error}{place}", line) from None
     for finding in report.findings:
         if finding.rule not in RULES.built_in and finding.rule not in kind.rules:
             raise InputError.of(unknown_rule(kind.__name__, finding.rule), line)

@@ -15,7 +15,7 @@ from busbox.cli.common import json_option, number_of, paper, print_json
 from busbox.plugins import DEVICES
 
 if TYPE_CHECKING:
-    from busbox.check.port import Conformance, Outcome
+    from busbox.check.port import Conformance, Outcome, OwnConformance
 
 
 @click.command("check")
@@ -39,9 +39,10 @@ def command(
 ) -> int:
     """Check an Amaranth component against the rules of the bus, and measure its timing.
 
-    NAME is FILE.py:CLASS, or a model's name, whose twin is checked. CLASS is a hardware device or
-    another Amaranth component with a member bus; it is driven alone, by random accesses, with resets
-    and accesses that are cut off. The exit code is 1 if a rule is broken.
+    NAME is FILE.py:CLASS, FILE.v:MODULE, or a model's name, whose twin is checked. CLASS is a hardware
+    device or another Amaranth component with a member bus or port; it is driven alone, by random
+    accesses, with resets and accesses that are cut off. One whose port is of another kind is driven
+    through its bridge and at its native port. The exit code is 1 if a rule is broken.
     """
     from busbox.check.port import check, find
 
@@ -74,31 +75,43 @@ def _write(result: Conformance, page: Paper) -> None:
         f"{counts['unanswered']:,} unanswered",
         hang=2,
     )
-    page.title("Rules")
+    own = result.own
+    page.title("Rules" if own is None else "Rules of the fabric, through the bridge")
     page.table((one.rule, one.state, _note(one)) for one in result.outcomes)
+    if own is not None:
+        page.title(f"Rules of its native port: {own.port}")
+        accesses = counted(own.counts["accesses"], "access", "accesses")
+        page.line(
+            f"  {counted(own.cycles, 'cycle')} with {accesses}: {own.counts['answered']:,} answered, "
+            f"{own.counts['reset']:,} interrupted by a reset, "
+            f"{own.counts['unanswered']:,} unanswered",
+            hang=2,
+        )
+        page.table((one.rule, one.state, _note(one)) for one in own.outcomes)
     page.title("Timing (e is the cycle of the answer)")
     page.line(f"  {result.timing.write_text}", hang=2)
     page.line(f"  {result.timing.read_text}", hang=2)
-    for one in result.outcomes:
+    for one in (*result.outcomes, *(own.outcomes if own is not None else ())):
         _write_breach(one, page)
 
 
 def _note(one: Outcome) -> str:
     if one.evidence is not None:
-        return f"{counted(one.breaches, 'time')}, first in cycle {one.evidence.number:,}: see below"
+        times = f"{counted(one.breaches, 'time')}, "
+        if one.evidence.number is None:
+            return f"{times}in the {one.evidence.part}: see below"
+        return f"{times}first in cycle {one.evidence.number:,}: see below"
     return f"{one.times:,} {one.note}" if one.state == "held" else one.note
 
 
 def _write_breach(one: Outcome, page: Paper) -> None:
-    from busbox.check.port.outcome import SIGNALS
-
     evidence = one.evidence
     if evidence is None:
         return
-    page.title(f"{one.rule} is broken")
+    page.title(f"{one.rule} is {one.state}")
     page.line(f"  Rule: {one.text}.", hang=2)
-    page.line(f"  Cycle {evidence.number:,} of the {evidence.part}: {evidence.seen}.", hang=2)
-    page.table(evidence.rows(), head=SIGNALS, numbers=range(len(SIGNALS)))
+    page.line(f"  {evidence.place}: {evidence.seen}.", hang=2)
+    page.table(evidence.rows(), head=evidence.head, numbers=range(len(evidence.head)))
 
 
 def _object(result: Conformance) -> dict[str, Any]:
@@ -117,6 +130,17 @@ def _object(result: Conformance) -> dict[str, Any]:
             "house": timing.house,
             "text": timing.text,
         },
+        "own_port": None if result.own is None else _own_object(result.own),
+    }
+
+
+def _own_object(own: OwnConformance) -> dict[str, Any]:
+    return {
+        "kind": own.port.kind.name,
+        "lacks": sorted(own.port.lacks),
+        "cycles": own.cycles,
+        "counts": dict(own.counts),
+        "rules": [_rule_object(one) for one in own.outcomes],
     }
 
 

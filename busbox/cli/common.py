@@ -17,7 +17,7 @@ from click.core import ParameterSource
 
 from busbox import plugins
 from busbox.basics.errors import InputError, Mistake
-from busbox.basics.paper import Paper, width_of
+from busbox.basics.paper import Paper, paper_for
 from busbox.bench.bench import Bench
 from busbox.cli import completing
 from busbox.engines import DEFAULT_ENGINE
@@ -133,6 +133,17 @@ def open_recording(name: str) -> Recording:
     ------
     InputError : it cannot be loaded, or the verb was given options that need a new run
     """
+    refuse_options_of_a_run(name, "a recording")
+    return Recording.load(name)
+
+
+def refuse_options_of_a_run(name: str, what: str) -> None:
+    """Refuse options that need a new run, where something else than a bench is named.
+
+    Raises
+    ------
+    InputError : the verb was given such an option
+    """
     context = click.get_current_context()
     given = [
         param.opts[0]
@@ -141,9 +152,8 @@ def open_recording(name: str) -> Recording:
         and context.get_parameter_source(param.name) is not ParameterSource.DEFAULT
     ]
     if given:
-        text = f"needs a new run and cannot be used with a recording, {name!r}"
+        text = f"needs a new run and cannot be used with {what}, {name!r}"
         raise InputError(Mistake(text, option) for option in given)
-    return Recording.load(name)
 
 
 @contextmanager
@@ -176,7 +186,7 @@ def judged_run(
     """
     from busbox.bench.opening import judge, opened
     from busbox.engines import engine_class
-    from busbox.run.loop import replay
+    from busbox.run.undefined import replay_and_look
 
     if is_recording(name):
         recording = open_recording(name)
@@ -186,7 +196,7 @@ def judged_run(
     with by_option():
         system = open_bench(name, values).system(traffic)
     with shown_progress(as_json) as progress:
-        facts = replay(system, engine_class(DEFAULT_ENGINE), None, progress)
+        facts = replay_and_look(system, engine_class(DEFAULT_ENGINE), None, progress)
     yield system, judge(facts, system)
 
 
@@ -208,7 +218,7 @@ def number_of(text: str, option: str, least: int = 0) -> int:
 
 def paper() -> Paper:
     """Return paper for standard output: as wide as that is, coloured on a terminal only."""
-    return Paper(sys.stdout.isatty(), width_of(sys.stdout))
+    return paper_for(sys.stdout)
 
 
 def plain(text: str) -> str:
@@ -227,21 +237,58 @@ def shown_progress(as_json: bool) -> Iterator[Report | None]:
     if as_json or not sys.stderr.isatty():
         yield None
         return
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn
-
-    columns = BarColumn(), TextColumn("{task.description}")
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("", total=None, visible=False)
+    with progress_bar() as bar:
         begun = time.monotonic()
 
         def show(cycle: int, share: float | None) -> None:
-            bar.update(
-                task,
-                total=None if share is None else 1.0,
-                completed=share or 0.0,
-                description=f"cycle {cycle:,}",
-                visible=time.monotonic() > begun + 1,
-            )
+            left = time_left(time.monotonic() - begun, share)
+            bar(f"cycle {cycle:,}{left}", share)
 
         yield show
+
+
+def time_left(spent: float, share: float | None) -> str:
+    """Return the time that a run still takes, if it goes on as it has; "" where nobody knows.
+
+    Parameters
+    ----------
+    spent : seconds
+    share : how much is done, 0 to 1, or None
+    """
+    if not share or spent < 2:
+        return ""
+    seconds = round(spent / share * (1 - share))
+    if seconds < 100:
+        return f", {seconds} s left"
+    return f", {round(seconds / 60):,} min left"
+
+
+@contextmanager
+def progress_bar() -> Iterator[Callable[[str, float | None], None]]:
+    """Give what shows a text and a share on standard error, which must be a terminal.
+
+    It is one line that fits the terminal, drawn twice a second and wiped at the end, and nothing at
+    all in the first second: more would flicker on a slow connection.
+    """
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
+    from rich.table import Column
+
+    console = Console(stderr=True)
+    width = max(4, min(40, console.width - 40))
+    text = TextColumn("{task.description}", table_column=Column(no_wrap=True))
+    columns = BarColumn(bar_width=width), text
+    bar = Progress(*columns, console=console, transient=True, refresh_per_second=2)
+    task, begun = bar.add_task("", total=None), time.monotonic()
+
+    def show(text: str, share: float | None) -> None:
+        total = None if share is None else 1.0
+        bar.update(task, total=total, completed=share or 0.0, description=text)
+        if time.monotonic() > begun + 1:
+            bar.start()  # does nothing where it has been started
+
+    try:
+        yield show
+    finally:
+        if bar.live.is_started:
+            bar.stop()

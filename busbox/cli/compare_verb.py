@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import asdict
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -109,7 +109,7 @@ def _recording(
             raise InputError.of(text, "--set")
         loaded = Recording.load(name)
         return loaded, bool(loaded.certain and loaded.certain.vouched)
-    head, at, variant = ("", "", "") if Path(name).exists() else name.rpartition("@")
+    head, at, variant = ("", "", "") if os.path.exists(name) else name.rpartition("@")
     changes = (f"variant={variant}", *values) if at else values
     bench = open_bench(head if at else name, changes)
     system = bench.system()

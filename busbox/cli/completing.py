@@ -28,7 +28,9 @@ SHELLS = ("bash", "zsh", "fish", "powershell")
 #: What the name of a recording's file ends in (``busbox.recording.SUFFIX``, which loads NumPy).
 RECORDING = ".recording.npz"
 #: Verbs that take a recording in place of a bench.
-_OF_RECORDINGS = ("run", "why", "state", "twin")
+_OF_RECORDINGS = ("run", "why", "state", "twin", "report", "draw")
+#: Verbs that take the table of a sweep in place of a bench, and what its file's name ends in.
+_OF_TABLES, _TABLES = ("report", "draw"), (".csv", ".json", ".parquet")
 #: Keys that every slot may have.
 _SLOT_KEYS = ("model", "base", "size", "wait", "compare", "decode", "yields_to", "as")
 #: Keys of the whole bench.
@@ -72,7 +74,8 @@ def _benches(context: click.Context, incomplete: str) -> Iterator[str]:
     if "/" in incomplete:
         yield from inside_sets()
     above = os.path.dirname(incomplete)
-    recordings = context.info_name in _OF_RECORDINGS
+    ends = (".toml",) + ((RECORDING,) if context.info_name in _OF_RECORDINGS else ())
+    ends += _TABLES if context.info_name in _OF_TABLES else ()
     if above and not os.path.isdir(above):
         return
     for entry in sorted(os.scandir(above or "."), key=lambda entry: entry.name):
@@ -81,7 +84,7 @@ def _benches(context: click.Context, incomplete: str) -> Iterator[str]:
             continue
         if entry.is_dir():
             yield path if (Path(path) / "bench.toml").is_file() else f"{path}/"
-        elif entry.name.endswith(".toml") or (recordings and entry.name.endswith(RECORDING)):
+        elif entry.name.endswith(ends):
             yield path
 
 
@@ -223,7 +226,23 @@ def _addresses(context: click.Context, incomplete: str) -> Iterable[str]:
             yield f"{above.rstrip('/')}/{entry.name}" if above else entry.name
 
 
+def _pictures(context: click.Context, incomplete: str) -> Iterable[str]:
+    """Return the pictures, or what may stand after the name of one."""
+    from busbox.cli.picture_names import PICTURES
+
+    words = context.params.get("what") or ()
+    if not words:
+        return PICTURES
+    if words[0] == "decode" and len(words) == 1:
+        return _addresses(context, incomplete)
+    if (words[0], len(words)) in (("lamps", 1), ("pulse", 2)):
+        attached = _tables(context).get("attach", {}).items()
+        return [name for name, table in attached if table.get("kind") == "lamp_string"]
+    return ()
+
+
 benches = offers(_benches)
+pictures = offers(_pictures)
 slots = offers(_slots)
 explained = offers(_explained)
 stops = offers(_stops)

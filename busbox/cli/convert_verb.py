@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from busbox.basics.errors import InputError, Mistake, limited
+from busbox.basics.errors import READ_MISTAKES, InputError, Mistake, limited
 from busbox.basics.listing import counted
 from busbox.bench.bench import Bench
 from busbox.cli import completing
@@ -195,6 +195,8 @@ def _renamed(steps: Iterable[Step], system: System, names: bool, source: str) ->
             return address_of(target, system)
         except ValueError as error:
             mistakes.append(Mistake(str(error), source, line))
+            if len(mistakes) == READ_MISTAKES:
+                raise InputError(limited(mistakes, source)) from None
             return target
 
     for step in steps:

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from busbox import plugins
-from busbox.basics.errors import InputError
+from busbox.basics.errors import InputError, join_or
 from busbox.basics.listing import counted
 from busbox.basics.pages import first_paragraph
 from busbox.basics.paper import Paper
@@ -49,12 +49,20 @@ def command(rule: str | None, bench: str | None) -> int:
         for number, (name, text) in enumerate(pages_for(rule, Path()).items()):
             if number:
                 page.line()
-            page.line((name, "bold"))
+            page.line((name, "bold"), _lessons(name))
             _write(page, text)
         if bench is not None:
             _write_attempts(rule, bench, page)
     page.print()
     return 0
+
+
+def _lessons(rule: str) -> str:
+    """Return which lessons explain the findings of a rule, "" if none does."""
+    from busbox.lessons.task_facts import lessons_about
+
+    numbers = [str(lesson.number) for lesson in lessons_about(rule)]
+    return f"  (to learn it: busbox lesson {join_or(numbers)})" if numbers else ""
 
 
 def _write_attempts(rule: str, name: str, page: Paper) -> None:

@@ -6,11 +6,12 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from busbox.basics.errors import InputError
+from busbox.basics.listing import counted
 from busbox.cli import completing
 from busbox.cli.common import (
     bench_argument,
@@ -19,6 +20,7 @@ from busbox.cli.common import (
     open_bench,
     paper,
     print_json,
+    progress_bar,
     set_option,
     until_option,
 )
@@ -138,16 +140,12 @@ def write_found(found: SearchResult, page: Paper) -> None:
 
 @contextmanager
 def _counting(as_json: bool) -> Iterator[Callable[[int], None] | None]:
-    """Give what shows how many values were tried; on a terminal only."""
+    """Give what shows how many values were tried; on a terminal only.
+
+    No time is left to tell: how often the range is halved depends on the answers.
+    """
     if as_json or not sys.stderr.isatty():
         yield None
         return
-    from rich.console import Console
-
-    console = Console(stderr=True)
-    with console.status("") as status:
-
-        def show(count: Any) -> None:
-            status.update(f"{count:,} runs")
-
-        yield show
+    with progress_bar() as bar:
+        yield lambda count: bar(counted(count, "run"), None)

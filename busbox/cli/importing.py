@@ -11,9 +11,9 @@ import click
 from busbox.basics.errors import InputError, Mistake, no_file
 from busbox.basics.files import opened
 from busbox.basics.listing import counted
+from busbox.basics.toml_file import read_toml
+from busbox.basics.toml_lines import key_lines, line_of
 from busbox.basics.units import parse_clock, without_subject
-from busbox.bench.toml_file import read_toml
-from busbox.bench.toml_lines import key_lines, line_of
 from busbox.cli.common import paper
 from busbox.formats.columns import OPTION, WHEN, columns_of, of_columns
 from busbox.formats.contract import Format, SignalRequest

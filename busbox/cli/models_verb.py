@@ -11,6 +11,7 @@ from busbox.basics.pages import first_paragraph, page_of, section
 from busbox.basics.paper import Paper
 from busbox.cli import completing
 from busbox.cli.common import json_option, paper, plain, print_json
+from busbox.cli.ports import port_object, port_text
 from busbox.device import REQUIRED, Setting
 from busbox.guide.models import (
     SHOWN_SIZE,
@@ -29,7 +30,7 @@ from busbox.plugins import DEVICES, described, entries, find
 @click.argument("name", required=False, shell_complete=completing.named(DEVICES))
 @json_option
 def command(name: str | None, as_json: bool) -> int:
-    """List the models, or show one: registers, pins, settings, timing.
+    """List the models, or show one: bus port, registers, pins, settings, timing.
 
     NAME is the name of a model that comes with Busbox or with a plug-in, or FILE.py:CLASS. A model
     that depends on its settings is shown with their defaults.
@@ -82,6 +83,7 @@ class _Shown(ShownModel):
             "text": first_paragraph(page_of(self.model)),
             "assumed": self.assumed,
             "size": SHOWN_SIZE if self.sized else None,
+            "port": port_object(self.model),
             "registers": [_register_object(register) for register in self.table],
             "pins": [
                 {
@@ -107,6 +109,12 @@ class _Shown(ShownModel):
                 page.line(f"  Shown with {value}, {choice(setting)}; a bench must give it.")
         if self.sized:
             page.line(f"  Shown in a slot of {SHOWN_SIZE:#x} bytes.")
+        port = port_text(self.model)
+        if port:
+            least = self.model.least_wait
+            page.title("Bus port")
+            waits = f"the slot needs wait = {least} or more" if least else "wait = 0 is allowed"
+            page.line(f"  {port[0].upper()}{port[1:]}; {waits}.")
         self._registers(page)
         self._pins(page)
         self._settings(page)

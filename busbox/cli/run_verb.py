@@ -12,6 +12,7 @@ import click
 
 from busbox import plugins
 from busbox.basics.errors import InputError, Mistake
+from busbox.basics.files import make_folder
 from busbox.bench.bench import Bench
 from busbox.bench.find import benches_of
 from busbox.cli import completing
@@ -21,6 +22,7 @@ from busbox.cli.common import (
     engine_option,
     is_recording,
     json_option,
+    number_of,
     open_recording,
     paper,
     set_option,
@@ -29,7 +31,7 @@ from busbox.cli.common import (
     until_option,
 )
 from busbox.cli.live_options import Terminal, live_options, show_typed, terminal_open
-from busbox.cli.writes import Write, listed, no_folder, writes_of
+from busbox.cli.writes import Waveform, Write, listed, no_folder, write_each, writes_of
 from busbox.exports.brief import SetRow, write_block, write_closing
 from busbox.exports.contract import Result, target_of, text_of
 from busbox.plugins import EXPORTS, find
@@ -55,6 +57,12 @@ if TYPE_CHECKING:
     metavar="FILE",
     shell_complete=completing.files,
     help="Write bus, slots and pins as a waveform file.",
+)
+@click.option(
+    "--vcd-depth",
+    "depth",
+    metavar="N",
+    help="Add the signals inside hardware devices to the waveform file, N levels deep.",
 )
 @click.option(
     "--write",
@@ -96,6 +104,7 @@ def command(
     traffic: str | None,
     values: tuple[str, ...],
     vcd: str | None,
+    depth: str | None,
     given: tuple[str, ...],
     out: str | None,
     as_json: bool,
@@ -113,7 +122,7 @@ def command(
     list); or a folder of such folders: each is run, and a table summarizes them. For a saved
     recording, *.recording.npz, the results are printed again; nothing is run.
     """
-    writes = _writes(given, vcd, as_json, brief, out)
+    writes = _writes(given, _waveform(vcd, depth), as_json, brief, out)
     if is_recording(bench):
         return _again(open_recording(bench), writes, out, coverage, strict)
     several = benches_of(bench)
@@ -122,7 +131,8 @@ def command(
     benches: list[Path | str] = [*several] if several else [bench]
     for name in benches:
         opened = Bench.load(name)
-        slots = opened.keys.get("slot", {}) if all_hardware else ()
+        slots = opened.keys.get("slot") if all_hardware else None
+        slots = slots if isinstance(slots, dict) else ()  # else the bench tells the mistake
         opened = opened.with_values([*(f"slot.{slot}.as=hardware" for slot in slots), *values])
         with (
             terminal_open(terminal) as far,
@@ -142,13 +152,18 @@ def command(
         _write_all(result, writes, checked, bool(several), brief)
         rows.append(SetRow.of(recording.bench, recording))
         show_typed(terminal, far, recording)
+    _close(objects, bench if several else "", rows)
+    return int(failed)
+
+
+def _close(objects: Sequence[str], of_set: str, rows: Sequence[SetRow]) -> None:
+    """Write what closes a run of several benches: all objects, or a table."""
     if objects:
         click.echo(listed(objects), nl=False)
-    elif several:
+    elif of_set:
         page = paper()
-        write_closing(bench, rows, page)
+        write_closing(of_set, rows, page)
         page.print()
-    return int(failed)
 
 
 def _check_set(
@@ -161,8 +176,16 @@ def _check_set(
         raise InputError.of(f"must not be used with a folder of benches, {bench!r}", options[0])
 
 
+def _waveform(vcd: str | None, depth: str | None) -> Waveform | None:
+    """Return the waveform file that the options name."""
+    if depth is not None and vcd is None:
+        raise InputError.of("needs --vcd FILE", "--vcd-depth")
+    levels = 0 if depth is None else number_of(depth, "--vcd-depth", least=1)
+    return None if vcd is None else Waveform(vcd, levels)
+
+
 def _writes(
-    given: tuple[str, ...], vcd: str | None, as_json: bool, brief: bool, out: str | None
+    given: tuple[str, ...], vcd: Waveform | None, as_json: bool, brief: bool, out: str | None
 ) -> tuple[Write, ...]:
     """Return what is written; places that cannot be written are refused before the run."""
     mistakes: list[Mistake] = []
@@ -173,7 +196,7 @@ def _writes(
         writes = writes_of(given, vcd, as_json, brief)
     except InputError as error:
         mistakes.extend(error.mistakes)
-    problem = "" if out is None else no_folder(out)
+    problem = "" if out is None else no_folder(out) if out else "must name a folder, not ''"
     if problem:
         mistakes.append(Mistake(problem, "--out"))
     if mistakes:
@@ -195,8 +218,7 @@ def _again(
 
             extras["coverage"] = covered(recording, result.system.devices)
         _keep(result, out)
-        for one in writes:
-            one.write(result)
+        write_each(writes, result)
     return int(_failed(recording, strict))
 
 
@@ -270,8 +292,7 @@ def _write_all(
     if in_set and not brief:
         write_block(result.recording, page, result.extras.get("coverage"))
     else:
-        for one in writes:
-            one.write(result)
+        write_each(writes, result)
     if not any(one.shown and one.name in ("summary", "brief") for one in writes):
         return
     if checked is not None:
@@ -287,10 +308,7 @@ def _keep(result: Result, out: str | None) -> None:
     if out is None:
         return
     folder = Path(out)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError.of(f"cannot be made: {error.strerror}", str(folder)) from None
+    make_folder(folder)
     name = result.recording.bench
     result.recording.save(folder / f"{name}{SUFFIX}")
     with target_of(str(folder / f"{name}.json")) as target:

@@ -11,7 +11,7 @@ from busbox.basics.distinct import distinct
 from busbox.basics.errors import InputError, Mistake, nearest
 from busbox.bus.transfers import RESET
 from busbox.cpu.steps import Named
-from busbox.map.addresses import NAME, address
+from busbox.map.addresses import NAME, address, typed_number
 from busbox.recording import Recording, StopPoint
 from busbox.system.system import System
 
@@ -46,6 +46,7 @@ def _finder(word: str, system: System) -> Finder:
     if word in rules:
         return lambda recording: _of_rule(recording, word)
     if word[:1].isdigit():
+        typed_number(word)  # refuses digits that can be read in two ways
         number = address(word)
         return lambda recording: _of_address(recording, word, lambda place: place == number)
     name = NAME.fullmatch(word)

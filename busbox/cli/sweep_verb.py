@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import sys
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from importlib import import_module
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -23,7 +23,9 @@ from busbox.cli.common import (
     open_bench,
     paper,
     print_json,
+    progress_bar,
     set_option,
+    time_left,
     until_option,
 )
 
@@ -110,7 +112,7 @@ def command(
                 progress=progress,
             )
     except KeyboardInterrupt:
-        if out is not None and Path(f"{out}.unfinished").exists():
+        if out is not None and os.path.exists(f"{out}.unfinished"):
             text = f"interrupted; the same command goes on from {out}.unfinished"
             click.echo(f"busbox: {text}", err=True)
         raise
@@ -220,21 +222,15 @@ def _progress(as_json: bool) -> Iterator[Progress | None]:
     if as_json or not sys.stderr.isatty():
         yield None
         return
-    from rich.console import Console
-    from rich.progress import BarColumn, TextColumn
-    from rich.progress import Progress as Bar
-
-    columns = BarColumn(), TextColumn("{task.description}")
-    with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("", total=None)
+    with progress_bar() as bar:
         begun, first = time.monotonic(), -1
 
         def show(done: int, every: int) -> None:
             nonlocal first
             first = done - 1 if first < 0 else first
             spent, ran = time.monotonic() - begun, done - first
-            left = spent / ran * (every - done)
-            text = f"{done:,} of {every:,} variants, {left:,.0f} s left"
-            bar.update(task, total=every, completed=done, description=text)
+            left = time_left(spent, ran / (every - first))
+            text = f"{done:,} of {every:,} variants{left}"
+            bar(text, done / every)
 
         yield show

@@ -13,6 +13,7 @@ import click
 from busbox.basics.errors import InputError, join_or, nearest
 from busbox.basics.listing import counted
 from busbox.basics.paper import Paper
+from busbox.basics.strangers import ALLOW_OUTSIDE
 from busbox.basics.units import show_time
 from busbox.bench.bench import Bench
 from busbox.bus.transfers import TERMINATORS
@@ -29,22 +30,30 @@ from busbox.cli.common import (
     set_option,
     traffic_option,
 )
+from busbox.cli.writes import no_place
 from busbox.engines import DEFAULT_ENGINE, engine_class
+from busbox.exports.contract import target_of
 from busbox.map.registers import RegisterTable
 from busbox.recording import CarriedBench, Recording
 from busbox.system.hardware import Device
+from busbox.system.system import System
 
 if TYPE_CHECKING:
-    from busbox.check.twin import Counterexample, Difference, Plan
+    from busbox.check.twin import Counterexample, Difference, Pair, Plan
     from busbox.check.twin.exercise import Exercise
 
 #: Lines of the traffic that are shown, the last ones.
 SHOWN_STEPS = 14
 
 
+#: Random accesses of one comparison; other seeds give more.
+MOST_DRAWN = 1_000_000
+
+
 @click.command("twin")
 @bench_argument
 @click.argument("slot", shell_complete=completing.slots)
+@click.argument("other", required=False, shell_complete=completing.slots)
 @click.option(
     "--random",
     "drawn",
@@ -59,48 +68,60 @@ SHOWN_STEPS = 14
     shell_complete=completing.folders,
     help="Folder for a bench that shows the difference (default: SLOT.twin).",
 )
+@click.option(
+    "--vcd",
+    metavar="FILE",
+    shell_complete=completing.files,
+    help="Write both sides and their difference as a waveform file.",
+)
 @traffic_option
 @set_option
 @json_option
 def command(
     bench: str,
     slot: str,
+    other: str | None,
     drawn: str | None,
     seed: str,
     folder: str | None,
+    vcd: str | None,
     traffic: str | None,
     values: tuple[str, ...],
     as_json: bool,
 ) -> int:
-    """Compare a model with its hardware twin, cycle by cycle.
+    """Compare a device with its hardware twin, cycle by cycle.
 
-    Both run side by side; reads, terminators, pins and registers are compared in every cycle. They run
-    the bench's traffic, or random accesses aimed at what the device does on its own, with wait states,
-    inputs and resets. If they differ, the exit code is 1, and the shortest traffic found that shows the
-    difference is saved.
+    OTHER is compared instead of the twin: hardware in another slot of the bench, or in a file, such as
+    dimmer.v:dimmer. SLOT may then hold a prototype in Amaranth. Both run side by side; reads,
+    terminators, pins and registers are compared in every cycle. They run the bench's traffic, or random
+    accesses aimed at what the device does on its own, with wait states, inputs and resets. If they
+    differ, the exit code is 1, and the shortest traffic found that shows the difference is saved.
 
     BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox; or a saved
     recording, *.recording.npz, whose bench is run anew.
     """
     from busbox.check.twin import Pair
-    from busbox.plugins import twin_of
 
     if drawn is not None and traffic is not None:
         raise InputError.of("cannot be combined with --random", "--traffic")
-    count = None if drawn is None else number_of(drawn, "--random", least=1)
+    count = _count(drawn)
     chance = number_of(seed, "--seed")
+    problem = "" if vcd is None else no_place(vcd)
+    if problem:
+        raise InputError.of(problem, "--vcd")
     with _bench_of(bench, values, to_replay=count is None and traffic is None) as (opened, carried):
         _check_slot(slot, opened)
         with by_option():
-            system = opened.with_values([f'slot.{slot}.as="model"']).system(
-                [] if count else traffic
-            )
+            if other is None:
+                opened = opened.with_values([f'slot.{slot}.as="model"'])
+            system = opened.system([] if count else traffic)
         number = [device.name for device in system.devices].index(slot)
         device = system.devices[number]
-        hardware = twin_of(device.model, repr(device.kind))
-        _check_timing(replace(device, model=hardware), system.clock_hz)
+        hardware = _twin(other, number, system)
         pair = Pair(system, number, hardware, engine_class(DEFAULT_ENGINE))
         found = pair.drawn(count, chance) if count else pair.played()
+        if vcd is not None:
+            _write_waveform(pair, vcd)
         saved = _save(found, Path(folder or f"{slot}.twin"), opened, carried)
         if carried is not None:
             device = replace(device, kind=carried.labels.get(f"slot.{slot}.model", device.kind))
@@ -108,13 +129,26 @@ def command(
         print_json(_object(slot, pair.exercise, found, saved))
         return int(found is not None)
     page = paper()
-    page.line((f"{slot}: model {device.kind} and its twin {hardware.__name__}", "bold"))
+    first = "hardware" if device.model.in_amaranth else "model"
+    page.line((f"{slot}: {first} {device.kind} and its twin {hardware.__name__}", "bold"))
     if found is None:
         _same(pair.exercise, page)
     else:
         _differ(device, system.clock_hz, found, saved, page)
     page.print()
     return int(found is not None)
+
+
+def _write_waveform(pair: Pair, file: str) -> None:
+    """Write both sides, in the traffic that shows the difference, or in that played last."""
+    from busbox.exports.waveform_pair import Run, write_pair
+
+    device, twin = (
+        Run(name, side.recording, system, system.devices[number].name, side.registers)
+        for name, (system, number, side) in zip(("device", "twin"), pair.shown, strict=True)
+    )
+    with target_of(file) as target:
+        write_pair(device, twin, target.text)
 
 
 @contextmanager
@@ -134,6 +168,60 @@ def _bench_of(
 
     with opened_bench(Recording.load(name), to_replay=to_replay) as (bench, carried):
         yield bench.with_values(values), carried
+
+
+def _count(drawn: str | None) -> int | None:
+    """Return how many random accesses are asked for; None for the bench's traffic.
+
+    Raises
+    ------
+    InputError : it is no number, or more than one comparison takes
+    """
+    count = None if drawn is None else number_of(drawn, "--random", least=1)
+    if count is not None and count > MOST_DRAWN:
+        raise InputError.of(f"must be at most {MOST_DRAWN:,}, not {count:,}", "--random")
+    return count
+
+
+def _twin(other: str | None, number: int, system: System) -> Any:
+    """Return the hardware that is compared: the twin of the device in a slot, or what is named."""
+    from busbox.bus.ports.hardware import PortedHardware
+    from busbox.check.twin.compare import with_hardware
+    from busbox.device.twins import twin_of
+
+    device = system.devices[number]
+    if other is None:
+        hardware = twin_of(device.model, repr(device.kind))
+    else:
+        hardware = _other(other, device, system)
+    if not issubclass(hardware, PortedHardware):
+        _check_timing(with_hardware(system, number, hardware).devices[number], system.clock_hz)
+    return hardware
+
+
+def _other(other: str, device: Device, system: System) -> Any:
+    """Return the hardware that a device is compared with.
+
+    Raises
+    ------
+    InputError : there is none of that name, or it is no hardware
+    """
+    from busbox.plugins import DEVICES, find
+
+    slots = {one.name: one.model for one in system.devices}
+    if other in slots:
+        found = slots[other]
+    elif "." in other:
+        found = find(DEVICES, other, options={"table": device.slot.table})
+    else:
+        known = join_or(slots)
+        raise InputError.of(
+            f"there is no slot {other!r}{nearest(other, list(slots))} (known: {known}, or a file such "
+            "as dimmer.v:dimmer)"
+        )
+    if not found.in_amaranth:
+        raise InputError.of(f"must be hardware, not the Python model {found.__name__}", other)
+    return found
 
 
 def _check_slot(slot: str, bench: Bench) -> None:
@@ -253,7 +341,10 @@ def _differ(
     if saved is None:
         page.line(f"  not saved: a bench cannot name the model {device.kind}", hang=2)
     else:
-        page.line(f"  saved as a bench: busbox twin {saved} {device.name}", hang=2)
+        from busbox.check.twin.save import names_files_outside
+
+        option = f" {ALLOW_OUTSIDE}" if names_files_outside(saved) else ""
+        page.line(f"  saved as a bench: busbox twin {saved} {device.name}{option}", hang=2)
 
 
 def _steps(plan: Plan) -> Iterator[str]:

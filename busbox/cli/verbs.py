@@ -19,7 +19,8 @@ from typing import Any
 import click
 from click.shell_completion import CompletionItem
 
-from busbox.basics.errors import BusboxError, InputError, format_error, format_value
+from busbox.basics.errors import BusboxError, InputError, format_value
+from busbox.basics.hooks import told
 from busbox.plugins import VERBS, described, find, names, plug_ins
 
 #: Heading of the verbs that plug-ins offer.
@@ -83,7 +84,7 @@ class Verbs(click.Group):
             name = context.invoked_subcommand
             if name is None or name in VERBS.built_in:
                 raise
-            raise InputError.of(f"verb {name} raised {format_error(error)}") from error
+            raise InputError.of(f"verb {name} raised {told(error)}") from error
 
     def format_commands(self, context: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the verbs by group; those of plug-ins have their own group."""

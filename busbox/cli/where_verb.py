@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 import click
 
-from busbox.basics.errors import InputError, Mistake, join_or, no_file
-from busbox.basics.listing import counted
+from busbox.basics.errors import InputError, Mistake, join_and, join_or
 from busbox.basics.paper import Paper
 from busbox.cli import completing
 from busbox.cli.common import bench_argument, json_option, open_bench, paper, print_json, set_option
-from busbox.firmware.c_header import HeaderConstants, read_header
-from busbox.map.addresses import number
+from busbox.cli.where_header import CheckedHeader, check_header, header_object, show_header
+from busbox.map.addresses import typed_number
+from busbox.map.bits import show_bits
 from busbox.map.registers import Register, show_lanes
-from busbox.map.slots import SPACE, AddressMap, Decoded, Slot, show_bits
+from busbox.map.shared import rivals
+from busbox.map.slots import SPACE, AddressMap, Decoded, Slot
 
 _SOURCES = (".h", ".c", ".hh", ".hpp", ".inc")
 
@@ -30,51 +31,70 @@ _SOURCES = (".h", ".c", ".hh", ".hpp", ".inc")
     required=True,
     shell_complete=completing.addresses,
 )
+@click.option(
+    "--strict",
+    is_flag=True,
+    help="End with exit code 1 if an address reaches no register, no slot, or something other than its "
+    "name suggests.",
+)
 @set_option
 @json_option
-def command(bench: str, what: tuple[str, ...], values: tuple[str, ...], as_json: bool) -> int:
+def command(
+    bench: str, what: tuple[str, ...], strict: bool, values: tuple[str, ...], as_json: bool
+) -> int:
     """Show what answers at addresses, or at each address of a C header.
 
     BENCH is a folder with bench.toml, the file, or the name of one that comes with Busbox. The
-    constants of a header are checked against the map: what they reach, which are not addresses, and
-    which could not be resolved.
+    constants of a header are checked against the map: what they reach, whether that is what their
+    names say, which are not addresses, and which could not be resolved.
     """
     devices = open_bench(bench, values).devices()
     address_map = AddressMap([device.slot for device in devices])
-    things = _read(what, address_map)
+    things = _read(what, address_map, {device.name: device.kind for device in devices})
+    has_mistakes = any(_has_mistakes(address_map, thing) for _, thing in things)
     if as_json:
         print_json(_object(address_map, things))
-        return 0
+    else:
+        _show(address_map, things)
+    return int(strict and has_mistakes)
+
+
+def _has_mistakes(address_map: AddressMap, thing: int | CheckedHeader) -> bool:
+    """Return whether an address reaches no register, or a header has mistakes."""
+    if isinstance(thing, CheckedHeader):
+        return thing.has_mistakes
+    return address_map.decode(thing).place is None
+
+
+def _show(address_map: AddressMap, things: list[tuple[str, int | CheckedHeader]]) -> None:
     page = paper()
-    for index, (text, thing) in enumerate(things):
+    for index, (_, thing) in enumerate(things):
         if index:
             page.line()
-        if isinstance(thing, HeaderConstants):
-            _header(page, address_map, Path(text), thing)
+        if isinstance(thing, CheckedHeader):
+            show_header(page, address_map, thing)
         else:
             _address(page, address_map, thing)
-            page.table(_question(address_map, text, thing))
     page.print()
-    return 0
 
 
 def _read(
-    what: tuple[str, ...], address_map: AddressMap
-) -> list[tuple[str, int | HeaderConstants]]:
+    what: tuple[str, ...], address_map: AddressMap, kinds: Mapping[str, str]
+) -> list[tuple[str, int | CheckedHeader]]:
     """Return what each argument is: an address or a header.
 
     Raises
     ------
     InputError : with every argument that is neither an address nor a header
     """
-    things: list[tuple[str, int | HeaderConstants]] = []
+    things: list[tuple[str, int | CheckedHeader]] = []
     mistakes: list[Mistake] = []
+    thing: int | CheckedHeader
     for text in what:
         try:
             is_header = Path(text).suffix.lower() in _SOURCES
-            things.append(
-                (text, _constants(Path(text), address_map) if is_header else _parsed(text))
-            )
+            thing = check_header(Path(text), address_map, kinds) if is_header else _parsed(text)
+            things.append((text, thing))
         except InputError as error:
             mistakes += error.mistakes
     if mistakes:
@@ -84,22 +104,10 @@ def _read(
 
 def _parsed(text: str) -> int:
     try:
-        return number(text, "an address")
+        return typed_number(text)
     except ValueError as error:
         hint = "" if text[:1].isdigit() else f" (or a C header: a file in {join_or(_SOURCES)})"
         raise InputError.of(f"{error}{hint}", "where") from None
-
-
-def _suggested(address_map: AddressMap, text: str, address: int) -> int | None:
-    """Return the address meant by decimal digits that reach nothing, if 0x was left out."""
-    return address_map.without_prefix(address) if text.replace("_", "").isdecimal() else None
-
-
-def _question(address_map: AddressMap, text: str, address: int) -> Iterator[tuple[str]]:
-    suggested = _suggested(address_map, text, address)
-    if suggested is not None:
-        register = address_map.decode(suggested).register
-        yield (f"{text} is decimal; did you mean {suggested:#010x} ({register})?",)
 
 
 # One address.
@@ -111,13 +119,14 @@ def _address(page: Paper, address_map: AddressMap, address: int) -> None:
     if found.slot is None:
         _nothing(page, address_map, address)
         return
-    page.table(list(_facts(found, found.slot)))
+    page.table(list(_facts(address_map, found, found.slot)))
 
 
-def _facts(found: Decoded, slot: Slot) -> list[tuple[str, str]]:
+def _facts(address_map: AddressMap, found: Decoded, slot: Slot) -> list[tuple[str, str]]:
     facts = [
         ("slot", f"{slot.name} at {slot.base:#010x}, {slot.size:#x} bytes"),
         ("decoding", slot.how),
+        *_who_wins(address_map, found, slot),
         ("image", _image(found, slot)),
         ("offset", f"{found.offset:#x}"),
     ]
@@ -130,7 +139,7 @@ def _facts(found: Decoded, slot: Slot) -> list[tuple[str, str]]:
     lane = found.lane
     facts.append(
         ("byte lane", f"{lane}: SEL({lane}), data bits {8 * lane + 7}..{8 * lane}, "
-                      f"lanes {show_lanes(1 << lane)}")
+                      f"lanes {show_lanes(1 << lane)}{_halfword(lane)}")
     )  # fmt: skip
     if place is not None:
         for field in place.register.fields:
@@ -141,14 +150,34 @@ def _facts(found: Decoded, slot: Slot) -> list[tuple[str, str]]:
     return facts
 
 
+def _who_wins(address_map: AddressMap, found: Decoded, slot: Slot) -> Iterator[tuple[str, str]]:
+    """Yield who would answer without the slot that wins."""
+    others = [rival.name for rival in rivals(address_map, found.address)]
+    if others:
+        verb = "decodes" if len(others) == 1 else "decode"
+        way = "gives" if len(others) == 1 else "give"
+        yield (
+            "who wins",
+            f"{slot.name}: {join_and(others)} {verb} this address too, and {way} way to {slot.name}",
+        )
+
+
 def _image(found: Decoded, slot: Slot) -> str:
     if slot.images == 1:
         return "none: only one address range"
     which = "the one at the base" if found.image == 0 else f"begins at {_start(found):#010x}"
     return (
-        f"{found.image} of {slot.images:,} ({which}); "
+        f"{found.image} of {slot.images:,}, counted from 0 ({which}); "
         f"bits {show_bits(slot.free_bits)} are not compared"
     )
+
+
+def _halfword(lane: int) -> str:
+    """Return the lanes of a halfword that begins at a byte, "" where none does."""
+    if lane % 2:
+        return ""
+    bits = f"{8 * lane + 15}..{8 * lane}"
+    return f"; of a halfword: data bits {bits}, lanes {show_lanes(0b11 << lane)}"
 
 
 def _start(found: Decoded) -> int:
@@ -172,84 +201,22 @@ def _why_not(slot: Slot, address: int) -> str:
     return f"{slot.how}; {bits} {show_bits(wrong)} of the address {differ} from {slot.base:#010x}"
 
 
-# A header.
-
-
-def _constants(path: Path, address_map: AddressMap) -> HeaderConstants:
-    """Return the constants of a header.
-
-    Raises
-    ------
-    InputError : it cannot be read
-    """
-    problem = no_file(path)
-    if problem:
-        raise InputError.of(problem, key="where")
-    try:
-        text = path.read_bytes().decode("utf-8-sig", errors="replace")
-    except OSError as error:
-        raise InputError.of(f"cannot be read: {error.strerror}", str(path)) from None
-    return read_header(text, address_map)
-
-
-def _header(page: Paper, address_map: AddressMap, path: Path, header: HeaderConstants) -> None:
-    hits, misses = [], []
-    for constant in header.addresses:
-        found = address_map.decode(constant.value) if constant.value < SPACE else None
-        row = (f"{path.name}:{constant.line}", constant.name, f"{constant.value:#010x}")
-        step = f", then every {counted(constant.step, 'byte')}" if constant.step else ""
-        if found is None or found.slot is None:
-            misses.append((*row, _miss(address_map, constant.value) + step))
-        else:
-            hits.append((*row, _hit(found) + step))
-    page.line((f"{counted(len(hits), 'address', 'addresses')} {_verb(hits)} a slot", "bold"))
-    page.table(hits)
-    page.title(f"{counted(len(misses), 'address', 'addresses')} {_verb(misses)} no slot")
-    page.table(misses)
-    if header.others:
-        page.title(f"{counted(len(header.others), 'constant')} not used as an address")
-        page.table(
-            (f"{path.name}:{one.line}", one.name, f"{one.value:#x}") for one in header.others
-        )
-    if header.unresolved:
-        page.title(f"{len(header.unresolved)} could not be resolved")
-        page.table(
-            (f"{path.name}:{one.line}", one.name, one.text, one.why) for one in header.unresolved
-        )
-
-
-def _verb(rows: Sequence[object]) -> str:
-    return "reaches" if len(rows) == 1 else "reach"
-
-
-def _hit(found: Decoded) -> str:
-    lane = f", byte lane {found.lane}" if found.lane else ""
-    image = f" (image {found.image})" if found.image else ""
-    hole = " (a hole)" if found.place is None else ""
-    return f"{found.register}{hole}{lane}{image}"
-
-
-def _miss(address_map: AddressMap, address: int) -> str:
-    suggestion = address_map.suggest(address)
-    return f"no slot; {suggestion}" if suggestion else "no slot"
-
-
 # As one object.
 
 
 def _object(
-    address_map: AddressMap, things: list[tuple[str, int | HeaderConstants]]
+    address_map: AddressMap, things: list[tuple[str, int | CheckedHeader]]
 ) -> dict[str, Any]:
     return {
         "addresses": [
-            {**_decoded(address_map, thing), "did_you_mean": _suggested(address_map, text, thing)}
-            for text, thing in things
-            if not isinstance(thing, HeaderConstants)
+            _decoded(address_map, thing)
+            for _, thing in things
+            if not isinstance(thing, CheckedHeader)
         ],
         "headers": [
-            _header_object(address_map, text, thing)
+            header_object(address_map, text, thing, _decoded)
             for text, thing in things
-            if isinstance(thing, HeaderConstants)
+            if isinstance(thing, CheckedHeader)
         ],
     }
 
@@ -270,11 +237,14 @@ def _decoded(address_map: AddressMap, address: int) -> dict[str, Any]:
         "base": found.slot.base,
         "size": found.slot.size,
         "decoded_by": found.slot.how,
+        "wins_over": [slot.name for slot in rivals(address_map, address)],
         "image": found.image,
         "images": found.slot.images,
         "offset": found.offset,
         "register": None if found.place is None else found.place.name,
         "lane": found.lane,
+        "byte_lanes": show_lanes(1 << found.lane),
+        "halfword_lanes": None if found.lane % 2 else show_lanes(0b11 << found.lane),
         "fields": [] if found.place is None else _fields(found.place.register, found.lane),
     }
 
@@ -285,21 +255,3 @@ def _fields(register: Register, lane: int) -> list[dict[str, Any]]:
         for field in register.fields
         if field.mask & 0xFF << 8 * lane
     ]
-
-
-def _header_object(address_map: AddressMap, file: str, header: HeaderConstants) -> dict[str, Any]:
-    return {
-        "file": file,
-        "addresses": [
-            {"name": one.name, "line": one.line, "step": one.step or None}
-            | _decoded(address_map, one.value)
-            for one in header.addresses
-        ],
-        "others": [
-            {"name": one.name, "line": one.line, "value": one.value} for one in header.others
-        ],
-        "unresolved": [
-            {"name": one.name, "line": one.line, "text": one.text, "why": one.why}
-            for one in header.unresolved
-        ],
-    }

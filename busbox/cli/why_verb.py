@@ -17,7 +17,8 @@ from busbox.cli.common import (
     set_option,
     traffic_option,
 )
-from busbox.explain.why import Stories, Story
+from busbox.explain.origins import Story
+from busbox.explain.why import Stories
 
 
 @click.command("why")

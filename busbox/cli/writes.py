@@ -8,9 +8,15 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from busbox.basics.errors import BusboxError, InputError, Mistake, format_error
+from busbox.basics.errors import InputError, Mistake
+from busbox.basics.hook_limit import limited_hooks
+from busbox.basics.hooks import PASSING, HookError, told
+from busbox.cli.common import shown_progress
 from busbox.exports.contract import STANDARD_OUTPUT, Result, Target, target_of
 from busbox.plugins import EXPORTS, find
+
+#: Suffixes of a page: under another, a double click does not open it in a browser.
+PAGES = (".html", ".htm")
 
 
 @dataclass(frozen=True)
@@ -44,31 +50,67 @@ class Write:
         """
         with target_of(self.file) as target:
             try:
-                self.export(result, target)
+                with limited_hooks(aside=False):
+                    self.export(result, target)
             except InputError as error:
                 raise InputError(_device(one, self.option) for one in error.mistakes) from None
-            except (BusboxError, OSError):
+            except (*PASSING, OSError):
                 raise
-            except Exception as error:
+            except BaseException as error:
                 if self.name in EXPORTS.built_in:
                     raise
-                text = f"export {self.name} raised {format_error(error)}"
-                raise InputError.of(text, self.option) from error
+                text = f"export {self.name} raised {told(error, self.export)}"
+                raise HookError.of(text, self.option) from error
+
+
+def write_each(writes: Sequence[Write], result: Result) -> None:
+    """Write a result to every target; one that fails does not keep the others from it.
+
+    Raises
+    ------
+    InputError : what failed, once all others are written
+    """
+    failed: list[InputError] = []
+    for one in writes:
+        try:
+            one.write(result)
+        except InputError as error:
+            failed.append(error)
+    if len(failed) == 1:
+        raise failed[0]
+    if failed:
+        raise InputError(mistake for error in failed for mistake in error.mistakes)
 
 
 def _device(mistake: Mistake, option: str) -> Mistake:
     return mistake if mistake.where else replace(mistake, where=option)
 
 
+@dataclass(frozen=True)
+class Waveform:
+    """The waveform file that the options of a run name, and how deep it goes into hardware."""
+
+    file: str
+    depth: int = 0
+
+    def write(self, result: Result, target: Target) -> None:
+        """Write it, with progress, if it takes long to look inside devices."""
+        from busbox.exports.waveform import write_deep
+
+        with shown_progress(not self.depth) as report:
+            write_deep(result, target, self.depth, report)
+
+
 def writes_of(
-    given: Iterable[str], vcd: str | None, as_json: bool, brief: bool
+    given: Iterable[str], vcd: Waveform | None, as_json: bool, brief: bool
 ) -> tuple[Write, ...]:
     """Return what is to be written: files first; the summary if nothing else is to be shown.
 
     Parameters
     ----------
     given : each ``NAME=FILE``; ``NAME`` may be ``file.py:function``
-    vcd, as_json, brief : short for ``vcd=FILE``, ``json=-`` and ``brief=-``
+    vcd : the waveform file, short for ``vcd=FILE`` where it goes into no device
+    as_json, brief : short for ``json=-`` and ``brief=-``
 
     Raises
     ------
@@ -76,13 +118,16 @@ def writes_of(
     """
     mistakes: list[Mistake] = []
     asked = [("--write", one) for one in given]
-    asked += [("--vcd", f"vcd={vcd}")] if vcd is not None else []
+    asked += [("--vcd", f"vcd={vcd.file}")] if vcd is not None else []
     asked += [("--json", f"json={STANDARD_OUTPUT}")] if as_json else []
     asked += [("--brief", f"brief={STANDARD_OUTPUT}")] if brief else []
     found: list[Write] = []
     for option, text in asked:
         try:
-            found.append(_write(option, text))
+            write = _write(option, text)
+            if vcd is not None and option == "--vcd":
+                write = replace(write, export=vcd.write)
+            found.append(write)
         except InputError as error:
             mistakes += [Mistake(str(one), option) for one in error.mistakes]
     mistakes += [Mistake(text, option) for option, text in _twice(found)]
@@ -96,6 +141,8 @@ def writes_of(
 def _write(option: str, text: str) -> Write:
     name, sign, file = text.partition("=")
     if not (name and sign and file):
+        if option == "--vcd":
+            raise InputError.of("must name a file such as run.vcd, not ''")
         raise InputError.of(f"must be NAME=FILE such as json=run.json, not {text!r}")
     export = find(EXPORTS, name)
     problem = "" if file == STANDARD_OUTPUT else no_place(file)
@@ -125,7 +172,22 @@ def no_place(file: str) -> str:
         return f"there is no folder {str(folder)!r}"
     if not os.access(folder, os.W_OK):
         return f"must be in a folder that can be written to, not {str(folder)!r}"
+    try:
+        os.lstat(file)
+    except FileNotFoundError:
+        return ""
+    except OSError as error:  # such as a name that is too long
+        return f"cannot be written: {error.strerror}"
     return ""
+
+
+def no_page(file: str) -> str:
+    """Return why a file cannot be written, or no browser would show it; a device may have any name."""
+    problem = no_place(file)
+    path = Path(file)
+    if problem or path.suffix.lower() in PAGES or (path.exists() and not path.is_file()):
+        return problem
+    return f"must end in .html, as it is a page for a browser, not {file!r}"
 
 
 def no_folder(out: str) -> str:

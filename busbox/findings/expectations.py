@@ -9,98 +9,17 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from busbox.basics.errors import format_value, join_or, nearest
+from busbox.basics.errors import format_value, join_and, join_or, nearest
 from busbox.basics.keys import Key
 from busbox.basics.units import parse_span
-from busbox.map.slots import show_bits
+from busbox.findings.expectation_keys import COUNTS, KEYS, TEXTS
+from busbox.findings.expected_accesses import NOBODY, answerers, bus_cycles, errors
+from busbox.map.bits import show_bits
+from busbox.map.registers import WORD
 from busbox.recording import Frame, Recording
 from busbox.recording.judged import Verdict
 from busbox.system.hardware import Device
 from busbox.system.scenario import Attached
-
-#: Comparisons of counts.
-COUNTS: dict[str, Callable[[int, int], bool]] = {
-    "at_least": lambda seen, wanted: seen >= wanted,
-    "at_most": lambda seen, wanted: seen <= wanted,
-    "exactly": lambda seen, wanted: seen == wanted,
-}
-#: Comparisons of texts.
-TEXTS: dict[str, Callable[[str, str], bool]] = {
-    "is": lambda seen, wanted: seen == wanted,
-    "contains": lambda seen, wanted: wanted in seen,
-    "ends_with": lambda seen, wanted: seen.endswith(wanted),
-}
-
-
-_COUNTED = {
-    way: Key(f"The expected number: {words}.", "a whole number from 0 on", "1")
-    for way, words in (("at_least", "at least this"), ("at_most", "at most this"),
-                       ("exactly", "exactly this"))
-}  # fmt: skip
-_SENDER = "a slot (what it sent) or an attachment (what it read)"
-#: The keys of each kind of expectation.
-KEYS: Mapping[str, Mapping[str, Key]] = {
-    "text": {
-        "of": Key(
-            "The slot or attachment whose text is checked.", _SENDER, '"telegraph"', required=True
-        ),
-        "is": Key("The whole text.", "a string", '"line free"'),
-        "contains": Key("A part of the text.", "a string", '"free"'),
-        "ends_with": Key("The end of the text.", "a string", '"free"'),
-    },
-    "level": {
-        "pin": Key("The pin that is checked.", "a pin", '"levers.out.0"', required=True),
-        "is": Key("The expected level.", "0 or 1", "1", required=True),
-        "at": Key(
-            "The time at which the level is checked.",
-            "a time with s, ms, us, ns or ps, or whole cycles",
-            '"2 ms"',
-            "cycles",
-            "the end of the run",
-        ),
-    },
-    "frames": {
-        "of": Key(
-            "The slot or attachment whose frames are checked.", _SENDER, '"lamps"', required=True
-        ),
-        **_COUNTED,
-    },
-    "colours": {
-        "of": Key(
-            "The slot or attachment whose frames are checked.", _SENDER, '"lamps"', required=True
-        ),
-        "are": Key(
-            "A colour for each lamp, RRGGBB or WWRRGGBB.",
-            "a list of colours such as '400000'",
-            '["400000", "004000"]',
-            required=True,
-        ),
-        "frame": Key(
-            "The number of the frame, counted from 0.",
-            "the number of a frame (-1: the last)",
-            "0",
-            default="-1",
-        ),
-    },
-    "findings": {
-        "rule": Key("The rule whose findings are counted.", "a rule", '"byte-lost"', required=True),
-        **_COUNTED,
-    },
-    "register": {
-        "of": Key(
-            "The register that is checked.",
-            "a register such as levers.OUT",
-            '"levers.OUT"',
-            required=True,
-        ),
-        "is": Key(
-            "The expected word at the end of the run.",
-            "a whole number from 0 on",
-            "1",
-            required=True,
-        ),
-    },
-}
 
 
 @dataclass(frozen=True)
@@ -355,6 +274,43 @@ def _register(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expecta
     return Expectation(what, check, register=(slot, register))
 
 
+def _slot(given: Mapping[str, Any], key: str, parts: _Parts, more: Sequence[str] = ()) -> str:
+    names = [*(device.name for device in parts.devices), *more]
+    name = given[key]
+    if name not in names:
+        close = nearest(name, names) if isinstance(name, str) else ""
+        known = "must be a slot" + "".join(f", or {one!r}" for one in more)
+        raise _Wrong(key, f"{known}, not {format_value(name)}{close}")
+    return str(name)
+
+
+def _of_accesses(
+    what: str, of: Callable[[Recording, str | None], int]
+) -> Callable[[Mapping[str, Any], _Parts, int], Expectation]:
+    """Return what reads a count of accesses: of all, or of one slot."""
+
+    def read(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation:
+        slot = _slot(given, "of", parts) if "of" in given else None
+        way = _one(given, COUNTS)
+        name = what if slot is None else f"{what} of {slot}"
+        return _count(name, way, _whole(given, way), lambda recording: of(recording, slot))
+
+    return read
+
+
+def _answered(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation:
+    address, by = given["address"], _slot(given, "by", parts, (NOBODY,))
+    if type(address) is not int or not 0 <= address <= WORD or address % 4:
+        shown = f"{address:#x}" if type(address) is int else format_value(address)
+        raise _Wrong("address", f"must be a multiple of 4 of 32 bits, not {shown}")
+
+    def check(recording: Recording) -> tuple[bool, str]:
+        seen = answerers(recording, address)
+        return seen == [by], join_and(seen) if seen else "no access"
+
+    return Expectation(f"every access to {address:#010x} answered by {by}", check)
+
+
 def _none_found(recording: Recording) -> tuple[bool, str]:
     counts = recording.by_rule
     seen = ", ".join(f"{count:,} of {rule}" for rule, count in counts.items())
@@ -377,4 +333,7 @@ _KINDS: dict[str, Callable[[Mapping[str, Any], _Parts, int], Expectation]] = {
     "colours": _colours,
     "findings": _findings,
     "register": _register,
+    "cycles": _of_accesses("bus cycles", bus_cycles),
+    "errors": _of_accesses("accesses ended with ERR", errors),
+    "answered": _answered,
 }

@@ -7,7 +7,7 @@ from functools import partial
 
 from busbox.findings.registers import acknowledged
 from busbox.findings.rule import RunFacts, Sighting
-from busbox.map.slots import show_bits
+from busbox.map.bits import show_bits
 
 
 def image_access(facts: RunFacts) -> Iterator[Sighting]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from busbox.basics.hook_limit import limited_hooks
 from busbox.board.decoding import decode_lines, supply_note
 from busbox.findings import find
 from busbox.findings.certain import certainty
@@ -30,6 +31,11 @@ def judge(recording: Recording, system: System) -> Recording:
     ------
     InputError : a setting of an attachment does not fit its line, or an attachment raised an error
     """
+    with limited_hooks():
+        return _judged(recording, system)
+
+
+def _judged(recording: Recording, system: System) -> Recording:
     decoded_lines = decode_lines(system, recording)
     decoded = replace(
         recording,

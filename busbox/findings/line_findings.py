@@ -10,7 +10,8 @@ from collections.abc import Container
 from functools import partial
 from typing import TYPE_CHECKING
 
-from busbox.basics.errors import BusboxError, InputError, format_error
+from busbox.basics.errors import InputError, format_value
+from busbox.basics.hooks import calling, refuse
 from busbox.findings.rule import RunFacts, Sighting
 from busbox.findings.senders import sender_of
 
@@ -59,15 +60,23 @@ def _sighting(facts: RunFacts, name: str, decoded: DecodedLine, finding: LineFin
 def _describe(
     system: System, name: str, decoded: DecodedLine, finding: LineFinding
 ) -> tuple[str, str]:
-    try:
+    key = f"attach.{name}"
+    with calling(decoded.attached.kind, key=key, hook=finding.describe):
         message, hint = finding.describe()
-    except BusboxError:
-        raise
-    except Exception as error:
-        text = f"{decoded.attached.kind} raised {format_error(error)}"
-        raise InputError.of(text, key=f"attach.{name}") from error
+    if not isinstance(message, str) or not isinstance(hint, str):
+        both = format_value((message, hint))
+        refuse(
+            f"describe must return two strings, message and hint, not {both}", finding.describe, key
+        )
     if finding.advice is not None:
-        hint = " ".join(filter(None, (hint, registers(system, decoded.attached, finding.advice()))))
+        with calling(decoded.attached.kind, key=key, hook=finding.advice):
+            from busbox.board.attachment import Advice
+
+            advice = finding.advice()
+            if not isinstance(advice, Advice):
+                raise TypeError(f"advice must be an Advice, not {format_value(advice)}")
+            named = registers(system, decoded.attached, advice)
+        hint = " ".join(filter(None, (hint, named)))
     return f"{name}: {message}", hint
 
 

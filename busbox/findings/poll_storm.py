@@ -42,9 +42,8 @@ def poll_storm(facts: RunFacts) -> Iterator[Sighting]:
     if limit is None or len(accesses) <= limit:
         return
 
-    for start, end in read_runs(facts, ("address",)):
-        if end - start > limit:
-            yield facts.sighting(start + limit, partial(_describe_storm, facts, start, end - start))
+    for start, end in read_runs(facts, ("address",), limit + 1):
+        yield facts.sighting(start + limit, partial(_describe_storm, facts, start, end - start))
 
 
 def _describe_storm(facts: RunFacts, start: int, length: int) -> tuple[str, str]:

@@ -7,6 +7,7 @@ from functools import partial
 
 from busbox.findings.registers import acknowledged
 from busbox.findings.rule import RunFacts, Sighting
+from busbox.map.slots import Decoded
 
 
 def register_hole(facts: RunFacts) -> Iterator[Sighting]:
@@ -35,8 +36,13 @@ def register_hole(facts: RunFacts) -> Iterator[Sighting]:
     and ``busbox where BENCH ADDRESS`` what an address reaches. A C struct that lacks a gap of the
     device makes the same mistake.
     """
-    for number in acknowledged(facts, lambda found, write, lanes: found.place is None):
+    for number in acknowledged(facts, _in_a_hole):
         yield facts.sighting(number, partial(_describe_hole, facts, number))
+
+
+def _in_a_hole(found: Decoded, write: bool, lanes: int) -> bool:
+    """Return whether a slot that declares registers has none at the offset."""
+    return found.place is None and found.slot is not None and any(found.slot.table)
 
 
 def _describe_hole(facts: RunFacts, access: int) -> tuple[str, str]:

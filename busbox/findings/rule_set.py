@@ -10,7 +10,8 @@ from operator import index
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from busbox.basics.errors import BusboxError, InputError, format_error, format_value
+from busbox.basics.errors import InputError, format_value
+from busbox.basics.hooks import calling, refuse
 from busbox.basics.pages import mistake_in_rule, page_of
 from busbox.board.attachment import Decoder
 from busbox.findings.rule import Rule, RunFacts, Sighting
@@ -138,18 +139,14 @@ def _guarded(rule: str, check: Rule, facts: RunFacts) -> Iterator[Sighting]:
     ------
     InputError : it raises, or yields something that is not a sighting of this run
     """
-    try:
+    with calling(f"rule {rule}", key="rules", hook=check):
         for sighting in check(facts):
             mistake = _mistake_in(sighting, facts)
             if mistake:
-                raise InputError.of(f"rule {rule} {mistake}", key="rules")
+                refuse(f"rule {rule} {mistake}", check, "rules")
             describe = partial(_described, rule, sighting)
             cycle, access = index(sighting.cycle), index(sighting.access)
             yield replace(sighting, cycle=cycle, access=access, describe=describe)
-    except BusboxError:
-        raise
-    except Exception as error:
-        raise InputError.of(f"rule {rule} raised {format_error(error)}", key="rules") from error
 
 
 def _mistake_in(sighting: Any, facts: RunFacts) -> str | None:
@@ -170,12 +167,8 @@ def _mistake_in(sighting: Any, facts: RunFacts) -> str | None:
 
 
 def _described(rule: str, sighting: Sighting) -> tuple[str, str]:
-    try:
+    with calling(f"rule {rule}", key="rules", hook=sighting.describe):
         message, hint = sighting.describe()
         if not isinstance(message, str) or not isinstance(hint, str):
             raise TypeError("describe must return two strings, message and hint")
-    except BusboxError:
-        raise
-    except Exception as error:
-        raise InputError.of(f"rule {rule} raised {format_error(error)}", key="rules") from error
     return message, hint

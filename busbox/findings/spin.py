@@ -49,7 +49,7 @@ def spin(facts: RunFacts) -> Iterator[Sighting]:
     if facts.system.core is None:
         return
 
-    for first, end in read_runs(facts, ("address", "data", "pc")):
+    for first, end in read_runs(facts, ("address", "data", "pc"), 2):
         cycles = int(accesses.end[end - 1] - accesses.start[first])
         if cycles > limit:
             yield facts.sighting(end - 1, partial(_describe, facts, first, end, cycles))

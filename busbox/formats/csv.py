@@ -10,8 +10,9 @@ from io import BytesIO
 from tempfile import SpooledTemporaryFile
 from typing import IO
 
-from busbox.basics.errors import InputError, Mistake, format_value, limited
+from busbox.basics.errors import READ_MISTAKES, InputError, Mistake, format_value, limited
 from busbox.basics.files import lines_in
+from busbox.basics.limits import LINE
 from busbox.cpu.steps import Step
 from busbox.cpu.table import AccessTable
 from busbox.formats.contract import Format, SignalRequest
@@ -30,7 +31,7 @@ def read_csv(file: IO[bytes], where: str) -> Iterator[Step | AccessTable]:
     ------
     InputError : lists every row that is not a step
     """
-    text = _Text(file)
+    text = _Text(file, where)
     first = next(lines_in(text.lines(), where), "")
     separator = ";" if ";" in first else ","
     header = [name.strip() for name in first.split(separator)]
@@ -48,15 +49,27 @@ def read_csv(file: IO[bytes], where: str) -> Iterator[Step | AccessTable]:
 class _Text:
     """A file, read in blocks of whole lines or line by line."""
 
-    def __init__(self, file: IO[bytes]) -> None:
-        self._file, self._held = file, BytesIO()
+    def __init__(self, file: IO[bytes], where: str) -> None:
+        self._file, self._held, self._where = file, BytesIO(), where
         self._parts: deque[bytes] = deque()
+        self._most, self._count = LINE.most, 0
+
+    def _line(self) -> bytes:
+        """Return the next line of the file, b"" behind the last."""
+        line = self._file.readline(self._most + 1)
+        if len(line) > self._most:
+            raise InputError.of(LINE.exceeded("a line"), self._where, self._count + 1)
+        self._count += line.count(b"\n")
+        return line
 
     def block(self) -> bytes:
         """Return lines with their ends, b"" behind the last."""
-        data = b"".join(self._parts) + self._held.read() or self._file.read(BLOCK)
+        data = b"".join(self._parts) + self._held.read()
         self._parts.clear()
-        return data if data.endswith(b"\n") else data + self._file.readline()
+        if not data:
+            data = self._file.read(BLOCK)
+            self._count += data.count(b"\n")
+        return data if data.endswith(b"\n") else data + self._line()
 
     def give_back(self, block: bytes) -> None:
         """Take back the block that was read last."""
@@ -66,7 +79,7 @@ class _Text:
         """Yield the lines from here on, with their ends."""
         while True:
             if not self._parts:
-                raw = self._held.readline() or self._file.readline()
+                raw = self._held.readline() or self._line()
                 self._parts.extend(raw.splitlines(keepends=True))
             if not self._parts:
                 return
@@ -111,14 +124,19 @@ class _Reader:
             try:
                 step = _step(next(rows), self._header, before + rows.line_num)
             except csv.Error:
-                self._mistakes.append(Mistake("a cell is too long", where, before + rows.line_num))
+                self._note("a cell is too long", before + rows.line_num)
                 continue
             except ValueError as error:
-                self._mistakes.append(Mistake(str(error), where, before + rows.line_num))
+                self._note(str(error), before + rows.line_num)
                 continue
             if step is not None:
                 yield step
         self._count = before + rows.line_num
+
+    def _note(self, text: str, line: int) -> None:
+        self._mistakes.append(Mistake(text, self._where, line))
+        if len(self._mistakes) == READ_MISTAKES:
+            raise InputError(limited(self._mistakes, self._where)) from None
 
 
 def _step(row: list[str], header: list[str], line: int) -> Step | None:

@@ -10,15 +10,15 @@ from pathlib import Path
 from typing import IO, TypeVar, get_args
 
 from busbox.basics.errors import (
-    BusboxError,
     InputError,
-    format_error,
     format_value,
     join_or,
     nearest,
     no_file,
 )
 from busbox.basics.files import opened, replacing
+from busbox.basics.hook_limit import limited_hooks
+from busbox.basics.hooks import PASSING, HookError, place_of, told
 from busbox.cpu.steps import Step
 from busbox.cpu.table import steps_of
 from busbox.formats.contract import Format, Piece
@@ -147,8 +147,15 @@ def write_traffic(path: Path, steps: Iterable[Step], chosen: Format | None = Non
             count += 1
             yield step
 
-    with replacing(path) as file, _packer(file) if packed else nullcontext(file) as out:
+    with (
+        limited_hooks(),
+        replacing(path) as file,
+        _packer(file) if packed else nullcontext(file) as out,
+    ):
         for chunk in _guarded(partial(found.write, counted()), path):
+            if not isinstance(chunk, bytes | bytearray | memoryview):
+                text = f"its format must yield bytes, not {format_value(chunk)}"
+                raise HookError.of(f"{text}{place_of(found.write)}", str(path))
             out.write(chunk)
     return count
 
@@ -166,7 +173,9 @@ def _guarded(make: Callable[[], Iterator[T]], path: Path) -> Iterator[T]:
         if any(mistake.where for mistake in error.mistakes):
             raise
         raise InputError.of(str(error), str(path)) from None
-    except (BusboxError, OSError):
+    except OSError:
         raise
-    except Exception as error:
-        raise InputError.of(f"its format raised {format_error(error)}", str(path)) from error
+    except PASSING:
+        raise
+    except BaseException as error:
+        raise HookError.of(f"its format raised {told(error, make)}", str(path)) from error

@@ -9,9 +9,17 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
-from typing import Any
+from functools import partial
 
-from busbox.basics.errors import InputError, Mistake, format_value, join_or, limited, nearest
+from busbox.basics.errors import (
+    READ_MISTAKES,
+    InputError,
+    Mistake,
+    format_value,
+    join_or,
+    limited,
+    nearest,
+)
 from busbox.basics.units import parse_span
 from busbox.cpu.steps import (
     ALL_LANES,
@@ -21,7 +29,6 @@ from busbox.cpu.steps import (
     Await,
     Handler,
     Mark,
-    Named,
     Pause,
     Poll,
     ResetStep,
@@ -31,7 +38,9 @@ from busbox.cpu.steps import (
 )
 from busbox.formats.contract import Format
 from busbox.formats.kept import check_kept, read_since, shown_since
-from busbox.map.addresses import NAME, PIN, address, kept_name, lanes, number
+from busbox.formats.small_steps import read_small, write_small
+from busbox.formats.step_words import take_options, take_recorded, take_target
+from busbox.map.addresses import PIN, number
 from busbox.map.registers import WORD, show_lanes
 
 _COMMENT = re.compile(r"(?:^|\s)#.*")
@@ -46,6 +55,7 @@ def read_text(lines: Iterable[str], where: str) -> Iterator[Step]:
     """
     mistakes: list[Mistake] = []
     handler: Handler | None = None
+    inside: list[Step] = []
     step: Step | Handler | None
     for count, line in enumerate(lines, start=1):
         try:
@@ -56,18 +66,20 @@ def read_text(lines: Iterable[str], where: str) -> Iterator[Step]:
                 raise ValueError(f"a handler inside a handler: {handler.name} has no 'end'")
         except ValueError as error:
             mistakes.append(Mistake(str(error), where, count))
+            if len(mistakes) == READ_MISTAKES:
+                raise InputError(limited(mistakes, where)) from None
             verb = line.split(maxsplit=1)[0]
             if verb in ("handler", "end"):  # its nesting is clear all the same
                 handler = Handler("", "", ()) if verb == "handler" else None
             continue
         if step is _END:
             if handler is not None and not mistakes:
-                yield handler
+                yield replace(handler, steps=tuple(inside))
             handler = None
         elif isinstance(step, Handler):
-            handler = step
+            handler, inside = step, []
         elif handler is not None and step is not None:
-            handler = replace(handler, steps=(*handler.steps, step))
+            inside.append(step)
         elif step is not None and not mistakes:
             yield step
     if handler is not None:
@@ -130,78 +142,25 @@ def _step(line: str, count: int) -> Step | Handler | None:
     return reader(words[1:], count)
 
 
-def _target(words: list[str], verb: str) -> Target:
-    if not words:
-        raise ValueError(f"{verb} must be followed by an address or slot.REGISTER")
-    word = words.pop(0)
-    if word[0].isdigit():
-        return address(word)
-    found = NAME.fullmatch(word)
-    if found is None:
-        raise ValueError(f"a target must be an address or slot.REGISTER, not {format_value(word)}")
-    return Named(found[1], found[2])
-
-
-def _options(words: list[str], known: tuple[str, ...]) -> dict[str, Any]:
-    """Take ``lanes 0010``, ``pc 0x1f4``, ``every 12``, ``limit 9``, ``keep start`` and ``+12``."""
-    options: dict[str, Any] = {}
-    while words:
-        word = words.pop(0)
-        key, text = ("wait", word[1:]) if word[0] == "+" else (word, "")
-        if key not in known:
-            names = ["+CYCLES" if name == "wait" else name for name in known]
-            raise ValueError(
-                f"unexpected {format_value(word)}; expected {join_or(names)}{nearest(word, names)}"
-            )
-        if key in options:
-            raise ValueError(f"{'+CYCLES' if key == 'wait' else key} is given twice")
-        if key != "wait":
-            if not words:
-                raise ValueError(f"{key} must be followed by a value")
-            text = words.pop(0)
-        options[key] = _option(key, text)
-    return options
-
-
-def _option(key: str, text: str) -> int | str:
-    if key == "keep":
-        return kept_name(text)
-    return lanes(text) if key == "lanes" else number(text, _OPTION_NAMES[key])
-
-
-_OPTION_NAMES = {
-    "wait": "a number of idle cycles",
-    "pc": "pc",
-    "every": "every",
-    "enter": "enter",
-    "leave": "leave",
-    "limit": "limit",
-}
-
-
 #: The options of a poll and an until.
 _OF_POLL = ("every", "limit", "lanes", "pc", "keep", "wait")
 
 
 def _read_write(words: list[str], count: int) -> Step:
-    target = _target(words, "write")
+    target = take_target(words, "write")
     if not words:
         raise ValueError("write needs data after its target: write TARGET DATA")
     data = number(words.pop(0), "data")
-    return AccessStep(True, target, data, line=count, **_options(words, ("lanes", "pc", "wait")))
+    return AccessStep(
+        True, target, data, line=count, **take_options(words, ("lanes", "pc", "wait"))
+    )
 
 
 def _read_read(words: list[str], count: int) -> Step:
-    target = _target(words, "read")
-    data = None
-    if words and words[0] == "=":
-        if len(words) < 2:
-            raise ValueError("= must be followed by the recorded value")
-        data = number(words[1], "data")
-        del words[:2]
-    elif words and words[0] == "==":
-        raise ValueError("use = before the recorded value, not ==")
-    options = _options(words, ("lanes", "pc", "keep", "wait"))
+    target = take_target(words, "read")
+    given = take_recorded(words)
+    data = None if given is None else number(given, "data")
+    options = take_options(words, ("lanes", "pc", "keep", "wait"))
     return AccessStep(False, target, data, line=count, **options)
 
 
@@ -217,7 +176,7 @@ def _mask(words: list[str]) -> int:
 
 
 def _read_poll(words: list[str], count: int) -> Step:
-    target = _target(words, "poll")
+    target = take_target(words, "poll")
     mask = _mask(words)
     if words[:1] != ["=="] or len(words) < 2:
         raise ValueError("poll needs a value to wait for: poll TARGET [& MASK] == VALUE")
@@ -225,14 +184,14 @@ def _read_poll(words: list[str], count: int) -> Step:
     del words[:2]
     if value & ~mask:
         raise ValueError(f"poll can never end: {value:#x} has bits outside the mask {mask:#x}")
-    options = _options(words, _OF_POLL)
+    options = take_options(words, _OF_POLL)
     if options.get("limit") == 0:
         raise ValueError("limit must be at least 1, not 0")
     return Poll(target, value, mask, line=count, **options)
 
 
 def _read_until(words: list[str], count: int) -> Step:
-    target = _target(words, "until")
+    target = take_target(words, "until")
     since: int | str = 0
     if words[:1] == ["-"]:
         if len(words) < 2:
@@ -246,7 +205,7 @@ def _read_until(words: list[str], count: int) -> Step:
     del words[:2]
     if value > mask:
         raise ValueError(f"until can never end: {value:#x} is above the mask {mask:#x}")
-    options = _options(words, _OF_POLL)
+    options = take_options(words, _OF_POLL)
     if options.get("limit") == 0:
         raise ValueError("limit must be at least 1, not 0")
     return Until(target, value, mask, since=since, line=count, **options)
@@ -285,7 +244,7 @@ def _read_await(words: list[str], count: int) -> Step:
 
 
 def _read_reset(words: list[str], count: int) -> Step:
-    return ResetStep(line=count, **_options(words, ("wait",)))
+    return ResetStep(line=count, **take_options(words, ("wait",)))
 
 
 def _read_handler(words: list[str], count: int) -> Step:
@@ -295,7 +254,7 @@ def _read_handler(words: list[str], count: int) -> Step:
     if words[:1] != ["on"]:
         raise ValueError("a handler's name must be followed by on PIN")
     pin = _pin(words[1:], "on")
-    options = _options(words[2:], ("enter", "leave"))
+    options = take_options(words[2:], ("enter", "leave"))
     return Handler(name, pin, (), line=count, **options)
 
 
@@ -312,6 +271,10 @@ _END = Handler("", "", ())
 _READERS: dict[str, Callable[[list[str], int], Step]] = {
     "write": _read_write,
     "read": _read_read,
+    "write8": partial(write_small, 1),
+    "write16": partial(write_small, 2),
+    "read8": partial(read_small, 1),
+    "read16": partial(read_small, 2),
     "poll": _read_poll,
     "until": _read_until,
     "pause": _read_pause,

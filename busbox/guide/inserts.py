@@ -8,11 +8,12 @@ from functools import partial
 from importlib import import_module
 from importlib.resources import files
 
+from busbox.basics.limits import LIMITS
 from busbox.basics.pages import first_paragraph, page_of
 from busbox.bus.transfers import TERMINATORS
 from busbox.cpu.bus import Bus
 from busbox.device import Field, Pin, Register, RegisterModel, Setting
-from busbox.findings.expectations import KEYS as EXPECT_KEYS
+from busbox.findings.expectation_keys import KEYS as EXPECT_KEYS
 from busbox.findings.pages import own_pages
 from busbox.formats.waveform.kinds import BUS_KINDS, CLOCK, CYCLE, RESET
 from busbox.guide.bench_keys import all_tables, keys_of
@@ -64,6 +65,11 @@ def _exports() -> str:
         for name in EXPORTS.built_in
     ]
     return table(("Export", "What it writes"), rows)
+
+
+def _limits() -> str:
+    rows = [(code(one.variable), f"{one.value:,} {one.unit}", escaped(one.text)) for one in LIMITS]
+    return table(("Variable", "Limit", "Of what"), rows)
 
 
 def _rules() -> str:
@@ -218,6 +224,7 @@ INSERTS: Mapping[str, Callable[[], str]] = {
     "terminators": _terminators,
     "recording": _recording,
     "exports": _exports,
+    "limits": _limits,
     "bus-kinds": _bus_kinds,
     "profiles": _profiles,
     "kinds": _kinds,

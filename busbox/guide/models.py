@@ -8,7 +8,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Self
 
-from busbox.basics.errors import InputError, format_error
+from busbox.basics.errors import InputError
+from busbox.basics.hooks import calling
 from busbox.basics.listing import runs
 from busbox.basics.pages import first_paragraph, page_of, section
 from busbox.board.attachment import Driver
@@ -90,19 +91,13 @@ class ShownModel:
     @classmethod
     def of(cls, name: str, model: Any) -> Self:
         values = {setting.name: value_of(setting) for setting in model.settings}
-        try:
+        with calling(f"{name}: cannot be shown with its defaults: it", hook=model):
             problem = model.check(values)
             if problem:
                 raise InputError.of(f"cannot be shown with its defaults: {problem}", name)
             table = model.table_for(values, SHOWN_SIZE)
             sized = model.table_for(values, 2 * SHOWN_SIZE).end != table.end
             return cls(name, model, values, table, tuple(model.pins_for(values)), sized)
-        except InputError:
-            raise
-        except Exception as error:
-            raise InputError.of(
-                f"cannot be shown with its defaults: it raised {format_error(error)}", name
-            ) from error
 
     @property
     def assumed(self) -> dict[str, Any]:
@@ -160,7 +155,7 @@ def model_page(name: str) -> str:
     rows = [row for register in shown.table for row in register_rows(register)]
     head = ("Name", "Offset", "Bits", "Access", "Reset", "Meaning")
     blocks += ["## Registers", table(head, map(_register_cells, rows))]
-    blocks.append("`busbox guide device` explains the kinds of access.")
+    blocks.append("`busbox guide device` explains the access types.")
     blocks += ["## Pins", *_pins(shown.pins)]
     blocks += ["## Settings", keys_of("slot", name)]
     for title in ("Files", "Timing", "Caution", "Source"):

@@ -17,6 +17,7 @@ from busbox.recording.parts import (
     SlotInfo,
     StopPoint,
     Text,
+    UndefinedSeen,
 )
 from busbox.recording.recording import Recording
 from busbox.recording.store import SUFFIX
@@ -47,6 +48,7 @@ __all__ = [
     "SlotInfo",
     "StopPoint",
     "Text",
+    "UndefinedSeen",
     "Verdict",
     "is_plain",
     "where",

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from busbox.basics.listing import counted
 from busbox.basics.units import show_time
+from busbox.plugins import as_html
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,9 @@ class Finding:
     pc: int = -1
     source: str = ""
     doubtful: bool = False
+
+    def _repr_html_(self) -> str:
+        return as_html(self)
 
 
 @dataclass(frozen=True)

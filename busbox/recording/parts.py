@@ -232,6 +232,33 @@ class PortBreach:
 
 
 @dataclass(frozen=True)
+class UndefinedSeen:
+    """Where undefined bits of hardware show: the run with all of them 1 differs from this one, with 0.
+
+    Attributes
+    ----------
+    what : ``word`` that was read; ``answer`` to an access: its terminator or its end; ``level`` of a
+        pin
+    cycle : the first one that shows it
+    access : its number; that of the access which caused the edge of a pin, -1 if none did
+    slot : the one that was accessed, or whose pin it is; "" for none
+    pin : name in the slot, such as ``lamp``; "" for an access
+    zeros, ones : word, terminator (number in :data:`busbox.bus.transfers.TERMINATORS`) or level in
+        either run
+    end : the last cycle of the access in the run with ones, -1 for a pin
+    """
+
+    what: str
+    cycle: int
+    access: int
+    slot: str
+    pin: str
+    zeros: int
+    ones: int
+    end: int = -1
+
+
+@dataclass(frozen=True)
 class CoreFacts:
     """A core that executed firmware, at the end of the run.
 

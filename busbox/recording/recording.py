@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from busbox.basics.errors import InputError
 from busbox.basics.units import show_clock, show_time
+from busbox.plugins import as_html, as_svg
 from busbox.recording.accesses import COLUMNS, Accesses, IntColumn
 from busbox.recording.carried import CarriedBench
 from busbox.recording.complete import check
@@ -30,6 +31,7 @@ from busbox.recording.parts import (
     SlotInfo,
     StopPoint,
     Text,
+    UndefinedSeen,
 )
 from busbox.recording.store import read, write
 from busbox.recording.tables import table
@@ -63,6 +65,7 @@ class Recording:
     polls_given_up, awaits_given_up : those that reached their limit, in order of cycle
     handler_storm : the handlers that ran back to back, if the run ended because of them
     breaches : rules of the bus that ports broke
+    undefined_seen : where undefined bits of hardware reach the bus or a pin, in order of cycle
     files : source files of steps other than the traffic file, such as a driver's library
     quiet_since : the cycle since which nothing changed while an access hung, if no input was due
     core : the core that executed firmware, or None
@@ -98,6 +101,7 @@ class Recording:
     awaits_given_up: tuple[AwaitGivenUp, ...] = ()
     handler_storm: HandlerStorm | None = None
     breaches: tuple[PortBreach, ...] = ()
+    undefined_seen: tuple[UndefinedSeen, ...] = ()
     files: tuple[str, ...] = ()
     quiet_since: int | None = None
     core: CoreFacts | None = None
@@ -121,6 +125,12 @@ class Recording:
             f"engine {self.engine}; {_count(len(self.accesses), 'access', 'accesses')}, "
             f"{_count(findings, 'finding')}>"
         )
+
+    def _repr_html_(self) -> str:
+        return as_html(self)
+
+    def _repr_svg_(self) -> str | None:
+        return as_svg(self)
 
     def table(self, name: str, of: str | None = None) -> NDArray[Any]:
         """Return a table as a new structured array: changing it changes no recording.
@@ -245,6 +255,7 @@ _SEVERAL: Mapping[str, Any] = {
     "polls_given_up": PollGivenUp,
     "awaits_given_up": AwaitGivenUp,
     "breaches": PortBreach,
+    "undefined_seen": UndefinedSeen,
     "findings": Finding,
     "verdicts": Verdict,
 }

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from array import array
+from typing import TYPE_CHECKING
 
 from busbox.basics.errors import InputError
-from busbox.core.core import Core
-from busbox.core.setup import CoreSetup
 from busbox.cpu.player import NEVER
 from busbox.cpu.source import Routine
 from busbox.cpu.steps import Await
 from busbox.engines import Engine
 from busbox.run.pins import RunPins
+
+if TYPE_CHECKING:
+    from busbox.core.core import Core
+    from busbox.core.setup import CoreSetup
 
 
 class _NoSteps:

@@ -7,8 +7,10 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from itertools import count
 
+from busbox.basics.errors import ModelError, format_value
+from busbox.basics.hooks import whole
 from busbox.device import LiveDevice
-from busbox.engines import Engine
+from busbox.engines import NEVER, Engine
 from busbox.run.connections import Connections
 from busbox.run.host import DeviceHost
 from busbox.system.scenario import BoardReset, InputLevel
@@ -22,6 +24,7 @@ class Deliveries:
     ----------
     resets : those of the board that have not been reached
     reached : (first cycle, length) of every reset that was reached, by the board or by a step
+    begun : whether there is an engine: models may ask for wakes while they are built
     """
 
     def __init__(
@@ -32,6 +35,7 @@ class Deliveries:
         self._order = count()
         self._inputs: list[tuple[int, int, InputLevel]] = []
         self._wakes: list[tuple[int, int]] = []
+        self.begun = False
         self.resets: deque[BoardReset] = deque(system.resets)
         self.reached: list[tuple[int, int]] = []
         for level in system.inputs:
@@ -42,11 +46,22 @@ class Deliveries:
         heapq.heappush(self._inputs, (level.cycle, next(self._order), level))
 
     def waker(self, number: int) -> Callable[[int], None]:
-        """Return the function that a model calls to be woken in a cycle."""
+        """Return the function that a model calls to be woken in a cycle.
+
+        It raises ModelError for what is no cycle, or one that has begun.
+        """
 
         def wake_at(cycle: int) -> None:
-            heapq.heappush(self._wakes, (cycle, number))
-            self._engine().lower(cycle)
+            at, now = whole(cycle), self._engine().cycle if self.begun else -1
+            if at is None:
+                raise ModelError(f"a wake must be asked for a cycle, not {format_value(cycle)}")
+            if at <= now:
+                raise ModelError(
+                    f"a wake must be asked for a later cycle than {now:,}, not for {at:,}"
+                )
+            heapq.heappush(self._wakes, (min(at, NEVER), number))
+            if self.begun:
+                self._engine().lower(min(at, NEVER))
 
         return wake_at
 

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from functools import partial
 
+from busbox.basics.hooks import is_added
 from busbox.device import Answer, BusAccess, Declaration
 from busbox.engines import Engine, Probe
+from busbox.run.guard import GuardedReader
 from busbox.run.host import DeviceHost
 from busbox.system.hardware import Device
 
@@ -24,7 +27,10 @@ class HardwareHost(Declaration):
     ) -> None:
         self._number, self._device, self._host = number, device, host
         self._engine = engine
-        self._note_reader = device.model.note_reader(host, **device.settings)
+        kind = device.model.note_reader
+        make = partial(kind, host, **device.settings)
+        guarded = is_added(kind)
+        self._note_reader = GuardedReader(make, kind, f"slot.{host.name}") if guarded else make()
         self._levels = {pin.name: pin.level for pin in device.pins if pin.direction == "output"}
         self._noted = -1
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from busbox.basics.declaring import known
 from busbox.basics.errors import ModelError
 from busbox.basics.growing import Column
 from busbox.device import NO_ACCESS, RELEASED, Pin
@@ -126,7 +127,8 @@ class DeviceHost:
         """Take an edge of an output pin."""
         track = self._tracks.get(pin)
         if track is None or track.pin.direction != "output":
-            raise ModelError(f"{self.name} has no output pin {pin!r}")
+            outputs = [one for one, of in self._tracks.items() if of.pin.direction == "output"]
+            raise ModelError(f"{self.name} has no output pin {pin!r}{known(pin, outputs)}")
         track.put(cycle, level, access)
 
     def event(self, cycle: int, kind: str, access: int = NO_ACCESS, **details: Any) -> None:

@@ -57,6 +57,7 @@ class Ledger:
         self._kept: dict[str, int] = {"": 0}
         self._count = 0
         self._numbers: dict[str, int] = {}
+        self._addresses: dict[Named, int] = {}
         self.steps = 0
 
     @property
@@ -108,7 +109,7 @@ class Ledger:
         file = None if isinstance(step, Pause) else step.file
         place = None if file is None else self._numbers.setdefault(file, len(self._numbers))
         facts = (number, step.line, pc, expected, place)
-        self._new.extend(-1 if fact is None else fact for fact in facts)
+        self._new.extend([-1 if fact is None else fact for fact in facts])
 
     def commands(self, table: AccessTable) -> array[int]:
         """Return the commands of many steps that are accesses by number."""
@@ -145,11 +146,15 @@ class Ledger:
     def _address(self, target: Target, step: AccessStep | Poll) -> int:
         if not isinstance(target, Named):
             return target
+        found = self._addresses.get(target)
+        if found is not None:
+            return found
         try:
-            return address_of(target, self._system)
+            address = self._addresses[target] = address_of(target, self._system)
         except ValueError as error:
             where = self._system.traffic if step.file is None else step.file
             raise InputError.of(str(error), where, step.line) from None
+        return address
 
     def facts(self) -> IntColumn:
         """Return :data:`FACTS` of each command."""

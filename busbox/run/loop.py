@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 
-from busbox.basics.errors import BusboxError, InputError
+from busbox.basics.errors import InputError
+from busbox.basics.hook_limit import limited_hooks
+from busbox.basics.hooks import is_added
 from busbox.cpu.player import AHEAD, Player
 from busbox.device import Answer, BusAccess, LiveDevice
 from busbox.engines import LOG, Engine, EngineFactory, Stop
@@ -12,6 +15,7 @@ from busbox.recording import Recording
 from busbox.run.connections import Connections
 from busbox.run.core_player import CorePlayer
 from busbox.run.deliveries import Deliveries
+from busbox.run.guard import GuardedHost, GuardedModel, built_by_hooks
 from busbox.run.hardware_host import HardwareHost
 from busbox.run.host import DeviceHost
 from busbox.run.ledger import Ledger
@@ -44,7 +48,7 @@ class Replay:
         self._hosts: list[DeviceHost] = []
         self._deliveries = Deliveries(system, lambda: self._engine, self._hosts)
         self._hosts += [
-            DeviceHost(
+            (GuardedHost if is_added(device.model) else DeviceHost)(
                 device, system.clock_hz, self._deliveries.waker(number), self._cacheable_until
             )
             for number, device in enumerate(system.devices)
@@ -53,6 +57,7 @@ class Replay:
         self._models = [self._device(number) for number in range(len(self._hosts))]
         self._accesses = [model.access for model in self._models]
         self._engine = self._built(factory)
+        self._deliveries.begun = True
         self._connections = Connections(system, self._hosts, self._models, self._engine)
         self._watched = self._connections.watched
         ledger = Ledger(system)
@@ -73,34 +78,24 @@ class Replay:
         """Return the device of a slot: its model, or what stands for the hardware."""
         device, host = self._system.devices[number], self._hosts[number]
         if not device.model.in_amaranth:
+            if is_added(device.model):
+                make = partial(device.model, host, **device.settings)
+                return GuardedModel(make, device.model, f"slot.{host.name}")
             model: LiveDevice = device.model(host, **device.settings)
             return model
         self._observers[number] = HardwareHost(number, device, host, lambda: self._engine)
         return self._observers[number]
 
     def _built(self, factory: EngineFactory) -> Engine:
-        try:
+        slots = some([self._hosts[number].name for number in self._observers])
+        with built_by_hooks(f"the hardware of {slots}"):
             return factory(self._system, self._answer, self._observers)
-        except BusboxError:
-            raise
-        except Exception as error:
-            if self._observers:
-                slots = some([self._hosts[number].name for number in self._observers])
-                error.add_note(f"in {self._system.name}: while building the hardware of {slots}")
-            raise
 
     def _cacheable_until(self, until: int | None) -> None:
         self._engine.cacheable_until(until)
 
     def _answer(self, slot: int, access: BusAccess) -> Answer:
-        try:
-            answer = self._accesses[slot](access)
-        except Exception as error:
-            error.add_note(
-                f"in {self._system.name}: {self._hosts[slot].name}, cycle {access.cycle}, "
-                f"access {access.number}"
-            )
-            raise
+        answer = self._accesses[slot](access)
         if slot in self._watched:
             change = self._connections.next_change(slot, access.cycle)
             if change is not None:
@@ -309,4 +304,5 @@ def replay(
     ------
     InputError : a step that cannot be played
     """
-    return Replay(system, factory, live).run(until, progress, observe)
+    with limited_hooks():
+        return Replay(system, factory, live).run(until, progress, observe)

@@ -73,7 +73,7 @@ class Taking:
             model.advance(cycle)
             words = model.registers()
             for name, offset in self._asked.get(host.name, ()):
-                if name not in words and hasattr(model, "peek"):
+                if name not in words and hasattr(getattr(model, "model", model), "peek"):
                     words[name] = model.peek(offset)
             self.registers[host.name] = words
 
@@ -176,6 +176,10 @@ class Taking:
 
     def _notes(self, deliveries: Deliveries) -> list[str]:
         engine, left, notes = self._engine, deliveries.left(), [*self._system.traffic_notes]
+        for one in self._system.devices:
+            if one.model.in_amaranth:
+                said = one.model.notes_for(one.settings)
+                notes += [f"{one.name}: {note}." for note in said]
         if self.busy:
             wait = show_time(self._system.settle, self._system.clock_hz)
             verb = "was" if len(self.busy) == 1 else "were"

@@ -31,7 +31,7 @@ class BenchFile(pytest.File):
     def collect(self) -> Iterable[pytest.Item]:
         """Yield the tests; the bench is read but neither checked nor run."""
         try:
-            keys: Mapping[str, Any] = Bench.load(self.path).keys
+            keys: Mapping[str, Any] = Bench.load(self.path, outside=True).keys
         except InputError as error:
             self._result, keys = error, {}
         yield BenchItem.from_parent(self, name="run")
@@ -52,7 +52,7 @@ class BenchFile(pytest.File):
         """
         if self._result is None:
             try:
-                self._result = Bench.load(self.path).run()
+                self._result = Bench.load(self.path, outside=True).run()
             except InputError as error:
                 self._result = error
         if isinstance(self._result, InputError):

@@ -49,7 +49,7 @@ def busbox_run(request: pytest.FixtureRequest) -> Callable[..., Recording]:
         beside = request.path.parent / bench
         values = [f"{key}={toml(value)}" for key, value in (set or {}).items()]
         try:
-            opened = Bench.load(beside if beside.exists() else bench)
+            opened = Bench.load(beside if beside.exists() else bench, outside=True)
             return opened.with_values(values).run(**options)
         except InputError as error:
             mistakes = str(error)

@@ -12,6 +12,7 @@ import csv
 import io
 import json
 import os
+import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import IO, Any
@@ -37,15 +38,21 @@ def check_name(file: Path, option: str = "-o") -> None:
     if file.suffix not in SUFFIXES:
         text = f"must end in {join_or(SUFFIXES)}, not {file.name!r}{nearest(file.suffix, SUFFIXES)}"
         raise InputError.of(text, option)
-    if file.is_dir():
+    if os.path.isdir(file):
         raise InputError.of(f"must be a file, and {str(file)!r} is a folder", option)
-    if not file.resolve().parent.is_dir():
+    if not os.path.isdir(os.path.dirname(os.path.abspath(file))):
         raise InputError.of(f"there is no folder {str(file.parent)!r}", option)
     if file.suffix == ".parquet":
-        _parquet(option)
+        parquet_library(option)
 
 
-def _parquet(option: str = "-o") -> Any:
+def parquet_library(option: str = "-o") -> Any:
+    """Return the library that reads and writes Parquet.
+
+    Raises
+    ------
+    InputError : it is not installed
+    """
     try:
         import pyarrow  # type: ignore[import-not-found,import-untyped,unused-ignore]
         import pyarrow.parquet  # type: ignore[import-not-found,import-untyped,unused-ignore]
@@ -78,14 +85,44 @@ class Keeping:
         self.rows: dict[int, Row] = {}
         end = self._read()
         try:
-            self._out: IO[bytes] = open(self.unfinished, "r+b" if end else "wb")  # noqa: SIM115
+            # Without a buffer: what did not fit on the disk is not tried again when it is closed.
+            self._out: IO[bytes] = open(self.unfinished, "r+b" if end else "ab", 0)  # noqa: SIM115
+        except OSError as error:
+            raise self._refused(error) from None
+        try:
+            self._hold()
             self._out.truncate(end)
             self._out.seek(end)
             if not end:
                 self._line({"sweep": identity})
         except OSError as error:
-            text = f"cannot be written: {error.strerror}"
+            self._out.close()
+            raise self._refused(error) from None
+        except InputError:
+            self._out.close()
+            raise
+
+    def _refused(self, error: OSError) -> InputError:
+        return InputError.of(f"cannot be written: {error.strerror}", str(self.unfinished))
+
+    def _hold(self) -> None:
+        """Keep the file for this sweep alone, as long as it is open.
+
+        Raises
+        ------
+        InputError : another sweep has it
+        """
+        if sys.platform == "win32":  # a file that is open there cannot be removed by another
+            return
+        import fcntl
+
+        try:
+            fcntl.flock(self._out, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            text = "is written by another sweep that goes on; wait for it, or choose another -o"
             raise InputError.of(text, str(self.unfinished)) from None
+        except OSError:
+            return  # a file system without locks
 
     def _read(self) -> int:
         """Take the rows of an earlier sweep; return where its last whole line ends."""
@@ -114,14 +151,26 @@ class Keeping:
         return end
 
     def add(self, number: int, row: Row) -> None:
-        """Keep the row of a variant; it is on disk when this returns."""
+        """Keep the row of a variant; it is on disk when this returns.
+
+        Raises
+        ------
+        InputError : the disk takes no more; the rows before are kept
+        """
         self.rows[number] = row
         self._line([number, row])
 
     def _line(self, value: object) -> None:
-        self._out.write(json.dumps(value).encode("ascii") + b"\n")
-        self._out.flush()
-        os.fsync(self._out.fileno())
+        left = json.dumps(value).encode("ascii") + b"\n"
+        begin = self._out.tell()
+        try:
+            while left:
+                left = left[self._out.write(left) :]
+            os.fsync(self._out.fileno())
+        except OSError as error:
+            if begin == 0:  # not even which sweep it is of
+                self.unfinished.unlink(missing_ok=True)
+            raise self._refused(error) from None
 
     def close(self) -> None:
         """Close the file, and leave it for the next sweep."""
@@ -131,7 +180,7 @@ class Keeping:
         """Write the table, and remove what was kept meanwhile."""
         self.close()
         write_table(self._file, columns, rows)
-        self.unfinished.unlink()
+        self.unfinished.unlink(missing_ok=True)
 
 
 def write_table(file: Path, columns: Sequence[str], rows: Sequence[Row]) -> None:
@@ -170,7 +219,7 @@ def _cell(value: Cell) -> str | int | float:
 
 
 def _as_parquet(columns: Sequence[str], rows: Sequence[Row]) -> bytes:
-    arrow = _parquet()
+    arrow = parquet_library()
     table = {}
     for name in columns:
         values = [row.get(name) for row in rows]

@@ -14,7 +14,9 @@ from typing import Any
 
 import numpy as np
 
-from busbox.basics.errors import InputError, format_error, format_value, join_or, nearest
+from busbox.basics.errors import InputError, format_value, join_or, nearest
+from busbox.basics.hook_limit import limited_hooks
+from busbox.basics.hooks import calling, place_of
 from busbox.basics.loading import load_object
 from busbox.basics.units import show_seconds
 from busbox.exports.usage import usage
@@ -230,16 +232,15 @@ def _problem(head: str, parts: list[str], system: System) -> str:
 
 
 def _call(function: Callable[[Recording], Any], name: str, one: Measured) -> Cell:
-    try:
+    with limited_hooks(), calling(name, hook=function):
         value = function(one.recording)
-    except Exception as error:
-        raise InputError.of(f"{name} raised {format_error(error)}") from None
     if isinstance(value, np.generic):
         value = value.item()
     fine = isinstance(value, bool | int | float | str | None)
     if not fine or (isinstance(value, float) and not isfinite(value)):
         raise InputError.of(
             f"{name} must return a finite number, a text or nothing, not {format_value(value)}"
+            f"{place_of(function)}"
         )
     cell: Cell = value
     return cell

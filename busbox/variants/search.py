@@ -6,13 +6,14 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from busbox.basics.errors import InputError, format_error
+from busbox.basics.errors import InputError
+from busbox.basics.hooks import told
 from busbox.bench.bench import Bench
 from busbox.recording import Recording
 from busbox.variants.axes import MOST, Axis, Range, check_key, combinations
 from busbox.variants.conditions import Condition, condition_of, first_broken
 from busbox.variants.measures import Base
-from busbox.variants.working import forget_designs, kept_engine
+from busbox.variants.working import forget_designs, kept_engine, kept_traffic
 
 #: Values of the range that are tried first, evenly spread: do the answers change once only?
 SAMPLES = 9
@@ -172,12 +173,13 @@ class _Trial:
         except InputError as error:
             return Tried(value, "it can be run", str(error).splitlines()[0])
         except Exception as error:  # a model or a function of the bench, with this value
-            return Tried(value, "it can be run", f"raised {format_error(error)}")
+            return Tried(value, "it can be run", f"raised {told(error)}")
         return Tried(value) if broken is None else Tried(value, *broken)
 
     def _run(self, value: Any) -> Recording:
         changed = self._bench.with_values({**self.others, self.key: value}, "--range")
-        return changed.run(kept_engine(self._engine), self._until, carried=False)
+        system = changed.system(kept=kept_traffic())
+        return changed.run(kept_engine(self._engine), self._until, system=system, carried=False)
 
 
 def _search(trial: _Trial, values: tuple[Any, ...], largest: bool, walk: bool) -> SearchResult:

@@ -10,13 +10,15 @@ from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from busbox.basics.errors import InputError, format_error
+from busbox.basics.errors import InputError
+from busbox.basics.hooks import told
 from busbox.bench.bench import Bench
+from busbox.plugins import as_html, as_svg
 from busbox.recording import Recording
 from busbox.system.system import System
 from busbox.variants.axes import Axis, axes_of, axis_of, check_key, combinations
@@ -36,6 +38,7 @@ from busbox.variants.working import (
     forget_designs,
     in_process,
     kept_engine,
+    kept_traffic,
     on_executor,
     on_processes,
 )
@@ -68,7 +71,7 @@ class Task:
         """Run the variant and return its row; what is wrong with it is its message."""
         try:
             changed = self.bench.with_values(self.values, "--vary")
-            system = changed.system()
+            system = changed.system(kept=kept_traffic())
             engine = kept_engine(self.engine)
             recording = changed.run(engine, self.until, system=system, carried=False)
             one = Measured(recording, self.base)
@@ -77,7 +80,7 @@ class Task:
         except InputError as error:
             return {MESSAGE: str(error)}
         except Exception as error:
-            return {MESSAGE: f"raised {format_error(error)}"}
+            return {MESSAGE: f"raised {told(error)}"}
         return {**cells, MESSAGE: None}
 
 
@@ -105,6 +108,12 @@ class Sweep:
     measures: tuple[Measure, ...]
     rows: tuple[Row, ...]
     base: Row = field(default_factory=dict)
+
+    def _repr_html_(self) -> str:
+        return as_html(self)
+
+    def _repr_svg_(self) -> str | None:
+        return as_svg(self)
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -173,7 +182,7 @@ def sweep(
     InputError : there is a mistake in the bench, a key, a range or a measure; nothing was run then
     """
     bench = bench if isinstance(bench, Bench) else Bench.load(bench)
-    table = bench.keys.get("sweep", {})
+    table = _asked_for(bench)
     axes = axes_from(vary, table)
     values = combinations(axes)
     if file is not None:
@@ -246,6 +255,19 @@ def _rows(
             kept.close()
         raise
     return rows
+
+
+def _asked_for(bench: Bench) -> Mapping[str, Any]:
+    """Return the table ``[sweep]`` of a bench; one of the wrong form is among the bench's mistakes.
+
+    Raises
+    ------
+    InputError : with every mistake of the bench
+    """
+    table = bench.keys.get("sweep", {})
+    if not isinstance(table, Mapping) or not isinstance(table.get("vary", {}), Mapping):
+        bench.devices()
+    return cast(Mapping[str, Any], table)
 
 
 def axes_from(vary: object, table: Mapping[str, Any]) -> tuple[Axis, ...]:

@@ -23,6 +23,7 @@ from functools import cache
 from typing import Any
 
 from busbox.basics.errors import InputError, format_error
+from busbox.bench.kept_traffic import KeptTraffic
 from busbox.engines import Engine, EngineFactory, engine_class, for_many_runs
 from busbox.variants.keeping import MESSAGE, Row
 
@@ -61,9 +62,16 @@ def kept_engine(name: str) -> EngineFactory:
     return made
 
 
+@cache
+def kept_traffic() -> KeptTraffic:
+    """Return the traffic files that were parsed in this process."""
+    return KeptTraffic()
+
+
 def forget_designs() -> None:
     """Build designs anew: a file that a device's settings name may have been changed meanwhile."""
     kept_engine.cache_clear()
+    kept_traffic.cache_clear()
 
 
 def in_process(tasks: Mapping[int, Task], done: Done) -> None:

@@ -9,6 +9,7 @@ from typing import Any, ClassVar
 from amaranth.hdl import Module, Mux, unsigned
 from amaranth.lib import memory
 
+from busbox.basics.limits import HARDWARE_MEMORY
 from busbox.bus.hardware import Hardware, NoteReader
 from busbox.bus.wishbone import DATA_BITS
 from busbox.device import BusAccess, Host
@@ -49,13 +50,15 @@ class MemoryHardware(MemoryRegisters, Hardware):
 
     def elaborate(self, platform: object) -> Module:
         """Build the bus side too: the words are one memory, not ordinary registers."""
-        m, bus = Module(), self.bus
-        given = _given(self.options, self.site.base, self.site.size)
-        depth = self.site.size // 4
+        site, bus = self.site, self.bus
+        HARDWARE_MEMORY.check(site.size, "a memory in hardware", f"slot {site.name}")
+        m = Module()
+        given = _given(self.options, site.base, site.size)
+        filled = max(given, default=-4) // 4 + 1
         m.submodules.words = words = memory.Memory(
             shape=unsigned(DATA_BITS),
-            depth=depth,
-            init=[given.get(4 * word, 0) for word in range(depth)],
+            depth=site.size // 4,
+            init=[given.get(4 * word, 0) for word in range(filled)],
         )
         # The address is on the bus from the cycle in which the access is raised, one before STB: what
         # the port took at the end of that cycle is the word of this one.

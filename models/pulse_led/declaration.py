@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from busbox.device import (
@@ -12,11 +12,14 @@ from busbox.device import (
     Past,
     Pin,
     Reason,
+    Reasons,
     Register,
     RegisterTable,
     Setting,
 )
 
+#: As in :mod:`busbox.basics.phrases`, which needs a large library that a declaration does not.
+GAP = "\x00"
 CHANNEL_BITS = 8
 #: Channels and the lowest bit of each in a colour; four channels are 0xWWRRGGBB.
 SHIFTS = {"R": 16, "G": 8, "B": 0, "W": 24}
@@ -136,21 +139,21 @@ class PulseLedRegisters(Declaration):
         cls, settings: Mapping[str, Any], pin: str, cycle: int, access: int, past: Past
     ) -> Iterator[Reason]:
         """Yield the colour of the lamp that is being sent, and the registers that set its pulses."""
-        event = past.event(("frame",), cycle)
-        if event is None:
-            return
-        first = event[0]
-        period = max(1, halves(past.word("PERIOD", first - 1))[0])
-        order = cls.order_for(settings)
-        lamp, bit = divmod((cycle - first) // period, CHANNEL_BITS * len(order))
-        if lamp < min(past.word("COUNT", first - 1), settings["lamps"]):
-            begin = first + lamp * CHANNEL_BITS * len(order) * period
-            colour = f"COLOUR.{lamp}"
-            channel = {"R": "red", "G": "green", "B": "blue", "W": "white"}[order[bit // 8]]
-            what = f"colour of lamp {lamp}; bit {bit} on the wire is {channel}'s bit {7 - bit % 8}"
-            yield Reason(what, colour, past.write(colour, begin - 1))
-        for register, what in (("HIGH", "high times"), ("PERIOD", "bit time and gap")):
-            yield Reason(what, register, past.write(register, first - 1))
+        from numpy import array
+
+        for one in cls.because_all(settings, pin, array([cycle]), array([access]), past):
+            if what := one.what.text(0):
+                yield Reason(what, one.register.text(0), int(one.accesses[0]))
+
+    @classmethod
+    def because_all(
+        cls, settings: Mapping[str, Any], pin: str, cycles: Any, accesses: Any, past: Past
+    ) -> Iterable[Reasons]:
+        """Return the colours of the lamps that are being sent, and the registers of their pulses."""
+        from busbox.models.pulse_led.reasons import reasons
+
+        said = _bits(cls.order_for(settings))
+        return reasons(said, settings["lamps"], cycles, past)
 
     @classmethod
     def words_for(
@@ -167,6 +170,17 @@ class PulseLedRegisters(Declaration):
         """Return the channels in their order on the wire."""
         order: str = settings["order"] or ORDERS[settings["channels"]]
         return order
+
+
+def _bits(order: str) -> list[str]:
+    """Return what each bit of a lamp on the wire is, with a gap for the number of the lamp."""
+    names = {"R": "red", "G": "green", "B": "blue", "W": "white"}
+    return [
+        f"colour of lamp {GAP}; bit {CHANNEL_BITS * place + bit} on the wire is "
+        f"{names[letter]}'s bit {CHANNEL_BITS - 1 - bit}"
+        for place, letter in enumerate(order)
+        for bit in range(CHANNEL_BITS)
+    ]
 
 
 def halves(value: int) -> tuple[int, int]:

@@ -102,7 +102,7 @@ class UartRegisters(Declaration):
         write = past.write("DIVISOR", start - 1)
         divisor = past.word("DIVISOR", start - 1)
         if write < 0:
-            divisor = cls.divisor_for(settings, past.clock_hz)
+            divisor = cls.resets_for(settings, past.clock_hz)["DIVISOR"]
         place = (cycle - start) // max(1, divisor)
         byte = past.data(access) & 0xFF
         part = {0: "the start bit", FRAME_BITS - 1: "the stop bit"}.get(place, f"bit {place - 1}")
@@ -117,10 +117,10 @@ class UartRegisters(Declaration):
         """Return DIVISOR; nothing for a bit that it cannot hold."""
         return {"DIVISOR": clocks["bit"]} if clocks["bit"] <= 0xFFFF else {}
 
-    @staticmethod
-    def divisor_for(settings: Mapping[str, Any], clock_hz: int) -> int:
+    @classmethod
+    def resets_for(cls, settings: Mapping[str, Any], clock_hz: int) -> Mapping[str, int]:
         """Return the reset value of DIVISOR: the setting, or the nearest for 115200 baud.
 
         Source: common practice; halves are rounded up, and the result is kept within 1 to 65535.
         """
-        return settings["divisor"] or nearest_divisor(clock_hz, 115_200, 16)
+        return {"DIVISOR": settings["divisor"] or nearest_divisor(clock_hz, 115_200, 16)}

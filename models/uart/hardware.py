@@ -270,10 +270,6 @@ class UartHardware(UartRegisters, Hardware):
         flags = ("puts", "tx_lost", "takes", "ends", "rx_lost", "framing", "moves")
         return {**dict.fromkeys(flags, 1), "arrived": 8, "length": DIVISOR_BITS}
 
-    def reset_values(self) -> dict[str, int]:
-        """Return the divisor that the bench gives, or that suits its clock."""
-        return {"DIVISOR": self.divisor_for(self.options, self.site.clock_hz)}
-
     def build(self, m: Module, registers: Registers) -> None:
         """Add sender, receiver, flags and interrupt."""
         m.submodules.sender = sender = SerialSenderHardware()

@@ -219,10 +219,8 @@ class Uart(UartRegisters, RegisterModel):
 
     def __init__(self, host: Host, **settings: Any) -> None:
         super().__init__(host, **settings)
-        self.reset_divisor = self.divisor_for(settings, host.clock_hz)
-        self.stored["DIVISOR"] = self.reset_divisor
-        self.sender = SerialSender(host, "tx", self.reset_divisor)
-        self.receiver = SerialReceiver(self.reset_divisor)
+        self.sender = SerialSender(host, "tx", self.stored["DIVISOR"])
+        self.receiver = SerialReceiver(self.stored["DIVISOR"])
 
     def input(self, cycle: int, pin: str, level: int) -> None:
         """Take a level of ``rx``."""
@@ -272,7 +270,7 @@ class Uart(UartRegisters, RegisterModel):
 
     def clear(self) -> None:
         """Reset; a byte under way is cut."""
-        self.stored["DIVISOR"] = self.sender.clocks = self.receiver.clocks = self.reset_divisor
+        self.sender.clocks = self.receiver.clocks = self.stored["DIVISOR"]
         self.sender.clear(self.cycle)
         self.receiver.clear(self.cycle)
 

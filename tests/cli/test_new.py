@@ -168,13 +168,13 @@ def test_a_disk_that_is_full_leaves_nothing(
 CASES = (
     Spoiled(
         "There must be such a thing to write.",
-        "busbox: new: there is no 'bnch' to write; did you mean 'bench'? (known: bench or "
-        "host_driver)\n",
+        "busbox: new: unknown kind 'bnch'; did you mean 'bench'? (known: bench, host_driver, "
+        "lessons, notebook or device)\n",
         args=("new", "bnch", "crossing"),
     ),
     Spoiled(
         "The folder must be empty.",
-        "busbox: yard: must be empty; there is something in it\n",
+        "busbox: yard: must be an empty folder; it contains files\n",
         files={"yard": None, "yard/.hidden": ""},
         args=("new", "bench", "yard"),
     ),

@@ -15,6 +15,8 @@ from tests.cli.saying import say
 from tests.programs import FOLDER, bench_of
 from tests.spoiled.cabin import Spoiled, assert_told
 
+pytestmark = pytest.mark.usefixtures("files_outside")
+
 #: What traffic that was recorded gives again, exactly.
 SAME = ("start", "end", "address", "write", "lanes", "data", "pc")
 CORE = {"interrupt": "levers.interrupt", "clocks": {"base": 2, "divide": 9}}

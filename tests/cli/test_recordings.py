@@ -196,7 +196,7 @@ def test_twin_runs_the_bench_of_a_recording_anew(light: str, tell: Say) -> None:
     """With the carried traffic, with other traffic, and with none: as it would with the bench."""
     name, *values = MOVED
     other = ["--traffic", str(packaged_benches()["first_light"].with_name("first_light.steps"))]
-    for more in ([], other, ["--random", "20"], ["--set", "slot.lamps.wait=3"]):
+    for more in ([], [*other, "--set", "slot.lamps.wait=3"], ["--random", "20"]):
         told = tell("twin", light, "lamps", *more)
         assert told.startswith(
             "lamps: model pulse_led and its twin PulseLedHardware\n  identical for"
@@ -274,6 +274,6 @@ def test_a_spoiled_recording_is_told_by_every_verb(
     facts = json.dumps({"kind": "recording", "version": 2}).encode()
     np.savez(file, facts=np.frombuffer(facts, dtype="u1"))
     assert tell(verb, str(file), *more, code=2) == (
-        f"busbox: {file}: has version 2; this Busbox reads version 6; it lacks facts that judging "
+        f"busbox: {file}: has version 2; this Busbox reads version 7; it lacks facts that judging "
         "needs, so run its bench again\n"
     )

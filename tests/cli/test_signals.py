@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from busbox.basics.signals import Terminated, ending_signals
+from tests.cli.saying import plain_environment
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise there")
 
@@ -38,7 +39,7 @@ size = 4
 [traffic]
 file = "long.steps"
 """
-#: Says on stdout that the run has begun.
+#: Says that the run has begun, on standard error, as all that hooks print.
 CRIER = """
 from busbox.device import RegisterModel
 from busbox.map.registers import Register, RegisterTable
@@ -49,11 +50,12 @@ class Crier(RegisterModel):
 """
 #: Writes half of what it has to write, and says so.
 SLOW = """
+import sys
 import time
 def write(result, target):
     target.text.write("half")
     target.text.flush()
-    print("begins", flush=True)
+    print("begins", file=sys.stderr, flush=True)
     time.sleep(600)
 """
 #: Traffic that takes hours, and traffic that takes no time.
@@ -117,18 +119,18 @@ def ended_by(
 ) -> tuple[int, str, str]:
     """Run a verb in a process of its own, and send it signals soon after it says that it begins.
 
-    Return its exit code, and what it says on stdout after that, and on stderr.
+    Return its exit code, and what it says on stdout, and on stderr after that.
     """
     with subprocess.Popen(
         [sys.executable, "-c", program, *words],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         encoding="utf-8",
-        env={key: value for key, value in os.environ.items() if key != "PYTHONWARNDEFAULTENCODING"},
+        env=plain_environment(),
     ) as run:
         try:
-            assert run.stdout is not None
-            assert run.stdout.readline() == "begins\n"
+            assert run.stderr is not None
+            assert run.stderr.readline() == "begins\n"
             for number in signals:
                 time.sleep(0.5)  # what comes next has begun by now
                 run.send_signal(number)

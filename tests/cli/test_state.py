@@ -12,7 +12,7 @@ from tests.cli.saying import say
 from tests.programs import FOLDER
 from tests.spoiled.cabin import Spoiled, assert_told
 
-pytestmark = pytest.mark.quick
+pytestmark = [pytest.mark.quick, pytest.mark.usefixtures("files_outside")]
 
 
 def test_registers_and_pins_are_those_of_the_cycle(capsys: pytest.CaptureFixture[str]) -> None:

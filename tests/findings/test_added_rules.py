@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
@@ -89,7 +90,7 @@ FALLS = 44
 
 @pytest.fixture(autouse=True)
 def _quick_engine(_watch_ports: None, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(busbox.engines, "preferred", lambda: "python")
+    monkeypatch.setattr(busbox.engines, "preferred", lambda *_: "python")
 
 
 @pytest.fixture
@@ -435,4 +436,6 @@ def test_a_rule_may_only_yield_sightings_of_the_run() -> None:
         with pytest.raises(InputError) as caught:
             of_python(first_of(value)).run()
         (mistake,) = caught.value.mistakes
-        assert mistake.text == f"rule first-write {text}"
+        told, _, place = mistake.text.partition(" (tests/")
+        assert told == f"rule first-write {text}"
+        assert re.match(r"findings/test_added_rules\.py:\d+, in ", place)

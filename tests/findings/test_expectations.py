@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from busbox import Bench, Recording
+from busbox.basics.errors import InputError
 from busbox.formats.text import read_text
 from busbox.recording.judged import Verdict
 
@@ -44,6 +45,93 @@ def evening() -> dict[str, Any]:
 def judged(evening: dict[str, Any], *expectations: dict[str, Any]) -> Recording:
     """Return the recording of the bench with these expectations."""
     return Bench(evening | {"expect": list(expectations)}).run("python")
+
+
+#: Accesses of each end: two to levers without and one with a wait, ERR, and a watchdog.
+ENDS = """\
+write 0x1000 1
+read 0x1000
+write 0x2000 1
+read 0x5000
+write 0x9000 1
+"""
+ROOM: dict[str, Any] = {
+    "clock": "16 MHz",
+    "fabric": {"watchdog": 6},
+    "slot": {
+        "levers": {"model": "gpio", "base": 0x1000, "size": 0x100, "wait": 0},
+        "book": {"model": "memory", "base": 0x2000, "size": 0x100, "wait": 3},
+        "slow": {"model": "gpio", "base": 0x5000, "size": 0x100, "wait": 20},
+    },
+}
+
+
+@pytest.mark.parametrize(
+    ("expect", "met", "seen"),
+    [
+        # 1 + 1 + 4 + 7 + 2: rules 4, 5 and 7 of the semantics page, by hand.
+        ({"cycles": {"exactly": 15}}, True, "15"),
+        ({"cycles": {"at_most": 14}}, False, "15"),
+        ({"cycles": {"of": "levers", "exactly": 2}}, True, "2"),
+        ({"cycles": {"of": "book", "at_least": 5}}, False, "4"),
+        ({"cycles": {"of": "slow", "exactly": 7}}, True, "7"),
+        ({"errors": {"exactly": 2}}, True, "2"),
+        ({"errors": {"of": "slow", "exactly": 1}}, True, "1"),
+        ({"errors": {"of": "levers", "at_least": 1}}, False, "0"),
+        ({"answered": {"address": 0x1000, "by": "levers"}}, True, "levers"),
+        ({"answered": {"address": 0x1000, "by": "nobody"}}, False, "levers"),
+        ({"answered": {"address": 0x1004, "by": "levers"}}, False, "no access"),
+        ({"answered": {"address": 0x5000, "by": "nobody"}}, True, "nobody"),
+        ({"answered": {"address": 0x5000, "by": "slow"}}, False, "nobody"),
+        ({"answered": {"address": 0x9000, "by": "nobody"}}, True, "nobody"),
+        ({"register": {"of": "book.WORD.0", "is": 1}}, True, "0x1"),
+        ({"register": {"of": "book.WORD.1", "is": 1}}, False, "0x0"),
+    ],
+)
+@pytest.mark.parametrize("engine", ["python", "reference"])
+def test_what_happened_on_the_bus_can_be_expected(
+    expect: dict[str, Any], met: bool, seen: str, engine: str
+) -> None:
+    """Cycles, errors and who answered, of all accesses or one slot; and a word of a memory."""
+    keys = ROOM | {"traffic": list(read_text(ENDS.splitlines(), "steps")), "expect": [expect]}
+    (verdict,) = Bench(keys).run(engine).verdicts
+    assert (verdict.met, verdict.seen) == (met, seen)
+
+
+def test_who_answered_may_change_during_a_run() -> None:
+    """One reset cuts an access off, which counts for nobody and for no slot."""
+    keys = ROOM | {
+        "traffic": list(read_text(["read 0x5000", "read 0x1000"], "steps")),
+        "after_reset": "continue",
+        "reset": [{"at": 3, "length": 1}],
+        "expect": [
+            {"answered": {"address": 0x5000, "by": "slow"}},
+            {"answered": {"address": 0x1000, "by": "levers"}},
+        ],
+    }
+    slow, levers = Bench(keys).run("python").verdicts
+    assert (slow.met, slow.seen, levers.met) == (False, "no access", True)
+
+
+@pytest.mark.parametrize(
+    ("expect", "message"),
+    [
+        ({"cycles": {"of": "levres", "exactly": 1}},
+         "expect.0.cycles.of: must be a slot, not 'levres'; did you mean 'levers'?"),
+        ({"errors": {}}, "expect.0.errors: must have one of at_least, at_most or exactly, not nothing"),
+        ({"answered": {"address": 0x1002, "by": "levers"}},
+         "expect.0.answered.address: must be a multiple of 4 of 32 bits, not 0x1002"),
+        ({"answered": {"address": "0x1000", "by": "levers"}},
+         "expect.0.answered.address: must be a multiple of 4 of 32 bits, not '0x1000'"),
+        ({"answered": {"address": 0x1000, "by": "nobdy"}},
+         "expect.0.answered.by: must be a slot, or 'nobody', not 'nobdy'; did you mean 'nobody'?"),
+    ],
+)  # fmt: skip
+def test_a_mistake_in_one_about_accesses_is_refused(expect: dict[str, Any], message: str) -> None:
+    """At the key, when the bench is loaded."""
+    with pytest.raises(InputError) as raised:
+        Bench(ROOM | {"expect": [expect]}).system()
+    assert message in str(raised.value)
 
 
 @pytest.mark.parametrize(

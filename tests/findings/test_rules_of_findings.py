@@ -54,13 +54,14 @@ def told(recording: Recording) -> list[tuple[Any, ...]]:
 
 
 def test_every_rule_has_a_page_and_a_test() -> None:
-    """A rule's docstring says what it means; a test here, or of the board, names every rule."""
-    folders = Path(__file__).parent, Path(__file__).parent.parent / "board"
+    """A rule's docstring says what it means; a test here, of the board or of the run names each."""
+    here = Path(__file__).parent
+    folders = here, here.parent / "board", here.parent / "run"
     files = [file for folder in folders for file in folder.glob("test_*.py")]
-    here = "".join(file.read_text(encoding="utf-8") for file in files)
+    texts = "".join(file.read_text(encoding="utf-8") for file in files)
     for rule in RULES.built_in:
         assert len(find(RULES, rule).__doc__ or "") > 40, rule
-        assert f'"{rule}"' in here, rule
+        assert f'"{rule}"' in texts, rule
 
 
 def test_an_unmapped_access_names_the_nearest_slot_and_register(tmp_path: Path) -> None:

@@ -25,7 +25,7 @@ LONG_ZERO = 0x000D_000B
 
 @pytest.fixture(autouse=True)
 def _quick_engine(_watch_ports: None, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(busbox.engines, "preferred", lambda: "python")
+    monkeypatch.setattr(busbox.engines, "preferred", lambda *_: "python")
 
 
 def lamps(high: int = LONG_ZERO, period: int = PERIOD, **more: Any) -> dict[str, Any]:

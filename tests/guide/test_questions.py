@@ -88,6 +88,7 @@ QUESTIONS = [
         "why",
         'need firmware = "cabin.elf" in the bench, compiled with -g',
     ),
+    ("How do I draw the address map as a picture?", "draw", "draw first_light map -o map.svg"),
     ("Where is the recording of a run?", "recording", "writes NAME.recording.npz and NAME.json"),
     ("What number is the terminator ERR?", "recording", "0 ack, 1 error, 2 watchdog"),
     (
@@ -103,7 +104,7 @@ QUESTIONS = [
     (
         "Which engine runs if I name none?",
         "engines",
-        "Without --engine, the fastest that is installed is taken",
+        "Without --engine, Busbox chooses the fastest one for the bench",
     ),
     (
         "How do I make a build fail on any finding?",

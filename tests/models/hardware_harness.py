@@ -17,8 +17,8 @@ from amaranth.hdl import Cat, ClockDomain, Module, Mux, Signal
 from amaranth.sim import Simulator
 
 from busbox.device import RELEASED, BusAccess, Site
+from busbox.device.twins import twin_of
 from busbox.map.slots import Slot
-from busbox.plugins import twin_of
 from busbox.run.host import DeviceHost
 from busbox.system.hardware import Device
 

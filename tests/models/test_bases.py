@@ -466,16 +466,18 @@ def test_edges_in_order_are_taken() -> None:
 
 
 @waits
-def test_an_exception_carries_a_note(wait: int) -> None:
-    """What a model raises in an access says bench, slot, cycle and access."""
+def test_an_exception_says_where_and_when(wait: int) -> None:
+    """What a model raises in an access is told with slot, file, line, cycle and access."""
 
     def jam(model: Clumsy, write: Write) -> None:
         raise ZeroDivisionError("the lever is jammed")
 
     drive = Drive(_clumsy(jam), wait).read(4, "BE").write(9, "DO", 1)
-    with pytest.raises(ZeroDivisionError, match="jammed") as caught:
+    told = r"^slot\.dev: its access raised ZeroDivisionError: the lever is jammed \(tests/models/"
+    with pytest.raises(ModelError, match=told) as caught:
         drive.run()
-    assert caught.value.__notes__ == ["in bench: dev, cycle 9, access 1"]
+    assert str(caught.value).endswith(", in cycle 9, access 1")
+    assert isinstance(caught.value.__cause__, ZeroDivisionError)
 
 
 # Held accesses and ERR.

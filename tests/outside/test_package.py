@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import struct
 from pathlib import Path
 
@@ -122,9 +123,10 @@ def test_a_verb_runs_with_our_exit_codes(busbox: Busbox, tmp_path: Path) -> None
         "FILE.py:FUNCTION, not 'a.bels'; did you mean '.bells'?\n"
     )
     told = busbox("strike", "a.bells", "--address", "tower", code=2)
-    assert told == (
-        "busbox: verb strike raised ValueError: invalid literal for int() with base 0: 'tower'\n"
+    assert told.startswith(
+        "busbox: verb strike raised ValueError: invalid literal for int() with base 0: 'tower' ("
     )
+    assert re.search(r"strike\.py:\d+, in strike\)\n$", told)
 
 
 def test_traffic_is_converted_to_and_from_the_format(busbox: Busbox, tmp_path: Path) -> None:

@@ -42,7 +42,7 @@ def runs(tmp_path: Path) -> Iterator[Callable[..., Recording]]:
     def run(name: str, *values: str) -> tuple[Recording, Recording, list[str]]:
         copy = tmp_path / "copy"
         shutil.copytree(SHIPPED[name], copy)
-        bench = load_bench(copy / name.partition("/")[2]).with_values(values)
+        bench = load_bench(copy / name.partition("/")[2], outside=True).with_values(values)
         recording = bench.run("python")
         stories = [
             str(Stories(bench.system(), recording).tell(f"finding.{number}"))

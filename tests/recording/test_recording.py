@@ -81,7 +81,7 @@ def test_a_file_of_another_kind_or_version_is_refused_by_name(tmp_path: Path) ->
         Recording.load(path)
     for facts, text in (
         (b'{"kind": "traffic", "version": 1}', "must be of kind 'recording', not 'traffic'"),
-        (b'{"kind": "recording", "version": 99}', "has version 99; this Busbox reads version 6"),
+        (b'{"kind": "recording", "version": 99}', "has version 99; this Busbox reads version 7"),
     ):
         np.savez(path, facts=np.frombuffer(facts, dtype="u1"))
         with pytest.raises(InputError, match=text):

@@ -11,9 +11,10 @@ from amaranth.lib import wiring
 from amaranth.sim import Simulator
 
 from busbox.bench.bench import Bench
+from busbox.bus.rule import Breach
 from busbox.bus.wishbone.fabric import Fabric
 from busbox.bus.wishbone.master import Master
-from busbox.bus.wishbone.rules import Breach, RuleChecker, Sample
+from busbox.bus.wishbone.rules import RuleChecker, Sample
 from busbox.cpu.steps import ALL_LANES, AccessStep, Step
 from busbox.engines import simulated
 from busbox.map.slots import Slot

@@ -24,7 +24,8 @@ from busbox.bench.bench import Bench
 from busbox.bus.wishbone import WORD_ADDRESS_BITS
 from busbox.bus.wishbone.fabric import address_bits
 from busbox.cpu.steps import Step
-from busbox.map.slots import AddressMap, Slot, parse_bits
+from busbox.map.bits import parse_bits
+from busbox.map.slots import AddressMap, Slot
 from busbox.system.hardware import FabricOptions
 from tests.reference.ports import Rig, bench_of, play, read, run, write
 

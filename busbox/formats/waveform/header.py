@@ -9,6 +9,7 @@ from fractions import Fraction
 from typing import IO
 
 from busbox.basics.errors import InputError, format_value
+from busbox.basics.limits import DECLARATIONS, NAME, NESTING, VARIABLES
 
 _WORD = re.compile(rb"\S+")
 _RANGE = re.compile(r"\[-?\d+:-?\d+\]$")
@@ -19,6 +20,8 @@ _NO_LEVEL = ("event", "real", "realtime", "string")
 _MARK_BYTES = b"\xef\xbb\xbf"
 #: Bytes that are read at first in search of the declarations' end.
 FIRST_READ = 1 << 16
+#: Words of a declaration that are looked at; only a comment has more.
+_WORDS = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +86,7 @@ def read_header(file: IO[bytes], where: str) -> Header:
             return _Declarations(data, where, whole=len(read) < size).header()
         except _More:
             size = max(size, len(data))
+        DECLARATIONS.check(data, "the declarations", where)
 
 
 class _Declarations:
@@ -96,6 +100,7 @@ class _Declarations:
         self._codes: dict[str, bytes] = {}
         self._widths: dict[bytes, int] = {}
         self._variables: list[Variable] = []
+        self._longest, self._most, self._deepest = NAME.most, VARIABLES.most, NESTING.most
 
     def header(self) -> Header:
         acts: Mapping[str, Callable[[list[str]], None]] = {
@@ -139,7 +144,8 @@ class _Declarations:
         for word in self._words():
             if word == "$end":
                 return words
-            words.append(word)
+            if len(words) < _WORDS:
+                words.append(word)
         self._at = begun
         raise self._wrong("ends in the middle of a token")
 
@@ -162,6 +168,8 @@ class _Declarations:
         if len(words) != 2:
             raise self._invalid("$scope", words)
         self._scopes.append(words[1])
+        if len(self._scopes) > self._deepest:
+            raise self._wrong(NESTING.exceeded("scopes inside each other"))
 
     def _upscope(self, words: list[str]) -> None:
         if not self._scopes:
@@ -174,6 +182,8 @@ class _Declarations:
         kind, size, code = words[0], int(words[1]), words[2].encode()
         width = 0 if kind in _NO_LEVEL else size
         name = ".".join((*self._scopes, "".join(words[3:])))
+        if max(len(name), len(code)) > self._longest:
+            raise self._wrong(NAME.exceeded("the name of a signal"))
         if self._widths.setdefault(code, width) != width:
             raise self._wrong(
                 f"{name} must be as wide as the other variable with the code {words[2]}"
@@ -181,3 +191,5 @@ class _Declarations:
         if self._codes.setdefault(name, code) != code:
             raise self._wrong(f"{name} is declared twice")
         self._variables.append(Variable(name, code, width))
+        if len(self._variables) > self._most:
+            raise self._wrong(VARIABLES.exceeded("it"))

@@ -10,6 +10,7 @@ from itertools import islice
 import numpy as np
 
 from busbox.basics.errors import InputError, format_value, nearest
+from busbox.basics.limits import COLUMNS
 from busbox.formats.waveform.header import Variable
 from busbox.formats.waveform.signal_map import SignalMap, widths_of_samples
 from busbox.formats.waveform.tokens import Values
@@ -43,6 +44,7 @@ class Table:
         separator = next((one for one in "\t;" if one in first), ",")
         self._rows = csv.reader(texts, delimiter=separator)
         self.names = [name.strip() for name in next(csv.reader([first], delimiter=separator), [])]
+        COLUMNS.check(self.names, "the header", where, 1)
         for name in self.names:
             if self.names.count(name) > 1:
                 raise InputError.of(f"the column {format_value(name)} is there twice", where, 1)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from busbox.basics.errors import InputError, format_value
+from busbox.basics.limits import LINE, TOKEN
 from busbox.formats.waveform.header import Header, Variable, read_header
 from busbox.formats.waveform.tokens import (
     CODE,
@@ -89,6 +90,7 @@ class VcdReader:
         self.header: Header = read_header(file, where)
         self._line = self.line = self.header.line
         self._now: int | None = None
+        self._longest, self._longest_comment = TOKEN.most, max(LINE.most, TOKEN.most)
 
     def changes(self, wanted: Sequence[Variable]) -> Iterator[Changes]:
         """Yield the changes of variables, piece by piece; those before the first time are at time 0.
@@ -112,6 +114,10 @@ class VcdReader:
                 cut = int(words.first[-1])
                 whole, held = whole[:cut], whole[cut:] + held
                 words = words_of(whole)
+            if len(rest) > self._longest:
+                raise InputError.of(TOKEN.exceeded("a word"), self._where, self._line)
+            if len(held) > self._longest_comment:
+                raise InputError.of(LINE.exceeded("a comment"), self._where, self._line)
             rest = held + rest
             if len(words.kind):
                 self.line = self._line + whole.rstrip(_BLANKS).count(b"\n")

@@ -82,7 +82,7 @@ def test_the_waveform_of_any_run_is_its_accesses(plan: Plan, tmp_path: Path) -> 
     """Any traffic, with waits, holds, errors, hangs and resets."""
     bench = bench_of(plan)
     recording = bench.run("python", plan["until"])
-    steps, _ = imported(waveform(recording, load_bench("first_light"), tmp_path / "a.vcd"), MAP)
+    steps, _ = imported(waveform(recording, bench, tmp_path / "a.vcd"), MAP)
     assert steps == expected(recording)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from busbox.device import Field, Pin, Register, RegisterModel, RegisterTable, Setting, Write
+from busbox import Field, Pin, Register, RegisterModel, RegisterTable, Setting, Write
 
 LOWER = 1
 DOWN, MOVING = 1, 2
