@@ -58,13 +58,19 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 @pytest.fixture(autouse=True)
-def _broken_pipes_are_errors() -> None:
-    """Ignore SIGPIPE, as Python does from its start: a library that reads waveforms lets it end us.
+def _usual_signals() -> None:
+    """Have signals do what they do in a process that Python starts at a terminal.
 
-    Else a process of a pool that is killed while a task is written to it takes the tests along.
+    A library that reads waveforms lets SIGPIPE end us: a process of a pool that is killed while a
+    task is written to it would take the tests along. And whoever starts the tests in the background
+    may ignore SIGINT and SIGHUP, which our child processes would inherit.
     """
     if hasattr(signal, "SIGPIPE"):
         signal.signal(signal.SIGPIPE, signal.SIG_IGN)
+    for name, usual in (("SIGINT", signal.default_int_handler), ("SIGHUP", signal.SIG_DFL)):
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is signal.SIG_IGN:
+            signal.signal(number, usual)
 
 
 @pytest.fixture(autouse=True)
