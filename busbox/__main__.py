@@ -1,6 +1,11 @@
 """``busbox`` and ``python -m busbox``: the command line."""
 
+import gc
 import signal
+
+#: What is loaded and built stays, and few objects point at each other in circles: looking for such
+#: circles 100 times less often takes about a twelfth off a short run.
+OBJECTS_BETWEEN_COLLECTIONS = 70_000
 
 
 def start() -> None:
@@ -8,6 +13,7 @@ def start() -> None:
     usual = signal.getsignal(signal.SIGINT) is signal.default_int_handler
     if usual:
         signal.signal(signal.SIGINT, signal.SIG_DFL)
+    gc.set_threshold(OBJECTS_BETWEEN_COLLECTIONS)
     from busbox.cli import main
 
     if usual:
