@@ -22,6 +22,7 @@ def facts_of(reading: LampReading) -> dict[str, Any]:
     return {
         "profile": reading.name if len(reading.judged) == 1 or not reading.wrong else None,
         "frames": colours,
+        "light": reading.string.light,
         "bits": len(reading.read.bits.begin),
         "broken": int(np.count_nonzero(frames.broken[frames.latched])),
         "unlatched": int(np.count_nonzero(~frames.latched)),

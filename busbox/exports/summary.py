@@ -22,6 +22,7 @@ from busbox.exports.coverage import write_coverage
 from busbox.exports.usage import usage
 from busbox.exports.use_strip import write_strip
 from busbox.findings.collecting import KEPT
+from busbox.lines.colour import on_screen
 from busbox.recording import Frame, Recording
 
 #: Frames shown from the front and from the back, if there are more.
@@ -178,7 +179,7 @@ def _frames(recording: Recording, paper: Paper) -> None:
             continue
         count = counted(len(frames), "frame")
         paper.title(f"Lamps: {name} sent {count} (RRGGBB, lamp 0 first)")
-        _table_of_frames(recording, frames, paper)
+        _table_of_frames(recording, frames, recording.light_of(name), paper)
 
 
 def _attached(recording: Recording, paper: Paper) -> None:
@@ -186,23 +187,26 @@ def _attached(recording: Recording, paper: Paper) -> None:
     for name, seen in recording.seen.items():
         paper.title(f"Attached: {name}, {seen.kind} at {seen.pin}")
         paper.table(seen.rows)
-        sent = recording.frames.get(seen.pin.partition(".")[0])
+        slot = seen.pin.partition(".")[0]
+        sent = recording.frames.get(slot)
         if not seen.frames:
             continue
         if sent and [frame.colours for frame in sent] == [frame.colours for frame in seen.frames]:
             paper.line("  the lamps show the intended colours")
             continue
-        _table_of_frames(recording, seen.frames, paper)
+        _table_of_frames(recording, seen.frames, recording.light_of(slot), paper)
 
 
-def _table_of_frames(recording: Recording, frames: Sequence[Frame], paper: Paper) -> None:
+def _table_of_frames(
+    recording: Recording, frames: Sequence[Frame], light: str, paper: Paper
+) -> None:
     rows: list[tuple[object, ...]] = []
     for frame in _some(frames, FIRST_FRAMES, LAST_FRAMES):
         if frame is None:
             rows.append(("...", f"{len(frames) - FIRST_FRAMES - LAST_FRAMES:,} more", ""))
             continue
         cause = f"access {frame.access:,}" if frame.access >= 0 else "by itself"
-        lamps = _colours(frame, paper.colours) if frame.colours else "no lamp"
+        lamps = _colours(frame, light, paper.colours) if frame.colours else "no lamp"
         rows.append((show_time(frame.cycle, recording.clock_hz), cause, lamps))
     paper.table(rows, numbers=(0,))
 
@@ -217,30 +221,20 @@ def _some(items: Sequence[T], first: int, last: int) -> Iterator[T | None]:
     yield from items[-last:]
 
 
-def _colours(frame: Frame, shown: bool) -> list[Word]:
-    """Return the colours of a frame, each on its colour if it is ``shown``."""
+def _colours(frame: Frame, light: str, shown: bool) -> list[Word]:
+    """Return the colours of a frame, each on what a screen shows of it if it is ``shown``."""
     words: list[Word] = []
     for colour in frame.colours:
         words += [(" ", "")] if words else []
-        words.append((f"{colour:06x}", _swatch(colour) if shown else ""))
+        words.append((f"{colour:06x}", _swatch(on_screen(colour, light)) if shown else ""))
     return words
 
 
 def _swatch(colour: int) -> str:
-    """Return the style that shows a lamp's colour on a screen.
-
-    A lamp's light is proportional to its value (pulse-width modulation); a screen expects the sRGB
-    encoding of that light. Source: sRGB transfer function, IEC 61966-2-1.
-    """
-    red, green, blue = (_encoded(colour >> shift & 0xFF) for shift in (16, 8, 0))
+    """Return the style that shows a colour of a screen."""
+    red, green, blue = (colour >> shift & 0xFF for shift in (16, 8, 0))
     dark = 0.299 * red + 0.587 * green + 0.114 * blue < 128
-    return f"{'white' if dark else 'black'} on #{red:02x}{green:02x}{blue:02x}"
-
-
-def _encoded(value: int) -> int:
-    light = value / 255
-    curve = 12.92 * light if light <= 0.0031308 else 1.055 * light ** (1 / 2.4) - 0.055
-    return round(255 * curve)
+    return f"{'white' if dark else 'black'} on #{colour:06x}"
 
 
 def write_findings(recording: Recording, paper: Paper) -> None:

@@ -7,9 +7,11 @@ Rules
 3. As linear light, a value is the duty of the lamp's modulation, value / 255; the modulation itself is
    taken as too fast to be seen.
 4. White of lamps with four channels adds to R, G and B alike, and each sum is capped at 1.
+5. A screen shows linear light c as sRGB: 12.92 c up to 0.0031308, above
+   1.055 c ^ (1 / 2.4) - 0.055.
 
 Sources: rules 1 and 2, and the measures of changes: WCAG 2.2, success criterion 2.3.1 and the
-definitions that it names. Rules 3 and 4 are our own.
+definitions that it names. Rule 5: sRGB transfer function, IEC 61966-2-1. Rules 3 and 4 are our own.
 """
 
 from __future__ import annotations
@@ -59,6 +61,21 @@ def red_share(colour: int, light: str = "linear") -> float:
     """
     r, g, b = (float(one[0]) for one in _channels(np.array([colour], np.uint32), light))
     return r / (r + g + b) if colour else 0.0
+
+
+def on_screen(colour: int, light: str = "linear") -> int:
+    """Return the colour 0xRRGGBB of a screen that looks like a lamp's colour.
+
+    Raises
+    ------
+    ValueError : the light is unknown
+    """
+    shown = 0
+    for one in _channels(np.array([colour], np.uint32), light):
+        share = float(one[0]) / full(light)
+        curve = 12.92 * share if share <= 0.0031308 else 1.055 * share ** (1 / 2.4) - 0.055
+        shown = shown << 8 | round(255 * curve)
+    return shown
 
 
 def check_shown(shows: Ints, colours: Colours) -> None:

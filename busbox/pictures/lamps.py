@@ -3,7 +3,8 @@
 Two blocks with the same columns, one a frame in order of time, and a row a lamp: what the device meant
 to send is above, what the lamps show is below, so that a difference is one look up or down. Between
 them, a frame that differs is hatched. Every colour has a letter, which stands in its cells where there
-is room, and its number in the legend: the picture can be read without colours.
+is room, and its number in the legend: the picture can be read without colours. Cells have the colour in
+which a screen shows the light of the lamp, not its value (:func:`busbox.lines.colour.on_screen`).
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from collections.abc import Mapping, Sequence
 
 from busbox.basics.listing import counted
 from busbox.basics.units import show_time
+from busbox.lines.colour import on_screen
 from busbox.pictures.palette import letter_on
 from busbox.pictures.svg import LEADING, MARGIN, SMALL, Look, Sheet, text_width
 from busbox.recording import Frame, Recording
@@ -47,13 +49,15 @@ def lamps_picture(recording: Recording, look: Look, name: str | None = None) -> 
     if name is None or name not in strings:
         raise ValueError(f"name must be one of {', '.join(strings) or 'none'}, not {name!r}")
     seen = strings[name]
-    sent = {one.cycle: one for one in recording.frames.get(seen.pin.partition(".")[0], ())}
+    slot = seen.pin.partition(".")[0]
+    sent = {one.cycle: one for one in recording.frames.get(slot, ())}
     shown = {one.cycle: one for one in seen.frames or ()}
     cycles = sorted(sent.keys() | shown.keys())
     lamps = max((len(one.colours) for one in (*sent.values(), *shown.values())), default=0)
     if not cycles or lamps > MOST_LAMPS:
         raise ValueError(f"lamps must be 1 to {MOST_LAMPS:,} that show a frame, not {lamps:,}")
-    return _Strip(recording, cycles, lamps, look).drawn(seen.pin, sent, shown)
+    light = recording.light_of(slot)
+    return _Strip(recording, cycles, lamps, look).drawn(seen.pin, light, sent, shown)
 
 
 class _Strip:
@@ -66,11 +70,13 @@ class _Strip:
         self.wide = min(_WIDE, max(_NARROW, int(room * 4) / 4))
         self.tall = 15.0 if lamps <= 32 else 6.0
         self.letters: dict[int, str] = {}
+        self.on_screen: dict[int, int] = {}
 
-    def drawn(self, pin: str, sent: _Frames, shown: _Frames) -> str:
+    def drawn(self, pin: str, light: str, sent: _Frames, shown: _Frames) -> str:
         """Return the picture."""
         used = (one.colours for frames in (sent, shown) for one in frames.values())
         colours = sorted({colour for frame in used for colour in frame})
+        self.on_screen = {one: on_screen(one, light) for one in colours}
         if len(colours) <= _LETTERS:
             self.letters = {one: chr(ord("a") + place) for place, one in enumerate(colours)}
         title = f"Lamps on {pin}"
@@ -104,19 +110,21 @@ class _Strip:
             colours = frames[cycle].colours if cycle in frames else ()
             for lamp, colour in enumerate(colours):
                 cells.append((self._x(place), y + lamp * self.tall, colour))
-                self.sheet.swatch(*cells[-1][:2], self.wide - 1, self.tall - 1, colour)
+                self.sheet.swatch(
+                    *cells[-1][:2], self.wide - 1, self.tall - 1, self.on_screen[colour]
+                )
             if not colours:
                 self.sheet.area(
                     self._x(place), y, self.wide - 1, self.lamps * self.tall - 1, "grey"
                 )
         if self.letters and self.wide >= 10 and self.tall >= 12:
             # Those in one ink follow each other, so that the file is short.
-            for x, top, colour in sorted(cells, key=lambda one: letter_on(one[2])):
+            for x, top, colour in sorted(cells, key=lambda one: letter_on(self.on_screen[one[2]])):
                 self._letter(x + (self.wide - 1) / 2, top + 11, colour)
         return y + self.lamps * self.tall + 4
 
     def _letter(self, x: float, y: float, colour: int) -> None:
-        name = letter_on(colour)
+        name = letter_on(self.on_screen[colour])
         self.sheet.text(x, y, self.letters[colour], SMALL, name=name, anchor="middle", mono=True)
 
     def _differences(self, sent: _Frames, shown: _Frames, y: float) -> float:
@@ -152,7 +160,7 @@ class _Strip:
             wide = 26 + text_width(text, SMALL, mono=True) + 16
             if x > MARGIN and x + wide > self.sheet.width:
                 x, y = float(MARGIN), y + LEADING + 3
-            self.sheet.swatch(x, y, 18, 15, colour)
+            self.sheet.swatch(x, y, 18, 15, self.on_screen[colour])
             self._letter(x + 9, y + 11, colour)
             self.sheet.text(x + 25, y + 11, text, SMALL, mono=True)
             x += wide

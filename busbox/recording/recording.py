@@ -203,6 +203,13 @@ class Recording:
                 found.setdefault(event.device, []).append(frame)
         return found
 
+    def light_of(self, slot: str) -> str:
+        """Return how the values of a slot's lamps become light: ``srgb`` if the bench says so of a
+        string at its pins, else ``linear``.
+        """
+        strings = (one for one in self.seen.values() if one.pin.partition(".")[0] == slot)
+        return next((one.facts["light"] for one in strings if "light" in one.facts), "linear")
+
     def place_of(self, access: int) -> str:
         """Return file and line of an access's step, such as ``evening.steps:5``; "" if not known."""
         line, file = int(self.accesses.line[access]), int(self.accesses.file[access])

@@ -54,7 +54,8 @@ class Rows:
     ----------
     groups : each with ``name``, ``title`` and ``rows``
     places : each different address: ``address`` and ``name``, as ``busbox why`` writes them
-    bytes, frames : what the lines of bytes and of frames are: ``label``, ``slot``, ``shown``
+    bytes, frames : what the lines of bytes and of frames are: ``label``, ``slot``, ``shown``,
+        frames also ``light``
     kinds, devices : the kinds of events, and the devices that reported them
     """
 
@@ -122,7 +123,8 @@ class Rows:
 
     def _put_frames(self, label: str, slot: str, shown: bool, frames: Sequence[Frame]) -> Row:
         number = len(self.frames)
-        self.frames.append({"label": label, "slot": slot, "shown": shown})
+        light = self._recording.light_of(slot)
+        self.frames.append({"label": label, "slot": slot, "shown": shown, "light": light})
         add = self._columns.add
         add(f"frames/{number}/cycles", [one.cycle for one in frames], delta=True)
         add(f"frames/{number}/accesses", [one.access for one in frames], delta=True)

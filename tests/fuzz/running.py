@@ -14,6 +14,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
+from tests.cli.saying import plain_environment
+
 #: What a case may use: bytes beyond those of an idle worker, and seconds of processor time.
 MEMORY, SECONDS = 1 << 30, 10
 #: Seconds on the clock: others may use the same cores.
@@ -71,13 +73,13 @@ class Runner:
         return self
 
     def _start(self) -> None:
-        environment = os.environ | {
-            "TMPDIR": str(self._temporary), "HOME": str(self._root), "COLUMNS": "100",
-            "XDG_CACHE_HOME": str(self._root / "cache"), "OPENBLAS_NUM_THREADS": "1",
-        }  # fmt: skip
+        environment = plain_environment(
+            TMPDIR=str(self._temporary), HOME=str(self._root), COLUMNS="100",
+            XDG_CACHE_HOME=str(self._root / "cache"), OPENBLAS_NUM_THREADS="1",
+        )  # fmt: skip
         self._worker = subprocess.Popen(
             [sys.executable, "-m", "tests.fuzz.worker"], stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE, text=True, env=environment,
+            stdout=subprocess.PIPE, encoding="utf-8", env=environment,
             cwd=Path(__file__).parent.parent.parent,
         )  # fmt: skip
         assert self._worker.stdout is not None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from busbox.lines.colour import luminance, red_share
+from busbox.lines.colour import luminance, on_screen, red_share
 from tests.board.naive_light import (
     BLACK,
     BLUE,
@@ -32,6 +32,23 @@ def test_luminance_and_share_of_red() -> None:
     ]  # fmt: skip
     assert (red_share(BLACK), red_share(RED), red_share(0xC83200)) == (0.0, 1.0, 0.8)
     assert red_share(0x641900, "srgb") > red_share(0x641900)
+
+
+def test_a_screen_shows_the_light_of_a_lamp() -> None:
+    """What a screen shows has the lamp's light, within half a step of the screen's values."""
+    # From memory: half of the light is value 188 of sRGB; 1/255 is 13 (12.92 x 1 is near).
+    assert [on_screen(grey(value)) for value in (0, 1, 128, 255)] == [
+        grey(v) for v in (0, 13, 188, 255)
+    ]
+    for value in range(256):
+        shown = on_screen(grey(value)) & 255
+        least, most = (
+            luminance(grey(max(0, min(255, one))), "srgb") for one in (shown - 1, shown + 1)
+        )
+        assert least <= luminance(grey(value)) <= most
+        assert on_screen(grey(value), "srgb") == grey(value)
+    assert on_screen(0x40_100000) == on_screen(0x504040)
+    assert on_screen(0xFF_000000) == on_screen(0xFF_FF0000) == WHITE
 
 
 def test_the_edges_of_a_red_change() -> None:

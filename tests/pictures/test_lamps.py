@@ -8,6 +8,7 @@ import re
 import pytest
 
 from busbox import Recording, load_bench
+from busbox.lines.colour import on_screen
 from busbox.pictures import Look, TooNarrow, lamps_picture
 from busbox.pictures.palette import contrast, letter_on
 from busbox.recording import Frame
@@ -19,7 +20,7 @@ pytestmark = pytest.mark.quick
 @pytest.mark.parametrize("dark", [False, True])
 @pytest.mark.parametrize("bench", ["first_light", "mistakes/lamp_flash", "mistakes/lamp_order"])
 def test_the_colours_are_those_of_the_run(bench: str, dark: bool) -> None:
-    """As many swatches as lamps sent and shown, in their colours; texts apart and in the frame."""
+    """As many swatches as lamps sent and shown, with their light; texts apart and in the frame."""
     run = load_bench(bench).run(engine="python")
     picture = lamps_picture(run, Look(dark=dark))
     check_geometry(picture)
@@ -27,7 +28,8 @@ def test_the_colours_are_those_of_the_run(bench: str, dark: bool) -> None:
     (seen,) = (one for one in run.seen.values() if one.frames is not None)
     frames = [frame.colours for sent in run.frames.values() for frame in sent]
     frames += [frame.colours for frame in seen.frames or ()]
-    expected = sorted([one for frame in frames for one in frame] + _used(frames))
+    used = [one for frame in frames for one in frame] + _used(frames)
+    expected = sorted(on_screen(one) for one in used)
     drawn = [
         int(red) << 16 | int(green) << 8 | int(blue)
         for red, green, blue in re.findall(r"<rect[^>]* fill=\"rgb\((\d+),(\d+),(\d+)\)", picture)

@@ -12,6 +12,7 @@ import pytest
 
 from busbox import Bench
 from busbox.explain.why import Stories
+from busbox.lines.colour import on_screen
 from busbox.report.causes import story_facts
 from busbox.report.script import MODULES, asset
 from tests.npm import type_mistakes, violations
@@ -374,14 +375,14 @@ def test_a_cause_on_a_phone_can_be_closed(opened: Open) -> None:
 
 @pytest.mark.parametrize("lamps", [1, 12, 88])
 def test_frames_have_their_colours_on_the_canvas(opened: Open, lamps: int) -> None:
-    """A pixel in the middle of a frame's lamp has the lamp's colour, also where a lamp is one pixel."""
+    """A pixel in the middle of a frame's lamp has the lamp's light, also where a lamp is one pixel."""
     page = opened(BENCH)
     seen = page.evaluate(
         """async (lamps) => {
           const row = busbox.timetable.rows.find((r) => r.line.kind === "frames");
           const { line } = row;
           const colours = Int32Array.from({ length: lamps }, (_, n) => (n * 0x10305 + 7) & 0xffffff);
-          const frames = { sizes: [lamps], firsts: [0], colours };
+          const frames = { sizes: [lamps], firsts: [0], colours, onScreen: line.frames.onScreen };
           Object.defineProperty(line, "frames", { get: () => frames });
           line.height = 96;
           row.canvas.style.height = "96px";
@@ -393,8 +394,23 @@ def test_frames_have_their_colours_on_the_canvas(opened: Open, lamps: int) -> No
             const [red, green, blue] = data.slice(4 * (4 + Math.floor(88 * (n + 0.5) / lamps)));
             return (red << 16) | (green << 8) | blue;
           });
-          return found.map((one, n) => one ^ colours[n]);
+          return found;
         }""",
         lamps,
     )
-    assert seen == [0] * lamps
+    assert seen == [on_screen((n * 0x10305 + 7) & 0xFFFFFF) for n in range(lamps)]
+
+
+@pytest.mark.parametrize("light", ["linear", "srgb"])
+def test_the_page_and_python_show_light_alike(opened: Open, light: str) -> None:
+    """A colour looks alike in pictures and on the page, by either light, with white and without."""
+    grey = [one * 0x010101 for one in range(256)]
+    white = [one << 24 | 0x102030 for one in range(256)]
+    colours = [*grey, *white, 0x010203, 0x7F80FF, 0xFFFFFFFF]
+    words = asset("words.js").replace("export ", "")
+    page = opened(BENCH)
+    found = page.evaluate(
+        f"(colours) => {{ {words}; return colours.map((one) => onScreen(one, '{light}')); }}",
+        colours,
+    )
+    assert found == [on_screen(one, light) for one in colours]

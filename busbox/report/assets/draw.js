@@ -179,7 +179,7 @@ function drawFrames(line, pen, scale) {
   }
   pen.mosaic(top, high, shown, {
     size: (n) => frames.sizes[n],
-    colour: (n, lamp) => frames.colours[frames.firsts[n] + lamp],
+    colour: (n, lamp) => frames.onScreen(frames.colours[frames.firsts[n] + lamp]),
   });
   if (end - first > scale.width / NEAR) return;
   for (let n = Math.max(0, first - 1); n < end; n++) {

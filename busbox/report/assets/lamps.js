@@ -2,7 +2,7 @@
 
 import { Run } from "./run.js";
 import { made } from "./elements.js";
-import { grouped, showTime } from "./words.js";
+import { colourText, grouped, showTime } from "./words.js";
 
 /**
  * Milliseconds for which a frame stays. A flash is a pair of opposite changes, so that two changes a
@@ -58,12 +58,13 @@ export class Lamps {
   show(number) {
     const frames = this.run.frames[this.line];
     this.number = Math.min(Math.max(0, number), frames.cycles.length - 1);
-    const colours = this.run.colours(this.line, this.number);
-    this.string.replaceChildren(...colours.map((colour, n) => {
+    const first = frames.firsts[this.number];
+    const colours = frames.colours.subarray(first, first + frames.sizes[this.number]);
+    this.string.replaceChildren(...Array.from(colours, (colour, n) => {
       const lamp = made("li", "");
       const swatch = made("i", "");
-      swatch.style.background = `#${colour.slice(-6)}`;
-      lamp.append(swatch, made("span", `${n}`), made("code", colour));
+      swatch.style.background = `#${colourText(frames.onScreen(colour))}`;
+      lamp.append(swatch, made("span", `${n}`), made("code", colourText(colour)));
       return lamp;
     }));
     const cycle = frames.cycles[this.number];

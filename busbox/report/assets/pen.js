@@ -200,7 +200,7 @@ export class SvgPen {
         const colour = stack.colour(number, place);
         for (end = place + 1; end < size && stack.colour(number, end) === colour;) end++;
         this.rect(x, y + (h * place) / size, next - x, (h * (end - place)) / size,
-          `#${colourText(colour).slice(-6)}`);
+          `#${colourText(colour)}`);
       }
     }
   }

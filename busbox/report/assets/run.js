@@ -1,14 +1,34 @@
 // The run that the page shows: its columns by name, and what follows from them.
 
 import { Columns } from "./data.js";
-import { colourText, hex } from "./words.js";
+import { colourText, hex, onScreen } from "./words.js";
 
 /** @typedef {import("./data.js").Column} Column */
 /** @typedef {{direction: string, cycles: Column, levels: Column, accesses: Column}} Line */
 /** @typedef {{cycle: number, device: string, kind: string, access: number}} Event */
 /** @typedef {{label: string, cycles: Column, values: Column, accesses: Column}} Bytes */
 /** @typedef {{label: string, cycles: Column, accesses: Column, sizes: Column, colours: Column,
- *     firsts: Int32Array}} Frames */
+ *     firsts: Int32Array, onScreen: (colour: number) => number}} Frames */
+
+/** Colours whose look on a screen is remembered, at most. */
+const MOST_COLOURS = 65536;
+
+/**
+ * Return what shows a lamp's colour on a screen; a colour is computed once.
+ * @param {"linear" | "srgb"} light
+ * @returns {(colour: number) => number}
+ */
+function remembered(light) {
+  /** @type {Map<number, number>} */
+  const known = new Map();
+  return (colour) => {
+    const found = known.get(colour);
+    if (found !== undefined) return found;
+    const shown = onScreen(colour, light);
+    if (known.size < MOST_COLOURS) known.set(colour, shown);
+    return shown;
+  };
+}
 
 export class Run {
   /**
@@ -49,7 +69,7 @@ export class Run {
       const firsts = new Int32Array(sizes.length);
       for (let k = 1; k < sizes.length; k++) firsts[k] = firsts[k - 1] + sizes[k - 1];
       return {
-        label: one.label, sizes, firsts,
+        label: one.label, sizes, firsts, onScreen: remembered(one.light),
         cycles: columns.get(`frames/${n}/cycles`),
         accesses: columns.get(`frames/${n}/accesses`),
         colours: columns.get(`frames/${n}/colours`),

@@ -80,3 +80,27 @@ export function byteText(value) {
 export function colourText(colour) {
   return colour.toString(16).padStart(6, "0");
 }
+
+/** Light of full duty as shares, for the values 0 to 255, by what the values are (WCAG 2.2, sRGB). */
+const LIGHTS = {
+  linear: Array.from({ length: 256 }, (_, value) => value / 255),
+  srgb: Array.from({ length: 256 }, (_, value) =>
+    (value / 255 <= 0.04045 ? value / 255 / 12.92 : ((value / 255 + 0.055) / 1.055) ** 2.4)),
+};
+
+/**
+ * Return the colour 0xRRGGBB of a screen that looks like a lamp's colour: white is in each channel, and
+ * light is encoded as sRGB (IEC 61966-2-1). The same as busbox.lines.colour.on_screen.
+ * @param {number} colour
+ * @param {"linear" | "srgb"} light
+ */
+export function onScreen(colour, light) {
+  const [table, white] = [LIGHTS[light], colour >>> 24];
+  let shown = 0;
+  for (const shift of [16, 8, 0]) {
+    const share = Math.min(1, table[(colour >> shift) & 255] + table[white]);
+    const curve = share <= 0.0031308 ? 12.92 * share : 1.055 * share ** (1 / 2.4) - 0.055;
+    shown = (shown << 8) | Math.round(255 * curve);
+  }
+  return shown;
+}
