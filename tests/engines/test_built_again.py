@@ -58,7 +58,7 @@ def test_a_bench_runs_again_as_it_ran_first(name: str, slots: tuple[str, ...], e
 
 
 @settings(
-    max_examples=25,
+    max_examples=12,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )

@@ -131,7 +131,7 @@ def hardware(plan: Plan, chosen: list[bool]) -> list[str]:
 MIXED = st.lists(st.booleans(), min_size=4, max_size=4)
 
 
-@settings(max_examples=30, **_RELAXED)
+@settings(max_examples=20, **_RELAXED)
 @given(plan=plans(), chosen=MIXED)
 def test_any_traffic_is_recorded_alike_by_python(plan: Plan, chosen: list[bool]) -> None:
     """Holds, resets, handlers, awaits, wires, any map and any mix of models and hardware."""

@@ -44,11 +44,14 @@ BENCHES = {
 }
 
 
+@pytest.mark.parametrize(
+    "until", [100_000, pytest.param(None, marks=pytest.mark.long)], ids=["begin", "whole"]
+)
 @pytest.mark.parametrize("name", BENCHES)
-def test_the_file_of_every_bench_is_that_of_the_plain_writer(name: str) -> None:
+def test_the_file_of_every_bench_is_that_of_the_plain_writer(name: str, until: int | None) -> None:
     """Whatever a bench that comes with Busbox does, both writers give the same bytes."""
     bench = load_bench(BENCHES[name])
-    alike(bench.run("python"), bench.system())
+    alike(bench.run("python", until), bench.system())
 
 
 @st.composite
@@ -134,7 +137,7 @@ _RELAXED: dict[str, Any] = {
 
 
 @pytest.mark.quick
-@settings(max_examples=200, **_RELAXED)
+@settings(max_examples=80, **_RELAXED)
 @given(data=st.data(), recording=recordings(), at_once=st.integers(2, 5) | st.just(100))
 def test_any_changes_are_written_as_the_plain_writer_does(
     data: st.DataObject, recording: Recording, at_once: int

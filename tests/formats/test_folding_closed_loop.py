@@ -100,7 +100,7 @@ def assert_same(seen: Recording, expected: Recording) -> None:
 
 
 @pytest.mark.quick
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(firmware(), timings, timings)
 def test_folded_traffic_does_what_its_firmware_does(
     drawn: Firmware, timing: dict[str, Any], other: dict[str, Any]

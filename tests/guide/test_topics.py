@@ -7,6 +7,7 @@ import re
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -221,13 +222,14 @@ def test_every_kind_of_expectation_has_its_heading_and_example() -> None:
 
 def test_every_key_of_a_bench_stands_on_one_page() -> None:
     """Each key that is declared is listed, under its table, with its meaning and an example."""
+    page_of = cache(lambda topic: find_topic(topic).make())
     for key in bench_keys():
         topic, heading = "bench", key.table or TOP
         if key.table in ELSEWHERE:
             topic, heading = ELSEWHERE[key.table], key.owner or "A profile of your own"
         elif key.owner:
             topic, heading = key.owner, "Settings"
-        page = find_topic(topic).make()
+        page = page_of(topic)
         if key.table == HEADS["expect"] and not key.owner:
             assert f"\n## {key.name}\n" in page
             continue

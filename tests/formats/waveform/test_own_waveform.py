@@ -73,7 +73,7 @@ def test_the_waveform_of_a_bench_is_its_accesses(name: str, tmp_path: Path) -> N
 
 
 @settings(
-    max_examples=40,
+    max_examples=20,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
