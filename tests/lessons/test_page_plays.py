@@ -124,7 +124,7 @@ def test_plays_on_the_page_are_runs_of_the_engine(tmp_path: Path) -> None:
     """Cycles, endings, data, text, lamps and findings of drawn traffic are those of the engine."""
     random, made = Random(5), _Made()
     plays = []
-    for _ in range(30):
+    for _ in range(45):
         tables = drawn_tables(random)
         plays.append((tables, drawn_fabric(random), drawn_steps(random, tables)))
     given = {
