@@ -42,6 +42,15 @@ class CoreSetup:
     program: str = ""
     hart: int = 0
 
+    def nearest(self, address: int) -> tuple[Memory, int]:
+        """Return the memory that is the fewest bytes away from an address, and these bytes."""
+
+        def away(memory: Memory) -> int:
+            return max(memory.base - address, address - (memory.end - 1), 0)
+
+        near = min(self.memories, key=away)
+        return near, away(near)
+
     def cost(self, op: int) -> int:
         """Return the cycles of an instruction by its number, a branch not taken."""
         kind = INSTRUCTIONS[op].kind if op < len(INSTRUCTIONS) else "base"

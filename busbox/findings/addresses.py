@@ -22,6 +22,7 @@ def nearest_hint(facts: RunFacts, address: int) -> str:
 
     If exactly one slot got no access in the whole run and has a register for every access that missed
     in the same block of addresses, it is a better guess than the slot that is the fewest bytes away.
+    With executed firmware, a memory of the core may be nearer than any slot.
     """
     address_map = facts.system.address_map
     suggestion = address_map.suggest(address)
@@ -33,6 +34,9 @@ def nearest_hint(facts: RunFacts, address: int) -> str:
             f"If the address was written in decimal, {address}, write {other:#010x} "
             f"({address_map.decode(other).register})."
         )
+    in_memory = _memory_nearer(facts, address)
+    if in_memory:
+        return in_memory
     used, missed = _used_and_missed(facts)
     silent = [slot for slot in address_map.slots if slot.name not in used]
     fitting = [slot for slot in silent if _fits(slot, _around(slot, address, missed))]
@@ -47,6 +51,20 @@ def nearest_hint(facts: RunFacts, address: int) -> str:
         f"Probably {slot.name} at {ends}: it got no access in this run, and its registers fit all "
         f"accesses that missed from {address - offset:#010x} on; the same offset there is "
         f"{slot.name}.{place.name} ({slot.base + offset:#010x}). {_SAME_BASE}"
+    )
+
+
+def _memory_nearer(facts: RunFacts, address: int) -> str:
+    """Return the hint for an address next to a memory of the core, "" if a slot is nearer."""
+    setup, slot = facts.system.core, facts.system.address_map.nearest(address)
+    if setup is None or slot is None:
+        return ""
+    memory, away = setup.nearest(address)
+    if away >= max(slot.base - address, address - (slot.base + slot.size - 1), 0):
+        return ""
+    return (
+        f"The core's memory {memory.base:#010x}..{memory.end - 1:#010x} is nearer than any slot: "
+        "correct what computes the address, or give the memory more room."
     )
 
 

@@ -65,7 +65,7 @@ def _by_stack_pointer(setup: CoreSetup, pc: int) -> bool:
 
 def _describe(facts: RunFacts, setup: CoreSetup, access: int) -> tuple[str, str]:
     address = int(facts.recording.accesses.address[access])
-    near = min(setup.memories, key=lambda one: min(abs(address - one.base), abs(address - one.end)))
+    near, _ = setup.nearest(address)
     return (
         f"the stack has left the core's memory: a {facts.describe(access)}, through the stack pointer. "
         f"The nearest memory is {near.base:#010x} to {near.end - 1:#010x}.",

@@ -182,6 +182,11 @@ class Recording:
         return line.cycles, line.levels
 
     @property
+    def trapped(self) -> bool:
+        """Whether a trap that nothing handles ended the program of the core."""
+        return self.ended == "done" and self.core is not None and self.core.ended == "trap"
+
+    @property
     def by_rule(self) -> dict[str, int]:
         """Rule to the number of its findings."""
         return {rule: sum(of_rule.values()) for rule, of_rule in self.counts.items()}

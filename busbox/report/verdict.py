@@ -14,6 +14,7 @@ _ENDS = {
     "hang": "The CPU hangs: the run was ended after {time}.",
     "settle": "The run was stopped after {time}, while a device was still busy.",
 }
+_TRAPPED = "A trap that nothing handles ended the program: the run ended after {time}."
 _TRAFFIC = {
     "executed": "firmware, executed by a core",
     "decided": "steps that a function decided while it ran",
@@ -24,13 +25,15 @@ _TRAFFIC = {
 def is_good(recording: Recording) -> bool:
     """Return whether nothing was found and all that is expected is met, in a run that did not hang."""
     met = all(verdict.met for verdict in recording.verdicts)
-    return met and not recording.counts and recording.ended in ("done", "until")
+    ended = recording.ended in ("done", "until") and not recording.trapped
+    return met and ended and not recording.counts
 
 
 def verdict_lines(recording: Recording) -> Iterator[str]:
     """Yield the verdict, a sentence each: the end, findings, expectations, certainty."""
     time = show_time(recording.cycles, recording.clock_hz)
-    yield _ENDS[recording.ended].format(time=time)
+    end = _TRAPPED if recording.trapped else _ENDS[recording.ended]
+    yield end.format(time=time)
     found = sum(recording.by_rule.values())
     if found:
         yield f"{counted(found, 'finding')} from {counted(len(recording.counts), 'rule')}."
