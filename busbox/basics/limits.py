@@ -93,6 +93,9 @@ HEADER_WORK = Limit("HEADER_WORK", 3_000_000, "words", "What a C header's names 
                     "looked for in.")  # fmt: skip
 DECLARATION = Limit("DECLARATION", MIB // 4, "bytes", "A declaration of registers in SystemRDL.")
 VERILOG = Limit("VERILOG", 16 * MIB, "bytes", "A file in Verilog.")
+VERILOG_SECONDS = Limit("VERILOG_SECONDS", 10, "seconds of processor time", "The Verilog front end, "
+                        "for one module.")  # fmt: skip
+VERILOG_MEMORY = Limit("VERILOG_MEMORY", 768 * MIB, "bytes", "The Verilog front end at work.")
 IMAGE = Limit("IMAGE", 16 * MIB, "bytes", "A program or a memory image: ELF, binary; of segments, all "
               "together.")  # fmt: skip
 HEX_IMAGE = Limit("HEX_IMAGE", 8 * MIB, "bytes", "A program or a memory image in Intel HEX.")
@@ -115,7 +118,7 @@ WIRES = Limit("WIRES", 1 << 14, "wires", "A bench.")
 #: Every limit, in the order of the manual.
 LIMITS = (
     LINE, TOKEN, NAME, COLUMNS, SAMPLES, CAPTURE, DECLARATIONS, VARIABLES, TOML, NESTING, HEADER,
-    HEADER_WORK, DECLARATION, VERILOG, IMAGE, HEX_IMAGE, CORE_MEMORY,
+    HEADER_WORK, DECLARATION, VERILOG, VERILOG_SECONDS, VERILOG_MEMORY, IMAGE, HEX_IMAGE, CORE_MEMORY,
     HARDWARE_MEMORY, TABLE, UNPACKED, FACTS, FACT_PARTS, PARTS, RATIO, ROWS, SLOTS, PINS,
     ATTACHMENTS, WIRES,
 )  # fmt: skip

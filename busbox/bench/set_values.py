@@ -107,7 +107,7 @@ def _named(
         known = (
             f" (known: {join_or(variants)})" if variants else ": the bench has no [variant.NAME]"
         )
-        near = nearest(str(name), list(variants))
+        near = nearest(shown, list(variants))
         text = f"there is no variant {shown}{near}{known}"
         where, line = given.origin
         raise InputError.of(text, "--variant" if where == "--set" else where, line)

@@ -21,6 +21,9 @@ from busbox.recording.judged import Verdict
 from busbox.system.hardware import Device
 from busbox.system.scenario import Attached
 
+#: The largest number that is expected of anything.
+MOST_NUMBER = (1 << 63) - 1
+
 
 @dataclass(frozen=True)
 class Expectation:
@@ -139,6 +142,8 @@ def _whole(given: Mapping[str, Any], key: str, low: int = 0) -> int:
     value = given[key]
     if type(value) is not int or value < low:
         raise _Wrong(key, f"must be a whole number from {low} on, not {format_value(value)}")
+    if value > MOST_NUMBER:
+        raise _Wrong(key, f"must be at most {MOST_NUMBER:,}, not {format_value(value)}")
     return value
 
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from busbox.basics.errors import InputError
+from busbox.basics.errors import InputError, format_value
 from busbox.basics.units import show_clock, show_time
 from busbox.plugins import as_html, as_svg
 from busbox.recording.accesses import COLUMNS, Accesses, IntColumn
@@ -177,7 +177,9 @@ class Recording:
         KeyError : there is no such pin
         """
         if pin not in self.lines:
-            raise KeyError(f"there is no pin {pin!r}; the pins are {', '.join(self.lines)}")
+            raise KeyError(
+                f"there is no pin {format_value(pin)}; the pins are {', '.join(self.lines)}"
+            )
         line = self.lines[pin]
         return line.cycles, line.levels
 

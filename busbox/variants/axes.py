@@ -20,6 +20,10 @@ if TYPE_CHECKING:
 MOST = 1_000_000
 #: The most digits of a value in a range by a factor.
 DIGITS = 300
+#: Characters of a number.
+LONGEST = 100
+#: Bits of a whole number that a variant has.
+MOST_BITS = 128
 _RANGE = re.compile(r"(?P<first>[^/\"'\[{]+?)\.\.(?P<last>[^/]+?)(?:/(?P<step>.+))?")
 _NUMBER = re.compile(
     r"(?P<number>0x[0-9a-fA-F][0-9a-fA-F_]*|[0-9][0-9_]*(?:\.[0-9]+)?)\s*(?P<unit>[A-Za-z]*)"
@@ -85,6 +89,8 @@ def quantity(text: str) -> Quantity | None:
     if found is None or found["unit"] not in _UNITS:
         return None
     digits = found["number"].replace("_", "")
+    if len(digits) > LONGEST:
+        return None
     if digits.startswith("0x"):
         return Quantity(Fraction(int(digits, 16)), found["unit"], hexadecimal=True)
     return Quantity(Fraction(digits), found["unit"], len(digits.partition(".")[2]))
@@ -145,9 +151,8 @@ def parse_range(text: str, option: str, stepped: bool) -> Range | None:
     first, last = quantity(found["first"]), quantity(found["last"])
     if first is None or last is None:
         wrong = found["first"] if first is None else found["last"]
-        raise InputError.of(
-            f"a range must be of numbers such as 8MHz..48MHz/8MHz, not {wrong.strip()!r}", option
-        )
+        text = "a range must be of numbers such as 8MHz..48MHz/8MHz, not "
+        raise InputError.of(text + format_value(wrong.strip()), option)
     if not first.unit:
         first = Quantity(first.value, last.unit, first.places)
     if first.kind != last.kind:
@@ -166,31 +171,40 @@ def _with_step(first: Quantity, last: Quantity, text: str, option: str) -> Range
     given = quantity(text.removeprefix("x"))
     wrong = "the step of a range must be a number above 0, such as 8MHz, or a factor such as x2"
     if given is None or given.value <= 0:
-        raise InputError.of(f"{wrong}, not {text!r}", option)
+        raise InputError.of(f"{wrong}, not {format_value(text)}", option)
     if text.startswith("x"):
         if given.unit or given.value <= 1 or first.value <= 0:
-            raise InputError.of(f"{wrong}, not {text!r}", option)
+            raise InputError.of(f"{wrong}, not {format_value(text)}", option)
         one = Range(first, last, None, given.value)
         _check_growth(one, given.places, text, option)
     else:
         if not given.unit:
             given = Quantity(given.value, last.unit)
         if given.kind != last.kind:
-            raise InputError.of(f"{wrong}, in the unit of the range; not {text!r}", option)
+            raise InputError.of(
+                f"{wrong}, in the unit of the range; not {format_value(text)}", option
+            )
         one = Range(first, last, given.size)
         if (last.size - first.size) / given.size >= MOST:
-            raise InputError.of(f"a range must have at most {MOST:,} values; {text!r}", option)
+            raise _too_many(text, option)
     return one
+
+
+def _too_many(step: str, option: str) -> InputError:
+    text = (
+        f"a range must have at most {MOST:,} values; with the step {format_value(step)} it has more"
+    )
+    return InputError.of(text, option)
 
 
 def _check_growth(one: Range, places: int, text: str, option: str) -> None:
     """Refuse a range by a factor that has too many values, or values of too many digits."""
     count = int(_log(one.last.size / one.first.size) / _log(one.factor)) + 1
     if count > MOST:
-        raise InputError.of(f"a range must have at most {MOST:,} values; {text!r}", option)
+        raise _too_many(text, option)
     if count * places > DIGITS:
         problem = f"the values of a range must have at most {DIGITS} digits after the point"
-        raise InputError.of(f"{problem}; {text!r} gives more", option)
+        raise InputError.of(f"{problem}; {format_value(text)} gives more", option)
 
 
 def _log(number: Fraction) -> float:
@@ -212,12 +226,14 @@ def axis_of(given: str, option: str = "--vary") -> Axis:
     if not sign or not all(key.split(".")) or not text.strip():
         raise InputError.of(
             f"must be KEY=VALUES such as slot.lamps.wait=0,1,2 or clock=8MHz..48MHz/8MHz, not "
-            f"{given!r}", option
+            f"{format_value(given)}", option
         )  # fmt: skip
     values: list[Any] = []
     for part in _parts(text):
         if not part.strip():
-            raise InputError.of(f"must have a value at each side of a comma, not {given!r}", option)
+            raise InputError.of(
+                f"must have a value at each side of a comma, not {format_value(given)}", option
+            )
         found = parse_range(part, option, stepped=True)
         values += [toml_value(part.strip())] if found is None else found.values()
     return _checked(Axis(key, tuple(values)), option)
@@ -249,6 +265,9 @@ def _checked(axis: Axis, option: str) -> Axis:
         raise InputError.of(f"{axis.key} must have at least one value", option)
     seen: set[tuple[type, str]] = set()
     for value in axis.values:
+        if isinstance(value, int) and value.bit_length() > MOST_BITS:
+            text = f"{axis.key} must have numbers of at most {MOST_BITS} bits, not "
+            raise InputError.of(f"{text}{format_value(value)}", option)
         if (type(value), repr(value)) in seen:
             text = f"{axis.key} must have each value once; {format_value(value)} is there twice"
             raise InputError.of(text, option)

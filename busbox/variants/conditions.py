@@ -9,13 +9,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from busbox.basics.errors import InputError, nearest
+from busbox.basics.errors import InputError, format_value, nearest
 from busbox.findings.rule_set import rule_ids
 from busbox.recording import Recording
 from busbox.system.system import System
 from busbox.variants.axes import quantity
 from busbox.variants.measures import Base, Measure, Measured, measure_of, shown
 
+#: Characters of what a measure is compared with.
+LONGEST_WORD = 1000
 #: The forms of a condition, for messages and help.
 FORMS = (
     "no finding [RULE]", "profile NAME kept [by ATTACHMENT]", "expectations met", "texts equal",
@@ -58,7 +60,9 @@ def condition_of(text: str, system: System, folder: Path, option: str = "--such-
         rule = words[2] if len(words) == 3 else ""
         known = list(rule_ids(system.rules, system.attached))
         if rule and rule not in known:
-            raise InputError.of(f"there is no rule {rule!r}{nearest(rule, known)}", option)
+            raise InputError.of(
+                f"there is no rule {format_value(rule)}{nearest(rule, known)}", option
+            )
         return Condition(text, lambda one: _no_finding(one, rule))
     if len(words) in (3, 5) and (words[0], words[2]) == ("profile", "kept"):
         return Condition(text, _kept(words, system, option))
@@ -72,7 +76,9 @@ def condition_of(text: str, system: System, folder: Path, option: str = "--such-
         case ["certain"]:
             return Condition(text, _certain)
     close = nearest(text, _WORDS)
-    raise InputError.of(f"is no condition: {text!r}{close} (known: {'; '.join(FORMS)})", option)
+    raise InputError.of(
+        f"is no condition: {format_value(text)}{close} (known: {'; '.join(FORMS)})", option
+    )
 
 
 def _no_finding(one: Measured, rule: str) -> tuple[bool, str]:
@@ -84,7 +90,7 @@ def _kept(words: list[str], system: System, option: str) -> Callable[[Measured],
     strings = [one.name for one in system.attached if "frames" in one.part.sends]
     if len(words) == 5:
         if words[3] != "by" or words[4] not in strings:
-            text = f"there is no lamp string {words[4]!r}{nearest(words[4], strings)}"
+            text = f"there is no lamp string {format_value(words[4])}{nearest(words[4], strings)}"
             raise InputError.of(text, option)
         strings = [words[4]]
     if not strings:
@@ -134,11 +140,16 @@ def _comparison(
     measure = measure_of(found["name"], system, folder, option)
     sign, text = _SIGNS[found["sign"]], found["value"].strip()
     number = quantity(text.removeprefix("-"))
+    if number is None and len(text) > LONGEST_WORD:
+        most = f"{measure.name} is compared with at most {LONGEST_WORD:,} characters"
+        raise InputError.of(f"{most}, not {format_value(text)}", option)
     if number is None:
         return _word_comparison(measure, found["sign"], text, option)
     if number.kind != (measure.unit if measure.unit == "s" else ""):
         needed = "a time such as 20 ms" if measure.unit == "s" else "a number without a unit"
-        raise InputError.of(f"{measure.name} is compared with {needed}, not {text!r}", option)
+        raise InputError.of(
+            f"{measure.name} is compared with {needed}, not {format_value(text)}", option
+        )
     limit = float(-number.size if text.startswith("-") else number.size)
 
     def check(one: Measured) -> tuple[bool, str]:
@@ -155,9 +166,13 @@ def _word_comparison(
 ) -> Callable[[Measured], tuple[bool, str]]:
     if measure.unit and text != "nothing":
         needed = "a time such as 20 ms" if measure.unit == "s" else "a number"
-        raise InputError.of(f"{measure.name} is compared with {needed}, not {text!r}", option)
+        raise InputError.of(
+            f"{measure.name} is compared with {needed}, not {format_value(text)}", option
+        )
     if sign not in ("==", "!="):
-        raise InputError.of(f"{measure.name} {sign} needs a number, not {text!r}", option)
+        raise InputError.of(
+            f"{measure.name} {sign} needs a number, not {format_value(text)}", option
+        )
 
     def check(one: Measured) -> tuple[bool, str]:
         value = shown(measure.of(one), measure.unit)

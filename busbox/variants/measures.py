@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import partial
 from itertools import pairwise
-from math import isfinite
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +25,8 @@ from busbox.system.system import System
 
 #: What a cell of a sweep can hold.
 Cell = bool | int | float | str | None
+#: The largest number in a table: it can be calculated with as a float.
+MOST = 1e300
 
 
 class NotMeasured(InputError):
@@ -81,6 +82,13 @@ class Measure:
     def asked(self) -> str:
         """What :func:`measure_of` finds it by."""
         return self.target or self.name
+
+
+def is_cell(value: object) -> bool:
+    """Return whether a table can hold a value: a text, a number that is not too large, or nothing."""
+    if isinstance(value, int | float):
+        return -MOST <= value <= MOST
+    return value is None or isinstance(value, str)
 
 
 def shown(value: Cell, unit: str = "") -> str:
@@ -236,8 +244,7 @@ def _call(function: Callable[[Recording], Any], name: str, one: Measured) -> Cel
         value = function(one.recording)
     if isinstance(value, np.generic):
         value = value.item()
-    fine = isinstance(value, bool | int | float | str | None)
-    if not fine or (isinstance(value, float) and not isfinite(value)):
+    if not is_cell(value):
         raise InputError.of(
             f"{name} must return a finite number, a text or nothing, not {format_value(value)}"
             f"{place_of(function)}"

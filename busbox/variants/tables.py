@@ -10,10 +10,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from busbox.basics.errors import InputError, join_or, nearest
+from busbox.basics.errors import InputError, format_value, join_or, nearest
 from busbox.basics.files import read_file
 from busbox.basics.limits import TABLE
 from busbox.variants.keeping import MESSAGE, SUFFIXES, Row, parquet_library
+from busbox.variants.measures import is_cell
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,11 @@ def read_table(file: Path) -> SweepTable:
             f"must be a table that busbox sweep wrote, and cannot be read as {file.suffix[1:]}",
             str(file),
         ) from None
+    for number, row in enumerate(rows, 1):
+        for name, value in row.items():
+            if not is_cell(value):
+                text = f"row {number:,}, {name}: must be a text or a finite number, not "
+                raise InputError.of(f"{text}{format_value(value)}", str(file))
     if not columns or columns[-1] != MESSAGE:
         text = f"is not the table of a sweep: its last column must be {MESSAGE!r}"
         raise InputError.of(text, str(file))
@@ -60,6 +66,8 @@ def read_table(file: Path) -> SweepTable:
 def _csv(contents: bytes) -> tuple[Sequence[str], list[Row]]:
     lines = list(csv.reader(io.StringIO(contents.decode("utf-8-sig"), newline=""), strict=True))
     columns, *rows = lines
+    if any("\0" in name for name in columns):
+        raise ValueError("a name of a column has a zero byte")
     return columns, [
         dict(zip(columns, map(_number, cells), strict=True)) for cells in rows if cells
     ]
@@ -79,6 +87,8 @@ def _number(text: str) -> Any:
 
 def _json(contents: bytes) -> tuple[Sequence[str], list[Row]]:
     rows = json.loads(contents)
+    if not isinstance(rows, list) or not rows:
+        raise ValueError("there are no rows")
     columns = list(dict.fromkeys(name for row in rows for name in row if name != MESSAGE))
     if not all(MESSAGE in row for row in rows):
         raise ValueError("a row has no message")

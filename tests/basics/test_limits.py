@@ -89,6 +89,17 @@ def verilog(folder: Path) -> None:
     assert Source(folder, ("t.v",)).texts
 
 
+def front_end(loop: str) -> Callable[[Path], None]:
+    """Have the front end read a module with a loop."""
+
+    def read(folder: Path) -> None:
+        text = f"module t(); genvar i; {loop} begin: g wire a; end endgenerate endmodule\n"
+        (folder / "t.v").write_text(text, encoding="utf-8")
+        Source(folder, ("t.v",)).outline({})
+
+    return read
+
+
 def image(name: str) -> Callable[[Path], None]:
     def read(folder: Path) -> None:
         record = b":10000000000102030405060708090A0B0C0D0E0F78\n"
@@ -174,6 +185,8 @@ CASES: list[tuple[Limit, int, Callable[[Path], None]]] = [
     (limits.HEADER_WORK, 50, lambda folder: header(folder, "#define A 1+1+1\n#define B A+A+A\n" * 5)),
     (limits.DECLARATION, 100, rdl),
     (limits.VERILOG, 100, verilog),
+    (limits.VERILOG_SECONDS, 1, front_end("generate for (i = 0; i < 40000; i = i + 1)")),
+    (limits.VERILOG_MEMORY, 40 << 20, front_end("generate for (i = 0; i < 10; i = i + 1)")),
     (limits.IMAGE, 100, image("t.bin")),
     (limits.IMAGE, 150, segments),
     (limits.IMAGE, 100, lambda folder: (

@@ -80,7 +80,7 @@ def test_a_range_is_a_naive_list(first: int, more: int, step: int, places: int) 
         ("n=1,1", "each value once; 1 is there twice"),
         ("n=0..10000000/1", "at most 1,000,000 values"),
         ("n=0..1000000/1", "at most 1,000,000 values"),
-        ("n=1..10/x1.000001", "at most 1,000,000 values; 'x1.000001'"),
+        ("n=1..10/x1.000001", "at most 1,000,000 values; with the step 'x1.000001' it has more"),
         ("n=1..10/x1.001", "at most 300 digits after the point; 'x1.001' gives more"),
         ("n=1,2,", "must have a value at each side of a comma, not 'n=1,2,'"),
         ("n=,", "must have a value at each side of a comma"),
