@@ -46,7 +46,9 @@ class LlvmKernel:
             made = parts.made[f"llvm {level}"] = _made(parts, level)
         self._layout, self._code = made
         layout, outline = self._layout.design, parts.outline
-        self._words = (ctypes.c_int64 * (self._layout.size // 8))()
+        entry = ctypes.CFUNCTYPE(ctypes.c_int64, ctypes.c_void_p)
+        room = entry(self._code.address("room"))(None)
+        self._words = (ctypes.c_int64 * ((self._layout.size + room) // 8 + 1))()
         self._block = memoryview(self._words).cast("B")
         self._block[: layout.size] = layout.image(outline)[: layout.size]
         numbers = self._block.cast("q")
@@ -59,7 +61,6 @@ class LlvmKernel:
         self._pointers = numbers[len(STATE) : len(STATE) + 3]
         self._played = array("q")
         self._inputs = {one.name for one in outline.inputs}
-        entry = ctypes.CFUNCTYPE(ctypes.c_int64, ctypes.c_void_p)
         at = ctypes.addressof(self._words)
         self._look, self._peek, loop = (
             partial(entry(self._code.address(name)), at) for name in ("look", "peek", "loop")

@@ -52,7 +52,7 @@ STATE = (
     "cycle",  # the first one that has not been run
     "slot", "inner", "write", "data", "lanes", "logged",  # with a call: see below
     "limit", "entered", "rest", "called", "idle",  # of this call: see the contract of engines
-    "budget",  # cycles that may still be run, not counting those of a jump
+    "budget",  # cycles that may still be run; of those that a jump or a core passes, few count
     "free",  # the first cycle for the next command
     "reset_until", "reset_cycle",  # RST is high before this cycle, or -1; its first cycle
     "kind", "number", "address", "start",  # of the command, kind -1: none
@@ -124,6 +124,8 @@ if kind < 0 and reset_until < 0 and cycle >= free:
             return DECODE
         if left == IDLE:
             free = core_numbers[CORE_CYCLE]
+            # It has computed for that long, which takes time too: the loop must be left for Ctrl-C.
+            budget = budget - (free - cycle >> 4)
             continue
         if left == ACCESS:
             kind = 0
@@ -133,6 +135,7 @@ if kind < 0 and reset_until < 0 and cycle >= free:
             data = core_numbers[CORE_DATA]
             lanes = core_numbers[CORE_LANES]
             start = core_numbers[CORE_START]
+            budget = budget - (start - cycle >> 4)
             poll = 0
             mask = 0
             value = 0

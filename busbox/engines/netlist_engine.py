@@ -160,7 +160,8 @@ class NetlistEngine(_Commands):
         observers: Mapping[int, Observer],
         parts: Callable[[System], Parts] = Parts,
     ) -> None:
-        self.stretch = STRETCH
+        # Each device makes a cycle longer; machine code must be left often enough for Ctrl-C.
+        self.stretch = STRETCH // max(1, sum(one.model.in_amaranth for one in system.devices))
         self.log: array[int] = array("q")
         self.breaches: list[tuple[str, Any]] = []
         self._answer, self._observers = answer, observers

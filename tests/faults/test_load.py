@@ -57,6 +57,30 @@ def test_hundreds_of_slots_run(
     assert accesses.data.tolist() == [5, 7, 5, 7]
 
 
+@pytest.mark.long
+@pytest.mark.timeout(900)
+@pytest.mark.parametrize("models", [("gpio",), ("gpio", "uart", "timer", "pulse_led", "memory")])
+def test_hundreds_of_slots_of_hardware_run_as_machine_code(
+    models: tuple[str, ...], tmp_path: Path
+) -> None:
+    """The code of 200 slots of hardware, alike or mixed, is made in minutes; all of them answer."""
+    pytest.importorskip("llvmlite")
+    names = [models[number % len(models)] for number in range(200)]
+    slots: dict[str, dict[str, Any]] = {
+        f"row_{number}": {"model": name, "base": 0x1000 * number, "size": 0x1000, "as": "hardware"}
+        for number, name in enumerate(names)
+    }
+    for slot in slots.values():
+        if slot["model"] == "pulse_led":
+            slot["lamps"] = 8
+    last = 0x1000 * max(number for number, name in enumerate(names) if name == "gpio")
+    steps = f"write 0 5\nwrite {last:#x} 7\nread 0\nread {last:#x}\n"
+    (tmp_path / "row.steps").write_text(steps, encoding="utf-8")
+    keys = {"clock": "1 MHz", "slot": slots, "traffic": {"file": "row.steps"}}
+    accesses = Bench(keys, folder=tmp_path).run(engine="llvm").accesses
+    assert accesses.data.tolist() == [5, 7, 5, 7]
+
+
 def round_signals(m: Module) -> Signal:
     """Return a signal that depends on itself within the cycle."""
     one, other = Signal(name="one"), Signal(name="other")

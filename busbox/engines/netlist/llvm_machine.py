@@ -6,6 +6,7 @@ import ctypes
 from collections.abc import Iterable
 
 from busbox.engines.netlist.errors import NetlistError
+from busbox.engines.netlist.llvm_pieces import APART
 from busbox.engines.netlist.llvm_text import LlvmText
 from busbox.engines.netlist.native import compile_ir
 from busbox.engines.netlist.program import PortBits, Program
@@ -40,19 +41,18 @@ class LlvmMachine:
 
     def __init__(self, program: Program, reply: Iterable[PortBits] = ()) -> None:
         native = LlvmText(program)
-        self.text = "\n".join(
-            [
-                native.head(),
-                native.settle("settle"),
-                native.settle("settle_reply", reply),
-                native.edge("edge"),
-                _ENTRIES,
-            ]
-        )
+        functions = [
+            native.head(),
+            native.settle("settle"),
+            native.settle("settle_reply", reply),
+            native.edge("edge"),
+            _ENTRIES,
+        ]
+        self.text = APART.join(["\n".join(functions), *native.pieces])
         self._widths = {one.name: one.width for one in program.inputs}
         self._layout = native.layout
         image = native.layout.image(program.outline)
-        words = (ctypes.c_uint64 * (len(image) // 8 + 1))()
+        words = (ctypes.c_uint64 * ((len(image) + native.room) // 8 + 2))()
         self._block = memoryview(words).cast("B")
         self._block[: len(image)] = image
         self._words = words

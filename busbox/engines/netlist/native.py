@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from functools import partial
 
 import llvmlite
@@ -10,13 +11,16 @@ import llvmlite.binding as llvm
 
 from busbox.basics.cache import cached
 from busbox.basics.errors import EngineError
+from busbox.engines.netlist.llvm_pieces import APART
 
 #: How thoroughly LLVM optimises, of 0 to 3; :data:`QUICK` only translates.
 LEVEL, QUICK = 2, 0
+#: Functions that other modules may call.
+_DEFINED = re.compile(r"^define (?!internal)[^@\n]*@(\w+)\(", re.MULTILINE)
 
 
 class Native:
-    """Machine code of one module; it lives as long as this object.
+    """Machine code of one text; it lives as long as this object.
 
     Parameters
     ----------
@@ -28,12 +32,15 @@ class Native:
     """
 
     def __init__(self, code: bytes, level: int = LEVEL) -> None:
-        needed, _, file = code.partition(b"\n")
+        needed, _, rest = code.partition(b"\n")
         self._engine = llvm.create_mcjit_compiler(llvm.parse_assembly(""), _machine(level))
         for name in needed.decode().split():  # the compiler knows this process's symbols
             if not llvm.address_of_symbol(name):
                 raise EngineError(f"native code needs the function {name}, which is missing")
-        self._engine.add_object_file(llvm.ObjectFileRef.from_data(file))
+        while rest:
+            length, rest = int.from_bytes(rest[:8], "little"), rest[8:]
+            self._engine.add_object_file(llvm.ObjectFileRef.from_data(rest[:length]))
+            rest = rest[length:]
         self._engine.finalize_object()
 
     def address(self, name: str) -> int:
@@ -45,7 +52,7 @@ class Native:
 
 
 def compile_ir(text: str, level: int = LEVEL) -> Native:
-    """Return the machine code of a module's text, verified and optimised.
+    """Return the machine code of a text, verified and optimised.
 
     Code that was made of the same text, by the same versions, for the same processor is used again if
     it is kept (:mod:`busbox.basics.cache`).
@@ -67,18 +74,30 @@ def made_by(level: int) -> bytes:
 
 
 def object_of(text: str, level: int = LEVEL) -> bytes:
-    """Compile a module's text: return the functions that the code needs, in one line, and the code.
+    """Compile a text: return the functions that the code needs, in one line, and the code.
+
+    Modules of it (:data:`~busbox.engines.netlist.llvm_pieces.APART`) are compiled one by one, and may
+    call each other's functions. LLVM cannot be stopped; between two of them, Python can.
 
     Raises
     ------
     EngineError : the text is not valid
     """
+    codes = [compiled(one, level) for one in text.split(APART)]
+    needed = dict.fromkeys(name for code in codes for name in needed_by(code))
+    for name in _DEFINED.findall(text) if len(codes) > 1 else ():
+        needed.pop(name, None)
+    rows = [len(code).to_bytes(8, "little") + code for code in codes]
+    return " ".join(needed).encode() + b"\n" + b"".join(rows)
+
+
+def compiled(text: str, level: int) -> bytes:
+    """Return the code of one module, optimised."""
     machine, module = _machine(level), _parsed(text)
     options = llvm.create_pipeline_tuning_options(speed_level=level)
     builder = llvm.create_pass_builder(machine, options)
     builder.getModulePassManager().run(module, builder)
-    code = bytes(machine.emit_object(module))
-    return " ".join(needed_by(code)).encode() + b"\n" + code
+    return bytes(machine.emit_object(module))
 
 
 def _machine(level: int) -> llvm.TargetMachine:
