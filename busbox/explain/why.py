@@ -206,7 +206,7 @@ class Stories(Origins):
         found: dict[str, Phrases] = {}
         for name, decoder in self.decoders(pin):
             key, hook = f"attach.{name}", decoder.describe_all
-            with limited_hooks(), calling("its describe", key=key, hook=hook):
+            with limited_hooks(), calling("its describe_all", key=key, hook=hook):
                 texts: Any = hook(self.wave(pin), cycles)
             if not are_phrases(texts, len(cycles)):
                 rule = f"Phrases of {counted(len(cycles), 'text')}"
