@@ -106,6 +106,7 @@ DRAWN = {
         ("Ear.decode", "exit", "model"), ("struck", "memory", "model"),
         ("Model.wake", "odd", "model"), ("Ear.rows", "object", "model"),
         ("Model.registers", "list", "model"), ("Model.show_STATE", "huge", "model"),
+        ("format.read", "object", "format"), ("struck.describe", "none", "model"),
         ("Reader.take_notes", "deep", "hardware"), ("Hard.note_widths", "none", "hardware"),
     ),
     "loops": (("Model.write_LEVEL", "loop", "model"), ("Ear.decode", "loop", "model")),
