@@ -50,6 +50,7 @@ if TYPE_CHECKING:
         Setting,
         Write,
     )
+    from busbox.findings.judging import PartlyJudged
     from busbox.recording import Accesses, Finding, Frame, Recording, Verdict
     from busbox.registers.loading import load_registers
     from busbox.variants.sweep import sweep
@@ -69,6 +70,7 @@ _HOMES = {
     "InputError": "busbox.basics.errors",
     "NO_ACCESS": "busbox.device",
     "NoteReader": "busbox.bus.hardware",
+    "PartlyJudged": "busbox.findings.judging",
     "Pin": "busbox.device",
     "PortedHardware": "busbox.bus.ports.hardware",
     "RELEASED": "busbox.device",
@@ -111,6 +113,7 @@ __all__ = [
     "Host",
     "InputError",
     "NoteReader",
+    "PartlyJudged",
     "Pin",
     "PortedHardware",
     "Recording",

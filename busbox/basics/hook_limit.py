@@ -13,7 +13,7 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext, redirect_stdout
 from types import FrameType
 
@@ -53,12 +53,13 @@ def too_long(what: str, seconds: float) -> str:
 
 
 @contextmanager
-def limited_hooks(*, aside: bool = True) -> Iterator[None]:
+def limited_hooks(*, aside: bool = True) -> Iterator[Callable[[], HookError]]:
     """Have hooks run: within their limit, in one process, and beside the output of a command line.
 
     A hook that computes for longer than the limit ends in a HookError. In a process that a hook has
     forked, nothing after this is run. What hooks print goes to standard error if a verb is run, whose
-    output is on standard output.
+    output is on standard output. It gives what returns the error of the hook that was ended last, for
+    those who catch :class:`HookTooLong` themselves.
 
     Parameters
     ----------
@@ -74,7 +75,7 @@ def limited_hooks(*, aside: bool = True) -> Iterator[None]:
         watch.start()
     try:
         with redirect_stdout(sys.stderr) if aside and _is_verb() else nullcontext():
-            yield
+            yield watch.error
     except HookTooLong:
         raise watch.error() from None
     except BaseException as error:

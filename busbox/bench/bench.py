@@ -188,6 +188,7 @@ class Bench:
         Raises
         ------
         InputError : something is wrong with the bench, its traffic or these arguments
+        PartlyJudged : a rule or an attachment failed once the run was over; it holds the recording
         """
         from busbox.bench.carrying import carry
         from busbox.engines import engine_class

@@ -33,8 +33,8 @@ def judge(recording: Recording, system: System | None = None) -> Recording:
 
     Raises
     ------
-    InputError : the recording carries no bench that can be opened, or an attachment cannot decode its
-        line
+    InputError : the recording carries no bench that can be opened
+    PartlyJudged : a rule or an attachment failed; it holds what was judged without it
     """
     if system is not None:
         return judging.judge(recording, system)

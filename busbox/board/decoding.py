@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import cached_property
+from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
+from busbox.basics.errors import join_and
+from busbox.basics.failures import Failures
 from busbox.basics.hooks import HookError, calling, is_added, refuse, wanted, where_raised
 from busbox.basics.units import show_current
 from busbox.board.attachment import Advice, Decoder, Explanation, LineReport
@@ -87,24 +89,37 @@ class DecodedLine:
         )
 
 
-def decode_lines(system: System, recording: Recording) -> Mapping[str, DecodedLine]:
+def decode_lines(
+    system: System, recording: Recording, failures: Failures
+) -> Mapping[str, DecodedLine]:
     """Return what each decoder made of its line, by name.
 
-    Raises
-    ------
-    InputError : a setting does not fit the line, or a decoder raised an error
+    Parameters
+    ----------
+    failures : takes what a decoder raises, and settings that do not fit its line: it is left out
     """
-    return {
-        one.name: _decoded(one, system, recording)
-        for one in system.attached
-        if isinstance(one.part, Decoder)
-    }
+    found: dict[str, DecodedLine] = {}
+    for one in _decoders(system):
+        failures.attempt(partial(_decode, found, one, system, recording))
+    return found
+
+
+def not_decoded(system: System, decoded_lines: Mapping[str, DecodedLine]) -> list[str]:
+    """Return the names of the decoders that failed."""
+    return [one.name for one in _decoders(system) if one.name not in decoded_lines]
+
+
+def _decoders(system: System) -> list[Attached]:
+    return [one for one in system.attached if isinstance(one.part, Decoder)]
 
 
 def supply_note(system: System, decoded_lines: Mapping[str, DecodedLine], cycles: int) -> str:
     """Return what all strings of lamps draw, against the supply of the bench; "" without one."""
     if system.supply is None:
         return ""
+    lost = not_decoded(system, decoded_lines)
+    if lost:
+        return f"What all lamps together draw is not known: {join_and(lost)} could not be decoded."
     changes = total_current(decoded_lines)
     peak = max((amperes for _, amperes, _ in changes), default=Fraction(0))
     ends = [tick for tick, _, _ in changes[1:]] + [cycles]
@@ -135,11 +150,19 @@ def total_current(decoded_lines: Mapping[str, DecodedLine]) -> list[tuple[int, F
     return found
 
 
-def _decoded(attached: Attached, system: System, recording: Recording) -> DecodedLine:
+def _decode(
+    found: dict[str, DecodedLine], attached: Attached, system: System, recording: Recording
+) -> None:
+    """Add what one decoder made of its line.
+
+    Raises
+    ------
+    HookError : a setting does not fit the line, or the decoder raised an error
+    """
     pin = f"{system.devices[attached.device].name}.{attached.pin}"
     line = recording.lines[pin]
     wave = Wave.of_line(line, recording.clock_hz, recording.cycles, recording.resets)
-    return DecodedLine(attached, pin, line, wave, _report(attached, wave))
+    found[attached.name] = DecodedLine(attached, pin, line, wave, _report(attached, wave))
 
 
 def _report(attached: Attached, wave: Wave) -> LineReport:

@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -20,6 +21,7 @@ from busbox.basics.errors import InputError, Mistake
 from busbox.basics.paper import Paper, paper_for
 from busbox.bench.bench import Bench
 from busbox.cli import completing
+from busbox.cli.verbs import FAILURES
 from busbox.engines import DEFAULT_ENGINE
 from busbox.map.addresses import number
 from busbox.plugins import names
@@ -170,11 +172,20 @@ def by_option() -> Iterator[None]:
         ) from error
 
 
+def tell_last(recording: Recording) -> None:
+    """Have what failed while a recording was judged told last: exit code 2 once the verb is done."""
+    if recording.failures:
+        failures = click.get_current_context().meta.setdefault(FAILURES, [])
+        failures += [one for one in recording.failures if one not in failures]
+
+
 @contextmanager
 def judged_run(
     name: str, values: tuple[str, ...], traffic: str | None, as_json: bool
 ) -> Iterator[tuple[System, Recording]]:
     """Give the system and the judged recording of what a verb names: a bench is run, whole.
+
+    What failed at judging is told last.
 
     Parameters
     ----------
@@ -186,10 +197,12 @@ def judged_run(
     """
     from busbox.bench.opening import judge, opened
     from busbox.engines import engine_class
+    from busbox.findings.judging import as_far_as_judged
     from busbox.run.undefined import replay_and_look
 
     if is_recording(name):
         recording = open_recording(name)
+        tell_last(recording)
         with opened(recording) as system:
             yield system, recording
         return
@@ -197,7 +210,9 @@ def judged_run(
         system = open_bench(name, values).system(traffic)
     with shown_progress(as_json) as progress:
         facts = replay_and_look(system, engine_class(DEFAULT_ENGINE), None, progress)
-    yield system, judge(facts, system)
+    recording = as_far_as_judged(partial(judge, facts, system))
+    tell_last(recording)
+    yield system, recording
 
 
 def number_of(text: str, option: str, least: int = 0) -> int:

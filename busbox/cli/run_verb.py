@@ -27,6 +27,7 @@ from busbox.cli.common import (
     paper,
     set_option,
     shown_progress,
+    tell_last,
     traffic_option,
     until_option,
 )
@@ -34,6 +35,7 @@ from busbox.cli.live_options import Terminal, live_options, show_typed, terminal
 from busbox.cli.writes import Waveform, Write, listed, no_folder, write_each, writes_of
 from busbox.exports.brief import SetRow, write_block, write_closing
 from busbox.exports.contract import Result, target_of, text_of
+from busbox.findings.judging import as_far_as_judged
 from busbox.plugins import EXPORTS, find
 from busbox.recording import SUFFIX, Recording
 
@@ -128,8 +130,7 @@ def command(
     several = benches_of(bench)
     _check_set(several or (), writes, terminal, bench)
     objects, rows, failed = [], [], False
-    benches: list[Path | str] = [*several] if several else [bench]
-    for name in benches:
+    for name in [*several] if several else [bench]:
         opened = Bench.load(name)
         slots = opened.keys.get("slot") if all_hardware else None
         slots = slots if isinstance(slots, dict) else ()  # else the bench tells the mistake
@@ -139,8 +140,9 @@ def command(
             shown_progress(as_json or bool(far)) as progress,
             by_option(),
         ):
-            run = partial(opened.run, engine, traffic=traffic, progress=progress, live=far)
+            run = _judged(opened.run, engine, traffic=traffic, progress=progress, live=far)
             recording, extras = _run(opened, run, until, traffic, stop_on, coverage)
+            tell_last(recording)
             checked = _compared(recording, opened, until, traffic, progress, check_engines)
             extras |= checked.as_object() if checked else {}
         result = Result(recording, partial(opened.system, traffic), extras)
@@ -154,6 +156,11 @@ def command(
         show_typed(terminal, far, recording)
     _close(objects, bench if several else "", rows)
     return int(failed)
+
+
+def _judged(run: Callable[..., Recording], *given: Any, **more: Any) -> Callable[..., Recording]:
+    """Return what runs a bench and gives what was judged, where a part of that fails."""
+    return lambda **other: as_far_as_judged(partial(run, *given, **more, **other))
 
 
 def _close(objects: Sequence[str], of_set: str, rows: Sequence[SetRow]) -> None:
@@ -210,6 +217,7 @@ def _again(
     """Write the results of a saved recording; return the exit code."""
     from busbox.bench.opening import opened
 
+    tell_last(recording)
     extras: dict[str, Any] = {}
     with ExitStack() as stack:
         result = Result(recording, lambda: stack.enter_context(opened(recording)), extras)
@@ -267,7 +275,8 @@ def _compared(
     for name in plugins.ENGINES.built_in:
         if name == recording.engine:
             continue
-        other = bench.run(name, until, traffic=traffic, progress=progress)
+        run = _judged(bench.run, name, until, traffic=traffic, progress=progress)
+        other = run()
         names.append(name)
         difference = first_difference(recording, other)
         if difference is not None:

@@ -142,13 +142,18 @@ def write_sweep(name: str, table: Sweep, page: Paper, every: bool = False) -> No
     rows: list[tuple[object, ...]] = []
     for row in table.rows:
         values = [_text(row.get(key)) for key in keys]
-        if row["message"] is not None:
+        if row["message"] is not None and not _measured(table, row):
             rows.append((*values, [("not run", "bold red")], *[""] * (len(measured) - 1)))
         else:
             rows.append((*values, *(_cell(row, one, units[one]) for one in measured)))
     page.table(rows, head=head)
     for line in _closing(table):
         page.line(line, hang=2)
+
+
+def _measured(table: Sweep, row: Mapping[str, Cell]) -> bool:
+    """Return whether anything of a variant was measured, although something of it failed."""
+    return any(one.name in row for one in table.measures)
 
 
 def _cell(row: Mapping[str, Cell], name: str, unit: str) -> str:
@@ -161,10 +166,17 @@ def _closing(table: Sweep) -> Iterator[str]:
     for rule, rows in _by_rule(table).items():
         first = ", ".join(f"{axis.key} = {rows[0][axis.key]}" for axis in table.axes)
         yield f"{rule}: in {len(rows):,} of {len(table.rows):,}, first with {first}"
-    messages = [str(row["message"]).splitlines()[0] for row in table.rows if row["message"]]
-    for message in dict.fromkeys(messages):
-        times = messages.count(message)
-        yield f"not run, {counted(times, 'variant')}: {message}"
+    messages = [
+        (
+            "not measured" if _measured(table, row) else "not run",
+            str(row["message"]).splitlines()[0],
+        )
+        for row in table.rows
+        if row["message"]
+    ]
+    for what, message in dict.fromkeys(messages):
+        times = messages.count((what, message))
+        yield f"{what}, {counted(times, 'variant')}: {message}"
     doubts = sum(row.get("certain_until") is not None for row in table.rows)
     if doubts:
         yield (

@@ -19,12 +19,15 @@ from typing import Any
 import click
 from click.shell_completion import CompletionItem
 
-from busbox.basics.errors import BusboxError, InputError, format_value
+from busbox.basics.errors import BusboxError, InputError, Mistake, format_value
 from busbox.basics.hooks import told
 from busbox.plugins import VERBS, described, find, names, plug_ins
 
 #: Heading of the verbs that plug-ins offer.
 PLUG_INS = "From plug-ins"
+#: Under this name a verb leaves, in ``meta`` of its context, messages on what failed: they are told
+#: when all else is shown and written.
+FAILURES = "busbox.failures"
 
 
 def check_verb(name: str, found: Any) -> None:
@@ -75,7 +78,20 @@ class Verbs(click.Group):
         return [*verbs, *click.Command.shell_complete(self, context, incomplete)]
 
     def invoke(self, context: click.Context) -> Any:
-        """Run a verb and return its exit code."""
+        """Run a verb and return its exit code; tell last what it has left under :data:`FAILURES`."""
+        told_before: tuple[Mistake, ...] = ()
+        try:
+            code = self._code_of(context)
+        except InputError as error:
+            if FAILURES not in context.meta:
+                raise
+            told_before = error.mistakes
+        failures = [*told_before, *map(Mistake, context.meta.get(FAILURES, ()))]
+        if failures:
+            raise InputError(failures)
+        return code
+
+    def _code_of(self, context: click.Context) -> Any:
         try:
             return super().invoke(context)
         except (BusboxError, click.ClickException, click.exceptions.Exit, click.Abort, OSError):

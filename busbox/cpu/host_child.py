@@ -9,6 +9,7 @@ what it prints goes to standard error, and its standard input is empty.
 from __future__ import annotations
 
 import ctypes
+import errno
 import os
 import signal
 import struct
@@ -27,11 +28,14 @@ ERROR = 1 << 32
 BEGUN, RETURNED = b"B", b"E"
 #: What the driver asks for, as busbox.c has it.
 READ, WRITE, IDLE = b"R", b"W", b"I"
-#: The same from a thread that is not the one of the function.
-THREAD = b"T"
+#: The same from a thread that is not the one of the function, or from a process that it has forked.
+THREAD, FORKED = b"T", b"K"
 #: The library does not load, lacks the function, lacks the bus functions; the call raised.
 UNLOADABLE, NO_FUNCTION, NO_BUS, RAISED = b"L", b"F", b"C", b"X"
 REFUSED = (UNLOADABLE, NO_FUNCTION, NO_BUS, RAISED)
+
+#: The exit code where the driver has closed the pipes, so that nothing can be said any more.
+CLOSED = 181
 
 #: What busbox.c calls: kind, bytes, address, data, return address.
 _ASK = ctypes.CFUNCTYPE(
@@ -45,7 +49,7 @@ class _Channel:
 
     def __init__(self, requests: int, answers: int) -> None:
         self._requests, self._answers = requests, answers
-        self._thread = threading.get_ident()
+        self._thread, self._process = threading.get_ident(), os.getpid()
         self._answer = 0
         self._answered = threading.Lock()
         self._answered.acquire()
@@ -61,13 +65,17 @@ class _Channel:
             self._answered.release()
 
     def say(self, kind: bytes, address: int = 0, text: str = "") -> None:
-        """Report something that has no answer."""
+        """Report something that has no answer; a process that the driver has forked ends instead."""
+        if os.getpid() != self._process:
+            os._exit(0)
         data = text.encode("utf-8", "replace")
         self._write(REQUEST.pack(kind, 0, len(data), address, 0) + data)
 
     def ask(self, kind: int, size: int, address: int, data: int, caller: int) -> int:
         """Pass on what the driver asks for, and return the answer."""
         asked = bytes([kind]) if threading.get_ident() == self._thread else THREAD
+        if os.getpid() != self._process:
+            asked = FORKED
         self._write(REQUEST.pack(asked, size, data, address, caller))
         self._answered.acquire()
         return self._answer
@@ -76,8 +84,8 @@ class _Channel:
         try:
             while message:
                 message = message[os.write(self._requests, message) :]
-        except OSError:  # nobody waits any more
-            os._exit(0)
+        except OSError as error:  # else nobody waits any more
+            os._exit(CLOSED if error.errno == errno.EBADF else 0)
 
 
 def _own_pipes() -> tuple[int, int]:

@@ -121,6 +121,9 @@ class HostDriver:
         if request.kind == host_child.THREAD:
             text = f"a bus function must be called by the thread of {self._function} only"
             raise self._error(text, place)
+        if request.kind == host_child.FORKED:
+            text = f"a bus function must be called by {self._function}, not by a process that it forked"
+            raise self._error(text, place)
         if request.kind not in (host_child.READ, host_child.WRITE):
             raise self._ended_on_request(request)
         write, address, size = request.kind == host_child.WRITE, request.address, request.size
@@ -167,8 +170,12 @@ class HostDriver:
                 f"{function} ran for {self._pace.patience:g} s without an access, {self._when}; if it "
                 "needs more time, set patience in [traffic]"
             )
+        elif process.closed:
+            text = f"{function} closed the pipe to Busbox, which it had not opened, {self._when}"
         else:
             text = f"{function} {ended_by(code)}, {self._when}"
+            if code == host_child.CLOSED:
+                text += ", or closed the pipe to Busbox, which it had not opened"
             if code >= 0:
                 text += "; it must return"
         return InputError.of(text, self._library.name)

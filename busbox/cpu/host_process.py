@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import subprocess
 import sys
@@ -51,6 +52,12 @@ class Request:
 class HostProcess:
     """A process that runs one function of a library; it ends with the object at the latest.
 
+    What it has forked ends with it, unless that has left its session.
+
+    Attributes
+    ----------
+    closed : whether it had to be ended after it had closed the pipes
+
     Parameters
     ----------
     library : the file
@@ -60,6 +67,7 @@ class HostProcess:
 
     def __init__(self, library: Path, function: str, patience: float) -> None:
         words = [sys.executable, "-I", "-S", "-B", host_child.__file__]
+        self.closed = False
         self._process = subprocess.Popen(
             [*words, str(library.absolute()), function, CONNECT],
             stdin=subprocess.PIPE,
@@ -109,8 +117,7 @@ class HostProcess:
 
     def wait(self) -> int:
         """Return the exit code of a process that sends no more requests."""
-        with suppress(subprocess.TimeoutExpired):  # the driver has closed the pipes
-            self._process.wait(MOMENT)
+        self.closed = not _ends_in_a_moment(self._process) and not self.overdue
         return self.end()
 
     def _read(self, count: int) -> bytes | None:
@@ -152,9 +159,9 @@ class _Limit:
     def _watch(self) -> None:
         while not self._over.wait(GLANCE):
             due = self._due
-            if due is not None and time.monotonic() >= due:
-                self.reached = True
-                self._process.kill()
+            self.reached = due is not None and time.monotonic() >= due
+            if self.reached or _has_ended(self._process):  # what it has forked keeps the pipe open
+                _kill(self._process)
                 return
 
 
@@ -164,12 +171,40 @@ def _end(
     """End a process: it ends itself when its answers end, or is killed after a moment."""
     limit.close()
     answers.close()
-    try:
-        process.wait(MOMENT)
-    except subprocess.TimeoutExpired:
-        process.kill()
-        process.wait()
+    _ends_in_a_moment(process)
+    _kill(process)
+    process.wait()
     requests.close()
+
+
+def _has_ended(process: subprocess.Popen[bytes]) -> bool:
+    """Return whether a process has ended; it stays a zombie, so that its number is not given away."""
+    if sys.platform == "win32":
+        return process.poll() is not None
+    if process.returncode is not None:
+        return True
+    return os.waitid(os.P_PID, process.pid, os.WEXITED | os.WNOHANG | os.WNOWAIT) is not None
+
+
+def _ends_in_a_moment(process: subprocess.Popen[bytes]) -> bool:
+    """Wait for a process to end, for a moment; return whether it has."""
+    until = time.monotonic() + MOMENT
+    pause = 0.0005
+    while not _has_ended(process):
+        if time.monotonic() >= until:
+            return False
+        time.sleep(pause)
+        pause = min(2 * pause, 0.05)
+    return True
+
+
+def _kill(process: subprocess.Popen[bytes]) -> None:
+    """End a process that has not been waited for, with all that it has forked."""
+    if sys.platform == "win32":
+        process.kill()
+    elif process.returncode is None:
+        with suppress(ProcessLookupError, PermissionError):
+            os.killpg(process.pid, signal.SIGKILL)
 
 
 def ended_by(code: int) -> str:

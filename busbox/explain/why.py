@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from busbox.basics.errors import InputError, format_value, join_or, nearest
+from busbox.basics.errors import InputError, join_or, nearest
 from busbox.basics.hook_limit import limited_hooks
-from busbox.basics.hooks import calling, refuse, wanted, whole
+from busbox.basics.hooks import calling, refuse, wanted
+from busbox.basics.listing import counted
 from busbox.basics.phrases import Phrases
 from busbox.basics.units import parse_span
 from busbox.bus.transfers import TERMINATORS
 from busbox.device import RELEASED, Reason, Reasons
 from busbox.explain.origins import Origins, Part, Story
 from busbox.explain.past import RecordedPast
+from busbox.explain.reasons import all_reasons_of, are_phrases, reasons_of
 from busbox.recording.judged import Finding
 
 if TYPE_CHECKING:
@@ -199,27 +201,31 @@ class Stories(Origins):
             )
         return self._waves[pin]
 
+    def seen_on_all(self, pin: str, cycles: IntColumn) -> dict[str, Phrases]:
+        """Return what each decoder attached to a pin sees in many cycles, by its name."""
+        found: dict[str, Phrases] = {}
+        for name, decoder in self.decoders(pin):
+            key, hook = f"attach.{name}", decoder.describe_all
+            with limited_hooks(), calling("its describe_all", key=key, hook=hook):
+                texts: Any = hook(self.wave(pin), cycles)
+            if not are_phrases(texts, len(cycles)):
+                rule = f"Phrases of {counted(len(cycles), 'text')}"
+                refuse(f"its {wanted('describe_all', rule, texts)}", hook, key)
+            found[name] = texts
+        return found
+
     def reasons(self, pin: str, cycle: int, access: int) -> Iterator[Reason]:
         """Yield what an edge of a device's pin depends on, apart from its own access."""
         device, name, past = self._asked(pin)
-        hook, key = device.model.because, f"slot.{device.name}"
-        with limited_hooks(), calling("its because", key=key, hook=hook):
-            reasons: list[Any] = [*hook(device.settings, name, cycle, access, past)]
-        for reason in reasons:
-            if not (isinstance(reason, Reason) and whole(reason.access) is not None):
-                told = f"its because must yield Reason objects, not {format_value(reason)}"
-                refuse(told, hook, key)
-        yield from reasons
+        with limited_hooks():
+            found = reasons_of(device, name, cycle, access, past)
+        yield from found
 
     def all_reasons(self, pin: str, cycles: IntColumn, accesses: IntColumn) -> list[Reasons]:
         """Return what many edges of a device's pin depend on, apart from their own accesses."""
         device, name, past = self._asked(pin)
-        model, settings = device.model, device.settings
-        found = model.because_all(settings, name, cycles, accesses, past)
-        if found is not None:
-            return list(found)
-        edges = zip(cycles.tolist(), accesses.tolist(), strict=True)
-        return _reasons_of([[*model.because(settings, name, *edge, past)] for edge in edges])
+        with limited_hooks():
+            return all_reasons_of(device, name, cycles, accesses, past)
 
     def _asked(self, pin: str) -> tuple[Device, str, RecordedPast]:
         """Return the device of a pin, the pin's name there, and the device's past."""
@@ -280,17 +286,6 @@ class Stories(Origins):
         yield self.part(label, access)
         if self.callers is not None:
             yield from self.called(self.callers.of_access(access))
-
-
-def _reasons_of(edges: Sequence[Sequence[Reason]]) -> list[Reasons]:
-    """Return the reasons of edges: all first ones, all second ones, and so on."""
-    found, none = [], Reason("", "")
-    for place in range(max(map(len, edges), default=0)):
-        column = [one[place] if place < len(one) else none for one in edges]
-        what, register = (Phrases.of(texts) for texts in zip(
-            *((one.what, one.register) for one in column), strict=True))  # fmt: skip
-        found.append(Reasons(what, register, np.array([one.access for one in column])))
-    return found
 
 
 def _known(kind: str, count: int) -> str:

@@ -6,20 +6,23 @@ page of ``busbox explain``. ``RULES`` of :mod:`busbox.plugins` names those that 
 :mod:`busbox.findings.rule_set` says which others apply to a bench.
 """
 
+from busbox.basics.failures import Failures
 from busbox.findings.collecting import KEPT, collect
 from busbox.findings.rule import Rule, RunFacts, Sighting
 from busbox.findings.rule_set import rules_of
 from busbox.recording.judged import Finding
 
 
-def find(facts: RunFacts) -> tuple[tuple[Finding, ...], dict[str, dict[str, int]]]:
+def find(
+    facts: RunFacts, failures: Failures
+) -> tuple[tuple[Finding, ...], dict[str, dict[str, int]]]:
     """Return the findings of all rules, in order of cycle, and how many there were of each.
 
-    Raises
-    ------
-    InputError : a rule or a decoder that does not come with Busbox breaks its contract
+    Parameters
+    ----------
+    failures : takes what a rule or a decoder that does not come with Busbox fails at
     """
-    return collect(rules_of(facts.system), facts)
+    return collect(rules_of(facts.system), facts, failures)
 
 
 __all__ = ["KEPT", "Finding", "Rule", "RunFacts", "Sighting", "find"]

@@ -19,7 +19,7 @@ from busbox.map.registers import WORD
 from busbox.recording import Frame, Recording
 from busbox.recording.judged import Verdict
 from busbox.system.hardware import Device
-from busbox.system.scenario import Attached
+from busbox.system.scenario import FINDINGS, Attached
 
 #: The largest number that is expected of anything.
 MOST_NUMBER = (1 << 63) - 1
@@ -29,12 +29,14 @@ MOST_NUMBER = (1 << 63) - 1
 class Expectation:
     """One expectation: ``check`` says whether a recording meets it, and what was seen.
 
-    ``register`` is the slot and register that it checks, or None.
+    ``register`` is the slot and register that it checks, or None; ``needs`` is the attachment or the
+    slot that it asks, :data:`FINDINGS`, or "".
     """
 
     what: str
     check: Callable[[Recording], tuple[bool, str]]
     register: tuple[str, str] | None = None
+    needs: str = ""
 
     def judge(self, recording: Recording) -> Verdict:
         """Return the verdict on a recording."""
@@ -158,7 +160,7 @@ def _text(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation
         seen = text_of(recording, slot)
         return TEXTS[way](seen, wanted), repr(seen)
 
-    return Expectation(f"text of {slot} {way.replace('_', ' ')} {wanted!r}", check)
+    return Expectation(f"text of {slot} {way.replace('_', ' ')} {wanted!r}", check, needs=slot)
 
 
 def _level(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation:
@@ -186,19 +188,21 @@ def _level(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectatio
     return Expectation(f"level of {pin} {when} is {wanted}", check)
 
 
-def _count(what: str, way: str, wanted: int, of: Callable[[Recording], int]) -> Expectation:
+def _count(
+    what: str, way: str, wanted: int, of: Callable[[Recording], int], needs: str = ""
+) -> Expectation:
     def check(recording: Recording) -> tuple[bool, str]:
         seen = of(recording)
         return COUNTS[way](seen, wanted), str(seen)
 
-    return Expectation(f"{what}: {way.replace('_', ' ')} {wanted}", check)
+    return Expectation(f"{what}: {way.replace('_', ' ')} {wanted}", check, needs=needs)
 
 
 def _frames(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectation:
     slot, way = _sender(given, parts, "frames"), _one(given, COUNTS)
     wanted = _whole(given, way)
     return _count(
-        f"frames of {slot}", way, wanted, lambda recording: len(frames_of(recording, slot))
+        f"frames of {slot}", way, wanted, lambda recording: len(frames_of(recording, slot)), slot
     )
 
 
@@ -218,7 +222,7 @@ def _colours(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expectat
         return seen == wanted, " ".join(f"{colour:06X}" for colour in seen) or "no lamp"
 
     listed = " ".join(f"{colour:06X}" for colour in wanted)
-    return Expectation(f"colours of {slot}, frame {number}: {listed}", check)
+    return Expectation(f"colours of {slot}, frame {number}: {listed}", check, needs=slot)
 
 
 def _list(value: object) -> list[object]:
@@ -249,6 +253,7 @@ def _findings(given: Mapping[str, Any], parts: _Parts, clock_hz: int) -> Expecta
         way,
         wanted,
         lambda recording: recording.by_rule.get(rule, 0),
+        FINDINGS,
     )
 
 
@@ -323,7 +328,7 @@ def _none_found(recording: Recording) -> tuple[bool, str]:
 
 
 #: What ``strict = true`` of a bench adds to its expectations.
-NO_FINDING = Expectation("no finding", _none_found)
+NO_FINDING = Expectation("no finding", _none_found, needs=FINDINGS)
 
 
 def _names(devices: Sequence[Device]) -> Iterator[str]:

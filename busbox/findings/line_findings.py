@@ -10,8 +10,9 @@ from collections.abc import Container
 from functools import partial
 from typing import TYPE_CHECKING
 
-from busbox.basics.errors import InputError, format_value
-from busbox.basics.hooks import calling, refuse
+from busbox.basics.errors import format_value
+from busbox.basics.failures import Failures
+from busbox.basics.hooks import HookError, calling, refuse
 from busbox.findings.rule import RunFacts, Sighting
 from busbox.findings.senders import sender_of
 
@@ -22,23 +23,42 @@ if TYPE_CHECKING:
     from busbox.system.system import System
 
 
-def line_sightings(facts: RunFacts, known: Container[str]) -> dict[str, list[Sighting]]:
-    """Return what decoders found, by rule, each in order of cycle.
+def line_sightings(
+    facts: RunFacts, known: Container[str], failures: Failures
+) -> dict[str, list[tuple[str, Sighting]]]:
+    """Return (attachment, what its decoder found), by rule, each in order of cycle.
+
+    Parameters
+    ----------
+    failures : takes the decoders that name an unknown rule
+    """
+    found: dict[str, list[tuple[str, Sighting]]] = {}
+    for name, decoded in facts.decoded_lines.items():
+        failures.attempt(partial(_take, found, facts, known, name, decoded))
+    for sightings in found.values():
+        sightings.sort(key=lambda one: one[1].cycle)
+    return found
+
+
+def _take(
+    found: dict[str, list[tuple[str, Sighting]]],
+    facts: RunFacts,
+    known: Container[str],
+    name: str,
+    decoded: DecodedLine,
+) -> None:
+    """Add what one decoder found.
 
     Raises
     ------
-    InputError : a decoder names an unknown rule
+    HookError : it names an unknown rule
     """
-    found: dict[str, list[Sighting]] = {}
-    for name, decoded in facts.decoded_lines.items():
-        for finding in decoded.report.findings:
-            if finding.rule not in known:
-                text = unknown_rule(decoded.attached.kind, finding.rule)
-                raise InputError.of(text, key=f"attach.{name}")
-            found.setdefault(finding.rule, []).append(_sighting(facts, name, decoded, finding))
-    for sightings in found.values():
-        sightings.sort(key=lambda sighting: sighting.cycle)
-    return found
+    for finding in decoded.report.findings:
+        if finding.rule not in known:
+            text = unknown_rule(decoded.attached.kind, finding.rule)
+            raise HookError.of(text, key=f"attach.{name}")
+        sighting = _sighting(facts, name, decoded, finding)
+        found.setdefault(finding.rule, []).append((name, sighting))
 
 
 def unknown_rule(kind: str, rule: object) -> str:

@@ -121,7 +121,8 @@ def _pieces(found: Format, path: Path) -> Iterator[Piece]:
     with opened(path, packed=path.suffix == ".gz") as file:
         for piece in found.read(file, str(path)):
             if not isinstance(piece, _PIECES):
-                raise ValueError(f"a format must yield steps, not {format_value(piece)}")
+                text = f"its format must yield steps, not {format_value(piece)}"
+                raise HookError.of(f"{text}{place_of(found.read)}", str(path))
             yield piece
 
 

@@ -79,6 +79,8 @@ class Recording:
     certain : until when the run is what the firmware would do; None before it is judged
     counts : rule to ``slot.REGISTER`` to how many
     verdicts : each expectation of the bench, whether it was met, and what was seen
+    failures : what code that does not come with Busbox failed at while it judged, one message each;
+        what it did not find or decode is missing in the rest
     """
 
     bench: str
@@ -116,6 +118,7 @@ class Recording:
     certain: Certainty | None = None
     counts: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
     verdicts: tuple[Verdict, ...] = ()
+    failures: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         findings = sum(self.by_rule.values())
@@ -162,8 +165,9 @@ class Recording:
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """What a reader should know: notes on the run, the current of the lamps, why it was stopped."""
+        """What a reader should know: of the run, of the lamps, what failed, why it was stopped."""
         notes = [*self.run_notes, self.supply_note, *self.lamp_notes]
+        notes += [f"Judged without a part that failed: {one}" for one in self.failures]
         if self.stopped_on is not None:
             stop, when = self.stopped_on, show_time(self.stopped_on.cycle, self.clock_hz)
             notes.append(f"Stopped on {stop.word} in cycle {stop.cycle:,} ({when}): {stop.text}")
@@ -312,6 +316,7 @@ def _facts(recording: Recording) -> dict[str, Any]:
         "resets": recording.resets,
         "run_notes": recording.run_notes,
         "lamp_notes": recording.lamp_notes,
+        "failures": recording.failures,
         "files": recording.files,
         "slots": [asdict(slot) for slot in recording.slots],
         "directions": {pin: line.direction for pin, line in recording.lines.items()},
@@ -351,6 +356,7 @@ def _plain(facts: Mapping[str, Any]) -> dict[str, Any]:
         "resets": tuple((cycle, length) for cycle, length in facts["resets"]),
         "run_notes": tuple(facts["run_notes"]),
         "lamp_notes": tuple(facts.get("lamp_notes", ())),  # judged: older files lack it
+        "failures": tuple(facts.get("failures", ())),
         "files": tuple(facts["files"]),
     }
 

@@ -66,8 +66,7 @@ def _of_pin(
     pin: str, recording: Recording, stories: Stories, columns: Columns
 ) -> Mapping[str, Any]:
     cycles = recording.lines[pin].cycles
-    seen = {name: decoder.describe_all(stories.wave(pin), cycles)
-            for name, decoder in stories.decoders(pin)}  # fmt: skip
+    seen = stories.seen_on_all(pin, cycles)
     because = _because(pin, recording, stories)
     return {
         "wire": {

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 
-from busbox.basics.errors import nearest
+from busbox.basics.errors import InputError, nearest
 from busbox.device import RELEASED, LiveDevice
 from busbox.engines import Engine
 from busbox.run.host import DeviceHost
@@ -70,7 +70,8 @@ class Connections:
         }
         self.watched: dict[int, set[str]] = {}
         self._given: dict[tuple[int, str], int] = {}
-        self._texts: dict[Reply, tuple[int, str]] = dict.fromkeys(system.replies, (0, ""))
+        self._texts: list[tuple[int, str]] = [(0, "")] * len(system.replies)
+        self._sending: list[tuple[int, int, int]] = []
         for wire in system.wires:
             self._listen(wire.from_device, (wire.from_pin,))
             pins = {pin.name: pin for pin in system.devices[wire.to_device].pins}
@@ -141,15 +142,41 @@ class Connections:
 
     def replies(self, cycle: int) -> Iterator[InputLevel]:
         """Yield the levels of replies to text that was complete before ``cycle``."""
-        for reply, (count, text) in self._texts.items():
+        for number, reply in enumerate(self._system.replies):
+            count, text = self._texts[number]
             self._models[reply.device].advance(cycle)
             for ended, byte in self._hosts[reply.device].characters_from(count):
                 if ended >= cycle:
                     break
                 count, text = count + 1, text + chr(byte)
                 if text.endswith(reply.after):
+                    self._keep_free(number, ended + 1 + reply.delay, cycle)
                     yield from self._answer(reply, ended + 1 + reply.delay)
-            self._texts[reply] = count, text
+            self._texts[number] = count, text
+
+    def _keep_free(self, number: int, start: int, cycle: int) -> None:
+        """Refuse the bytes of a reply that others leave no room for.
+
+        Parameters
+        ----------
+        start : cycle of the first start bit
+        cycle : the present cycle
+        """
+        replies, clock = self._system.replies, self._system.clock_hz
+        reply = replies[number]
+        bits = FRAME_BITS * len(reply.send)
+        end = start + -(-bits * clock // reply.rate)
+        self._sending = [one for one in self._sending if one[1] > cycle]
+        for begin, free, other in self._sending:
+            same = (replies[other].device, replies[other].pin) == (reply.device, reply.pin)
+            if same and start < free and begin < end:
+                pin = f"{self._names[reply.device]}.{reply.pin}"
+                raise InputError.of(
+                    f"its bytes keep {pin} from cycle {start:,} until cycle {end:,}, those of "
+                    f"reply.{other} from cycle {begin:,} until cycle {free:,}; choose another delay",
+                    key=f"reply.{number}",
+                )
+        self._sending.append((start, end, number))
 
     def _answer(self, reply: Reply, start: int) -> Iterator[InputLevel]:
         for cycle, level in serial_levels(reply.send, start, self._system.clock_hz, reply.rate):

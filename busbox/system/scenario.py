@@ -107,12 +107,20 @@ class Harmless:
     pc: int | None = None
 
 
+#: What an expectation needs that counts findings.
+FINDINGS = "(findings)"
+
+
 class Condition(Protocol):
     """What a system knows about an expectation; see :mod:`busbox.findings.expectations`."""
 
     @property
     def what(self) -> str:
         """The expectation, as text."""
+
+    @property
+    def needs(self) -> str:
+        """The attachment that it asks, or :data:`FINDINGS`; "" if it asks the bus and the pins."""
 
     @property
     def register(self) -> tuple[str, str] | None:

@@ -8,6 +8,7 @@ import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, cast
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 from busbox.basics.errors import InputError
 from busbox.basics.hooks import told
 from busbox.bench.bench import Bench
+from busbox.findings.judging import as_far_as_judged
 from busbox.plugins import as_html, as_svg
 from busbox.recording import Recording
 from busbox.system.system import System
@@ -76,12 +78,23 @@ class Task:
             recording = changed.run(engine, self.until, system=system, carried=False)
             one = Measured(recording, self.base)
             found = [measure_of(name, system, self.bench.folder) for name in self.measures]
-            cells = {measure.name: _cell_of(measure, one) for measure in found}
         except InputError as error:
             return {MESSAGE: str(error)}
         except Exception as error:
             return {MESSAGE: f"raised {told(error)}"}
-        return {**cells, MESSAGE: None}
+        return _row(found, one)
+
+
+def _row(measures: Iterable[Measure], one: Measured) -> Row:
+    """Return what is measured of a run, beside the message of the measures that failed."""
+    cells: dict[str, Cell] = {}
+    failures: list[str] = []
+    for measure in measures:
+        try:
+            cells[measure.name] = _cell_of(measure, one)
+        except InputError as error:
+            failures.append(str(error))
+    return {**cells, MESSAGE: "\n".join(failures) or None}
 
 
 def _cell_of(measure: Measure, one: Measured) -> Cell:
@@ -191,7 +204,7 @@ def sweep(
         check_key(bench, axis.key, axis.values)
     system = bench.system()
     forget_designs()
-    base = bench.run(engine, until, system=system)
+    base = as_far_as_judged(partial(bench.run, engine, until, system=system))
     names = measure if measure is not None else table.get("measure")
     measures = _measures(names, system, base, bench)
     asked = tuple(one.asked for one in measures)
@@ -204,8 +217,9 @@ def sweep(
     kept = None if file is None else Keeping(Path(file), _identity(bench, base, axes, asked, until))
     rows = _rows(tasks, kept, jobs, executor, progress)
     whole = tuple({**_shown(axes, one), **rows[number]} for number, one in enumerate(values))
-    as_it_stands = Measured(base, compared)
-    found = Sweep(axes, measures, whole, {one.name: one.of(as_it_stands) for one in measures})
+    as_it_stands = _row(measures, Measured(base, compared))
+    cells = {name: cell for name, cell in as_it_stands.items() if name != MESSAGE}
+    found = Sweep(axes, measures, whole, cells)
     if kept is not None:
         kept.finish(found.columns, whole)
     return found

@@ -42,6 +42,10 @@ FINE = {
     *(("measure", kind) for kind in ("negative", "fraction")),
     ("Hard.notes_for", "list"),
 }  # fmt: skip
+#: What hooks are called that run once the facts of the run are there: all else is shown.
+AFTER = ("Ear.decode", "Ear.rows", "Ear.facts", "Ear.text", "Ear.characters", "Ear.frames",
+         "Ear.current", "Ear.findings", "Ear.finding.describe", "struck", "struck.describe",
+         "struck.cycle", "struck.access", "struck.key")  # fmt: skip
 #: Hooks that the engine ``python`` asks for nothing in these scenes.
 NOT_ASKED = ("Peal.count", "Model.next_edge", "Ear.explain", "Ear.finding.advice")
 
@@ -57,7 +61,7 @@ def cases(kinds: tuple[str, ...], engine: str, *, results: bool) -> Iterator[tup
 
 def check(found: dict[str, Any]) -> str:
     """Return what is wrong with what came of a case, "" if nothing is."""
-    (hook, rubbish, _, _), code, told = found["case"], found["code"], found["err"]
+    (hook, rubbish, scene, _), code, told = found["case"], found["code"], found["err"]
     if code not in (0, 1, 2) or "Traceback" in told:
         return f"{code}: {told[-300:]}"
     if (hook, rubbish) in FINE:
@@ -66,7 +70,19 @@ def check(found: dict[str, Any]) -> str:
         return f"exit code {code}, not 2"
     if not re.search(r"faulty\w*\.py:\d+", told):
         return f"no file and line: {told[-300:]}"
+    if hook in AFTER and scene == "model":
+        return rest_of(found["out"])
     return ""
+
+
+def rest_of(out: str) -> str:
+    """Return what is wrong with a result from which what a hook gives is missing, "" if nothing is."""
+    try:
+        result = json.loads(out)
+    except ValueError:
+        return f"the rest is lost: {out[-300:]!r}"
+    note = any(one.startswith("Judged without a part that failed: ") for one in result["notes"])
+    return "" if note and result["accesses"] > 2 else f"it does not tell that: {result['notes']}"
 
 
 def wrong(found: list[dict[str, Any]]) -> list[str]:
@@ -90,6 +106,7 @@ DRAWN = {
         ("Ear.decode", "exit", "model"), ("struck", "memory", "model"),
         ("Model.wake", "odd", "model"), ("Ear.rows", "object", "model"),
         ("Model.registers", "list", "model"), ("Model.show_STATE", "huge", "model"),
+        ("format.read", "object", "format"), ("struck.describe", "none", "model"),
         ("Reader.take_notes", "deep", "hardware"), ("Hard.note_widths", "none", "hardware"),
     ),
     "loops": (("Model.write_LEVEL", "loop", "model"), ("Ear.decode", "loop", "model")),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tempfile
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -38,3 +40,64 @@ def test_bytes_of_two_inputs_do_not_overlap_on_a_pin() -> None:
             "until cycle 2,010; begin there or later"
         )
     Bench({"clock": "1 MHz", "slot": SLOT, "input": [first, first | {"at": 2010}]}).system([])
+
+
+def replied(*replies: dict[str, Any], text: str = "?") -> list[int]:
+    """Return the cycles of the edges at a pin; each character waits for the stop bit before it."""
+    slot = {"telegraph": SLOT["telegraph"] | {"divisor": 4, "wait": 0}}
+    steps = [
+        f"write telegraph.DATA {ord(one):#x} +{41 if number else 0}"
+        for number, one in enumerate(text)
+    ]
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder, "day.steps").write_text("\n".join([*steps, "pause 400\n"]), encoding="utf-8")
+        keys = {"slot": slot, "reply": list(replies), "traffic": {"file": "day.steps"}}
+        recording = Bench({"clock": "1 MHz", **keys}, folder=folder).run("python")
+    return [int(cycle) for cycle in recording.edges("telegraph.rx")[0]]
+
+
+#: 0xff has one low bit, the start bit: a byte is one fall. The stop bit of "?" ends with cycle 42.
+BYTE = {"of": "telegraph", "after_text": "?", "send": [0xFF], "delay": 7, "rate": 250_000}
+
+
+def test_replies_follow_each_other_without_a_gap() -> None:
+    """One byte of 40 cycles begins in cycle 50: another reply may begin in cycle 90, or end in 50."""
+    assert replied(BYTE, BYTE | {"delay": 47}) == [0, 50, 54, 90, 94]
+    assert replied(BYTE | {"delay": 47}, BYTE) == [0, 50, 54, 90, 94]
+    assert replied(BYTE, text="??") == [0, 50, 54, 92, 96]
+
+
+@pytest.mark.parametrize(
+    ("replies", "text", "told"),
+    [
+        ([BYTE, BYTE | {"delay": 46}], "?",
+         "reply.1: its bytes keep telegraph.rx from cycle 89 until cycle 129, those of reply.0 from "
+         "cycle 50 until cycle 90; choose another delay"),
+        ([BYTE | {"delay": 46}, BYTE], "?",
+         "reply.1: its bytes keep telegraph.rx from cycle 50 until cycle 90, those of reply.0 from "
+         "cycle 89 until cycle 129; choose another delay"),
+        ([BYTE, BYTE], "?",
+         "reply.1: its bytes keep telegraph.rx from cycle 50 until cycle 90, those of reply.0 from "
+         "cycle 50 until cycle 90; choose another delay"),
+        ([BYTE | {"send": [0xFF, 0xFF]}], "??",
+         "reply.0: its bytes keep telegraph.rx from cycle 92 until cycle 172, those of reply.0 from "
+         "cycle 50 until cycle 130; choose another delay"),
+    ],
+)  # fmt: skip
+def test_replies_that_overlap_are_refused(
+    replies: list[dict[str, Any]], text: str, told: str
+) -> None:
+    """Two replies, equal ones, and one that is due again while it is sent: no byte is garbled."""
+    with pytest.raises(InputError) as caught:
+        replied(*replies, text=text)
+    assert str(caught.value) == told
+
+
+@pytest.mark.quick
+@pytest.mark.parametrize("way", [{"level": 1}, {"bytes": "ab"}])
+def test_a_reply_shares_no_pin_with_an_input(way: dict[str, Any]) -> None:
+    """Whatever the cycles: the line has one sender."""
+    first = {"pin": "telegraph.rx", "at": 10, **way}
+    assert told(input=[first], reply=[BYTE]) == (
+        "reply.0.of: telegraph.rx is driven by input.0 already"
+    )
