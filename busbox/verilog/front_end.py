@@ -121,10 +121,19 @@ def _run(script: str, folder: Path) -> bytes:
                 Mistake(f"the Verilog front end needed more than {LIMIT} seconds and was stopped")
             ]
         if not found:
-            last = said[-1] if said else f"exit code {process.returncode}"
-            found = [Mistake(f"the Verilog front end failed: {last}")]
+            found = [_failed(said, process.returncode)]
         raise InputError(limited(found, ""))
     return "\n".join(said).encode() + b"\0" + "".join(printed).encode()
+
+
+def _failed(said: Sequence[str], code: int) -> Mistake:
+    """Return why the front end failed that has named no mistake."""
+    lines = [line for line in map(str.strip, said) if line]
+    if any("call stack exhausted" in line for line in lines):
+        return Mistake(
+            "the Verilog front end failed: expressions or blocks in a file are nested too deeply for it"
+        )
+    return Mistake(f"the Verilog front end failed: {lines[-1] if lines else f'exit code {code}'}")
 
 
 def _read_output(process: subprocess.Popen[str], said: list[str]) -> None:

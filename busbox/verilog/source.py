@@ -13,7 +13,7 @@ from pathlib import Path
 from busbox.basics.declaring import known
 from busbox.basics.errors import InputError, Mistake, no_file
 from busbox.basics.files import read_file
-from busbox.basics.limits import VERILOG
+from busbox.basics.limits import HEX_IMAGE, VERILOG
 from busbox.verilog import front_end
 from busbox.verilog.netlist import Netlist
 from busbox.verilog.refusals import SILENT
@@ -62,10 +62,16 @@ class Source:
         """
         found: dict[str, str] = {}
         for name in self.files:
-            self._read(name, found)
+            self._read(name, found, ())
         return found
 
-    def _read(self, name: str, found: dict[str, str]) -> None:
+    def _read(self, name: str, found: dict[str, str], outer: tuple[str, ...]) -> None:
+        """Read a file and those that it includes; ``outer``: the files that include it."""
+        if name in outer:  # the front end would follow it without end
+            text = f"must not include itself, by itself or by a file that it includes: {name!r}"
+            raise InputError.of(text, str(self.folder / outer[-1]))
+        if name in found:
+            return
         path = self.folder / name
         problem = no_file(path)
         if problem:
@@ -79,10 +85,10 @@ class Source:
         for included in filter(None, _INCLUDE.findall(_code(found[name]))):
             for place in (os.path.dirname(name), *self.include, ""):
                 inner = os.path.normpath(os.path.join(place, included))
-                if inner in found:
+                if inner in found and inner not in outer and inner != name:
                     break
-                if (self.folder / inner).is_file():
-                    self._read(inner, found)
+                if os.path.isfile(self.folder / inner):
+                    self._read(inner, found, (*outer, name))
                     break
 
     @cached_property
@@ -98,14 +104,14 @@ class Source:
         for file, text in self.code.items():
             for name in filter(None, _READS.findall(text)):
                 places = {name, os.path.join(os.path.dirname(file), name)}
-                yield from sorted(place for place in places if (self.folder / place).is_file())
+                yield from sorted(one for one in places if os.path.isfile(self.folder / one))
 
     @cached_property
     def key(self) -> bytes | None:
         """The contents that the outcome follows from; None if that is not known."""
         digest = hashlib.sha256()
         parts = [(name, text.encode()) for name, text in self.texts.items()]
-        parts += [(name, (self.folder / name).read_bytes()) for name in self.data()]
+        parts += [(name, read_file(self.folder / name, HEX_IMAGE)) for name in self.data()]
         for name, contents in parts:
             digest.update(f"{name}\0{len(contents)}\0".encode() + contents)
         blind = any(
