@@ -197,7 +197,7 @@ def memory_of_verilog(folder: Path) -> None:
     (folder / "t.v").write_text(text.replace("= level;", "= words[adr];"), encoding="utf-8")
     slot = {"model": "t.v:dimmer", "base": 0, "size": 256}
     bench = Bench({"clock": "1 MHz", "slot": {"d": slot}, "traffic": []}, folder=folder)
-    bench.run("python", until=5)
+    bench.system()
 
 
 def library(folder: Path) -> None:
