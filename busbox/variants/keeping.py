@@ -193,9 +193,10 @@ def _kept(line: Any) -> tuple[int, Row]:
     ValueError, TypeError : it holds something else
     """
     number, row = line
-    cells = row.values() if isinstance(row, dict) else [row]
-    if type(number) is not int or not all(isinstance(one, Cell) for one in cells):
-        raise ValueError
+    if type(number) is not int or not isinstance(row, dict):
+        raise TypeError
+    if not all(isinstance(one, Cell) for one in row.values()):
+        raise TypeError
     return number, row
 
 

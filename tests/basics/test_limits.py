@@ -166,3 +166,35 @@ def test_no_text_of_a_recording_is_believed(tmp_path: Path) -> None:
     )
     with pytest.raises(InputError, match="is not a Busbox recording"):
         Recording.load(file)
+
+
+WORDS = ".".join("x" for _ in range(34))
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        (f"a = '{WORDS}'", None), (f'a = "{WORDS}"', None), (f'"{WORDS}" = 1', None),
+        (f"a = \'\'\'\n{WORDS}\n\'\'\'", None), (f'a = """\n"{WORDS}"\n"""', None),
+        (f"# {WORDS}", None),
+        (f"'\"' = '{WORDS}'", None), (f'a = """""""\nb = "{WORDS}"', None), (f"\n{WORDS} = 1", 2),
+        ('"a". ' * 33 + "b = 1", 1), (f"a = \'\'\'\n\'\'\'\n[{WORDS}]", 3),
+        (f"x = {{ {WORDS} = 1 }}", 1),
+    ],
+)  # fmt: skip
+def test_dots_count_in_keys_alone(text: str, line: int | None, tmp_path: Path) -> None:
+    """34 words with dots between them are refused as a key, by its line, and read in a string."""
+    (tmp_path / "t.toml").write_text(text, encoding="utf-8")
+    if line is None:
+        read_toml(tmp_path / "t.toml")
+        return
+    with pytest.raises(InputError, match=rf"t.toml:{line}: .* at most 32 levels"):
+        read_toml(tmp_path / "t.toml")
+
+
+def test_what_looks_like_strings_takes_no_time(tmp_path: Path) -> None:
+    """Quotes without their ends, and keys with 500,000 parts, are told in a moment."""
+    for text in ("'" * 900_000, '"' * 900_000, 'a = "' + "\\" * 900_000, "a." * 500_000 + "b = 1"):
+        (tmp_path / "t.toml").write_text(text, encoding="utf-8")
+        with pytest.raises(InputError):
+            read_toml(tmp_path / "t.toml")

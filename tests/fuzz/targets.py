@@ -204,7 +204,7 @@ class Target:
 
 def _spoiled_args(args: tuple[str, ...], random: Random) -> tuple[str, ...]:
     """Return a command line with one or two words spoiled; not what would be another command."""
-    words = list(args)
+    words = [*args, "x"] if len(args) == 1 else list(args)
     for _ in range(random.choice((1, 1, 2))):
         at = random.randrange(1, len(words))
         data = words[at].encode("utf-8", "surrogateescape")

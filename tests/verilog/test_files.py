@@ -210,3 +210,25 @@ def test_a_sign_that_ends_a_command_is_refused(sign: str, what: str, tmp_path: P
     assert str(refused.value) == (
         f"{what} must have no spaces, quotes, backslashes, semicolons or line ends, not {name!r}"
     )
+
+
+@pytest.mark.parametrize("inner", ["a.v", "b.v"])
+def test_a_file_that_includes_itself_is_refused(inner: str, tmp_path: Path) -> None:
+    """By itself or by another one: the front end would read without end."""
+    written(tmp_path / "a.v", f'`include "{inner}"\n')
+    written(tmp_path / "b.v", '`include "a.v"\n')
+    with pytest.raises(InputError, match=r"[ab]\.v: must not include itself.* 'a\.v'"):
+        _ = Source(tmp_path, ("a.v",)).texts
+
+
+def test_a_name_too_long_for_a_file_is_not_found(tmp_path: Path) -> None:
+    """The name of an included file has any length; the front end says that there is none."""
+    written(tmp_path / "a.v", '`include "' + "a" * 300 + '"\n')
+    assert set(Source(tmp_path, ("a.v",)).texts) == {"a.v"}
+
+
+def test_what_is_nested_too_deeply_for_the_front_end_is_told(tmp_path: Path) -> None:
+    """An expression of 5,000 levels is refused in one sentence."""
+    written(tmp_path / "dimmer.v", module(shown="(~" * 5000 + "level" + ")" * 5000))
+    with pytest.raises(InputError, match="expressions or blocks in a file are nested too deeply"):
+        bench(tmp_path).system()
