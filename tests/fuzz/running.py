@@ -15,6 +15,7 @@ from types import TracebackType
 from typing import Any
 
 from busbox.verilog.front_end import prepare
+from tests.cli.saying import plain_environment
 
 #: What a case may use: bytes beyond those of an idle worker, and seconds of processor time.
 MEMORY, SECONDS = 1 << 30, 10
@@ -81,14 +82,14 @@ class Runner:
     def _start(self) -> None:
         prepare()  # a case has no time for it
         own = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
-        environment = {"YOWASP_CACHE_DIR": str(own / "YoWASP")} | os.environ | {
+        environment = {"YOWASP_CACHE_DIR": str(own / "YoWASP")} | plain_environment() | {
             "TMPDIR": str(self._temporary), "HOME": str(self._root), "COLUMNS": "100",
             "XDG_CACHE_HOME": str(self._root / "cache"), "OPENBLAS_NUM_THREADS": "1",
             "PIP_NO_INDEX": "1",  # no case asks a package index
         }  # fmt: skip
         self._worker = subprocess.Popen(
             [sys.executable, "-m", "tests.fuzz.worker"], stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE, text=True, env=environment,
+            stdout=subprocess.PIPE, encoding="utf-8", env=environment,
             cwd=Path(__file__).parent.parent.parent,
         )  # fmt: skip
         assert self._worker.stdout is not None

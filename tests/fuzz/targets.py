@@ -188,7 +188,7 @@ class Target:
     words: Sequence[bytes] = ()
     makes: tuple[str, ...] = field(default=SVG)
     memory: int = MEMORY
-    drawn: int = 12
+    drawn: int = 6
 
     def case(self, random: Random) -> Case:
         """Return a case, drawn."""
@@ -351,7 +351,7 @@ def targets(folder: Path) -> list[Target]:
                                   "d.v": VERILOG},
                [["models", "d.v:dimmer"], run, ["check", "d.v:dimmer", "--json"], ["map", "."]],
                (*_words(VERILOG), b'`include "d.v"', b"`define A `A", b"$readmemh", b"initial"),
-               memory=RESERVED, drawn=2),
+               memory=RESERVED, drawn=1),
         Target("driver in C", "d.so", {"bench.toml": BENCH.replace(b't.steps"', b'd.so:ring"'),
                                        "d.so": _driver(folder)},
                [run, ["map", "."]], (b"\x7fELF", b"ring", b"bus_", b".symtab", b".dynsym")),
@@ -363,7 +363,7 @@ def targets(folder: Path) -> list[Target]:
         Target("unfinished sweep", "x.csv.unfinished",
                {**bench, "x.csv.unfinished": found["x.csv.unfinished"]},
                [["sweep", ".", "--jobs", "1", "--engine", "python", "--until", "300", "-o", "x.csv"]],
-               (b"[0,", b"{}", b"null", b'"sweep"', b"1e999", b"[1, {}]"), drawn=6),
+               (b"[0,", b"{}", b"null", b'"sweep"', b"1e999", b"[1, {}]")),
         Target("recorded core", "f.csv", {"bench.toml": core, "f.elf": elf, "f.csv": CSV},
                [["fit", ".", "f.csv"], ["fit", ".", "f.csv", "--json"]], _words(CSV)),
         Target("command line", "", {**bench, "c.csv": CAPTURE, "h.h": HEADER, "t.csv": CSV,
