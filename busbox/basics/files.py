@@ -12,12 +12,15 @@ import zlib
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from functools import partial
+from itertools import count
 from pathlib import Path
 from typing import IO, Any
 
 from busbox.basics.errors import InputError, no_file, no_plain_file
 from busbox.basics.limits import LINE, MIB, RATIO, Limit
 
+#: Numbers for temporary files: threads of a process may write the same file.
+_NUMBERS = count()
 #: Bytes that a gzip file may unpack to, however small it is.
 _FREE = 64 * MIB
 
@@ -112,18 +115,18 @@ def lines_in(file: Iterable[bytes], name: str, before: int = 0) -> Iterator[str]
     ------
     InputError : it is not UTF-8 text, or a line is too long
     """
-    count, most = before, LINE.most
+    number, most = before, LINE.most
     readline = getattr(file, "readline", None)
     try:
         for raw in file if readline is None else iter(partial(readline, most + 1), b""):
             if len(raw) > most:
-                raise InputError.of(LINE.exceeded("a line"), name, count + 1)
+                raise InputError.of(LINE.exceeded("a line"), name, number + 1)
             for part in raw.splitlines() or [b""]:
-                count += 1
-                yield part.decode("utf-8-sig" if count == 1 else "utf-8")
+                number += 1
+                yield part.decode("utf-8-sig" if number == 1 else "utf-8")
     except UnicodeDecodeError as error:
         text = f"must be UTF-8 text, not byte {error.object[error.start]:#04x}"
-        raise InputError.of(text, name, count) from None
+        raise InputError.of(text, name, number) from None
 
 
 def make_folder(folder: Path) -> None:
@@ -161,7 +164,7 @@ def replacing(path: Path) -> Iterator[IO[bytes]]:
     InputError : the file cannot be written
     """
     real = Path(os.path.realpath(path))
-    beside = real.with_name(f".{real.name}.{os.getpid()}.part")
+    beside = real.with_name(f".{real.name}.{os.getpid()}.{next(_NUMBERS)}.part")
     try:
         stays = stat.S_IFMT(os.stat(real).st_mode) not in (stat.S_IFREG, 0)
     except (OSError, ValueError):
@@ -192,9 +195,10 @@ def remove_left_over(folder: Path, name: str) -> None:
 
     Parameters
     ----------
-    folder : where ``name`` is written: beside it stands ``.NAME.PID.part`` meanwhile
+    folder : where ``name`` is written: beside it stands ``.NAME.PID.part`` or ``.NAME.PID.N.part``
+        meanwhile
     """
-    known = re.compile(rf"\.{re.escape(name)}\.([0-9]{{1,10}})\.part")
+    known = re.compile(rf"\.{re.escape(name)}\.([0-9]{{1,10}})(?:\.[0-9]+)?\.part")
     try:
         found = [(entry, known.fullmatch(entry)) for entry in os.listdir(folder)]
     except OSError:

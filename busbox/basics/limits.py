@@ -98,11 +98,17 @@ VERILOG_SECONDS = Limit("VERILOG_SECONDS", 10, "seconds of processor time", "The
 VERILOG_MEMORY = Limit("VERILOG_MEMORY", 768 * MIB, "bytes", "The Verilog front end at work.")
 IMAGE = Limit("IMAGE", 16 * MIB, "bytes", "A program or a memory image: ELF, binary; of segments, all "
               "together.")  # fmt: skip
-HEX_IMAGE = Limit("HEX_IMAGE", 8 * MIB, "bytes", "A program or a memory image in Intel HEX.")
+HEX_IMAGE = Limit("HEX_IMAGE", 8 * MIB, "bytes", "A program or a memory image in Intel "
+                  "HEX; a file with data that a module in Verilog reads.")  # fmt: skip
 CORE_MEMORY = Limit("CORE_MEMORY", 64 * MIB, "bytes", "All memories of a core.")
 HARDWARE_MEMORY = Limit("HARDWARE_MEMORY", MIB // 2, "bytes", "A memory in hardware: of a device in "
                         "Amaranth, a module in Verilog, `as = 'hardware'`.")  # fmt: skip
-TABLE = Limit("TABLE", 32 * MIB, "bytes", "The table of a sweep, as it is read back.")
+TABLE = Limit(
+    "TABLE",
+    32 * MIB,
+    "bytes",
+    "The table of a sweep, and what an interrupted sweep has kept, as they are read back.",
+)
 UNPACKED = Limit("UNPACKED", 2048 * MIB, "bytes", "All columns of a recording, unpacked.")
 FACTS = Limit("FACTS", 64 * MIB, "bytes", "What a recording holds beside its columns, unpacked.")
 FACT_PARTS = Limit("FACT_PARTS", 4_000_000, "lists and tables", "What a recording holds beside its "

@@ -23,10 +23,9 @@ def read_toml(file: Path) -> tuple[dict[str, Any], str]:
     contents = read_file(file, TOML)
     try:
         text = contents.decode("utf-8-sig").replace("\r\n", "\n")
-        for number, row in enumerate(text.split("\n"), start=1):
-            LINE.check(row, "a line", where, number)
-        if re.search(_DOTTED % (NESTING.most + 1), text):  # the parser takes ages for long ones
-            raise InputError.of(NESTING.exceeded(_NESTED), where)
+        for number, row in enumerate(contents.split(b"\n"), start=1):
+            LINE.check(row.removesuffix(b"\r"), "a line", where, number)
+        _check_keys(text, where)  # the parser takes ages for long ones
         keys = tomllib.loads(text)
         check_nesting(keys, where)
         return keys, text
@@ -43,10 +42,34 @@ def read_toml(file: Path) -> tuple[dict[str, Any], str]:
         raise InputError.of("is not valid TOML: a number has too many digits", where) from None
 
 
-#: So many parts of a key, with dots between them.
-_DOTTED = r"""(?<![\w"'-])(?:[\w"'-]+[ \t]*\.[ \t]*){%d}"""
+#: A string of several lines, a comment, a key with its dots, or a string without an end. A string
+#: that is a value looks like a key of one part.
+_PART = r"""(?:[A-Za-z0-9_-]++|"(?:\\.|[^"\\\n])*+"|'[^'\n]*+')"""
+_KEY = re.compile(
+    r'"""(?:\\[\s\S]|(?!""")[^\\])*+(?:"{3,5}|\Z)'
+    r"|'''(?:(?!''')[\s\S])*+(?:'{3,5}|\Z)"
+    r"|#[^\n]*+"
+    rf"|(?P<key>{_PART}(?:[ \t]*+\.[ \t]*+{_PART})*+)"
+    r"""|["'][^\n]*+"""
+)
+_DOT = re.compile(rf"{_PART}[ \t]*+(\.?)")
 #: What is nested.
 _NESTED = "what is nested in it (tables, lists, dotted keys)"
+
+
+def _check_keys(text: str, where: str) -> None:
+    """Refuse keys of too many parts with dots between them; what stands in a string is no key.
+
+    Raises
+    ------
+    InputError : names the limit
+    """
+    most = NESTING.most
+    for found in _KEY.finditer(text):
+        key = found["key"]
+        if key and key.count(".") > most and sum(map(len, _DOT.findall(key))) > most:
+            line = text.count("\n", 0, found.start()) + 1
+            raise InputError.of(NESTING.exceeded(_NESTED), where, line)
 
 
 def check_nesting(value: object, where: str) -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path, PurePath
@@ -86,10 +88,10 @@ class HostLibrary:
         """
         if not self.is_elf:
             return
-        elf = self._elf()
-        problem = _wrong_kind(elf) or _wrong_machine(elf)
+        with self._reading() as elf:
+            problem = _wrong_kind(elf) or _wrong_machine(elf)
+            defined, needed = _symbols(elf) if problem is None else ({}, set())
         if problem is None:
-            defined, needed = _symbols(elf)
             lacking = sorted(needed & FUNCTIONS)
             if lacking:
                 problem = f"lacks the bus functions {join_and(lacking)}: {_ADVICE}"
@@ -110,7 +112,10 @@ class HostLibrary:
 
     def address_of(self, function: str) -> int | None:
         """Return the address of a function in the file, or None if it is not known."""
-        return _symbols(self._elf())[0].get(function) if self.is_elf else None
+        if not self.is_elf:
+            return None
+        with self._reading() as elf:
+            return _symbols(elf)[0].get(function)
 
     def _place(self, pc: int) -> Place:
         """Return what is known of an address in the file."""
@@ -123,8 +128,9 @@ class HostLibrary:
         return Place(pc, " in ".join((*source.inlined, source.function)), file, source.line)
 
     def _end(self) -> int:
-        loaded = self._elf().iter_segments("PT_LOAD")
-        return max((one["p_vaddr"] + one["p_memsz"] for one in loaded), default=0)
+        with self._reading() as elf:
+            loaded = elf.iter_segments("PT_LOAD")
+            return max((one["p_vaddr"] + one["p_memsz"] for one in loaded), default=0)
 
     def _source(self, pc: int) -> Source | None:
         if not self.has_lines:
@@ -140,11 +146,13 @@ class HostLibrary:
         outside = path.is_absolute() or ".." in path.parts
         return source.file if outside else path.as_posix()
 
-    def _elf(self) -> ELFFile:
+    @contextmanager
+    def _reading(self) -> Iterator[ELFFile]:
+        """Open the file; what its reader raises meanwhile is an InputError."""
         from elftools.elf.elffile import ELFFile  # late: only such a library needs it
 
         try:
-            return ELFFile(io.BytesIO(read_file(self.path, IMAGE, self.name)))
+            yield ELFFile(io.BytesIO(read_file(self.path, IMAGE, self.name)))
         except InputError:
             raise
         except Exception as error:  # the library's reader raises many kinds on corrupt files
@@ -152,8 +160,9 @@ class HostLibrary:
 
     def _has_lines(self) -> bool:
         try:
-            return self._elf().get_section_by_name(".debug_line") is not None
-        except Exception:  # reported when the library is run
+            with self._reading() as elf:
+                return elf.get_section_by_name(".debug_line") is not None
+        except InputError:  # reported when the library is run
             return False
 
 

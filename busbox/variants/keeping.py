@@ -18,7 +18,8 @@ from pathlib import Path
 from typing import IO, Any
 
 from busbox.basics.errors import InputError, join_or, nearest
-from busbox.basics.files import replacing
+from busbox.basics.files import read_file, replacing
+from busbox.basics.limits import TABLE
 from busbox.variants.measures import Cell
 
 #: The forms of the table, by suffix.
@@ -127,17 +128,18 @@ class Keeping:
     def _read(self) -> int:
         """Take the rows of an earlier sweep; return where its last whole line ends."""
         try:
-            contents = self.unfinished.read_bytes()
+            os.lstat(self.unfinished)
         except FileNotFoundError:
             return 0
         except OSError as error:
             raise InputError.of(f"cannot be read: {error.strerror}", str(self.unfinished)) from None
+        contents = read_file(self.unfinished, TABLE)
         end = contents.rfind(b"\n") + 1
         try:
             head, *lines = [json.loads(line) for line in contents[:end].splitlines()] or [None]
             known = head is None or head["sweep"]
-            rows: dict[int, Row] = {int(number): dict(row) for number, row in lines}
-        except (ValueError, TypeError, KeyError):
+            rows = dict(map(_kept, lines))
+        except (ValueError, TypeError, KeyError, RecursionError):
             text = "is no unfinished sweep; delete it, or choose another -o"
             raise InputError.of(text, str(self.unfinished)) from None
         if head is None:
@@ -181,6 +183,21 @@ class Keeping:
         self.close()
         write_table(self._file, columns, rows)
         self.unfinished.unlink(missing_ok=True)
+
+
+def _kept(line: Any) -> tuple[int, Row]:
+    """Return the number and the row that a line holds.
+
+    Raises
+    ------
+    ValueError, TypeError : it holds something else
+    """
+    number, row = line
+    if type(number) is not int or not isinstance(row, dict):
+        raise TypeError
+    if not all(isinstance(one, Cell) for one in row.values()):
+        raise TypeError
+    return number, row
 
 
 def write_table(file: Path, columns: Sequence[str], rows: Sequence[Row]) -> None:

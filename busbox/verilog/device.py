@@ -20,7 +20,7 @@ from busbox.verilog.netlist import Netlist
 from busbox.verilog.roles import Roles, roles_of
 from busbox.verilog.source import Source, parameters_of
 from busbox.verilog.starting import Start, start_of
-from busbox.verilog.statements import Storage, build
+from busbox.verilog.statements import Storage, build, check_memories
 from busbox.verilog.undefined import undefined_sources
 from busbox.verilog.watch import watched
 
@@ -206,6 +206,7 @@ def _make(
     refusals.check_warnings(warnings, outline, source.folder)
     refusals.check(outline, roles.clock, source.folder)
     whole, *held = source.reduced(parameters, roles.reset, roles.reset_low)
+    check_memories(whole)
     refusals.check(whole, roles.clock, source.folder)
     start = start_of(whole, *(held or (None, None)))
     notes = [

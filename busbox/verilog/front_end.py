@@ -118,9 +118,7 @@ def _run(script: str, folder: Path) -> bytes:
     if process.returncode:
         found = [Mistake(watch.why)] if watch.why else _mistakes(said, folder, "ERROR")
         if not found:
-            last = [line for line in said if line.strip()][-1:]
-            what = last[0].strip() if last else f"exit code {process.returncode}"
-            found = [Mistake(f"the Verilog front end failed: {what}")]
+            found = [_failed(said, process.returncode)]
         raise InputError(limited(found, ""))
     return "\n".join(said).encode() + b"\0" + "".join(printed).encode()
 
@@ -173,6 +171,16 @@ def _used(pid: int, waited: float) -> tuple[float, int]:
         return ticks / os.sysconf("SC_CLK_TCK"), pages * os.sysconf("SC_PAGE_SIZE")
     except (OSError, ValueError, IndexError):
         return waited, 0
+
+
+def _failed(said: Sequence[str], code: int) -> Mistake:
+    """Return why the front end failed that has named no mistake."""
+    lines = [line for line in map(str.strip, said) if line]
+    if any("call stack exhausted" in line for line in lines):
+        return Mistake(
+            "the Verilog front end failed: expressions or blocks in a file are nested too deeply for it"
+        )
+    return Mistake(f"the Verilog front end failed: {lines[-1] if lines else f'exit code {code}'}")
 
 
 def _read_output(watch: _Watch, said: list[str]) -> None:

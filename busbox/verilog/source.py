@@ -13,7 +13,7 @@ from pathlib import Path
 from busbox.basics.declaring import known
 from busbox.basics.errors import InputError, Mistake, format_value, no_file
 from busbox.basics.files import read_file
-from busbox.basics.limits import VERILOG
+from busbox.basics.limits import HEX_IMAGE, VERILOG
 from busbox.basics.strangers import ALLOW_OUTSIDE, is_inside, outside_allowed
 from busbox.verilog import front_end
 from busbox.verilog.netlist import Netlist
@@ -88,11 +88,7 @@ class Source:
             inner = os.path.normpath(os.path.join(place, included))
             if inner in found:
                 return
-            try:
-                exists = os.path.exists(self.folder / inner)
-            except ValueError:
-                exists = False
-            if exists:
+            if os.path.exists(self.folder / inner):
                 problem = no_file(self.folder / inner) or self._outside(inner)
                 if problem:
                     raise InputError.of(f"`include {problem}", str(self.folder / by), line)
@@ -124,14 +120,14 @@ class Source:
         for file, text in self.code.items():
             for name in filter(None, _READS.findall(text)):
                 places = {name, os.path.join(os.path.dirname(file), name)}
-                yield from sorted(place for place in places if (self.folder / place).is_file())
+                yield from sorted(one for one in places if os.path.isfile(self.folder / one))
 
     @cached_property
     def key(self) -> bytes | None:
         """The contents that the outcome follows from; None if that is not known."""
         digest = hashlib.sha256()
         parts = [(name, text.encode()) for name, text in self.texts.items()]
-        parts += [(name, (self.folder / name).read_bytes()) for name in self.data()]
+        parts += [(name, read_file(self.folder / name, HEX_IMAGE)) for name in self.data()]
         for name, contents in parts:
             digest.update(f"{name}\0{len(contents)}\0".encode() + contents)
         blind = any(

@@ -29,6 +29,18 @@ def initial_words(cell: Cell) -> list[str]:
     return [text[len(text) - width * (n + 1) : len(text) - width * n] for n in range(size)]
 
 
+def check_memories(netlist: Netlist) -> None:
+    """Refuse a memory above the limit, before anything is made of it.
+
+    Raises
+    ------
+    InputError : names the memory and the limit
+    """
+    for cell in netlist.of_kind(MEMORY):
+        size = cell.number("WIDTH") * cell.number("SIZE") // 8
+        HARDWARE_MEMORY.check(size, "a memory in hardware", _plain(cell.parameters["MEMID"]))
+
+
 class Storage:
     """The registers and memories of a netlist.
 
@@ -67,9 +79,6 @@ class Storage:
             self.registers[cell.name] = Signal(len(bits), name=name, init=start, reset_less=True)
         for cell in netlist.of_kind(MEMORY):
             width, depth = cell.number("WIDTH"), cell.number("SIZE")
-            HARDWARE_MEMORY.check(
-                width * depth // 8, "a memory in hardware", cell.parameters["MEMID"]
-            )
             kept = dict(enumerate(initial_words(cell))) | dict(words.get(cell.name, {}))
             contents = [bits_of(word, undefined) for word in kept.values()]
             found = memory.Memory(shape=unsigned(width), depth=depth, init=contents)

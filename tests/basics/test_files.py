@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from busbox.basics.errors import InputError
-from busbox.basics.files import replace_file
+from busbox.basics.files import replace_file, replacing
 
 
 def test_a_link_stays_and_its_file_is_replaced(tmp_path: Path) -> None:
@@ -48,3 +48,39 @@ def test_a_folder_is_no_file(tmp_path: Path) -> None:
         replace_file(tmp_path, b"x")
     assert tmp_path.is_dir()
     assert not list(tmp_path.iterdir())
+
+
+def test_threads_write_the_same_file_each_under_a_name_of_its_own(tmp_path: Path) -> None:
+    """While both write, there are two temporary files; one of them is the file at the end, whole."""
+    path = tmp_path / "levers.csv"
+    both, written = threading.Barrier(2, timeout=20), []
+
+    def write(contents: bytes) -> None:
+        with replacing(path) as file:
+            file.write(contents)
+            both.wait()
+            written.append(len([one for one in os.listdir(tmp_path) if one.endswith(".part")]))
+            both.wait()
+
+    threads = [threading.Thread(target=write, args=(one * 1000,)) for one in (b"a", b"b")]
+    for one in threads:
+        one.start()
+    for one in threads:
+        one.join(20)
+    assert written == [2, 2]
+    assert path.read_bytes() in (b"a" * 1000, b"b" * 1000)
+    assert os.listdir(tmp_path) == ["levers.csv"]
+
+
+def test_what_a_dead_process_has_left_is_removed(tmp_path: Path) -> None:
+    """Both forms of its names go when the file is written next; those of a living process stay."""
+    for name in (
+        ".x.4194399.part",
+        ".x.4194399.7.part",
+        f".x.{os.getpid()}.999.part",
+        ".x.7.7.7.part",
+    ):
+        (tmp_path / name).touch()
+    replace_file(tmp_path / "x", b"")
+    kept = sorted([".x.7.7.7.part", f".x.{os.getpid()}.999.part", "x"])
+    assert sorted(os.listdir(tmp_path)) == kept

@@ -11,8 +11,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
 
+import pytest
+
 from busbox.bench.find import packaged_benches
-from tests.fuzz.running import Case
+from busbox.variants.keeping import Keeping
+from tests.cpu.host_libraries import COMPILER, compiled
+from tests.fuzz.running import MEMORY, Case
 from tests.fuzz.spoiling import NUMBERS, ODD, spoiled
 
 #: A bench that reads every kind of file that a bench names.
@@ -134,12 +138,31 @@ size = 0x100
 [traffic]
 file = "t.steps"
 """
+VERILOG = b"""module dimmer #(parameter WIDTH = 8) (
+  input clk, input rst, input cyc, input stb, input we, input [5:0] adr, input [3:0] sel,
+  input [31:0] dat_w, output reg [31:0] dat_r, output ack, output err, output glow);
+  reg [WIDTH-1:0] level;
+  assign ack = cyc & stb, err = 1'b0, glow = level[0];
+  always @(posedge clk)
+    if (rst) level <= 8'h20;
+    else if (cyc & stb & we & sel[0]) level <= dat_w[WIDTH-1:0];
+  always @* case (adr) 6'd0: dat_r = level; default: dat_r = ~(32'd3 + {4{adr, 2'b01}}); endcase
+endmodule
+"""
+VERILOG_BENCH = REGISTER_BENCH.replace(b"d.py:D", b"d.v:dimmer")
+DRIVER = b"""#include "busbox.h"
+void ring(void) { bus_write32(0x40000000, 1); bus_read32(0x40000004); }
+"""
+ANSWER = b"# my answer\naddress = 0x44000008\n#define data 3\n"
+PROGRESS = b"2026-01-05T10:00:00Z\t1\t1\t1\tnot yet\t0x44000000 1\n"
 REGISTER_MODEL = b"""from pathlib import Path
 from busbox import RegisterModel, load_registers
 class D(RegisterModel):
     table = load_registers("%s", Path(__file__).parent)
 """
 SVG = ("x.svg", "x.html", "x.csv", "x.steps", "x.vcd", "x.json", "x.h", "x.rdl")
+#: The front end runs in a process that reserves more address space than it uses.
+RESERVED = 24 << 30
 
 
 @dataclass(frozen=True)
@@ -153,6 +176,9 @@ class Target:
     files : all files, sound
     commands : those that read it
     words : the words of its grammar
+    makes : what the names of files begin with that the commands may make
+    memory : bytes that a case may use
+    drawn : how many cases the suite draws
     """
 
     name: str
@@ -161,6 +187,8 @@ class Target:
     commands: Sequence[Sequence[str]]
     words: Sequence[bytes] = ()
     makes: tuple[str, ...] = field(default=SVG)
+    memory: int = MEMORY
+    drawn: int = 6
 
     def case(self, random: Random) -> Case:
         """Return a case, drawn."""
@@ -171,12 +199,12 @@ class Target:
         else:
             args = _spoiled_args(args, random)
         makes = (*self.makes, "x")
-        return Case(args, files, makes)
+        return Case(args, files, makes, memory=self.memory)
 
 
 def _spoiled_args(args: tuple[str, ...], random: Random) -> tuple[str, ...]:
     """Return a command line with one or two words spoiled; not what would be another command."""
-    words = list(args)
+    words = [*args, "x"] if len(args) == 1 else list(args)
     for _ in range(random.choice((1, 1, 2))):
         at = random.randrange(1, len(words))
         data = words[at].encode("utf-8", "surrogateescape")
@@ -211,11 +239,29 @@ def made(folder: Path) -> dict[str, bytes]:
         os.chdir(before)
     recording = next((folder / "made").glob("*.recording.npz"))
     return {
+        **_left_over(folder),
         "r.recording.npz": recording.read_bytes(),
         "w.vcd": (folder / "w.vcd").read_bytes()[:30_000],
         "table.csv": (folder / "table.csv").read_bytes(),
         "table.json": (folder / "table.json").read_bytes(),
     }
+
+
+def _left_over(folder: Path) -> dict[str, bytes]:
+    """Return what a sweep leaves that is killed before it writes its table, as ``x.csv.unfinished``."""
+    file = folder / "x.csv"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Keeping, "finish", lambda self, *_: self.close())
+        patch.chdir(folder)
+        _run("sweep", ".", "--jobs", "1", "--engine", "python", "--until", "300", "-o", "x.csv")
+    return {"x.csv.unfinished": file.with_name("x.csv.unfinished").read_bytes()}
+
+
+def _driver(folder: Path) -> bytes:
+    """Return a driver in C, compiled; without a compiler, a program of another machine."""
+    if COMPILER is None:
+        return packaged_benches()["night_watch"].with_name("night_watch.elf").read_bytes()
+    return compiled(folder, DRIVER.decode("ascii"), "-s", flags=("-O1",), name="d.so").read_bytes()
 
 
 def _words(*texts: bytes) -> tuple[bytes, ...]:
@@ -301,6 +347,25 @@ def targets(folder: Path) -> list[Target]:
                [["draw", "table.csv", "sweep"], ["report", "table.csv", "-o", "x.html"]]),
         Target("table in JSON", "table.json", table,
                [["draw", "table.json", "sweep"], ["report", "table.json", "-o", "x.html"]]),
+        Target("verilog", "d.v", {"bench.toml": VERILOG_BENCH, "t.steps": b"write 0x1000 3\n",
+                                  "d.v": VERILOG},
+               [["models", "d.v:dimmer"], run, ["check", "d.v:dimmer", "--json"], ["map", "."]],
+               (*_words(VERILOG), b'`include "d.v"', b"`define A `A", b"$readmemh", b"initial"),
+               memory=RESERVED, drawn=1),
+        Target("driver in C", "d.so", {"bench.toml": BENCH.replace(b't.steps"', b'd.so:ring"'),
+                                       "d.so": _driver(folder)},
+               [run, ["map", "."]], (b"\x7fELF", b"ring", b"bus_", b".symtab", b".dynsym")),
+        Target("answer", "a.txt", {"a.txt": ANSWER}, [["lesson", "1", "--answer", "a.txt"]],
+               _words(ANSWER)),
+        Target("progress", "p.txt", {"p.txt": PROGRESS},
+               [["lesson", "--collect", "p.txt"], ["lesson", "1", "--progress", "p.txt"]],
+               _words(PROGRESS)),
+        Target("unfinished sweep", "x.csv.unfinished",
+               {**bench, "x.csv.unfinished": found["x.csv.unfinished"]},
+               [["sweep", ".", "--jobs", "1", "--engine", "python", "--until", "300", "-o", "x.csv"]],
+               (b"[0,", b"{}", b"null", b'"sweep"', b"1e999", b"[1, {}]")),
+        Target("recorded core", "f.csv", {"bench.toml": core, "f.elf": elf, "f.csv": CSV},
+               [["fit", ".", "f.csv"], ["fit", ".", "f.csv", "--json"]], _words(CSV)),
         Target("command line", "", {**bench, "c.csv": CAPTURE, "h.h": HEADER, "t.csv": CSV,
                                    **recording}, [
             [*run, "--vcd", "x.vcd"], [*run, "--set", "slot.levers.base=0x1000"],
@@ -321,5 +386,12 @@ def targets(folder: Path) -> list[Target]:
              "--engine", "python", "--until", "300"],
             ["completion", "bash"],
             ["report", ".", "-o", "x.html"], ["run", "r.recording.npz", "--coverage"],
+            ["lesson", "1", "0x44000008", "1"], ["lesson", "2", "--seed", "3"],
+            ["lesson", "1", "--sheets", "xsheets", "--seeds", "1..2"], ["lesson", "1", "--guide"],
+            ["lesson", "--kit", "xkit", "--for", "linux-x64", "--python", "3.11"],
+            ["lesson", "1", "--page", "x.html"], ["lesson", "1", "--code", "1-1-AAAA"],
+            ["new", "notebook", "xnote"], ["new", "lessons", "xless"], ["new", "host_driver", "xc"],
+            ["twin", ".", "levers", "--json"], ["check", "gpio", "--json"], ["schema"],
+            ["export", ".", "xout"], ["fit", ".", "t.csv"], ["guide", "--html", "x.html"],
         ]),
     ]  # fmt: skip

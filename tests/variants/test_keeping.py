@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 from pathlib import Path
 from typing import Any
 
@@ -227,3 +228,34 @@ def test_functions_without_a_name_are_told_apart(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="is of another sweep"):
         again(benches[1])
     assert [row["cycles"] for row in again(benches[0])] == [3, 4, 5]
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        "[0, [1]]",
+        '[0, {"a": [1]}]',
+        '["0", {}]',
+        "[true, {}]",
+        "[0]",
+        "{}",
+        "[" * 100_000,
+        "[0, null]",
+    ],
+)
+def test_a_row_that_no_sweep_writes_is_refused(rows: str, tmp_path: Path) -> None:
+    """Numbers and cells of kept rows are checked before they are believed; the file stays."""
+    unfinished = tmp_path / "t.csv.unfinished"
+    text = '{"sweep": "x"}\n' + rows + "\n"
+    unfinished.write_text(text, encoding="ascii")
+    with pytest.raises(InputError, match="is no unfinished sweep"):
+        Keeping(tmp_path / "t.csv", "x")
+    assert unfinished.read_text(encoding="ascii") == text
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="there are no FIFOs here")
+def test_a_fifo_is_no_unfinished_sweep(tmp_path: Path) -> None:
+    """What may never end is not opened."""
+    os.mkfifo(tmp_path / "t.csv.unfinished")
+    with pytest.raises(InputError, match="FIFO"):
+        Keeping(tmp_path / "t.csv", "x")

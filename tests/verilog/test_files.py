@@ -246,3 +246,24 @@ def test_a_module_that_includes_itself_ends_with_its_name(
         InputError, match=r"dimmer\.v: the Verilog front end must have at most 1 sec"
     ):
         bench(tmp_path).devices()
+
+
+@pytest.mark.parametrize("inner", ["a.v", "b.v"])
+def test_a_file_may_include_itself_behind_a_guard(inner: str, tmp_path: Path) -> None:
+    """By itself or by another one: the second time, there is nothing left to read."""
+    written(tmp_path / "a.v", f'`ifndef A\n`define A\n`include "{inner}"\n{module()}`endif\n')
+    written(tmp_path / "b.v", '`include "a.v"\n')
+    assert shown(tmp_path, "a.v:dimmer") == 5
+
+
+def test_a_name_too_long_for_a_file_is_not_found(tmp_path: Path) -> None:
+    """The name of an included file has any length; the front end says that there is none."""
+    written(tmp_path / "a.v", '`include "' + "a" * 300 + '"\n')
+    assert set(Source(tmp_path, ("a.v",)).texts) == {"a.v"}
+
+
+def test_what_is_nested_too_deeply_for_the_front_end_is_told(tmp_path: Path) -> None:
+    """An expression of 5,000 levels is refused in one sentence."""
+    written(tmp_path / "dimmer.v", module(shown="(~" * 5000 + "level" + ")" * 5000))
+    with pytest.raises(InputError, match="expressions or blocks in a file are nested too deeply"):
+        bench(tmp_path).system()

@@ -90,7 +90,7 @@ class VcdReader:
         self.header: Header = read_header(file, where)
         self._line = self.line = self.header.line
         self._now: int | None = None
-        self._longest, self._longest_comment = TOKEN.most, max(LINE.most, TOKEN.most)
+        self._longest, self._longest_comment = TOKEN.most, LINE.most
 
     def changes(self, wanted: Sequence[Variable]) -> Iterator[Changes]:
         """Yield the changes of variables, piece by piece; those before the first time are at time 0.
