@@ -159,7 +159,10 @@ def no_plain_file(path: Path) -> str | None:
 
 def format_error(error: BaseException) -> str:
     """Return an error of a user's Python code in one line: ``KeyError: 'lever'``."""
-    first = (str(error).splitlines() or [""])[0].strip()
+    try:
+        first = (str(error).splitlines() or [""])[0].strip()
+    except Exception:  # its text is code of a user's, too
+        first = ""
     return f"{type(error).__name__}: {first}" if first else type(error).__name__
 
 

@@ -23,6 +23,38 @@ from busbox.basics.limits import LINE, MIB, RATIO, Limit
 _NUMBERS = count()
 #: Bytes that a gzip file may unpack to, however small it is.
 _FREE = 64 * MIB
+#: What a command has read: device and number of each file; None where no command runs.
+_inputs: set[tuple[int, int]] | None = None
+
+
+@contextmanager
+def inputs_kept() -> Iterator[None]:
+    """Within it, a file that was read is not written: an output that is an input would destroy it."""
+    global _inputs
+    before, _inputs = _inputs, set()
+    try:
+        yield
+    finally:
+        _inputs = before
+
+
+def note_read(path: Path) -> None:
+    """Note that a file is read; see :func:`inputs_kept`."""
+    if _inputs is not None:
+        with suppress(OSError, ValueError):
+            found = os.stat(path)
+            _inputs.add((found.st_dev, found.st_ino))
+
+
+def _check_no_input(path: Path) -> None:
+    try:
+        found = os.stat(path)
+    except (OSError, ValueError):
+        return
+    if _inputs and (found.st_dev, found.st_ino) in _inputs:
+        raise InputError.of(
+            "cannot be written: this command reads it; name another file", str(path)
+        )
 
 
 def read_file(path: Path, limit: Limit, where: str | None = None) -> bytes:
@@ -41,6 +73,7 @@ def read_file(path: Path, limit: Limit, where: str | None = None) -> bytes:
     problem = no_plain_file(path)
     if problem:
         raise InputError.of(problem.replace(repr(str(path)), repr(name), 1))
+    note_read(path)
     try:
         with path.open("rb") as file:
             contents = file.read(limit.most + 1)
@@ -74,6 +107,7 @@ def opened(path: Path, packed: bool = False) -> Iterator[IO[bytes]]:
     ------
     InputError : the file cannot be read
     """
+    note_read(path)
     try:
         with path.open("rb") as file:
             yield io.BufferedReader(_Unpacked(file, str(path)), 1 << 16) if packed else file
@@ -171,10 +205,12 @@ def replacing(path: Path) -> Iterator[IO[bytes]]:
         stays = False
     try:
         if not stays:
+            _check_no_input(path)
             remove_left_over(real.parent, real.name)
         with (real if stays else beside).open("wb") as file:
             yield file
         if not stays:
+            _check_no_input(path)
             os.replace(beside, real)
     except ValueError as error:
         if "null" not in str(error):

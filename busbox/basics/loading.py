@@ -11,6 +11,9 @@ from types import CodeType, ModuleType
 from typing import Any
 
 from busbox.basics.errors import InputError, format_error, line_in, nearest, no_file
+from busbox.basics.files import note_read
+from busbox.basics.hook_limit import limited_hooks
+from busbox.basics.hooks import PASSING
 from busbox.basics.strangers import refuse_code
 
 
@@ -71,12 +74,14 @@ def _load_file(path: Path) -> ModuleType:
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     sys.modules[name] = module
+    note_read(path)
     try:
-        spec.loader.exec_module(module)
-    except InputError:  # such as that of a declaration that it reads, by file and line
+        with limited_hooks():
+            spec.loader.exec_module(module)
+    except PASSING:  # such as the error of a declaration that it reads, by file and line
         del sys.modules[name]
         raise
-    except (Exception, SystemExit) as error:
+    except BaseException as error:
         del sys.modules[name]
         where, number, text = str(path), line_in(error, str(path)), format_error(error)
         if isinstance(error, SyntaxError) and error.filename:

@@ -14,6 +14,7 @@ import click
 
 from busbox import __version__
 from busbox.basics.errors import BusboxError, bounded, join_or, nearest
+from busbox.basics.files import inputs_kept
 from busbox.basics.paper import paper_for
 from busbox.basics.signals import Terminated, ending_signals
 from busbox.basics.strangers import ALLOW_OUTSIDE, NO_PLUGINS, VARIABLES
@@ -153,7 +154,11 @@ def main(args: list[str] | None = None) -> None:
     if COMPLETE in os.environ:
         _complete(os.environ[COMPLETE])
     try:
-        with ending_signals(), _trusting(sys.argv[1:] if args is None else args) as words:
+        with (
+            ending_signals(),
+            inputs_kept(),
+            _trusting(sys.argv[1:] if args is None else args) as words,
+        ):
             code = cli.main(words, prog_name="busbox", standalone_mode=False)
             sys.stdout.flush()
     except BrokenPipeError:

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from busbox.basics.errors import InputError, no_plain_file
-from busbox.basics.files import replacing
+from busbox.basics.files import note_read, replacing
 from busbox.basics.growing import Column
 from busbox.basics.limits import FACT_PARTS, FACTS, PARTS, UNPACKED
 from busbox.recording.accesses import COLUMNS, IntColumn
@@ -57,6 +57,7 @@ def read(path: Path) -> tuple[dict[str, IntColumn], dict[str, Any]]:
     ------
     InputError : the file cannot be read, is not a recording, or is of another version
     """
+    note_read(path)
     problem = no_plain_file(path)
     if problem:
         raise InputError.of(problem)

@@ -121,6 +121,40 @@ def test_devices_and_links_stay(
     assert set(os.listdir(tmp_path)) == left
 
 
+@pytest.mark.parametrize(
+    "args",
+    [
+        ["run", ".", "--brief", "--vcd", "bench.toml"], ["run", ".", "--vcd", "t.steps"],
+        ["run", ".", "--write", "json=t.steps"], ["run", ".", "--vcd", "gate.py"],
+        ["run", ".", "--vcd", "link.toml"], ["record", ".", "-o", "t.steps"],
+        ["convert", "t.steps", "t.steps"], ["convert", "t.steps", "t.steps", "--to", "csv"],
+        ["report", "a.recording.npz", "-o", "a.html"],
+    ],
+    ids=" ".join,
+)  # fmt: skip
+def test_what_a_command_reads_it_does_not_write(
+    args: list[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """An output that is an input would destroy it: it stays as it was, by whatever name it goes."""
+    gate = "from busbox.models.gpio import Gpio\nclass Gate(Gpio):\n    pass\n"
+    text = BENCH.replace('"gpio"', '"gate.py:Gate"')
+    for name, contents in (("bench.toml", text), ("t.steps", "read 0\n"), ("gate.py", gate)):
+        (tmp_path / name).write_text(contents, encoding="utf-8")
+    (tmp_path / "link.toml").symlink_to("bench.toml")
+    monkeypatch.chdir(tmp_path)
+    load_bench(".").run("python").save("a.recording.npz")
+    (tmp_path / "a.html").hardlink_to("a.recording.npz")
+    before = {file.name: file.read_bytes() for file in tmp_path.iterdir()}
+    assert ended(args) == 2
+    said = capsys.readouterr().err
+    assert said.endswith(": cannot be written: this command reads it; name another file\n")
+    assert said.count("\n") == 1
+    assert {file.name: file.read_bytes() for file in tmp_path.iterdir()} == before
+
+
 LONG = "a" * 300
 
 
