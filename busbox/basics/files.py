@@ -110,6 +110,8 @@ def opened(path: Path, packed: bool = False) -> Iterator[IO[bytes]]:
     note_read(path)
     try:
         with path.open("rb") as file:
+            if packed and not os.fstat(file.fileno()).st_size:
+                raise EOFError  # gzip has a head even where it packs nothing
             yield io.BufferedReader(_Unpacked(file, str(path)), 1 << 16) if packed else file
     except (gzip.BadGzipFile, EOFError, zlib.error):
         raise InputError.of(

@@ -38,6 +38,14 @@ def _run(kept: tuple[str, T], stem: str, first: int, last: int) -> tuple[str, T]
     return (f"{stem}.{first}..{last}" if last > first else kept[0]), kept[1]
 
 
+def printable(text: str) -> str:
+    """Return a text with escapes for characters that a page or a terminal does not show."""
+    if text.isprintable():
+        return text
+    shown = (one if one.isprintable() else ascii(one)[1:-1] for one in text)
+    return "".join(shown)
+
+
 def printable_lines(text: str) -> list[str]:
     """Return the lines of a text with escapes for unprintable characters, without line ends."""
     lines = (line.rstrip("\r\n") for line in text.splitlines(keepends=True))

@@ -165,6 +165,8 @@ def _twice(writes: Sequence[Write]) -> Iterable[tuple[str, str]]:
 
 def no_place(file: str) -> str:
     """Return why a file cannot be written, before the run and not after it."""
+    if not file:
+        return "must name a file, not ''"
     if os.path.isdir(file):
         return f"must be a file, not the folder {file!r}"
     folder = Path(file).parent

@@ -13,6 +13,7 @@ from typing import Any
 from busbox.basics.errors import InputError, format_value, join_or, nearest
 from busbox.basics.files import read_file
 from busbox.basics.limits import TABLE
+from busbox.basics.listing import printable
 from busbox.variants.keeping import MESSAGE, SUFFIXES, Row, parquet_library
 from busbox.variants.measures import is_cell
 
@@ -57,6 +58,14 @@ def read_table(file: Path) -> SweepTable:
             if not is_cell(value):
                 text = f"row {number:,}, {name}: must be a text or a finite number, not "
                 raise InputError.of(f"{text}{format_value(value)}", str(file))
+    columns = [printable(name) for name in columns]
+    rows = [
+        {
+            printable(name): printable(value) if isinstance(value, str) else value
+            for name, value in row.items()
+        }
+        for row in rows
+    ]
     if not columns or columns[-1] != MESSAGE:
         text = f"is not the table of a sweep: its last column must be {MESSAGE!r}"
         raise InputError.of(text, str(file))
@@ -66,8 +75,6 @@ def read_table(file: Path) -> SweepTable:
 def _csv(contents: bytes) -> tuple[Sequence[str], list[Row]]:
     lines = list(csv.reader(io.StringIO(contents.decode("utf-8-sig"), newline=""), strict=True))
     columns, *rows = lines
-    if any("\0" in name for name in columns):
-        raise ValueError("a name of a column has a zero byte")
     return columns, [
         dict(zip(columns, map(_number, cells), strict=True)) for cells in rows if cells
     ]

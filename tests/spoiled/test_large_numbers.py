@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 
@@ -58,7 +59,7 @@ def test_a_pin_that_is_a_long_number_is_no_pin() -> None:
         ("a.csv", "n,duration,message\n0,1,\n1,nan,\n", "row 2, duration: must be a text or a"),
         ("a.csv", f"n,duration,message\n0,{LONG},\n", "row 1, duration: must be a text or a"),
         ("a.csv", f"n,duration,message\n0,{'9' * 400},\n", "row 1, duration: must be a text or a"),
-        ("a.csv", "\0n,duration,message\n0,1,\n", "cannot be read as csv"),
+        ("a.csv", "n,duration,\0message\n0,1,\n", "its last column must be 'message'"),
         ("a.json", '[{"n": 0, "duration": 1e400, "message": null}]', "row 1, duration: must be"),
         ("a.json", "[]", "cannot be read as json"), ("a.json", "{}", "cannot be read as json"),
     ],
@@ -79,3 +80,17 @@ def test_a_table_with_a_number_that_is_none_is_refused(
     )
     assert told in said
     assert said.count("\n") == 1
+
+
+def test_a_table_with_control_characters_makes_a_page_without(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What a terminal or a browser does not show is written as an escape."""
+    text = "slot.levers.wait,find\x1b[31mings,findings,message\n0,a\x1bb,0,\n1,c\x9bd,2,\n"
+    (tmp_path / "a.csv").write_text(text, encoding="utf-8")
+    say(capsys, "report", str(tmp_path / "a.csv"), "-o", str(tmp_path / "a.html"))
+    page = (tmp_path / "a.html").read_text(encoding="utf-8")
+    assert not {"\x1b", "\x9b"} & {*page}
+    assert r"a\x1bb" in page
+    say(capsys, "draw", str(tmp_path / "a.csv"), "sweep", "-o", str(tmp_path / "a.svg"))
+    ElementTree.parse(tmp_path / "a.svg")
