@@ -74,19 +74,9 @@ def _leads_outside(text: str, folder: Path, real: str) -> bool:
             continue
         place = os.path.join(folder, name)
         try:
-            if os.path.lexists(place) and not is_inside(place, real):
-                return True
+            found = os.path.lexists(place) and os.path.realpath(place)
         except (OSError, ValueError):
             continue
+        if found and found != real and not found.startswith(real.rstrip(os.sep) + os.sep):
+            return True
     return False
-
-
-def is_inside(place: str, real: str) -> bool:
-    """Return whether a file is in a folder, or the folder itself; links are followed.
-
-    Parameters
-    ----------
-    real : the folder, links followed
-    """
-    found = os.path.realpath(place)
-    return found == real or found.startswith(real.rstrip(os.sep) + os.sep)

@@ -11,10 +11,9 @@ from functools import cached_property
 from pathlib import Path
 
 from busbox.basics.declaring import known
-from busbox.basics.errors import InputError, Mistake, format_value, no_file
+from busbox.basics.errors import InputError, Mistake, no_file
 from busbox.basics.files import read_file
 from busbox.basics.limits import HEX_IMAGE, VERILOG
-from busbox.basics.strangers import ALLOW_OUTSIDE, is_inside, outside_allowed
 from busbox.verilog import front_end
 from busbox.verilog.netlist import Netlist
 from busbox.verilog.refusals import SILENT
@@ -89,23 +88,11 @@ class Source:
             if inner in found:
                 return
             if os.path.exists(self.folder / inner):
-                problem = no_file(self.folder / inner) or self._outside(inner)
+                problem = no_file(self.folder / inner)
                 if problem:
                     raise InputError.of(f"`include {problem}", str(self.folder / by), line)
                 self._read(inner, found)
                 return
-
-    def _outside(self, name: str) -> str:
-        """Return that an included file lies outside of the module's folders, "" if it does not."""
-        if outside_allowed():
-            return ""
-        folders = ["", *self.include, *map(os.path.dirname, self.files)]
-        for one in folders:
-            if is_inside(str(self.folder / name), os.path.realpath(self.folder / one)):
-                return ""
-        return (
-            f"{format_value(name)} lies outside of the module's folders; {ALLOW_OUTSIDE} allows it"
-        )
 
     @cached_property
     def code(self) -> dict[str, str]:

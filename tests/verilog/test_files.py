@@ -212,28 +212,12 @@ def test_a_sign_that_ends_a_command_is_refused(sign: str, what: str, tmp_path: P
     )
 
 
-@pytest.mark.parametrize("included", ["/dev/zero", "../outside.vh"])
-def test_an_included_file_is_a_file_of_the_module(included: str, tmp_path: Path) -> None:
-    """A device never ends, and what lies outside of the module's folders is not read unasked."""
-    written(tmp_path / "outside.vh", "`define START 3\n")
-    text = module(f'/* two\nlines */ `include "{included}"', start="`START")
-    written(tmp_path / "in" / "dimmer.v", text)
+def test_an_included_file_is_a_plain_file(tmp_path: Path) -> None:
+    """A device never ends: it is refused at the line that includes it."""
+    written(tmp_path / "dimmer.v", module('/* two\nlines */ `include "/dev/zero"'))
     with pytest.raises(InputError) as raised:
-        bench(tmp_path / "in").devices()
-    said = str(raised.value)
-    assert "dimmer.v:2: `include " in said
-    why = "--allow-outside allows it" if included.startswith("..") else "not the device '/dev/zero'"
-    assert why in said
-
-
-def test_an_included_file_outside_is_read_where_that_is_allowed(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """``--allow-outside`` reads it, as it does the files that a bench names."""
-    monkeypatch.setenv("BUSBOX_ALLOW_OUTSIDE", "1")
-    written(tmp_path / "outside.vh", "`define START 3\n")
-    written(tmp_path / "in" / "dimmer.v", module('`include "../outside.vh"', start="`START"))
-    assert shown(tmp_path / "in") == 3
+        bench(tmp_path).devices()
+    assert "dimmer.v:2: `include must be a file, not the device '/dev/zero'" in str(raised.value)
 
 
 def test_a_module_that_includes_itself_ends_with_its_name(
