@@ -101,7 +101,7 @@ def place_of(recording: Recording, finding: Finding) -> str:
 def _end(recording: Recording) -> str:
     stopped = recording.ended == "until" and recording.stopped_on is not None
     if recording.trapped:
-        return "ended by a trap that nothing handles,"
+        return "ended by a trap"
     return "stopped" if stopped else _ENDS[recording.ended]
 
 

@@ -286,10 +286,10 @@ def test_a_set_has_a_short_block_for_each_bench_and_a_table(pages: Pages) -> Non
     table = blocks[len(names)].splitlines()
     assert table[:2] == [
         f"{len(names)} benches, {len(names)} with findings",
-        "  bench        ended          findings  expectations",
+        "  bench        ended            findings  expectations",
     ]
     assert [line.split()[0] for line in table[2:]] == names
-    assert "  hang         the CPU hangs         1  1 of 1 met" in table
+    assert "  hang         the CPU hangs           1  1 of 1 met" in table
     assert blocks[-1] == "busbox run mistakes/NAME prints the whole summary of one.\n"
     assert len(page.splitlines()) < 200
 

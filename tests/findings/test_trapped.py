@@ -14,7 +14,7 @@ pytestmark = pytest.mark.quick
 def test_the_verdict_says_that_a_trap_ended_the_program(capsys: pytest.CaptureFixture[str]) -> None:
     """A run whose program dies is not called done, in the terminal nor on the page."""
     said = say(capsys, "run", "mistakes/runaway", "--brief")
-    assert said.startswith("runaway: ended by a trap that nothing handles, after 136.8 us")
+    assert said.startswith("runaway: ended by a trap after 136.8 us")
     run = load_bench("mistakes/runaway").run()
     assert next(verdict_lines(run)).startswith("A trap that nothing handles ended the program")
     assert run.trapped
