@@ -169,8 +169,14 @@ def assert_told(
     folder: Path,
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
+    judged: bool = False,
 ) -> None:
-    """Assert that a bad input is told as it should be, and leaves nothing behind."""
+    """Assert that a bad input is told as it should be, and leaves nothing behind.
+
+    Parameters
+    ----------
+    judged : it is found when the run is over, whose summary is shown
+    """
     spoiled.lay_out(folder)
     before = contents_of(folder)
     monkeypatch.chdir(folder)
@@ -178,6 +184,10 @@ def assert_told(
     for file, line in PLACE.findall(err):
         assert 1 <= int(line) <= spoiled.files[file].count("\n"), err
     assert PLACE.sub("", err) == spoiled.told
-    assert out == ""
+    if judged:
+        assert "Judged without a part that failed: attach." in out
+        assert out.rstrip().endswith("Expectations: none")
+    else:
+        assert out == ""
     assert code == 2
     assert contents_of(folder) == before
