@@ -102,7 +102,9 @@ def lines_moved(data: bytes, random: Random, words: Words) -> bytes:
 
 def line_without_end(data: bytes, random: Random, words: Words) -> bytes:
     first, end = _one_of(_WORD, data, random)
-    return data[:first] + (data[first:end] or b"x") * random.choice((100, 30_000)) + data[end:]
+    word = (data[first:end] or b"x")[:LARGEST]
+    times = min(random.choice((100, 30_000)), LARGEST // len(word) + 1)
+    return data[:first] + word * times + data[end:]
 
 
 def encoded(data: bytes, random: Random, words: Words) -> bytes:
