@@ -13,14 +13,14 @@ import io
 import json
 import os
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import IO, Any
 
 from busbox.basics.errors import InputError, join_or, nearest
 from busbox.basics.files import read_file, replacing
 from busbox.basics.limits import TABLE
-from busbox.variants.measures import Cell
+from busbox.variants.measures import Cell, is_cell
 
 #: The forms of the table, by suffix.
 SUFFIXES = (".csv", ".json", ".parquet")
@@ -70,6 +70,7 @@ class Keeping:
     ----------
     file : where the table goes
     identity : which sweep it is; a file of another one is refused
+    columns : what its rows may have, with a message; none: whatever
 
     Attributes
     ----------
@@ -80,8 +81,8 @@ class Keeping:
     InputError : the file is of another sweep, or cannot be written
     """
 
-    def __init__(self, file: Path, identity: str) -> None:
-        self._file, self._identity = file, identity
+    def __init__(self, file: Path, identity: str, columns: Collection[str] = ()) -> None:
+        self._file, self._identity, self._columns = file, identity, columns
         self.unfinished = file.with_name(f"{file.name}.unfinished")
         self.rows: dict[int, Row] = {}
         end = self._read()
@@ -138,7 +139,7 @@ class Keeping:
         try:
             head, *lines = [json.loads(line) for line in contents[:end].splitlines()] or [None]
             known = head is None or head["sweep"]
-            rows = dict(map(_kept, lines))
+            rows = dict(map(self._kept, lines))
         except (ValueError, TypeError, KeyError, RecursionError):
             text = "is no unfinished sweep; delete it, or choose another -o"
             raise InputError.of(text, str(self.unfinished)) from None
@@ -151,6 +152,22 @@ class Keeping:
             raise InputError.of(f"{text}choose another -o", str(self.unfinished))
         self.rows = rows
         return end
+
+    def _kept(self, line: Any) -> tuple[int, Row]:
+        """Return the number and the row that a line holds.
+
+        Raises
+        ------
+        ValueError, TypeError : it holds something else
+        """
+        number, row = line
+        if type(number) is not int or not isinstance(row, dict):
+            raise TypeError
+        if not all(map(is_cell, row.values())):
+            raise TypeError
+        if self._columns and not {MESSAGE} <= row.keys() <= {*self._columns, MESSAGE}:
+            raise ValueError
+        return number, row
 
     def add(self, number: int, row: Row) -> None:
         """Keep the row of a variant; it is on disk when this returns.
@@ -183,21 +200,6 @@ class Keeping:
         self.close()
         write_table(self._file, columns, rows)
         self.unfinished.unlink(missing_ok=True)
-
-
-def _kept(line: Any) -> tuple[int, Row]:
-    """Return the number and the row that a line holds.
-
-    Raises
-    ------
-    ValueError, TypeError : it holds something else
-    """
-    number, row = line
-    if type(number) is not int or not isinstance(row, dict):
-        raise TypeError
-    if not all(isinstance(one, Cell) for one in row.values()):
-        raise TypeError
-    return number, row
 
 
 def write_table(file: Path, columns: Sequence[str], rows: Sequence[Row]) -> None:

@@ -214,7 +214,10 @@ def sweep(
         number: Task(bench, _changes(axes, one), asked, compared, engine, until)
         for number, one in enumerate(values)
     }
-    kept = None if file is None else Keeping(Path(file), _identity(bench, base, axes, asked, until))
+    kept = None
+    if file is not None:
+        columns = [one.name for one in measures]
+        kept = Keeping(Path(file), _identity(bench, base, axes, asked, until), columns)
     rows = _rows(tasks, kept, jobs, executor, progress)
     whole = tuple({**_shown(axes, one), **rows[number]} for number, one in enumerate(values))
     as_it_stands = _row(measures, Measured(base, compared))

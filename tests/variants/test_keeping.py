@@ -18,7 +18,7 @@ from busbox.bench.bench import Bench
 from busbox.variants.keeping import Keeping, check_name, write_table
 from tests.variants.small import write_bench
 
-CELLS = st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.text()
+CELLS = st.none() | st.booleans() | st.integers() | st.floats(-1e300, 1e300) | st.text()
 ROWS = [{"cycles": 3, "text": 'a,"b"\n', "message": None}, {"message": "\u00e9"}, {"cycles": None}]
 
 
@@ -52,6 +52,22 @@ def test_a_row_is_in_the_file_as_soon_as_it_is_kept(tmp_path: Path) -> None:
     keeping.add(5, {"n": 1})
     assert keeping.unfinished.read_bytes().endswith(b'\n[5, {"n": 1}]\n')
     keeping.close()
+
+
+@pytest.mark.parametrize(
+    "row",
+    ['{"n": 1}', '{"n": 1, "message": null, "m": 2}', '{"n": 1e999, "message": null}',
+     '{"n": [], "message": null}', "[" * 20_000, '{"n": NaN, "message": null}'],
+    ids=["no message", "foreign column", "infinite", "a list", "deep", "no number"],
+)  # fmt: skip
+def test_a_row_that_no_sweep_has_written_is_refused(row: str, tmp_path: Path) -> None:
+    """An altered file is no unfinished sweep; it stays as it is."""
+    file = tmp_path / "t.csv.unfinished"
+    text = f'{{"sweep": "x"}}\n[0, {{"n": 1, "message": null}}]\n[1, {row}]\n'
+    file.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match="is no unfinished sweep; delete it, or choose another -o"):
+        Keeping(tmp_path / "t.csv", "x", ["n"])
+    assert file.read_text(encoding="utf-8") == text
 
 
 def test_the_end_leaves_the_table_alone(tmp_path: Path) -> None:
