@@ -139,7 +139,7 @@ class Keeping:
         try:
             head, *lines = [json.loads(line) for line in contents[:end].splitlines()] or [None]
             known = head is None or head["sweep"]
-            rows = dict(map(self._kept, lines))
+            rows = dict(map(self._kept, lines)) if known == self._identity else {}
         except (ValueError, TypeError, KeyError, RecursionError):
             text = "is no unfinished sweep; delete it, or choose another -o"
             raise InputError.of(text, str(self.unfinished)) from None

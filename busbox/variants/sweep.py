@@ -85,6 +85,10 @@ class Task:
         return _row(found, one)
 
 
+def _columns(measures: Iterable[Measure]) -> list[str]:
+    return [one.name for one in measures]
+
+
 def _row(measures: Iterable[Measure], one: Measured) -> Row:
     """Return what is measured of a run, beside the message of the measures that failed."""
     cells: dict[str, Cell] = {}
@@ -205,8 +209,7 @@ def sweep(
     system = bench.system()
     forget_designs()
     base = as_far_as_judged(partial(bench.run, engine, until, system=system))
-    names = measure if measure is not None else table.get("measure")
-    measures = _measures(names, system, base, bench)
+    measures = _measures(table.get("measure") if measure is None else measure, system, base, bench)
     asked = tuple(one.asked for one in measures)
     _check_columns(axes, measures)
     compared = Base.of(base)
@@ -216,8 +219,7 @@ def sweep(
     }
     kept = None
     if file is not None:
-        columns = [one.name for one in measures]
-        kept = Keeping(Path(file), _identity(bench, base, axes, asked, until), columns)
+        kept = Keeping(Path(file), _identity(bench, base, axes, asked, until), _columns(measures))
     rows = _rows(tasks, kept, jobs, executor, progress)
     whole = tuple({**_shown(axes, one), **rows[number]} for number, one in enumerate(values))
     as_it_stands = _row(measures, Measured(base, compared))

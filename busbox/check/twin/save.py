@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from busbox.basics.files import make_folder, replace_file
+from busbox.basics.files import inputs_kept, make_folder, replace_file
 from busbox.basics.strangers import files_outside
 from busbox.basics.toml_file import read_toml
 from busbox.bench.opening import unpacked
@@ -34,9 +34,10 @@ def save(plan: Plan, system: System, folder: Path, home: Path) -> None:
     InputError : it cannot be written
     """
     make_folder(folder)
-    write_traffic(folder / TRAFFIC, plan.played)
     text = "\n".join(_lines(plan, system, folder, home)) + "\n"
-    replace_file(folder / "bench.toml", text.encode("utf-8"))
+    with inputs_kept():  # the bench that was compared may be the one that was saved before
+        write_traffic(folder / TRAFFIC, plan.played)
+        replace_file(folder / "bench.toml", text.encode("utf-8"))
 
 
 def save_carried(
