@@ -214,8 +214,8 @@ def test_names_and_numbers_are_looked_up_in_the_map(capsys: pytest.CaptureFixtur
     assert Path("b.steps").read_text(encoding="utf-8") == NAMES
     say(capsys, "convert", "b.steps", "c.steps", *words, "--numbers")
     assert Path("c.steps").read_text(encoding="utf-8") == NUMBERS
-    say(capsys, "convert", "b.steps", "b.steps", *words, "--names")
-    assert Path("b.steps").read_text(encoding="utf-8") == NAMES
+    say(capsys, "convert", "b.steps", "d.steps", *words, "--names")
+    assert Path("d.steps").read_text(encoding="utf-8") == NAMES
 
 
 def test_an_image_keeps_its_number(capsys: pytest.CaptureFixture[str]) -> None:
